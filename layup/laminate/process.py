@@ -1,0 +1,213 @@
+r"""How a process leaves the resin: the fibre volume fraction it reaches and how far that strays.
+
+- What does the vacuum at this altitude press with?   `settle`
+- What fibre volume fraction does a form reach?       `Process.fibre_fraction`
+- How much resin does a mass of cloth take up?        `Process.take_up`
+
+Consolidation follows V_f = V_f0 (p / p0)^B, with p the pressure of the bag, no more than the air outside can give at
+the shop's altitude (ISO 2533). The spread is on the resin taken up per mass of fibre, r = w_r / w_f: between shops,
+between parts of one shop, and from the exponent B where the pressure is not the one V_f0 was read at.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from layup.atmosphere import pressure_at
+from layup.errors import LayupError, RangeError
+from layup.laminate.cured import fibre_fraction_from_take_up, resin_areal_weight
+from layup.materials import Material
+from layup.sources import Figure
+from layup.words import pressure_words
+
+TIGHTEST = 0.78
+"""Fibre volume fraction that no process here exceeds; round fibres packed without gaps reach 0.907. [-]"""
+
+
+class VacuumError(LayupError):
+    """A vacuum that the air outside, or the process, cannot give; `remedy` says what to write."""
+
+    def __init__(self, wrong: str, remedy: str) -> None:
+        self.wrong = wrong
+        self.remedy = remedy
+        super().__init__(f"{wrong}. {remedy}")
+
+
+@dataclass(frozen=True, slots=True)
+class TakeUp:
+    """What one form of reinforcement takes up in one process.
+
+    Attributes:
+        fibre_fraction: Fibre volume over ply volume. [-]
+        void_fraction: [-]
+        ratio: Resin mass over fibre mass. [-]
+        shop_spread: Standard deviation of ln(ratio) between shops. [-]
+        part_spread: The same between parts of one shop. [-]
+        pressure_spread: The same from not knowing how this cloth answers to pressure. [-]
+        figures: The figures it rests on.
+    """
+
+    fibre_fraction: float
+    void_fraction: float
+    ratio: float
+    shop_spread: float
+    part_spread: float
+    pressure_spread: float
+    figures: tuple[Figure, ...] = field(repr=False)
+
+    @property
+    def spread(self) -> float:
+        """All three together. [-]"""
+        return math.hypot(self.shop_spread, self.part_spread, self.pressure_spread)
+
+
+@dataclass(frozen=True, slots=True)
+class Process:
+    """A process at the pressure it works at here.
+
+    Attributes:
+        material: Its row in the tables.
+        pressure: Consolidation pressure; None for a process without a bag. [Pa]
+        notes: What was assumed about the pressure, for a person.
+    """
+
+    material: Material
+    pressure: float | None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """As the tables name it."""
+        return self.material.name
+
+    @property
+    def bagged(self) -> bool:
+        """Whether a bag presses on the laminate."""
+        return self.material.word("bag") is not None
+
+    @property
+    def own_resin(self) -> str | None:
+        """The resin it is used with where the part names none, if it has one."""
+        return self.material.word("resin")
+
+    def figure(self, name: str) -> Figure:
+        """A figure of the process; MissingFigure where no table gives it."""
+        return self.material.figure(name)
+
+    def fibre_fraction(self, form: str) -> tuple[float, float, tuple[Figure, ...]]:
+        """Fibre volume fraction of a form, and the spread that the pressure adds.
+
+        Args:
+            form: One of the forms of reinforcement.
+
+        Returns:
+            V_f [-], standard deviation of ln V_f from the exponent [-], and the figures used.
+        """
+        printed = self.material.optional("fibre_volume_fraction", form) or self.figure("fibre_volume_fraction")
+        if self.pressure is None:
+            return printed.value, 0.0, (printed,)
+        reference = self.figure("pressure")
+        exponent = self.figure("pressure_exponent")
+        spread = self.figure("pressure_exponent_spread")
+        step = math.log(self.pressure / reference.value)
+        fraction = min(printed.value * math.exp(exponent.value * step), TIGHTEST)
+        figures = (printed, reference, exponent) if step else (printed, reference)
+        return fraction, abs(step) * spread.value, figures
+
+    def take_up(
+        self,
+        form: str,
+        fibre_density: float,
+        resin_density: float,
+        fibre_fraction: float | None = None,
+        resin_content: float | None = None,
+        resin_content_figure: Figure | None = None,
+    ) -> TakeUp:
+        """Resin that a form takes up per mass of fibre.
+
+        Args:
+            form: One of the forms of reinforcement.
+            fibre_density: [kg/m^3]
+            resin_density: Cured. [kg/m^3]
+            fibre_fraction: What a coupon of this shop showed; then only parts of the shop differ. [-]
+            resin_content: The same, as resin mass over laminate mass. [-]
+            resin_content_figure: The table's figure, where the cloth is bought with its resin in it.
+
+        Returns:
+            The take-up with its spreads.
+
+        Raises:
+            RangeError: Fractions that leave no room for resin.
+        """
+        voids = self.figure("void_content")
+        shops = self.figure("spread_between_shops")
+        parts = self.figure("spread_between_parts")
+        figures: tuple[Figure, ...] = (voids, shops, parts)
+        v_v = voids.value
+        shop_spread, pressure_spread = shops.value, 0.0
+        if resin_content is None and resin_content_figure is not None:
+            resin_content = resin_content_figure.value
+            figures = (*figures, resin_content_figure)
+        elif fibre_fraction is not None or resin_content is not None:
+            shop_spread = 0.0
+        if resin_content is not None:
+            ratio = resin_content / (1 - resin_content)
+            v_f = fibre_fraction_from_take_up(ratio, fibre_density, resin_density, v_v)
+            return TakeUp(v_f, v_v, ratio, shop_spread, parts.value, 0.0, figures)
+        if fibre_fraction is not None:
+            v_f = fibre_fraction
+        else:
+            v_f, ln_spread, own = self.fibre_fraction(form)
+            # d ln r / d ln V_f = -(1 - V_v) / (1 - V_f - V_v)
+            pressure_spread = ln_spread * (1 - v_v) / (1 - v_f - v_v)
+            figures = (*own, *figures)
+        if v_f >= 1 - v_v:
+            raise RangeError(f"a fibre volume fraction of {v_f:g} with {v_v:g} of voids leaves no room for resin")
+        ratio = resin_areal_weight(1.0, fibre_density, resin_density, v_f, v_v)
+        return TakeUp(v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures)
+
+
+def settle(material: Material, vacuum: float | None = None, altitude: float | None = None) -> Process:
+    """A process at the vacuum and altitude of the shop.
+
+    Args:
+        material: The process in the tables.
+        vacuum: What the gauge reads, below the air outside; the process's own if None. [Pa]
+        altitude: Of the shop; sea level if None. [m]
+
+    Returns:
+        The process at its pressure.
+
+    Raises:
+        VacuumError: The gauge reads more than the air at that altitude weighs, or the process has no bag.
+    """
+    bagged = material.word("bag") is not None
+    if not bagged:
+        if vacuum is not None:
+            raise VacuumError(
+                f'process "{material.name}" has no bag, so it has no vacuum',
+                'Leave vacuum out, or write process = "vacuum bag"',
+            )
+        return Process(material, None)
+    air = pressure_at(altitude or 0.0)
+    if vacuum is not None:
+        if vacuum > air:
+            where = f"at {altitude:.0f} m" if altitude else "at sea level"
+            raise VacuumError(
+                f"a gauge can't read {pressure_words(vacuum, 'both')} {where}: the air there weighs "
+                f"{pressure_words(air, 'both')}",
+                f"Write what the gauge shows, {pressure_words(air, 'both')} or less; a gauge that shows more is set "
+                "for another altitude or reads wrong",
+            )
+        return Process(material, vacuum)
+    usual = material.figure("pressure").value
+    share = usual / pressure_at(0.0)
+    if altitude and usual > air * share:
+        here = air * share
+        note = (
+            f"{material.name}: at {altitude:.0f} m the same pump gives {pressure_words(here, 'both')} "
+            f"instead of {pressure_words(usual, 'both')}"
+        )
+        return Process(material, here, (note,))
+    return Process(material, usual)

@@ -1,0 +1,132 @@
+"""Find the line of a key in a TOML text, so that a fault can be shown where it stands.
+
+The standard library's reader gives no positions. `key_lines` walks the text once, following table heads, dotted keys,
+multi-line strings and arrays, and notes the line of every key it meets. Keys inside an inline table or array share the
+line on which their own text starts.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+
+Path = tuple[str | int, ...]
+
+_HEAD = re.compile(r"^\s*(\[\[?)\s*(.*?)\s*\]\]?\s*(?:#.*)?$")
+_BARE_OR_QUOTED = re.compile(r'\s*("(?:[^"\\]|\\.)*"|\'[^\']*\'|[A-Za-z0-9_-]+)\s*(\.|=|$)')
+
+
+def _key_parts(text: str) -> tuple[list[str], int]:
+    """Split `a."b c".d = ...` into its parts and the position after the equals sign (or the end)."""
+    parts: list[str] = []
+    at = 0
+    while True:
+        match = _BARE_OR_QUOTED.match(text, at)
+        if match is None:
+            return parts, at
+        word = match[1]
+        parts.append(word[1:-1] if word[0] in "\"'" else word)
+        at = match.end()
+        if match[2] != ".":
+            return parts, at
+
+
+def _open_after(text: str, state: str, depth: int) -> tuple[str, int]:
+    """Follow a value's text to the end of its line: the string it is inside ('' for none) and its bracket depth."""
+    at = 0
+    while at < len(text):
+        if state:
+            if state[0] == '"' and text[at] == "\\":
+                at += 2
+                continue
+            if text.startswith(state, at):
+                at += len(state)
+                state = ""
+                continue
+            at += 1
+            continue
+        char = text[at]
+        if char == "#":
+            break
+        if char in "\"'":
+            state = char * 3 if text.startswith(char * 3, at) else char
+            at += len(state)
+            continue
+        depth += (char in "[{") - (char in "]}")
+        at += 1
+    if state in ('"', "'"):
+        state = ""  # a single-line string cannot go on; the TOML reader reports it
+    return state, depth
+
+
+def key_lines(text: str) -> dict[Path, int]:
+    """Line numbers (from 1) of all keys and tables of a TOML text.
+
+    Args:
+        text: The file's text.
+
+    Returns:
+        Lines by path: `("ply", 1, "angle")` is the key `angle` of the second `[[ply]]`; elements of an array written
+        over several lines have their own line.
+
+    >>> key_lines('title = "a"\\n[[ply]]\\nfabric = "b"')[("ply", 0, "fabric")]
+    3
+    """
+    lines: dict[Path, int] = {}
+    counts: dict[Path, int] = {}
+    table: Path = ()
+    state, depth = "", 0
+    open_path: Path = ()
+    element = 0
+    for number, line in enumerate(text.split("\n"), start=1):
+        if state or depth > 0:
+            if not state and depth == 1 and line.strip() and not line.strip().startswith(("#", "]")):
+                lines.setdefault((*open_path, element), number)
+                element += 1
+            state, depth = _open_after(line, state, depth)
+            continue
+        head = _HEAD.match(line)
+        if head:
+            parts, _ = _key_parts(head[2])
+            path: Path = ()
+            for part in parts[:-1]:
+                path = (*path, part)
+                if path in counts:
+                    path = (*path, counts[path] - 1)
+            path = (*path, *parts[-1:])
+            if head[1] == "[[":
+                counts[path] = counts.get(path, 0) + 1
+                lines.setdefault(path, number)
+                path = (*path, counts[path] - 1)
+            table = path
+            lines.setdefault(table, number)
+            continue
+        parts, after = _key_parts(line)
+        if not parts or "=" not in line:
+            continue
+        for upto in range(1, len(parts) + 1):
+            lines.setdefault((*table, *parts[:upto]), number)
+        open_path, element = (*table, *parts), 0
+        state, depth = _open_after(line[after:], "", 0)
+    return lines
+
+
+def line_of(path: Path, lines: dict[Path, int]) -> int | None:
+    """Line of a key, or of the nearest table around it; None at the top level."""
+    for upto in range(len(path), 0, -1):
+        if path[:upto] in lines:
+            return lines[path[:upto]]
+    return None
+
+
+_SYNTAX = re.compile(r"\(at line (\d+), column (\d+)\)|\(at end of document\)")
+
+
+def syntax_place(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, str]:
+    """Line of a TOML syntax error and what the reader said, without its position."""
+    message = str(error)
+    match = _SYNTAX.search(message)
+    said = _SYNTAX.sub("", message).strip().rstrip(":")
+    if match and match[1]:
+        return int(match[1]), said
+    return text.count("\n") + 1, said

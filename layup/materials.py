@@ -1,0 +1,433 @@
+"""The material library: the tables in `materials/`, with the shop's own tables laid over them.
+
+A table is tidy: one row is one printed figure (`material, property, value, kind, source, at`). Where several rows give
+one property, the first row is the one used and the others stand beside it as what else is published; a shop's rows
+come before the library's. Rows are read when the library is loaded; a number is parsed when it is asked for.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from layup.errors import Fault, FaultsError, LayupError, UnitError, nearest
+from layup.properties import (
+    FORMS,
+    KINDS_OF_MATERIAL,
+    PLURAL,
+    ROW_KINDS,
+    TABLE_FILES,
+    WHOLE_NUMBERS_ALLOWED,
+    kind_from_properties,
+    property_name,
+    split_form,
+)
+from layup.sources import Figure, Source, read_sources
+from layup.units import parse, parse_price, parse_ratio
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+COLUMNS = ("material", "property", "value", "kind", "source", "at")
+_RANGE = re.compile(r"^\s*([-+0-9.,eE]+)\s+to\s+([-+0-9.,eE]+)(.*)$")
+
+
+class MissingFigure(LayupError):
+    """A figure that the computation needs and that no table gives."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a table; `property` carries its form in brackets where it has one."""
+
+    material: str
+    property: str
+    value: str
+    kind: str
+    source: str
+    at: str
+    file: str
+    line: int
+    shop: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """One material: its name, its kind (fibre, fabric, resin, ...) and its rows, the first of a property being used."""
+
+    name: str
+    kind: str
+    rows: tuple[Row, ...]
+
+    def rows_of(self, name: str, form: str | None = None) -> tuple[Row, ...]:
+        """All rows that give a property, the one used first; absent figures are left out."""
+        wanted = property_name(name, form)
+        return tuple(row for row in self.rows if row.property == wanted and row.kind != "absent")
+
+    def optional(self, name: str, form: str | None = None) -> Figure | None:
+        """The figure used for a property, or None where no table gives one."""
+        rows = self.rows_of(name, form)
+        return read_figure(rows[0], self.kind) if rows else None
+
+    def figure(self, name: str, form: str | None = None) -> Figure:
+        """The figure used for a property.
+
+        Raises:
+            MissingFigure: No table gives it; the message says what to add.
+        """
+        found = self.optional(name, form)
+        if found is None:
+            wanted = property_name(name, form)
+            why = next((row.at for row in self.rows if row.property == wanted and row.kind == "absent"), "")
+            raise MissingFigure(
+                f'{self.kind} "{self.name}" has no {wanted}'
+                + (f" ({why})" if why else "")
+                + f'. Add a row to a table of your own: {self.name},{wanted},"...",measured,shop,'
+            )
+        return found
+
+    def word(self, name: str) -> str | None:
+        """A property that is a name (`fibre`, `form`), or None."""
+        rows = self.rows_of(name)
+        return rows[0].value if rows else None
+
+    def properties(self) -> tuple[str, ...]:
+        """Names of its properties, in the order of the tables."""
+        return tuple(dict.fromkeys(row.property for row in self.rows))
+
+
+def read_figure(row: Row, material_kind: str) -> Figure:
+    """Read the number of one row.
+
+    Args:
+        row: The row.
+        material_kind: Kind of the material, which says what the property is measured in.
+
+    Returns:
+        The figure in SI units; the middle of a printed range.
+
+    Raises:
+        UnitError: The value does not read, or is measured in something else.
+    """
+    plain, _ = split_form(row.property)
+    dimension = KINDS_OF_MATERIAL[material_kind][plain]
+    span = _RANGE.match(row.value) if dimension not in ("word", "price", "ratio") else None
+    if span:
+        low = parse(span[1] + span[3], dimension)
+        high = parse(span[2] + span[3], dimension)
+        value = (low + high) / 2
+    else:
+        if dimension == "price":
+            value = parse_price(row.value).amount
+        elif dimension == "ratio":
+            value = parse_ratio(row.value)
+        else:
+            value = parse(row.value, dimension)
+        low = high = value
+    return Figure(row.material, row.property, value, row.value, row.kind, row.source, row.at, low, high)
+
+
+def _same(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
+@dataclass(frozen=True, slots=True)
+class Library:
+    """All materials at hand, by kind and name, and the sources their rows cite."""
+
+    materials: dict[str, dict[str, Material]]
+    sources: dict[str, Source]
+    _by_folded: dict[tuple[str, str], str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for kind, named in self.materials.items():
+            for name in named:
+                self._by_folded[kind, _same(name)] = name
+
+    def __iter__(self) -> Iterator[Material]:
+        for named in self.materials.values():
+            yield from named.values()
+
+    def names(self, kind: str) -> tuple[str, ...]:
+        """Names of all materials of a kind."""
+        return tuple(self.materials.get(kind, {}))
+
+    def find(self, kind: str, name: str) -> Material | None:
+        """The material of a kind by its name (capitals and extra spaces don't matter), or None."""
+        known = self._by_folded.get((kind, _same(name)))
+        return self.materials[kind][known] if known is not None else None
+
+    def get(self, kind: str, name: str) -> Material:
+        """The material of a kind by its name.
+
+        Raises:
+            LayupError: There is none; the message names the nearest.
+        """
+        found = self.find(kind, name)
+        if found is None:
+            raise LayupError(f'no {kind} "{name}". {self.hint(kind, name)}')
+        return found
+
+    def hint(self, kind: str, name: str) -> str:
+        """What to write instead of an unknown name: the nearest names, or where to look."""
+        for other in self.materials:
+            if other != kind and self.find(other, name):
+                return f'"{name}" is in the tables, but as a {other}.'
+        found = nearest(name, self.names(kind))
+        return found or f"`layup materials {kind}` lists what there is."
+
+    def matching(self, word: str) -> tuple[Material, ...]:
+        """Materials whose name, kind, form, style or fibre holds a word (all of several words); all for an empty word."""
+        wanted = _same(word).split()
+        found = []
+        for material in self:
+            text = _same(
+                " ".join(
+                    [material.name, material.kind, PLURAL[material.kind]]
+                    + [material.word(p) or "" for p in ("form", "weave", "style", "fibre", "tow")]
+                )
+            )
+            if all(w in text for w in wanted):
+                found.append(material)
+        return tuple(found)
+
+    def frame(self) -> pd.DataFrame:
+        """Every row as a table: material, kind of material, property, value, kind of figure, source, at, file."""
+        import pandas as pd
+
+        records = [
+            (m.name, m.kind, r.property, r.value, r.kind, r.source, r.at, r.file) for m in self for r in m.rows
+        ]
+        names = ["material", "kind_of_material", "property", "value", "kind", "source", "at", "file"]
+        return pd.DataFrame.from_records(records, columns=names)
+
+
+def library_folder() -> Path:
+    """Where the tables lie: in the installed package, or beside it in a checkout."""
+    here = Path(__file__).parent
+    for folder in (here / "library", here.parent / "materials"):
+        if (folder / "sources.toml").is_file():
+            return folder
+    raise LayupError("the material tables are missing. Install the package again: pip install layup")
+
+
+def load_library(shop_tables: Sequence[Path] = ()) -> Library:
+    """Load the library with a shop's own tables laid over it.
+
+    Args:
+        shop_tables: CSV files in the columns of `materials/`; a later file lies over an earlier one.
+
+    Returns:
+        The library.
+
+    Raises:
+        FaultsError: A shop's table has faults; all of them are named.
+    """
+    base = _base_library()
+    if not shop_tables:
+        return base
+    faults: list[Fault] = []
+    merged = {kind: dict(named) for kind, named in base.materials.items()}
+    for path in shop_tables:
+        rows = read_table(path, faults, shop=True)
+        for name, own in _grouped(rows).items():
+            kind = _kind_of(name, own, merged, faults)
+            if kind is None:
+                continue
+            own = [row for row in own if row.property != "type"]
+            good = [row for row in own if _check_row(row, kind, faults)]
+            known = next((n for n in merged[kind] if _same(n) == _same(name)), name)
+            under = merged[kind][known].rows if known in merged[kind] else ()
+            merged[kind][known] = Material(known, kind, (*good, *under))
+    if faults:
+        raise FaultsError(faults)
+    return Library(merged, base.sources)
+
+
+@lru_cache(maxsize=1)
+def _base_library() -> Library:
+    folder = library_folder()
+    materials: dict[str, dict[str, Material]] = {}
+    for file, kind in TABLE_FILES.items():
+        faults: list[Fault] = []
+        rows = read_table(folder / file, faults)
+        if faults:
+            raise FaultsError(faults)
+        materials[kind] = {name: Material(name, kind, tuple(own)) for name, own in _grouped(rows).items()}
+    return Library(materials, read_sources(folder / "sources.toml"))
+
+
+def _grouped(rows: Iterable[Row]) -> dict[str, list[Row]]:
+    grouped: dict[str, list[Row]] = {}
+    for row in rows:
+        grouped.setdefault(row.material, []).append(row)
+    return grouped
+
+
+def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[Row]:
+    """Read one table's rows; what is wrong with its shape is added to `faults`, good rows are returned.
+
+    Args:
+        path: The CSV file.
+        faults: Faults found are appended here.
+        shop: True for a table of the shop's own.
+
+    Returns:
+        The rows, in the order of the file.
+    """
+    name = path.name
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        there = nearest(name, [p.name for p in path.parent.glob("*.csv")]) if path.parent.is_dir() else ""
+        faults.append(Fault(name, None, "", "no such file", there or "Check the name and the folder."))
+        return []
+    except (OSError, UnicodeDecodeError) as error:
+        faults.append(Fault(name, None, "", f"cannot be read as text ({error})", "Save it as CSV in UTF-8."))
+        return []
+    reader = csv.reader(text.splitlines())
+    header = [cell.strip().casefold() for cell in next(reader, [])]
+    if header[: len(COLUMNS)] != list(COLUMNS):
+        remedy = "Its first line is: " + ",".join(COLUMNS)
+        if len(header) == 1 and ";" in header[0]:
+            remedy += ". Separate with commas, not semicolons"
+        faults.append(Fault(name, 1, "", "the columns are not those of a material table", remedy + "."))
+        return []
+    rows = []
+    for cells in reader:
+        if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
+            continue
+        if len(cells) != len(COLUMNS):
+            faults.append(
+                Fault(
+                    name,
+                    reader.line_num,
+                    cells[0].strip(),
+                    f"{len(cells)} cells where {len(COLUMNS)} are due",
+                    'Put a value that holds a comma in quotes: "1,200 mm".',
+                )
+            )
+            continue
+        material, prop, value, kind, source, at = (cell.strip() for cell in cells)
+        plain, form = split_form(prop)
+        rows.append(
+            Row(material, property_name(plain, form), value, kind, source, at, name, reader.line_num, shop)
+        )
+    return rows
+
+
+def _kind_of(
+    name: str, rows: list[Row], merged: dict[str, dict[str, Material]], faults: list[Fault]
+) -> str | None:
+    """Kind of a material in a shop's table: what it says itself, else the library's, else what its properties tell."""
+    said = next((row for row in rows if row.property == "type"), None)
+    if said is not None:
+        if said.value in KINDS_OF_MATERIAL:
+            return said.value
+        faults.append(
+            Fault(
+                said.file, said.line, name, f'type "{said.value}" is no kind of material',
+                "Write one of: " + ", ".join(KINDS_OF_MATERIAL) + ".",
+            )
+        )  # fmt: skip
+        return None
+    known = [kind for kind, named in merged.items() if any(_same(n) == _same(name) for n in named)]
+    if len(known) == 1:
+        return known[0]
+    told = kind_from_properties({row.property for row in rows})
+    if told is not None:
+        return told
+    faults.append(
+        Fault(
+            rows[0].file, rows[0].line, name, "cannot tell what kind of material this is",
+            f"Add a row: {name},type,fabric,measured,shop, (or " + ", ".join(list(KINDS_OF_MATERIAL)[2:]) + ").",
+        )
+    )  # fmt: skip
+    return None
+
+
+def _check_row(row: Row, kind: str, faults: list[Fault]) -> bool:
+    """Check one row of a shop's table; a fault is added and False returned where it can't be used."""
+    place = f"{row.material}, {row.property}"
+    plain, form = split_form(row.property)
+    known = KINDS_OF_MATERIAL[kind]
+    if plain not in known:
+        remedy = nearest(plain, known) or "Known: " + ", ".join(known) + "."
+        faults.append(Fault(row.file, row.line, place, f"a {kind} has no such property", remedy))
+        return False
+    if row.kind not in ROW_KINDS:
+        remedy = "Write one of: " + ", ".join(ROW_KINDS) + "."
+        faults.append(Fault(row.file, row.line, place, f'kind "{row.kind}" is not known', remedy))
+        return False
+    if row.kind == "absent":
+        return True
+    if plain == "form" and kind == "fabric" and row.value not in FORMS:
+        faults.append(
+            Fault(row.file, row.line, place, f'"{row.value}" is no form of reinforcement',
+                  "Write one of: " + ", ".join(FORMS) + ".")
+        )  # fmt: skip
+        return False
+    if known[plain] == "word":
+        return True
+    try:
+        figure = read_figure(row, kind)
+    except UnitError as error:
+        faults.append(Fault(row.file, row.line, place, str(error).rstrip(".")))
+        return False
+    wrong = _absurd(plain, known[plain], figure, row.property)
+    if wrong:
+        faults.append(Fault(row.file, row.line, place, wrong, "Check the figure and its unit."))
+        return False
+    return True
+
+
+_SANE = {
+    "density": (5.0, 25_000.0, "kg/m3"),
+    "areal_weight": (0.003, 60.0, "kg/m2"),
+    "length": (1e-7, 200.0, "m"),
+    "pressure": (0.0, 5e6, "Pa"),
+    "stress": (1e2, 2e12, "Pa"),
+    "time": (1.0, 1e7, "s"),
+}
+
+
+def _absurd(plain: str, dimension: str, figure: Figure, shown: str) -> str:
+    """Say what is absurd about a figure; empty where it can be true."""
+    if dimension == "fraction":
+        top = 20.0 if plain in WHOLE_NUMBERS_ALLOWED or plain == "elongation" else 1.0
+        if not 0.0 <= figure.value <= top:
+            return f"{figure.printed} is outside 0 to {top:g}"
+        return ""
+    if dimension in ("price", "ratio"):
+        return f"{figure.printed} is negative" if figure.value < 0 else ""
+    low, high, unit = _SANE.get(dimension, (float("-inf"), float("inf"), ""))
+    if plain in ("surface_resin", "bond_resin", "loss_to_bag", "resin_uptake", "soak"):
+        low = 0.0
+    if figure.value < 0 and dimension in _SANE:
+        return f"{figure.printed} is negative"
+    if not low <= figure.value <= high:
+        return f"{figure.printed} is {figure.value:.3g} {unit}, which no {shown.replace('_', ' ')} is"
+    return ""
+
+
+def check_tables(library: Library) -> list[Fault]:
+    """Check every row of a library: its property, kind, value, source and the names it refers to.
+
+    Returns:
+        The faults found; the shipped library has none, which a test asserts.
+    """
+    faults: list[Fault] = []
+    for material in library:
+        for row in material.rows:
+            if _check_row(row, material.kind, faults) and not row.shop and row.source not in library.sources:
+                faults.append(Fault(row.file, row.line, row.material, f'source "{row.source}" is not in sources.toml'))
+        for word, kind in (("fibre", "fibre"), ("second_fibre", "fibre"), ("prepreg_resin", "resin")):
+            named = material.word(word)
+            if named is not None and material.kind == "fabric" and library.find(kind, named) is None:
+                faults.append(Fault(material.rows[0].file, None, material.name, f'{word} "{named}" is in no table'))
+    return faults

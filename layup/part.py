@@ -1,0 +1,308 @@
+"""The part file as a model: what a builder may write, and what each entry must be.
+
+The models hold SI numbers (angles in degrees) and the names as written; whether a named fabric or zone exists is
+checked where the file is read, in `layup.partfile`. docs/part-file.md describes every key for a reader.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from layup.errors import LayupError, UnitError
+from layup.orientation import parse_stack
+from layup.units import parse
+
+WHOLE = "whole"
+"""The zone that always exists."""
+
+
+def _read(dimension: str, low: float, high: float, range_words: str) -> Callable[[object], float]:
+    def read(value: object) -> float:
+        if isinstance(value, bool) or not isinstance(value, str | int | float):
+            raise PydanticCustomError("quantity", "a quantity in quotes is due, such as \"25 mm\"")
+        try:
+            number = parse(value, dimension)
+        except UnitError as error:
+            raise PydanticCustomError("quantity", "{text}", {"text": str(error)}) from None
+        if not low <= number <= high:
+            text = f"{value} is negative" if number < 0 <= low else f"{value} is {range_words}"
+            raise PydanticCustomError("quantity", "{text}", {"text": text})
+        return number
+
+    return read
+
+
+def _quantity(dimension: str, low: float, high: float, range_words: str) -> BeforeValidator:
+    return BeforeValidator(_read(dimension, low, high, range_words))
+
+
+Length = Annotated[float, _quantity("length", 0.0, 100.0, "more than 100 m: check the unit")]
+Side = Annotated[float, _quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
+Thickness = Annotated[float, _quantity("length", 1e-6, 0.3, "outside 0.001 mm to 300 mm: check the unit")]
+Width = Annotated[float, _quantity("length", 0.0, 2.0, "more than 2 m: check the unit")]
+Place = Annotated[float, _quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
+Area = Annotated[float, _quantity("area", 1e-6, 2000.0, "outside 1 mm^2 to 2000 m^2: check the unit")]
+Mass = Annotated[float, _quantity("mass", 0.0, 5000.0, "more than 5000 kg: check the unit")]
+MassPerLength = Annotated[float, _quantity("mass_per_length", 0.0, 50.0, "more than 50 kg/m: check the unit")]
+ArealWeight = Annotated[float, _quantity("areal_weight", 0.0, 60.0, "more than 60 kg/m^2: check the unit")]
+Vacuum = Annotated[float, _quantity("pressure", 100.0, 110e3, "outside 0.1 to 110 kPa: no bag holds that")]
+Altitude = Annotated[float, _quantity("length", -500.0, 6000.0, "outside -500 to 6000 m: no shop is there")]
+Angle = Annotated[float, _quantity("angle", -360.0, 360.0, "outside -360 to 360 degrees")]
+FibreFraction = Annotated[float, _quantity("fraction", 0.02, 0.80, "outside 0.02 to 0.80: fibres can't pack so")]
+ResinContent = Annotated[float, _quantity("fraction", 0.05, 0.98, "outside 5 % to 98 %")]
+Tolerance = Annotated[float, _quantity("fraction", 0.0, 0.5, "outside 0 to 50 %")]
+Count = Annotated[int, Field(ge=1, le=10_000, strict=True)]
+PlyCount = Annotated[int, Field(ge=1, le=400, strict=True)]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Vector = tuple[Number, Number, Number]
+
+
+class Entry(BaseModel):
+    """Base of all tables of the part file: unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+
+
+def _one_of(entry: Entry, keys: tuple[str, ...], what: str) -> str:
+    given = [key for key in keys if getattr(entry, key) is not None]
+    if len(given) != 1:
+        said = "none is there" if not given else "there are " + " and ".join(given)
+        raise PydanticCustomError(
+            "one_of", "{text}", {"text": f"{what} has exactly one of {', '.join(keys)}; {said}"}
+        )
+    return given[0]
+
+
+def _needs(entry: Entry, key: str, others: tuple[str, ...]) -> None:
+    """Refuse `others` where the key they belong to is absent."""
+    if getattr(entry, key) is None:
+        for other in others:
+            if getattr(entry, other) is not None:
+                raise PydanticCustomError("needs", "{text}", {"text": f"{other} belongs to {key}, which is not there"})
+
+
+class SurfaceEntry(Entry):
+    """`[surface]`: the mould side of the part."""
+
+    mesh: Name | None = None
+    unit: Name | None = None
+    side: Name | None = None
+    warp: Vector | None = None
+    rectangle: tuple[Side, Side] | None = None
+    outline: list[Any] | None = None
+    cutouts: list[Any] | None = None
+    area: Area | None = None
+    edge: Length | None = None
+    area_tolerance: Tolerance | None = None
+
+    @model_validator(mode="after")
+    def _shape(self) -> Self:
+        _one_of(self, ("mesh", "rectangle", "outline", "area"), "a surface")
+        _needs(self, "mesh", ("side",))
+        _needs(self, "outline", ("cutouts",))
+        _needs(self, "area", ("edge",))
+        return self
+
+    @property
+    def form(self) -> str:
+        """Which of the ways to give a surface this one is."""
+        return next(key for key in ("mesh", "rectangle", "outline", "area") if getattr(self, key) is not None)
+
+
+class ZoneEntry(Entry):
+    """`[[zone]]`: a named piece of the surface."""
+
+    name: Name
+    within: Name | None = None
+    inside: list[Any] | None = None
+    along: Vector | None = None
+    unit: Name | None = None
+    between: Name | None = None
+    group: Name | None = None
+    area: Area | None = None
+
+    @model_validator(mode="after")
+    def _place(self) -> Self:
+        _one_of(self, ("within", "inside", "between", "group", "area"), "a zone")
+        _needs(self, "inside", ("along", "unit"))
+        if self.name.casefold() == WHOLE:
+            raise PydanticCustomError("taken", "{text}", {"text": 'the name "whole" is taken: it is the whole surface'})
+        return self
+
+
+class PlyEntry(Entry):
+    """`[[ply]]`: one line of the layup, from the mould up: a fabric or a core."""
+
+    fabric: Name | None = None
+    core: Name | None = None
+    thickness: Thickness | None = None
+    angle: Angle = 0.0
+    count: PlyCount = 1
+    zone: Name | None = None
+    area: Area | None = None
+    overlap: Width | None = None
+    seam: Length | None = None
+    resin: Name | None = None
+    fibre_volume_fraction: FibreFraction | None = None
+    resin_content: ResinContent | None = None
+
+    @model_validator(mode="after")
+    def _material(self) -> Self:
+        kind = _one_of(self, ("fabric", "core"), "a ply")
+        if kind == "core":
+            for key in ("fibre_volume_fraction", "resin_content", "overlap", "seam"):
+                if getattr(self, key) is not None:
+                    raise PydanticCustomError("core", "{text}", {"text": f"{key} belongs to a fabric, not to a core"})
+        elif self.thickness is not None:
+            raise PydanticCustomError(
+                "fabric", "a fabric's thickness follows from its weight and resin; only a core has a thickness of its own"
+            )
+        if self.zone is not None and self.area is not None:
+            raise PydanticCustomError("place", "a ply has a zone or an area of its own, not both")
+        if (self.overlap is None) != (self.seam is None):
+            raise PydanticCustomError("seam", "overlap (its width) and seam (its length) go together")
+        if self.fibre_volume_fraction is not None and self.resin_content is not None:
+            raise PydanticCustomError("fraction", "fibre_volume_fraction and resin_content say the same thing: keep one")
+        return self
+
+
+class FinishEntry(Entry):
+    """`[[finish]]`: primer, filler, paint, gel coat."""
+
+    finish: Name
+    coats: Count = 1
+    sides: Literal[1, 2] = 1
+    zone: Name | None = None
+    thickness: Thickness | None = None
+    areal_weight: ArealWeight | None = None
+
+
+class ItemEntry(Entry):
+    """What `[[extra]]` and `[[replaces]]` share: a thing whose mass is weighed, known, counted or by the length."""
+
+    name: Name
+    weighed: Mass | None = None
+    mass: Mass | None = None
+    each: Mass | None = None
+    count: Count | None = None
+    per_length: MassPerLength | None = None
+    length: Length | None = None
+
+
+class ExtraEntry(ItemEntry):
+    """`[[extra]]`: fasteners, inserts, adhesive."""
+
+    at: tuple[Place, Place, Place] | None = None
+
+    @model_validator(mode="after")
+    def _amount(self) -> Self:
+        kind = _one_of(self, ("weighed", "mass", "each", "per_length"), "an extra")
+        if kind == "per_length" and self.length is None:
+            raise PydanticCustomError("length", "per_length needs length: how much of it there is")
+        _needs(self, "each", ("count",))
+        _needs(self, "per_length", ("length",))
+        return self
+
+
+class ReplacesEntry(ItemEntry):
+    """`[[replaces]]`: one item of the old part."""
+
+    sheet: Name | None = None
+    thickness: Thickness | None = None
+    fabric: Name | None = None
+    resin: Name | None = None
+    process: Name | None = None
+    core: Name | None = None
+    covering: Name | None = None
+    finish: Name | None = None
+    coats: Count | None = None
+    areal_weight: ArealWeight | None = None
+    area: Area | None = None
+    times: Annotated[float, Field(gt=0, le=20)] | None = None
+    arm: Place | None = None
+
+    @model_validator(mode="after")
+    def _amount(self) -> Self:
+        kinds = ("sheet", "fabric", "core", "covering", "finish", "areal_weight", "weighed", "mass", "each", "per_length")
+        kind = _one_of(self, kinds, "a replaced item")
+        if kind in ("sheet", "core") and self.thickness is None:
+            raise PydanticCustomError("thickness", "{text}", {"text": f"a {kind} needs its thickness"})
+        if kind == "fabric" and self.process is None:
+            raise PydanticCustomError("process", "an old laminate needs its process: how it was laid up")
+        if kind == "per_length" and self.length is None:
+            raise PydanticCustomError("length", "per_length needs length: how much of it there is")
+        if self.area is not None and self.times is not None:
+            raise PydanticCustomError("area", "an item has an area of its own or times the new one, not both")
+        if kind not in ("sheet", "core", "finish"):
+            _needs(self, "sheet", ("thickness",))
+        if kind not in ("each", "fabric"):
+            _needs(self, "each", ("count",))
+        _needs(self, "per_length", ("length",))
+        _needs(self, "fabric", ("resin", "process"))
+        _needs(self, "finish", ("coats",))
+        return self
+
+    @property
+    def form(self) -> str:
+        """Which of the ways to give an item this one is."""
+        keys = ("sheet", "fabric", "core", "covering", "finish", "areal_weight", "weighed", "mass", "each", "per_length")
+        return next(key for key in keys if getattr(self, key) is not None)
+
+
+class MadeEntry(Entry):
+    """`[[made]]`: a version of the part that is already on the scale."""
+
+    process: Name
+    weighed: Mass
+    name: Name | None = None
+
+
+class Part(Entry):
+    """A whole part file."""
+
+    title: Name
+    process: Name
+    resin: Name | None = None
+    vacuum: Vacuum | None = None
+    altitude: Altitude | None = None
+    materials: list[Name] = []
+    units: Literal["lb", "metric", "both"] = "both"
+    arm: Place | None = None
+    stack: Name | None = None
+    fabric: Name | None = None
+    trim: Width | None = None
+    surface: SurfaceEntry
+    zone: list[ZoneEntry] = []
+    ply: list[PlyEntry] = []
+    finish: list[FinishEntry] = []
+    extra: list[ExtraEntry] = []
+    replaces: list[ReplacesEntry] = []
+    made: list[MadeEntry] = []
+
+    @model_validator(mode="after")
+    def _layup(self) -> Self:
+        if self.stack is not None:
+            if self.ply:
+                raise PydanticCustomError("stack", "stack and [[ply]] say the same thing: keep one")
+            if self.fabric is None:
+                raise PydanticCustomError("stack", 'a stack needs its fabric: fabric = "carbon plain 200"')
+            try:
+                parse_stack(self.stack)
+            except LayupError as error:
+                raise PydanticCustomError("stack", "{text}", {"text": str(error)}) from None
+        elif self.fabric is not None:
+            raise PydanticCustomError("stack", 'a fabric at the top of the file needs its stack: stack = "[0/45]s"')
+        elif not self.ply:
+            raise PydanticCustomError("ply", "there is no ply: add a [[ply]] table with its fabric, or a stack")
+        return self
+
+    def plies(self) -> tuple[PlyEntry, ...]:
+        """The layup line by line, with a `stack` written out."""
+        if self.stack is None:
+            return tuple(self.ply)
+        return tuple(PlyEntry(fabric=self.fabric, angle=ply.angle) for ply in parse_stack(self.stack))

@@ -1,0 +1,365 @@
+"""Read a part file and find every fault in it at once.
+
+`read_part` gives a `Job`: the part as written, the materials with the shop's tables laid over them, and the surface,
+read and measured. Faults of syntax, of keys and values, of names that exist nowhere and of the surface come together
+in one `FaultsError`, each with its file, line and remedy.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from layup.errors import Fault, FaultsError, LayupError, SurfaceError, UnitError, nearest
+from layup.locate import Path as KeyPath
+from layup.locate import key_lines, line_of, syntax_place
+from layup.materials import Library, load_library
+from layup.part import WHOLE, Part, SurfaceEntry, ZoneEntry
+from layup.surface.measure import Measured
+from layup.surface.mesh import Surface
+from layup.units import parse
+
+
+@dataclass(frozen=True)
+class Job:
+    """A part file that holds: everything a prediction needs.
+
+    Attributes:
+        file: Name of the part file, or "" for a part given as a dict.
+        part: The part as written, in SI units.
+        library: Materials, with the shop's own tables laid over them.
+        surface: The surface, read and measured.
+        zones: Measures of each named zone.
+    """
+
+    file: str
+    part: Part
+    library: Library
+    surface: Surface
+    zones: dict[str, Measured]
+
+
+def read_part(source: str | Path | Mapping[str, Any], folder: str | Path | None = None) -> Job:
+    """Read a part file, or a part given as a mapping of the same keys.
+
+    Args:
+        source: Path of the part file, or its content as a mapping.
+        folder: Where the files it names lie; the part file's own folder if left out.
+
+    Returns:
+        The job.
+
+    Raises:
+        FaultsError: With every fault of the file, of the tables and of the surface it names.
+    """
+    if isinstance(source, Mapping):
+        return _check(dict(source), "", {}, Path(folder or "."))
+    path = Path(source)
+    text = _text_of(path)
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        line, said = syntax_place(error, text)
+        raise FaultsError([Fault(path.name, line, "", f"this line can't be read ({said})", _syntax_remedy(text, line))]) from None
+    return _check(data, path.name, key_lines(text), Path(folder) if folder else path.parent)
+
+
+def _text_of(path: Path) -> str:
+    if path.is_dir():
+        there = ", ".join(sorted(p.name for p in path.glob("*.toml"))[:6])
+        remedy = f"Name the part file in it: {there}." if there else "Name the part file: door.toml."
+        raise FaultsError([Fault(str(path), None, "", "this is a folder, not a part file", remedy)])
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        others = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+        remedy = nearest(path.name, others) or "Check the name and the folder."
+        raise FaultsError([Fault(str(path), None, "", "no such file", remedy)]) from None
+    except UnicodeDecodeError:
+        remedy = "Save it from the editor as UTF-8."
+        raise FaultsError([Fault(path.name, None, "", "this is not a text file in UTF-8", remedy)]) from None
+    except OSError as error:
+        raise FaultsError([Fault(str(path), None, "", f"cannot be opened ({error.strerror})")]) from None
+
+
+def _syntax_remedy(text: str, line: int) -> str:
+    lines = text.split("\n")
+    there = lines[line - 1].strip() if 0 < line <= len(lines) else ""
+    if ("“" in there) or ("”" in there):
+        return 'Use straight quotes: "like this".'
+    if "=" in there:
+        key, _, value = there.partition("=")
+        value = value.split("#")[0].strip()
+        if value and value[0] not in "\"'[{" and not value.replace(".", "", 1).replace("-", "", 1).isdigit():
+            return f'A text or a quantity stands in quotes: {key.strip()} = "{value.strip(chr(34))}".'
+        if value.count('"') % 2:
+            return "A quote is missing. An inch mark inside quotes is written in: \"1 in\"."
+        return "Check the quotes and brackets; a key may stand only once in its table."
+    if there.startswith("["):
+        return 'A table\'s name stands in brackets: [surface], or [[ply]] for each of several.'
+    return 'A line is a key, an equals sign and a value: process = "vacuum bag".'
+
+
+def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: Path) -> Job:
+    faults: list[Fault] = []
+    shown = file or "part"
+
+    def fault(path: KeyPath, wrong: str, remedy: str = "") -> None:
+        faults.append(Fault(shown, line_of(path, lines), _place(path, data), wrong.rstrip("."), remedy))
+
+    library, tables_hold = _load_tables(data, folder, faults, fault)
+    part: Part | None = None
+    try:
+        part = Part.model_validate(data)
+    except ValidationError as error:
+        for one in error.errors(include_url=False):
+            _translate(one, data, fault)
+    _check_names(data, library, tables_hold, fault)
+    surface, zones = _check_surface(data, folder, fault)
+    if faults:
+        raise FaultsError(faults)
+    assert part is not None
+    assert surface is not None
+    return Job(file, part, library, surface, zones)
+
+
+def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault: Any) -> tuple[Library, bool]:
+    names = data.get("materials", [])
+    if not isinstance(names, list):
+        names = []  # the model reports it
+    paths = []
+    for number, name in enumerate(names):
+        if not isinstance(name, str):
+            continue
+        path = folder / name
+        if path.is_file():
+            paths.append(path)
+        else:
+            remedy = nearest(name, [p.name for p in folder.glob("*.csv")]) or "It is looked for beside the part file."
+            fault(("materials", number), f'no such table "{name}"', remedy)
+    try:
+        return load_library(paths), len(paths) == len(names)
+    except FaultsError as error:
+        faults.extend(error.faults)
+        return load_library(), False
+
+
+def _place(path: KeyPath, data: Any) -> str:
+    """`ply 2, fabric "carbon plane 200"` from the path and the data."""
+    words: list[str] = []
+    here: Any = data
+    for step in path:
+        if isinstance(here, Mapping) and isinstance(step, str):
+            here = here.get(step)
+            words.append(step)
+        elif isinstance(here, list) and isinstance(step, int) and step < len(here):
+            here = here[step]
+            if words:
+                words[-1] = f"{words[-1]} {step + 1}"
+        else:
+            if isinstance(step, str):
+                words.append(step)
+            break
+    text = ", ".join(words)
+    if isinstance(here, str) and text:
+        text += f' "{here}"'
+    elif isinstance(here, int | float) and not isinstance(here, bool) and text:
+        text += f" {here}"
+    return text
+
+
+def _model_at(path: KeyPath) -> type[BaseModel]:
+    """The model whose keys are allowed at a path."""
+    model: type[BaseModel] = Part
+    for step in path:
+        if isinstance(step, str):
+            field = model.model_fields.get(step)
+            if field is None:
+                return model
+            for candidate in (field.annotation, *get_args(field.annotation)):
+                if isinstance(candidate, type) and issubclass(candidate, BaseModel):
+                    model = candidate
+    return model
+
+
+_KIND_REMEDIES = {
+    "string_type": "Write it in quotes.",
+    "list_type": 'Write a list: ["one", "two"].',
+    "tuple_type": "Write a list in square brackets.",
+    "model_type": "Write it as a table of its own, with its name in brackets.",
+    "int_type": "Write a whole number.",
+    "string_too_short": "Write something between the quotes.",
+}
+
+
+def _translate(one: Any, data: dict[str, Any], fault: Any) -> None:
+    """Turn one finding of the model into a fault in the words of the shop."""
+    kind: str = one["type"]
+    path: KeyPath = tuple(one["loc"])
+    if kind == "extra_forbidden":
+        model = _model_at(path[:-1])
+        key = str(path[-1])
+        if isinstance(one["input"], dict | list) and len(path) == 1:
+            tables = [n for n in ("surface", "zone", "ply", "finish", "extra", "replaces", "made")]
+            fault(path, "there is no such table", nearest(key, tables) or "Tables: " + ", ".join(tables) + ".")
+            return
+        hint = nearest(key, model.model_fields) or "Known here: " + ", ".join(model.model_fields) + "."
+        if model is not Part and key in Part.model_fields:
+            hint = f"{key} belongs at the top of the file, above the first table."
+        fault(path, "there is no such key", hint)
+    elif kind == "missing":
+        key = str(path[-1])
+        remedy = {
+            "surface": 'Add a [surface] table: mesh = "door.stl" with unit = "mm", or area = "0.54 m^2".',
+            "title": 'Add a line at the top: title = "Engine-bay door".',
+            "process": 'Add a line at the top: process = "vacuum bag".',
+            "name": 'Add a line: name = "...".',
+            "weighed": 'Add a line: weighed = "2 lb 13 oz".',
+            "finish": 'Add a line: finish = "epoxy primer".',
+        }.get(key, f"Add {key}.")
+        fault(path, "it is missing", remedy)
+    elif kind == "literal_error":
+        fault(path, "this is not one of the choices", f"Write {one['ctx']['expected']}.")
+    elif kind in ("less_than_equal", "greater_than_equal", "greater_than", "finite_number"):
+        fault(path, "it is out of range", one["msg"] + ".")
+    elif kind in ("tuple_type", "too_long", "too_short") or (kind == "missing" and isinstance(path[-1], int)):
+        fault(path[:-1] if isinstance(path[-1], int) else path, "it has the wrong number of entries", one["msg"] + ".")
+    elif kind in _KIND_REMEDIES:
+        shape = 'a list of tables is due: write [[' + str(path[0]) + ']] above each' if kind == "list_type" and path[0] in ("ply", "zone", "extra", "finish", "replaces", "made") else one["msg"].lower()
+        fault(path, shape, "" if shape.startswith("a list of tables") else _KIND_REMEDIES[kind])
+    else:
+        fault(path, str(one["msg"]))
+
+
+def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, fault: Any) -> None:
+    """Check that every named material, process and zone exists; works on the raw data, so that all faults show."""
+
+    def known(path: KeyPath, name: object, kind: str) -> None:
+        if isinstance(name, str) and tables_hold and library.find(kind, name) is None:
+            fault(path, f"no such {kind}", library.hint(kind, name))
+
+    def entries(table: str) -> list[tuple[int, dict[str, Any]]]:
+        listed = data.get(table, [])
+        return [(i, e) for i, e in enumerate(listed) if isinstance(e, dict)] if isinstance(listed, list) else []
+
+    known(("process",), data.get("process"), "process")
+    known(("resin",), data.get("resin"), "resin")
+    known(("fabric",), data.get("fabric"), "fabric")
+    zones = [WHOLE]
+    for number, zone in entries("zone"):
+        name = zone.get("name")
+        if isinstance(name, str):
+            if name in zones:
+                fault(("zone", number, "name"), "another zone has this name", "Give each zone its own name.")
+            zones.append(name)
+    for table in ("ply", "finish", "replaces"):
+        for number, entry in entries(table):
+            for kind in ("fabric", "core", "resin", "sheet", "covering", "finish", "process"):
+                known((table, number, kind), entry.get(kind), kind)
+            named = entry.get("zone")
+            if isinstance(named, str) and named not in zones:
+                hint = nearest(named, zones) or "Zones of this file: " + ", ".join(f'"{z}"' for z in zones) + "."
+                fault((table, number, "zone"), "no such zone", hint)
+    for number, entry in entries("made"):
+        known(("made", number, "process"), entry.get("process"), "process")
+    _check_resins(data, library, tables_hold, fault, entries("ply"))
+
+
+def _check_resins(
+    data: dict[str, Any], library: Library, tables_hold: bool, fault: Any, plies: list[tuple[int, dict[str, Any]]]
+) -> None:
+    """A fabric that is not a prepreg with its own resin needs the part's resin."""
+    if data.get("resin") is not None or not tables_hold:
+        return
+    process = library.find("process", data["process"]) if isinstance(data.get("process"), str) else None
+    if process is not None and process.word("resin") is not None and process.word("bag") and process.name == "prepreg":
+        return
+    named = [(("ply", i), e.get("fabric"), e.get("resin")) for i, e in plies]
+    if isinstance(data.get("fabric"), str):
+        named.append((("fabric", 0), data["fabric"], None))
+    for _, fabric, own in named:
+        material = library.find("fabric", fabric) if isinstance(fabric, str) else None
+        if material is not None and own is None and material.word("prepreg_resin") is None:
+            fault(("resin",), "it is missing", 'Add a line at the top: resin = "epoxy, laminating".')
+            return
+
+
+def _check_surface(data: dict[str, Any], folder: Path, fault: Any) -> tuple[Surface | None, dict[str, Measured]]:
+    """Read the surface and measure its zones, where their entries hold."""
+    zones: dict[str, Measured] = {}
+    try:
+        entry = SurfaceEntry.model_validate(data.get("surface"))
+    except ValidationError:
+        return None, zones  # already reported
+    try:
+        surface = open_surface(entry, folder)
+    except (SurfaceError, UnitError) as error:
+        fault(("surface", entry.form), str(error))
+        return None, zones
+    listed = data.get("zone", [])
+    for number, raw in enumerate(listed if isinstance(listed, list) else []):
+        try:
+            zone = ZoneEntry.model_validate(raw)
+        except ValidationError:
+            continue  # already reported
+        try:
+            zones[zone.name] = _measure_zone(zone, raw, surface)
+        except (SurfaceError, UnitError) as error:
+            fault(("zone", number), str(error))
+    return surface, zones
+
+
+def _measure_zone(zone: ZoneEntry, raw: dict[str, Any], surface: Surface) -> Measured:
+    if zone.area is not None:
+        if zone.area > surface.whole.area * 1.001:
+            raise SurfaceError("the zone is larger than the surface", "Check both areas")
+        return Measured(zone.area)
+    return surface.zone({key: value for key, value in raw.items() if key != "name"})
+
+
+def open_surface(entry: SurfaceEntry, folder: Path) -> Surface:
+    """The surface that a `[surface]` table describes.
+
+    Args:
+        entry: The table.
+        folder: Where its mesh lies.
+
+    Returns:
+        The surface, measured.
+
+    Raises:
+        SurfaceError: It cannot be read, has no unit, or is a closed solid with no side picked.
+    """
+    from layup.surface import flat
+
+    if entry.mesh is not None:
+        from layup.surface.read import read_surface
+
+        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side)
+    if entry.rectangle is not None:
+        return flat.rectangle(*entry.rectangle)
+    if entry.outline is not None:
+        points = _points(entry.outline, entry.unit, "outline")
+        cutouts = [_points(c, entry.unit, f"cut-out {i + 1}") for i, c in enumerate(entry.cutouts or [])]
+        return flat.outline(points, cutouts)
+    assert entry.area is not None
+    return flat.from_area(entry.area)
+
+
+def _points(listed: Any, unit: str | None, what: str) -> list[tuple[float, float]]:
+    """Corner points in metres; bare numbers are in `unit`."""
+    if not isinstance(listed, list):
+        raise SurfaceError(f"{what} is not a list of points", "Write [[0, 0], [620, 0], [620, 380]] with unit = \"mm\"")
+    points = []
+    for number, point in enumerate(listed, start=1):
+        if not isinstance(point, list) or len(point) != 2 or any(isinstance(v, bool | list | dict) for v in point):
+            raise SurfaceError(f"{what}, point {number} is not two numbers", "Write a point as [620, 0]")
+        if unit is None and any(isinstance(v, int | float) for v in point):
+            raise SurfaceError(f"{what} has numbers without a unit", 'Add unit = "mm" (or "in") to [surface]')
+        points.append((parse(point[0], "length", bare=unit), parse(point[1], "length", bare=unit)))
+    return points

@@ -1,0 +1,176 @@
+"""Which properties a material table may hold, and what each one is measured in.
+
+`KINDS_OF_MATERIAL` lists, for every kind of material, its properties with the dimension of each. A property whose
+dimension is "word" holds a name (`fibre`, `form`), not a number. Process figures that depend on the form of the
+reinforcement are written with the form in brackets: `fibre_volume_fraction (cloth)`.
+"""
+
+from __future__ import annotations
+
+FORMS = ("mat", "roving", "cloth", "spread tow", "unidirectional", "biaxial", "veil")
+"""The forms of reinforcement the resin model tells apart."""
+
+ROW_KINDS = ("measured", "typical", "nominal", "derived", "assumed", "absent")
+"""What a printed figure is: see docs/materials.md."""
+
+_ELASTIC = {
+    "tensile_modulus": "stress",
+    "transverse_modulus": "stress",
+    "shear_modulus": "stress",
+    "compressive_modulus": "stress",
+    "poisson_ratio": "fraction",
+    "tensile_strength": "stress",
+    "compressive_strength": "stress",
+    "shear_strength": "stress",
+    "yield_strength": "stress",
+    "thermal_expansion": "thermal_expansion",
+    "transverse_thermal_expansion": "thermal_expansion",
+    "glass_transition": "temperature",
+    "elongation": "fraction",
+}
+
+KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
+    "fibre": {"density": "density", **_ELASTIC},
+    "fabric": {
+        "fibre": "word",
+        "second_fibre": "word",
+        "second_share": "fraction",
+        "form": "word",
+        "weave": "word",
+        "style": "word",
+        "tow": "word",
+        "areal_weight": "areal_weight",
+        "areal_weight_tolerance": "fraction",
+        "thickness": "length",
+        "width": "length",
+        "price": "price",
+        "mat_share": "fraction",
+        "resin_content": "fraction",
+        "prepreg_resin": "word",
+        "warp_share": "fraction",
+        "locking_angle": "angle",
+    },
+    "resin": {
+        "density": "density",
+        "density_resin": "density",
+        "density_hardener": "density",
+        "mix_ratio_by_weight": "ratio",
+        "mix_ratio_by_volume": "ratio",
+        "pot_life": "time",
+        "price": "price",
+        "shrinkage": "fraction",
+        **_ELASTIC,
+    },
+    "core": {
+        "density": "density",
+        "form": "word",
+        "thickness": "length",
+        "cell_size": "length",
+        "bond_resin": "areal_weight",
+        "soak": "density",
+        "price": "price",
+        **_ELASTIC,
+    },
+    "sheet": {"density": "density", "thickness_tolerance": "fraction", "price": "price", **_ELASTIC},
+    "covering": {"areal_weight": "areal_weight", "fibre": "word", "price": "price", "width": "length"},
+    "finish": {
+        "areal_weight": "areal_weight",
+        "density": "density",
+        "thickness": "length",
+        "price": "price",
+    },
+    "consumable": {
+        "areal_weight": "areal_weight",
+        "mass_per_length": "mass_per_length",
+        "resin_uptake": "areal_weight",
+        "thickness": "length",
+        "width": "length",
+        "price": "price",
+    },
+    "process": {
+        "fibre_volume_fraction": "fraction",
+        "surface_resin": "areal_weight",
+        "void_content": "fraction",
+        "pressure": "pressure",
+        "pressure_exponent": "fraction",
+        "pressure_exponent_spread": "fraction",
+        "core_bond": "fraction",
+        "loss": "fraction",
+        "loss_to_bag": "areal_weight",
+        "spread_between_shops": "fraction",
+        "spread_between_parts": "fraction",
+        "bag": "word",
+        "resin": "word",
+    },
+}
+
+TABLE_FILES = {
+    "fibres.csv": "fibre",
+    "fabrics.csv": "fabric",
+    "resins.csv": "resin",
+    "cores.csv": "core",
+    "sheets.csv": "sheet",
+    "coverings.csv": "covering",
+    "finishes.csv": "finish",
+    "consumables.csv": "consumable",
+    "processes.csv": "process",
+}
+"""The library's tables and the kind of material each holds."""
+
+PLURAL = {
+    "fibre": "fibres",
+    "fabric": "fabrics",
+    "resin": "resins",
+    "core": "cores",
+    "sheet": "sheet stock",
+    "covering": "coverings",
+    "finish": "finishes",
+    "consumable": "bagging and consumables",
+    "process": "processes",
+}
+
+WHOLE_NUMBERS_ALLOWED = frozenset({"core_bond", "pressure_exponent"})
+"""Properties of dimension "fraction" that may exceed 1."""
+
+
+def split_form(name: str) -> tuple[str, str | None]:
+    """Split `fibre_volume_fraction (cloth)` into the property and the form; the form is None where none is written.
+
+    A dot, a comma or plain space between the two is read as well.
+
+    >>> split_form("fibre_volume_fraction (spread tow)")
+    ('fibre_volume_fraction', 'spread tow')
+    >>> split_form("density")
+    ('density', None)
+    """
+    text = " ".join(name.replace("(", " ").replace(")", " ").replace("[", " ").replace("]", " ").split())
+    for form in sorted(FORMS, key=len, reverse=True):
+        for mark in (" ", ".", ", ", ","):
+            if text.endswith(mark + form):
+                return text[: -len(mark + form)].rstrip(), form
+    return text, None
+
+
+def property_name(name: str, form: str | None) -> str:
+    """The one spelling that tables and screens use for a property, with its form if it has one."""
+    return f"{name} ({form})" if form else name
+
+
+def kind_from_properties(properties: set[str]) -> str | None:
+    """Tell from its properties what kind of material a shop's table describes; None where they don't decide.
+
+    >>> kind_from_properties({"fibre", "form", "areal_weight"})
+    'fabric'
+    """
+    plain = {split_form(p)[0] for p in properties}
+    if "fibre_volume_fraction" in plain or {"spread_between_shops", "surface_resin"} & plain:
+        return "process"
+    if {"mix_ratio_by_weight", "mix_ratio_by_volume", "pot_life"} & plain:
+        return "resin"
+    if {"bond_resin", "soak", "cell_size"} & plain:
+        return "core"
+    if "form" in plain or "weave" in plain or ("fibre" in plain and "areal_weight" in plain):
+        return "fabric"
+    if "resin_uptake" in plain:
+        return "consumable"
+    return None

@@ -1,0 +1,101 @@
+"""The OBJ file: points, faces of any number of corners, and the names of its objects and groups.
+
+Our own reader, because relative point numbers (`f -3 -2 -1`) and hollow faces must come out right, and a fault must
+name its line. Texture, normal and material statements are passed over.
+
+Source: the statements `v`, `f`, `o`, `g` are those of the format's public description (appendix B1 of the Advanced
+Visualizer manual), from memory.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError
+from layup.surface.polygons import triangulate
+
+_AFTER_SLASH = re.compile(rb"/[^ \t]*")
+_REMEDY = "Export it again, as triangles if the program offers it"
+
+Groups = dict[str, NDArray[np.bool_]]
+
+
+def read_obj(path: Path, name: str) -> tuple[NDArray[np.float64], NDArray[np.int64], Groups]:
+    """Points (n, 3) as in the file, triangles (m, 3), and the objects and groups as masks over the triangles.
+
+    Raises:
+        SurfaceError: a statement that can't be read or a face that names a point that is not there, with its line.
+    """
+    lines = path.read_bytes().replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()
+    heads = np.array([line[:2].strip() for line in lines], dtype="S2") if lines else np.zeros(0, dtype="S2")
+    if not (heads == b"v").any() and any(line[:1] in b" \t" for line in lines if line):
+        lines = [line.strip() for line in lines]
+        heads = np.array([line[:2].strip() for line in lines], dtype="S2")
+    at_point, at_face = np.flatnonzero(heads == b"v"), np.flatnonzero(heads == b"f")
+    points = _points(lines, at_point, name)
+    corners, counts = _faces(lines, at_face, at_point, len(points), name)
+    faces, owner = triangulate(points, corners, counts)
+    groups: Groups = {}
+    for letter in (b"o", b"g"):
+        at_name = np.flatnonzero(heads == letter)
+        label = np.searchsorted(at_name, at_face) - 1
+        for number, row in enumerate(at_name):
+            word = lines[row][1:].strip().decode("utf-8", "replace")
+            mask = (label == number)[owner]
+            if word and mask.any():
+                groups[word] = groups.get(word, np.zeros(len(faces), dtype=bool)) | mask
+    return points, faces, groups
+
+
+def _points(lines: list[bytes], at: NDArray[np.int64], name: str) -> NDArray[np.float64]:
+    rows = [lines[i][1:].split()[:3] for i in at]
+    try:
+        return np.array(rows, dtype=np.float64).reshape(-1, 3)
+    except ValueError:
+        for i, row in zip(at, rows, strict=True):
+            if len(row) < 3 or not all(_is_number(word) for word in row):
+                raise _fault(name, int(i), lines[i], "is not a point of three numbers") from None
+        raise
+
+
+def _faces(
+    lines: list[bytes], at: NDArray[np.int64], at_point: NDArray[np.int64], points: int, name: str
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    words = [_AFTER_SLASH.sub(b"", lines[i][1:]).split() for i in at]
+    counts = np.array([len(w) for w in words], dtype=np.int64)
+    try:
+        corners = np.array([word for face in words for word in face], dtype=bytes).astype(np.int64)
+    except ValueError:
+        for i, face in zip(at, words, strict=True):
+            if not all(re.fullmatch(rb"[+-]?[0-9]+", word) for word in face):
+                raise _fault(name, int(i), lines[i], "is not a face of point numbers") from None
+        raise
+    owner = np.repeat(np.arange(len(at)), counts)
+    before = np.searchsorted(at_point, at)[owner]
+    number = np.where(corners < 0, before + corners, corners - 1)
+    wrong = np.flatnonzero((number < 0) | (number >= points) | (corners == 0))
+    if len(wrong):
+        i = int(at[owner[wrong[0]]])
+        raise _fault(name, i, lines[i], f"names point {corners[wrong[0]]}, the file has {points:,} points")
+    short = np.flatnonzero(counts < 3)
+    if len(short):
+        i = int(at[short[0]])
+        raise _fault(name, i, lines[i], "is a face of fewer than three points")
+    return number, counts
+
+
+def _fault(name: str, row: int, line: bytes, wrong: str) -> SurfaceError:
+    shown = line[:40].decode("utf-8", "replace").strip()
+    return SurfaceError(f'{name}: line {row + 1:,}: "{shown}" {wrong}', _REMEDY)
+
+
+def _is_number(word: bytes) -> bool:
+    try:
+        float(word)
+    except ValueError:
+        return False
+    return True

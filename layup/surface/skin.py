@@ -1,0 +1,322 @@
+"""One side of a closed solid: a part of sheet has two skins, and only one of them is laid up.
+
+    How thick is its wall?                 walls(points, faces).thickness
+    Which faces are the side asked for?    pick_side(points, faces, side, name)
+
+From the middle of every face a ray goes inward to the first wall it meets. The thickness is the median over the area
+of the faces whose far wall faces the other way. Faces with about that much behind them are skin; what is left is edge
+strip. The skin faces that hang together are a skin, and the rays tell which skins lie back to back.
+
+The outer skin is the one that bulges: the sum over its inner edges of length times turning angle (the integral of the
+mean curvature, as for any polyhedron) is positive outside and negative inside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError
+from layup.surface.side import Side
+from layup.surface.topology import edges_of, face_pairs, normals, pieces
+
+Mask = NDArray[np.bool_]
+
+THIN = 0.2
+"""A wall is thin below this share of the square root of one side's area; above it the solid is a block. [-]"""
+_BACK = -0.5  # cosine between a face and the wall behind it, from which the two count as back to back
+_FOLD = -0.5  # cosine between two faces at an edge, below which a skin ends there (a knife edge)
+_SMOOTH = 0.766  # cosine of 40 degrees: a block's faces grow over edges that turn less
+_FLAT = 1e-3  # share of the two skins' curvature sums to the square root of their area that counts as flat
+
+
+@dataclass(frozen=True, slots=True)
+class Walls:
+    """What lies behind each face.
+
+    Attributes:
+        thickness: Median over the area; None where no face has a wall behind it. [m]
+        behind: Distance to the first wall inward of each face, infinite for none. [m]
+        hit: The face it meets, -1 for none.
+        normal: Outward unit normals.
+        area: Of each face. [m^2]
+        turned: Faces whose winding was against the others.
+    """
+
+    thickness: float | None
+    behind: NDArray[np.float64]
+    hit: NDArray[np.int64]
+    normal: NDArray[np.float64]
+    area: NDArray[np.float64]
+    turned: Mask
+
+    @property
+    def thin(self) -> bool:
+        """Whether the solid is a sheet, not a block."""
+        return self.thickness is not None and self.thickness < THIN * float(np.sqrt(0.5 * self.area.sum()))
+
+
+def outward(points: NDArray[np.float64], faces: NDArray[np.int64]) -> Mask:
+    """Faces to turn so that all face out of their solid.
+
+    Neighbours are made to agree; then each piece with a negative volume is turned. A closed piece inside another
+    (a hollow) is left facing into the hollow, as the solid demands, when the two windings of the file say so.
+    """
+    pairs, _, agree = face_pairs(faces)
+    n = len(faces)
+    turned = np.zeros(n, dtype=bool)
+    if not agree.all():
+        twin = np.where(agree[:, None], [[0, 0]], [[0, n]])
+        both = np.concatenate([pairs + twin, pairs + n - twin[:, ::-1] * 0 - np.where(agree[:, None], 0, [[0, n]])])
+        _, label = pieces(2 * n, both)
+        turned = label[n:] < label[:n]
+    return turned
+
+
+def walls(points: NDArray[np.float64], faces: NDArray[np.int64], sample: int | None = None) -> Walls:
+    """What lies behind each face of a closed solid.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        sample: Only about this many faces, spread over the mesh, send a ray; None for all.
+    """
+    from layup.surface.rays import first_hits
+
+    normal, area = normals(points, faces)
+    turned = outward(points, faces)
+    normal[turned] *= -1.0
+    middle = points[faces].mean(axis=1)
+    _, piece = pieces(len(faces), face_pairs(faces)[0])
+    volume = np.bincount(piece, np.einsum("ij,ij->i", middle - points.mean(axis=0), normal) * area) / 3.0
+    if turned.any():
+        flip = (volume < 0.0)[piece]
+    else:
+        flip = np.full(len(faces), volume.sum() < 0.0)
+    normal[flip] *= -1.0
+    turned ^= flip
+    rows = np.flatnonzero(area > 0.0)
+    if sample is not None and len(rows) > sample:
+        rows = rows[np.linspace(0, len(rows) - 1, sample).astype(np.int64)]
+    behind, hit = np.full(len(faces), np.inf), np.full(len(faces), -1, dtype=np.int64)
+    behind[rows], hit[rows] = first_hits(points, faces, middle[rows], -normal[rows], rows)
+    back = np.flatnonzero(hit >= 0)
+    back = back[np.einsum("ij,ij->i", normal[back], normal[hit[back]]) < _BACK]
+    thickness = None
+    if len(back):
+        order = back[np.argsort(behind[back])]
+        share = np.cumsum(area[order])
+        thickness = float(behind[order[np.searchsorted(share, 0.5 * share[-1])]])
+    return Walls(thickness, behind, hit, normal, area, turned)
+
+
+@dataclass(frozen=True, slots=True)
+class Picked:
+    """The side that was asked for.
+
+    Attributes:
+        faces: Mask over the faces.
+        turned: Faces whose winding has to be reversed to face outward.
+        thickness: Of the wall, None for a block. [m]
+        strip: Area that belongs to neither skin: edges, hole walls. [m^2]
+        other: Area of the opposite skin; None for a block. [m^2]
+        text: What was found, for a person.
+    """
+
+    faces: Mask
+    turned: Mask
+    thickness: float | None
+    strip: float | None
+    other: float | None
+    text: str
+
+
+def pick_side(points: NDArray[np.float64], faces: NDArray[np.int64], side: Side, name: str) -> Picked:
+    """Faces of the side asked for of a closed solid.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        side: Which; see `side.parse_side`.
+        name: What errors call the file.
+
+    Raises:
+        SurfaceError: a side that this shape does not have, with what can be written instead.
+    """
+    found = walls(points, faces)
+    if not found.thin:
+        return _of_block(points, faces, found, side, name)
+    label, skin = _skins(faces, found)
+    first, second, opposite = _back_to_back(label, skin, found)
+    both = np.array([first, second])
+    size = np.array([found.area[mask].sum() for mask in both])
+    if not size.min() > 0.0:
+        raise SurfaceError(f"{name}: its two skins can't be told apart", "Give side = \"touching (x, y, z)\"")
+    chosen = _choose(points, faces, found, both, size, side, name)
+    left_out = float(found.area[~(first | second)].sum())
+    thickness = found.thickness or 0.0
+    text = (
+        f"a closed solid with a wall of {thickness * 1e3:.3g} mm: its {side.text} side is used, "
+        f"{size[chosen]:.4g} m^2; the other side ({size[1 - chosen]:.4g} m^2) and its edges ({left_out:.3g} m^2) "
+        "are left out"
+    )
+    return Picked(both[chosen], found.turned, thickness, left_out, float(size[1 - chosen]), text)
+
+
+def _skins(faces: NDArray[np.int64], found: Walls) -> tuple[NDArray[np.int64], Mask]:
+    """Label of the skin of each face, and which faces are skin at all."""
+    thickness = found.thickness or 0.0
+    across = np.zeros(len(faces))
+    met = found.hit >= 0
+    across[met] = np.einsum("ij,ij->i", found.normal[met], found.normal[found.hit[met]])
+    skin = met & (across < _BACK) & (found.behind < 2.5 * thickness)
+    pairs, _, _ = face_pairs(faces)
+    turn = np.einsum("ij,ij->i", found.normal[pairs[:, 0]], found.normal[pairs[:, 1]])
+    joined = pairs[skin[pairs].all(axis=1) & (turn > _FOLD)]
+    _, label = pieces(len(faces), joined)
+    return label, skin
+
+
+def _back_to_back(label: NDArray[np.int64], skin: Mask, found: Walls) -> tuple[Mask, Mask, int]:
+    """The two sides: from the largest skin, over what lies behind it, to what lies behind that, and so on."""
+    size = np.bincount(label, found.area * skin)
+    from_, to = label[skin], label[found.hit[skin]]
+    weight = found.area[skin]
+    good = skin[found.hit[skin]] & (from_ != to)
+    links: dict[int, dict[int, float]] = {}
+    for a, b, w in zip(from_[good].tolist(), to[good].tolist(), weight[good].tolist(), strict=True):
+        for x, y in ((a, b), (b, a)):
+            links.setdefault(x, {}).setdefault(y, 0.0)
+            links[x][y] += w
+    sign = {int(np.argmax(size)): 1}
+    queue = list(sign)
+    while queue:
+        here = max(queue, key=lambda x: size[x])
+        queue.remove(here)
+        for there in sorted(links.get(here, {}), key=lambda x: -links[here][x]):
+            if there not in sign:
+                sign[there] = -sign[here]
+                queue.append(there)
+    value = np.zeros(len(size), dtype=np.int64)
+    for piece, s in sign.items():
+        value[piece] = s
+    return (value[label] > 0) & skin, (value[label] < 0) & skin, len(sign)
+
+
+def _choose(
+    points: NDArray[np.float64],
+    faces: NDArray[np.int64],
+    found: Walls,
+    both: NDArray[np.bool_],
+    size: NDArray[np.float64],
+    side: Side,
+    name: str,
+) -> int:
+    if side.kind == "facing":
+        towards = [float((found.normal[m] * found.area[m, None]).sum(axis=0) @ np.array(side.vector)) for m in both]
+        if abs(towards[0] - towards[1]) < 0.05 * size.mean():
+            raise SurfaceError(
+                f"{name}: neither side faces {side.text.removeprefix('facing ')}",
+                'Give another direction, or side = "touching (x, y, z)" with a point on the mould side',
+            )
+        return int(np.argmax(towards))
+    if side.kind == "touching":
+        near = nearest_face(points, faces, np.array(side.vector))
+        for k, mask in enumerate(both):
+            if mask[near]:
+                return k
+        raise SurfaceError(
+            f"{name}: the point of {side.text} lies on an edge of the sheet, not on one of its sides",
+            "Give a point well inside the mould side",
+        )
+    bulge = np.array([curvature(points, faces, mask, found.normal) for mask in both])
+    even = float(bulge[0] - bulge[1])
+    if abs(even) < _FLAT * float(np.sqrt(size.mean())):
+        if abs(size[0] - size[1]) < 1e-3 * size.mean():
+            return 0
+        raise SurfaceError(
+            f"{name}: flat or wavy, so that neither side is the {side.kind} one "
+            f"({size[0]:.4g} and {size[1]:.4g} m^2)",
+            'Write side = "facing (0, 0, 1)" or side = "touching (x, y, z)" instead',
+        )
+    outer = 0 if even > 0.0 else 1
+    return outer if side.kind == "outer" else 1 - outer
+
+
+def curvature(
+    points: NDArray[np.float64], faces: NDArray[np.int64], mask: Mask, normal: NDArray[np.float64]
+) -> float:
+    """Sum over the inner edges of a part of a mesh of length times turning angle, positive where it bulges. [m]"""
+    own = np.flatnonzero(mask)
+    pairs, edges, _ = face_pairs(faces[own])
+    one, two = own[pairs[:, 0]], own[pairs[:, 1]]
+    along = points[edges[:, 1]] - points[edges[:, 0]]
+    length = np.linalg.norm(along, axis=1)
+    cross = np.linalg.norm(np.cross(normal[one], normal[two]), axis=1)
+    angle = np.arctan2(cross, np.einsum("ij,ij->i", normal[one], normal[two]))
+    apart = points[faces[two]].mean(axis=1) - points[faces[one]].mean(axis=1)
+    bulges = np.einsum("ij,ij->i", apart, normal[two] - normal[one]) > 0.0
+    return float(np.sum(length * np.where(bulges, angle, -angle)))
+
+
+def _of_block(
+    points: NDArray[np.float64], faces: NDArray[np.int64], found: Walls, side: Side, name: str
+) -> Picked:
+    """The smooth face of a thick solid that faces a direction or touches a point."""
+    if side.kind in ("outer", "inner"):
+        depth = "" if found.thickness is None else f", {found.thickness * 1e3:.3g} mm through"
+        raise SurfaceError(
+            f"{name}: a solid block{depth}: it has no {side.kind} skin",
+            'Write side = "facing (0, 0, 1)" or side = "touching (x, y, z)" for the face that is laid up',
+        )
+    pairs, _, _ = face_pairs(faces)
+    turn = np.einsum("ij,ij->i", found.normal[pairs[:, 0]], found.normal[pairs[:, 1]])
+    count, label = pieces(len(faces), pairs[turn > _SMOOTH])
+    if side.kind == "touching":
+        chosen = int(label[nearest_face(points, faces, np.array(side.vector))])
+    else:
+        towards = found.normal @ np.array(side.vector)
+        chosen = int(np.argmax(np.bincount(label, found.area * towards, minlength=count)))
+        if not towards[label == chosen].max() > 0.0:
+            raise SurfaceError(f"{name}: no face looks that way", "Turn the direction of side round")
+    mask = label == chosen
+    area = float(found.area[mask].sum())
+    text = (
+        f"a closed solid block: of its {count} faces (parted at edges sharper than 40 degrees) the one {side.text} "
+        f"is used, {area:.4g} m^2"
+    )
+    return Picked(mask, found.turned, None, None, None, text)
+
+
+def nearest_face(points: NDArray[np.float64], faces: NDArray[np.int64], at: NDArray[np.float64]) -> int:
+    """The face nearest to a point. [m]"""
+    return int(np.argmin(np.linalg.norm(nearest_points(points, faces, at) - at, axis=1)))
+
+
+def nearest_points(
+    points: NDArray[np.float64], faces: NDArray[np.int64], at: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """For every face its point nearest to one point in space, shape (m, 3). [m]"""
+    corners = points[faces]
+    best = np.empty((len(faces), 3))
+    square = np.full(len(faces), np.inf)
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        a, along = corners[:, i], corners[:, j] - corners[:, i]
+        length = np.einsum("ij,ij->i", along, along)
+        share = np.einsum("ij,ij->i", at - a, along) / np.where(length > 0.0, length, 1.0)
+        here = a + np.clip(share, 0.0, 1.0)[:, None] * along
+        apart = np.einsum("ij,ij->i", here - at, here - at)
+        closer = apart < square
+        best[closer], square[closer] = here[closer], apart[closer]
+    a, u, v = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    normal = np.cross(u, v)
+    size = np.einsum("ij,ij->i", normal, normal)
+    safe = np.where(size > 0.0, size, 1.0)
+    w = at - a
+    s = np.einsum("ij,ij->i", np.cross(w, v), normal) / safe
+    t = np.einsum("ij,ij->i", np.cross(u, w), normal) / safe
+    inside = (size > 0.0) & (s >= 0.0) & (t >= 0.0) & (s + t <= 1.0)
+    best[inside] = (a + s[:, None] * u + t[:, None] * v)[inside]
+    return best

@@ -1,0 +1,523 @@
+"""Quantities at the door: what a shop writes becomes an SI float, or an error that shows what to write.
+
+What is the value of a quantity with its unit?       parse("5.7 oz/yd^2", "areal_weight")
+What does a thing cost, per what?                    parse_price("48 EUR/m^2"), parse_money("36 EUR")
+How much hardener goes to one part of resin?         parse_ratio("100:27")
+How would one write a length, a pressure, ...?       example("length")
+
+A number is a decimal (`12.5`, `1,200`, `1e-3`), a fraction (`9/16`, `½`) or a mixed number (`2 1/2`, `1-1/8`).
+A unit is a product and quotient of the names in `_ATOMS`; a name not among them goes to pint, with the
+dimension required. There are three compounds: pounds and ounces, feet and inches, hours and minutes. Nothing
+may be left over.
+
+Exact definitions: 1 lb = 0.45359237 kg, 1 in = 25.4 mm, 1 US gal = 231 in^3, g = 9.80665 m/s^2, mercury of
+13595.1 kg/m^3 for the (conventional) inch of mercury, 3386.38864 Pa. Source: NIST SP 811 (2008), appendix B.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Literal, NamedTuple, get_args
+
+from layup.errors import UnitError
+
+Dimension = Literal[
+    "mass", "length", "area", "volume", "areal_weight", "density", "pressure", "stress", "temperature",
+    "angle", "time", "mass_per_length", "fraction", "speed", "force", "moment", "frequency", "thermal_expansion",
+]  # fmt: skip
+DIMENSIONS: tuple[str, ...] = get_args(Dimension)
+Per = Literal["area", "length", "mass", "volume", "each"]
+
+Powers = tuple[int, int, int, int, int]  # of mass, length, time, temperature, angle
+
+LB, OZ, INCH, FOOT, YARD = 0.45359237, 0.45359237 / 16, 0.0254, 0.3048, 0.9144
+GALLON = 231 * INCH**3
+G0 = 9.80665
+ATMOSPHERE = 101325.0
+INHG = 13595.1 * G0 * INCH
+LONGEST = 200  # characters of a quantity; anything longer is not one
+
+_NONE: Powers = (0, 0, 0, 0, 0)
+_MASS, _LENGTH, _TIME = (1, 0, 0, 0, 0), (0, 1, 0, 0, 0), (0, 0, 1, 0, 0)
+_KELVIN, _ANGLE = (0, 0, 0, 1, 0), (0, 0, 0, 0, 1)
+_AREAL, _PRESSURE, _FORCE, _DENSITY = (1, -2, 0, 0, 0), (1, -1, -2, 0, 0), (1, 1, -2, 0, 0), (1, -3, 0, 0, 0)
+_VOLUME, _SPEED, _FREQUENCY = (0, 3, 0, 0, 0), (0, 1, -1, 0, 0), (0, 0, -1, 0, 0)
+
+
+class _Due(NamedTuple):
+    """How one dimension is named, shown and measured."""
+
+    powers: Powers
+    noun: str
+    units: tuple[str, str]
+    example: str
+    si: str
+
+
+_DUE: dict[str, _Due] = {
+    "mass": _Due(_MASS, "a mass", ("g", "oz"), '"2 lb 13 oz" or "1.2 kg"', "kg"),
+    "length": _Due(_LENGTH, "a length", ("mm", "in"), '"25 mm" or "1 in"', "m"),
+    "area": _Due((0, 2, 0, 0, 0), "an area", ("m^2", "ft^2"), '"0.5 m^2" or "6 ft^2"', "m^2"),
+    "volume": _Due(_VOLUME, "a volume", ("ml", "fl oz"), '"250 ml" or "8 fl oz"', "m^3"),
+    "areal_weight": _Due(
+        _AREAL, "an areal weight", ("g/m^2", "oz/yd^2"), '"200 g/m^2" or "5.7 oz/yd^2"', "kg/m^2"
+    ),
+    "density": _Due(_DENSITY, "a density", ("g/cm^3", "lb/ft^3"), '"1.8 g/cm^3" or "4 lb/ft^3"', "kg/m^3"),
+    "pressure": _Due(_PRESSURE, "a pressure", ("kPa", "inHg"), '"85 kPa" or "25 inHg"', "Pa"),
+    "stress": _Due(_PRESSURE, "a stress or stiffness", ("GPa", "Msi"), '"70 GPa" or "10 Msi"', "Pa"),
+    "temperature": _Due(_KELVIN, "a temperature", ("degC", "degF"), '"21 degC" or "70 degF"', "K"),
+    "angle": _Due(_ANGLE, "an angle", ("deg", "rad"), '45 or "45 deg"', "degree"),
+    "time": _Due(_TIME, "a time", ("min", "h"), '"25 min" or "2 h"', "s"),
+    "mass_per_length": _Due(
+        (1, -1, 0, 0, 0), "a mass per length", ("g/m", "oz/ft"), '"30 g/m" or "0.3 oz/ft"', "kg/m"
+    ),
+    "fraction": _Due(_NONE, "a fraction", ("%", "ppm"), '0.45 or "45 %"', ""),
+    "speed": _Due(_SPEED, "a speed", ("km/h", "kt"), '"120 km/h" or "65 kt"', "m/s"),
+    "force": _Due(_FORCE, "a force", ("N", "lbf"), '"500 N" or "112 lbf"', "N"),
+    "moment": _Due((1, 1, 0, 0, 0), "a moment", ("kg m", "lb in"), '"1.5 kg m" or "130 lb in"', "kg*m"),
+    "frequency": _Due(_FREQUENCY, "a frequency", ("Hz", "rpm"), '"40 Hz" or "2400 rpm"', "1/s"),
+    "thermal_expansion": _Due(
+        (0, 0, 0, -1, 0), "a thermal expansion", ("um/m/K", "um/m/degF"), '"23e-6 /K" or "23 um/m/K"', "1/K"
+    ),
+}
+
+
+def _names(factor: float, powers: Powers, *names: str) -> dict[str, tuple[float, Powers]]:
+    return {name: (factor, powers) for word in names for name in word.split()}
+
+
+_PSI = LB * G0 / INCH**2
+_ATOMS: dict[str, tuple[float, Powers]] = {
+    **_names(LB, _MASS, "lb lbs pound pounds lbm"), **_names(OZ, _MASS, "oz ozs ounce ounces"),
+    **_names(1.0, _MASS, "kg kilo kilos kilogram kilograms"), **_names(1e-3, _MASS, "g gram grams gr gm gms"),
+    **_names(1e-6, _MASS, "mg milligram milligrams"), **_names(1e3, _MASS, "t tonne tonnes"),
+    **_names(INCH, _LENGTH, 'in inch inches " ins'), **_names(FOOT, _LENGTH, "ft foot feet '"),
+    **_names(YARD, _LENGTH, "yd yds yard yards"), **_names(INCH / 1000, _LENGTH, "mil mils thou"),
+    **_names(1e-6, _LENGTH, "um micron microns micrometre micrometer micrometres micrometers"),
+    **_names(1e-3, _LENGTH, "mm millimetre millimetres millimeter millimeters"),
+    **_names(1e-2, _LENGTH, "cm centimetre centimetres centimeter centimeters"),
+    **_names(1.0, _LENGTH, "m metre metres meter meters"), **_names(1609.344, _LENGTH, "mile miles"),
+    **_names(1e3, _LENGTH, "km kilometre kilometres kilometer kilometers"), **_names(1e-5, _VOLUME, "cl"),
+    **_names(1e-6, _VOLUME, "cc ml mL millilitre millilitres milliliter milliliters"),
+    **_names(1e-3, _VOLUME, "l L litre litres liter liters"), **_names(GALLON, _VOLUME, "gal gallon gallons"),
+    **_names(GALLON / 128, _VOLUME, "floz"), **_names(GALLON / 4, _VOLUME, "qt quart quarts"),
+    **_names(GALLON / 8, _VOLUME, "pint pints"), **_names(4.54609e-3, _VOLUME, "impgal"),
+    **_names(1e-3, _AREAL, "gsm"), **_names(LB / FOOT**3, _DENSITY, "pcf"),
+    **_names(1.0, _PRESSURE, "Pa pa pascal pascals"), **_names(1e3, _PRESSURE, "kPa kpa"),
+    **_names(100.0, _PRESSURE, "hPa hpa mbar millibar millibars mb"), **_names(1e5, _PRESSURE, "bar bars"),
+    **_names(1e6, _PRESSURE, "MPa mpa"), **_names(1e9, _PRESSURE, "GPa gpa"),
+    **_names(_PSI, _PRESSURE, "psi psia psig"), **_names(144**-1 * _PSI, _PRESSURE, "psf"),
+    **_names(1e3 * _PSI, _PRESSURE, "ksi"), **_names(1e6 * _PSI, _PRESSURE, "Msi msi"),
+    **_names(INHG, _PRESSURE, "inHg inhg"), **_names(13.5951 * G0, _PRESSURE, "mmHg mmhg"),
+    **_names(ATMOSPHERE / 760, _PRESSURE, "torr Torr"), **_names(ATMOSPHERE, _PRESSURE, "atm"),
+    **_names(1.0, _KELVIN, "K degK kelvin degC C celsius"), **_names(5 / 9, _KELVIN, "degF F fahrenheit"),
+    **_names(1.0, _ANGLE, "deg degs degree degrees"), **_names(180 / math.pi, _ANGLE, "rad radian radians"),
+    **_names(1.0, _TIME, "s sec secs second seconds"), **_names(60.0, _TIME, "min mins minute minutes"),
+    **_names(3600.0, _TIME, "h hr hrs hour hours"), **_names(86400.0, _TIME, "d day days"),
+    **_names(0.01, _NONE, "% percent pct"), **_names(1e-6, _NONE, "ppm"),
+    **_names(1852 / 3600, _SPEED, "kt kts knot knots"), **_names(1609.344 / 3600, _SPEED, "mph"),
+    **_names(1 / 3.6, _SPEED, "kph kmh"), **_names(1.0, _FORCE, "N newton newtons"),
+    **_names(1e3, _FORCE, "kN"), **_names(LB * G0, _FORCE, "lbf"), **_names(OZ * G0, _FORCE, "ozf"),
+    **_names(G0, _FORCE, "kgf"), **_names(1.0, _FREQUENCY, "Hz hz hertz"), **_names(1e3, _FREQUENCY, "kHz"),
+    **_names(1 / 60, _FREQUENCY, "rpm"),
+}  # fmt: skip
+
+# Capitals as on a drawing ("12 MM", "Inch"), except where capitals mean another size (Mg, Mbar, T for tesla).
+_CAPITALS = {n.casefold(): v for n, v in _ATOMS.items() if n.casefold() not in {"t", "mg", "mbar", "mb"}}
+
+_VULGAR = dict(zip("¼½¾⅛⅜⅝⅞⅓⅔⅙⅚", "1/4 1/2 3/4 1/8 3/8 5/8 7/8 1/3 2/3 1/6 5/6".split(), strict=True))
+_SIGNS = str.maketrans({
+    **{sign: f" {text}" for sign, text in _VULGAR.items()}, "²": "^2", "³": "^3", "⁄": "/",
+    "′": "'", "’": "'", "‘": "'", "″": '"', "”": '"', "“": '"', "µ": "u", "μ": "u", "º": "°",
+    "−": "-", "–": "-", "·": "*", "⋅": "*", "×": "*", **dict.fromkeys("\u00a0\u202f\u2009\t", " "),
+})  # fmt: skip
+
+_WHOLE = r"[1-9][0-9]{0,2}(?:,[0-9]{3})+|[0-9]+"
+_VALUE = (
+    rf"(?:(?P<whole>[0-9]+)(?: +|-)(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+)|(?P<num>[0-9]+) ?/ ?(?P<den>[0-9]+)"
+    rf"|(?P<decimal>(?:(?:{_WHOLE})(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?))"
+)
+_QUANTITY = re.compile(rf"(?P<sign>[+-]?) *{_VALUE}(?![0-9]) *(?P<unit>.*)")
+_DECIMAL_COMMA = re.compile(r"[0-9]+,(?![0-9]{3}(?![0-9]))[0-9]*|(?<![0-9])0[0-9]*,[0-9]+")
+_SECOND = re.compile(
+    rf"(?P<first>[A-Za-z'.]+?)(?: *,| +and)? *(?P<second>{_VALUE}(?![0-9]) *(?P<unit>[^0-9]*))"
+)
+_EXPONENT = re.compile(r"(?<=[A-Za-z\"'])(?:\^|\*\*)?(-?[1-9])(?![0-9])")
+
+
+class _Compound(NamedTuple):
+    """Two units that are read together: how many of the small one make a large one."""
+
+    large: str
+    small: str
+    ratio: int
+
+
+_COMPOUNDS = (_Compound("lb", "oz", 16), _Compound("ft", "in", 12), _Compound("h", "min", 60))
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """What something costs.
+
+    Attributes:
+        amount: Money per SI unit of `per` (m^2, m, kg, m^3), or per piece.
+        currency: ISO 4217 code: "EUR".
+        per: What the price is counted by.
+    """
+
+    amount: float
+    currency: str
+    per: Per
+
+
+def example(dimension: str) -> str:
+    """How a quantity of this dimension may be written, as a phrase for a message.
+
+    >>> example("length")
+    '"25 mm" or "1 in"'
+    """
+    return _due(dimension).example
+
+
+def parse(text: str | int | float, dimension: str, *, bare: str | None = None) -> float:
+    """The SI value of a quantity as a shop writes it.
+
+    Args:
+        text: `2 lb 13 oz`, `1 1/8 in`, `6' 2 1/2"`, `5.7 oz/yd^2`, `200 gsm`, `25 inHg`, `70 degF`.
+        dimension: One of `DIMENSIONS`, the kind of quantity that is due.
+        bare: The unit of a number that has none, where the caller knows it.
+    Returns:
+        The value in SI units; a temperature in kelvin, a fraction as a number (0.45), and, the one exception
+        to SI, an angle in degrees.
+    Raises:
+        UnitError: the text cannot be read, has no unit, or is another kind of quantity; it shows the remedy.
+
+    >>> parse("2 lb 13 oz", "mass")
+    1.2757285...
+    >>> parse("4 oz", "length")
+    Traceback (most recent call last):
+    layup.errors.UnitError: "4 oz" is a mass; a length is due: "25 mm" or "1 in"
+    """
+    due = _due(dimension)
+    shown, number, unit = _read(text, due)
+    unit = unit or bare or ""
+    if not unit:
+        return _finite(_without_unit(number, shown, dimension, due), shown, due)
+    if dimension == "temperature":
+        return _temperature(number, unit, shown, due)
+    compound = _compound(number, unit, shown, due)
+    if compound is not None:
+        number, unit = compound
+    return _finite(number * _factor(unit, dimension, due, shown), shown, due)
+
+
+def parse_price(text: str) -> Price:
+    """A price: money per area, length, mass, volume or piece, the money first.
+
+    Args:
+        text: `48 EUR/m^2`, `$21.50/yd`, `12 GBP/kg`, `95 USD/gal`, `3.20 EUR each`, `60 EUR per 5 kg`.
+    Raises:
+        UnitError: not a price; the message shows the remedy.
+
+    >>> parse_price("48 EUR/m^2")
+    Price(amount=48.0, currency='EUR', per='area')
+    """
+    shown = _quote(text)
+    remedy = 'write "48 EUR/m^2", "$21.50/yd", "12 GBP/kg", "95 USD/gal" or "3.20 EUR each"'
+    pattern = r"(?P<money>[^/]*?) *(?:(?:/|\bper\b) *(?P<unit>.+)|\b(?:each|ea\.?))"
+    match = re.fullmatch(pattern, _plain(text))
+    if match is None:
+        raise UnitError(f"{shown} does not say what the price is for: {remedy}")
+    amount, currency = parse_money(match["money"])
+    unit = match["unit"] or "each"
+    if unit in {"each", "ea", "ea.", "piece", "pc", "item"}:
+        return Price(amount, currency, "each")
+    count = re.fullmatch(rf"(?P<count>{_VALUE})? *(?P<unit>.*)", unit)
+    number = _value(count, shown) if count is not None and count["count"] else 1.0
+    factor, powers = _expression(count["unit"] if count is not None else unit)
+    kinds: dict[Powers, Per] = {_DUE[kind].powers: kind for kind in ("area", "length", "mass", "volume")}
+    if factor is None or powers not in kinds or not number > 0.0:
+        raise UnitError(f'{shown} is not priced by area, length, mass, volume or piece ("{unit}"): {remedy}')
+    return Price(_finite(amount / (number * factor), shown), currency, kinds[powers])
+
+
+def parse_money(text: str) -> tuple[float, str]:
+    """An amount of money and its currency code.
+
+    Args:
+        text: `36 EUR`, `EUR 36`, `$1,200`, `€36`, `£12.50`.
+    Raises:
+        UnitError: not money, or negative; the message shows the remedy.
+
+    >>> parse_money("36 EUR")
+    (36.0, 'EUR')
+    """
+    plain, shown = _plain(text), _quote(text)
+    for sign, code in {"$": "USD", "€": "EUR", "£": "GBP"}.items():
+        plain = plain.replace(sign, f" {code} ")
+    remedy = 'write "36 EUR", "$36", "€36" or "£36"'
+    _no_decimal_comma(plain, shown)
+    amount = rf"(?P<amount>(?:{_WHOLE})(?:\.[0-9]*)?|\.[0-9]+)"
+    match = re.fullmatch(rf"\s*(?:(?P<before>[A-Z]{{3}})\s*)?{amount}(?:\s*(?P<after>[A-Z]{{3}}))?\s*", plain)
+    currency = (match["before"] or match["after"]) if match is not None else None
+    twice = match is not None and match["before"] and match["after"]
+    if match is None or currency is None or twice or currency.casefold() in _CAPITALS:
+        raise UnitError(f"{shown} is not an amount of money with its currency: {remedy}")
+    return _finite(float(match["amount"].replace(",", "")), shown), currency
+
+
+def parse_ratio(text: str) -> float:
+    """Hardener per part of resin by weight, from the ratio printed on the can, resin first.
+
+    Args:
+        text: `100:27`, `100 to 27`, `2:1`, `3 to 1 by weight`.
+    Returns:
+        Parts of hardener to one part of resin. [-]
+    Raises:
+        UnitError: not a ratio, or a ratio by volume; the message shows the remedy.
+
+    >>> parse_ratio("100:27")
+    0.27
+    """
+    shown = _quote(text)
+    plain = re.sub(r" *\(?by (weight|mass)\)?$", "", _plain(text))
+    if re.search(r"vol", plain):
+        raise UnitError(f'{shown} is a ratio by volume: write the one by weight, resin first: "100:27"')
+    number = r"((?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))"
+    match = re.fullmatch(rf"{number} *(?::|\bto\b) *{number}", plain)
+    resin, hardener = (float(match[1]), float(match[2])) if match is not None else (0.0, 0.0)
+    if not (resin > 0.0 and hardener > 0.0):
+        raise UnitError(f'{shown} is not a mixing ratio: write parts of resin, then of hardener: "100:27"')
+    return _finite(hardener / resin, shown)
+
+
+# --- reading ---
+
+
+def _due(dimension: str) -> _Due:
+    try:
+        return _DUE[dimension]
+    except KeyError:
+        raise ValueError(f"no dimension {dimension!r}; known: {', '.join(DIMENSIONS)}") from None
+
+
+def _quote(text: object) -> str:
+    """The text as given, in quotes, short enough for a message."""
+    words = str(text)
+    words = words if len(words) <= 60 else words[:57] + "..."
+    return f"'{words}'" if '"' in words else f'"{words}"'
+
+
+def _plain(text: object) -> str:
+    return re.sub(r" +", " ", str(text)[: LONGEST + 1].translate(_SIGNS)).strip()
+
+
+def _read(text: str | int | float, due: _Due) -> tuple[str, float, str]:
+    """The quantity as shown in messages, its number, and the text of its unit."""
+    shown = _quote(text)
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise UnitError(f"{shown} is not a quantity; {due.noun} is due: {due.example}")
+    if not isinstance(text, str):
+        try:
+            return str(text), _finite(float(text), shown, due), ""
+        except OverflowError:
+            raise UnitError(f"{shown} is too large; {due.noun} is due: {due.example}") from None
+    plain = _plain(text)
+    match = _QUANTITY.fullmatch(plain) if len(plain) <= LONGEST else None
+    _no_decimal_comma(plain, shown)
+    if match is None:
+        raise UnitError(f"{shown} cannot be read; {due.noun} is due: {due.example}")
+    number = _value(match, shown) * (-1.0 if match["sign"] == "-" else 1.0)
+    return shown, number, match["unit"].strip()
+
+
+def _no_decimal_comma(plain: str, shown: str) -> None:
+    found = _DECIMAL_COMMA.search(plain)
+    if found is not None:
+        fixed = found[0].rstrip(",").replace(",", ".") if found[0].count(",") == 1 else "one number"
+        raise UnitError(
+            f"{shown} has a comma that does not set off thousands: write a decimal point, {fixed}"
+        )
+
+
+def _value(match: re.Match[str], shown: str) -> float:
+    """The number in the groups of `_VALUE`."""
+    if match["decimal"] is not None:
+        return float(match["decimal"].replace(",", ""))
+    top, bottom = float(match["top"] or match["num"]), float(match["bottom"] or match["den"])
+    if bottom == 0.0:
+        raise UnitError(f"{shown} divides by zero: write a fraction such as 1/8")
+    if match["whole"] is None:
+        return top / bottom
+    if top >= bottom:
+        raise UnitError(f"{shown} has a fraction that is not below one: write a mixed number such as 1 1/8")
+    return float(match["whole"]) + top / bottom
+
+
+def _finite(value: float, shown: str, due: _Due | None = None) -> float:
+    if math.isfinite(value):
+        return value
+    tail = f"; {due.noun} is due: {due.example}" if due is not None else ""
+    raise UnitError(f"{shown} is not a finite number{tail}")
+
+
+def _without_unit(number: float, shown: str, dimension: str, due: _Due) -> float:
+    if dimension == "angle":
+        return number
+    if dimension == "fraction":
+        if abs(number) <= 1.0:
+            return number
+        raise UnitError(f'{shown} is more than the whole: write "{number:.12g} %" or {number / 100:.12g}')
+    first, second = due.units
+    raise UnitError(f'{due.noun} needs its unit: write "{number:.12g} {first}" or "{number:.12g} {second}"')
+
+
+def _temperature(number: float, unit: str, shown: str, due: _Due) -> float:
+    name = _words(unit)
+    celsius = {"degC", "C", "celsius", "degc"}
+    fahrenheit = {"degF", "F", "fahrenheit", "degf"}
+    if name in celsius:
+        kelvin = number + 273.15
+    elif name in fahrenheit:
+        kelvin = (number + 459.67) * 5 / 9
+    elif name in {"deg", "degree", "degrees"}:
+        both = f'"{number:.12g} degC" or "{number:.12g} degF"'
+        raise UnitError(f"{shown} does not say which degrees: write {both}")
+    else:
+        kelvin = number * _factor(unit, "temperature", due, shown)
+    if kelvin < 0.0:
+        raise UnitError(f"{shown} is below absolute zero; {due.noun} is due: {due.example}")
+    return _finite(kelvin, shown, due)
+
+
+def _compound(number: float, unit: str, shown: str, due: _Due) -> tuple[float, str] | None:
+    """Two units read together as one number of the smaller, or None where there is no second number."""
+    match = _SECOND.fullmatch(unit)
+    if match is None:
+        return None
+    first = _ATOMS.get(_words(match["first"]), _CAPITALS.get(_words(match["first"]).casefold()))
+    kind = next((c for c in _COMPOUNDS if first == _ATOMS[c.large]), None)
+    if kind is None:
+        return None
+    second = _ATOMS.get(_words(match["unit"]), _CAPITALS.get(_words(match["unit"]).casefold()))
+    small, whole, sign = _value(match, shown), abs(number), "-" if number < 0 else ""
+    if not match["unit"].strip():
+        tail = match["second"].strip()
+        fixed = f"{sign}{whole:.12g} {kind.large} {tail} {kind.small}"
+        raise UnitError(f'in {shown} the {tail} has no unit: if that is {kind.small}, write "{fixed}"')
+    if second != _ATOMS[kind.small]:
+        raise UnitError(f"{shown} cannot be read as one quantity; {due.noun} is due: {due.example}")
+    total = whole * kind.ratio + small
+    if whole != int(whole) or small >= kind.ratio:
+        large, rest = divmod(round(total, 9), kind.ratio)
+        why = (
+            f"a part of a {kind.large} beside {kind.small}"
+            if whole != int(whole)
+            else f"{kind.ratio} {kind.small} or more beside {kind.large}"
+        )
+        fixed = f"{sign}{large:.12g} {kind.large} {rest:.12g} {kind.small}"
+        raise UnitError(f'{shown} has {why}: write "{fixed}"')
+    return math.copysign(total, number), kind.small
+
+
+# --- units ---
+
+
+def _words(unit: str) -> str:
+    """Spellings of several words as one name each."""
+    text = re.sub(r"(?<=[A-Za-z])\.(?=\s|/|$|\))", "", unit.strip())
+    text = re.sub(r"°|\bdeg(?:ree)?s?\b", "deg", text)
+    text = re.sub(r"\bdeg ?(?=[CFK]\b)", "deg", text)
+    text = re.sub(r"\bdeg ?(celsius|fahrenheit)\b", r"\1", text)
+    text = re.sub(r"(?:\"|\b(?:inch(?:es)?|in)\b) ?(?:of )?(?:Hg|HG|hg|mercury)\b", "inHg", text)
+    text = re.sub(r"\bmm ?(?:of )?(?:Hg|HG|hg|mercury)\b", "mmHg", text)
+    text = re.sub(r"\b(?:US )?(?:fl|fluid) ?(?:oz|ounces?)\b", "floz", text)
+    text = re.sub(r"\b(?:imp|imperial) gal(?:lons?)?\b", "impgal", text)
+    text = re.sub(r"\bUS (?=gal)", "", text)
+    text = re.sub(r"\bper ?cent\b", "%", text)
+    text = re.sub(r" ?\bper\b ?", "/", text)
+    text = re.sub(r"\b(?:sq|square) ?([A-Za-z]+)", r"\1^2", text)
+    text = re.sub(r"\b(?:cu|cubic) ?([A-Za-z]+)", r"\1^3", text)
+    return text.strip()
+
+
+@lru_cache(maxsize=512)
+def _expression(unit: str) -> tuple[float | None, Powers]:
+    """Factor to SI and powers of a product and quotient of names; the factor is None where one is unknown."""
+    text = _EXPONENT.sub(r"^\1", _words(unit))
+    text = re.sub(r"^1 ?/", "/", text)
+    factor, powers = 1.0, list(_NONE)
+    for place, part in enumerate(text.split("/")):
+        names = re.findall(r"[^\s*^-]+(?:\^-?[1-9])?", part)
+        if re.sub(r"[\s*-]+", "", part) != "".join(names).replace("-", "") or (place and len(names) != 1):
+            return None, _NONE
+        if not names and (place or "/" not in text):
+            return None, _NONE
+        for item in names:
+            name, _, power = item.partition("^")
+            drawn = name.isupper() or (len(name) > 2 and name.istitle())
+            atom = _ATOMS.get(name) or (_CAPITALS.get(name.casefold()) if drawn else None)
+            if atom is None:
+                return None, _NONE
+            n = int(power or 1) * (-1 if place else 1)
+            factor *= atom[0] ** n
+            powers = [p + n * q for p, q in zip(powers, atom[1], strict=True)]
+    return factor, (powers[0], powers[1], powers[2], powers[3], powers[4])
+
+
+def _factor(unit: str, dimension: str, due: _Due, shown: str) -> float:
+    """What one of the unit is in SI; refuses another kind of quantity."""
+    factor, powers = _expression(unit)
+    if factor is None:
+        return _pint_factor(unit, dimension, due, shown)
+    if powers == due.powers and (dimension != "fraction" or _words(unit) in {"%", "percent", "pct", "ppm"}):
+        return factor
+    # A pressure in pounds: "lb/in^2" on a gauge is pounds-force.
+    on_a_gauge = {LB / INCH**2, LB / FOOT**2, 1e4}
+    if due.powers == _PRESSURE and powers == _AREAL and any(math.isclose(factor, f) for f in on_a_gauge):
+        return factor * G0
+    found = next((d.noun for d in _DUE.values() if d.powers == powers), "another kind of quantity")
+    raise UnitError(f"{shown} is {found}; {due.noun} is due: {due.example}{_trade_remedy(unit, dimension)}")
+
+
+def _trade_remedy(unit: str, dimension: str) -> str:
+    if _expression(unit) != (OZ, _MASS):
+        return ""
+    if dimension == "areal_weight":
+        return '. Woven cloth sold as "10 oz" is "10 oz/yd^2"; chopped mat sold as "1.5 oz" is "1.5 oz/ft^2"'
+    return '. Ounces of liquid by the cup are "fl oz"' if dimension == "volume" else ""
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint  # costs about 0.3 s with its registry, so only for a unit that is not in the table
+
+    return pint.UnitRegistry()
+
+
+def _pint_factor(unit: str, dimension: str, due: _Due, shown: str) -> float:
+    """A unit outside the table, by pint; angles and fractions have only the table's units."""
+    unknown = UnitError(f"{shown} has a unit that is not known; {due.noun} is due: {due.example}")
+    leftover = UnitError(f"{shown} is not one number with one unit; {due.noun} is due: {due.example}")
+    text = _EXPONENT.sub(r"**\1", _words(unit))
+    if re.search(r"(?<!\*\*)(?<!\*\*-)[0-9]", text):
+        raise leftover
+    names = re.findall(r"[A-Za-z_]+", text)
+    readable = re.fullmatch(r"[A-Za-z_ */()0-9-]+", text) and names and len(names) <= 6
+    too_short = any(
+        len(name) < 2 and name not in _ATOMS for name in names
+    )  # c, e and k are constants to pint
+    if not readable or too_short or dimension in {"angle", "fraction"}:
+        raise unknown
+    convert: Callable[..., Any] = _registry().Quantity
+    try:
+        return float(convert(1.0, text).to(due.si).magnitude)
+    except Exception as fault:  # pint uses Python's tokenizer and raises many kinds for text that is no unit
+        if type(fault).__name__ == "DimensionalityError":
+            raise UnitError(f"{shown} is not {due.noun}: write {due.example}") from None
+        raise unknown from None
