@@ -190,21 +190,24 @@ LID = Part(
 )
 
 
+KINDS = {".stl", ".obj", ".ply", ".glb", ".3mf"}
+COARSER = 1.45
+"""Cells of the closed door against those of the open one: it has two skins, and its file must stay small."""
+
+
 def make_all(folder: Path) -> list[Path]:
     """Writes every mesh under the folder and returns the paths."""
     glider, car = folder / "motor-glider", folder / "solar-car"
     for place in (glider, car):
         place.mkdir(parents=True, exist_ok=True)
     write_stl(DOOR.mesh(), glider / "engine-bay-door.stl")
-    write_stl(thickened(DOOR.mesh(coarser=1.45), 2.0, DOOR.grain), glider / "engine-bay-door-solid.stl")
+    write_stl(thickened(DOOR.mesh(COARSER), 2.0, DOOR.grain), glider / "engine-bay-door-solid.stl")
     write_obj(HOOD.mesh(), glider / "instrument-hood.obj", decimals=4)
     write_ply(FLOOR.mesh(), glider / "baggage-floor.ply")
     write_glb(BELLY.mesh(), glider / "belly-cover.glb", "belly cover")
     write_3mf(LID.mesh(), car / "battery-lid.3mf", "millimeter", decimals=3)
     return sorted(path for place in (glider, car) for path in place.iterdir() if path.suffix in KINDS)
 
-
-KINDS = {".stl", ".obj", ".ply", ".glb", ".3mf"}
 
 if __name__ == "__main__":
     target = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent

@@ -1,10 +1,10 @@
 """Sheets of triangles for the example parts: a grid in a plan, bent into space, its edges turned.
 
-A part starts as a plan in two coordinates (u, v): a round-cornered outline with round-cornered holes. The
-plan is cut into a core of straight grid lines, a ring of cells from the core out to the outline, and a ring of
-cells from a window of the core in to each hole; so every edge of the part is a line of the grid, with no stair
-steps. A shape function bends the plan into space. A turned edge is a profile (bends and straights) swept along
-an edge. Points are shared between neighbours by number, so a seam cannot open.
+A part starts as a plan in two coordinates (u, v): a round-cornered outline with round-cornered holes.
+The plan is cut into a core of straight grid lines, a ring of cells from the core out to the outline, and a
+ring of cells from a window of the core in to each hole; so every edge of the part is a line of the grid, with
+no stair steps. A shape function bends the plan into space. A turned edge is a profile (bends and straights)
+swept along an edge. Points are shared between neighbours by number, so a seam cannot open.
 """
 
 from __future__ import annotations

@@ -22,7 +22,6 @@ from layup.properties import (
     PLURAL,
     ROW_KINDS,
     TABLE_FILES,
-    WHOLE_NUMBERS_ALLOWED,
     kind_from_properties,
     property_name,
     split_form,
@@ -126,10 +125,19 @@ def read_figure(row: Row, material_kind: str) -> Figure:
             value = parse_price(row.value).amount
         elif dimension == "ratio":
             value = parse_ratio(row.value)
+        elif dimension == "factor":
+            value = _factor(row.value)
         else:
             value = parse(row.value, dimension)
         low = high = value
     return Figure(row.material, row.property, value, row.value, row.kind, row.source, row.at, low, high)
+
+
+def _factor(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise UnitError(f'"{text}" is not a bare number such as 0.8') from None
 
 
 def _same(name: str) -> str:
@@ -242,7 +250,7 @@ def load_library(shop_tables: Sequence[Path] = ()) -> Library:
             own = [row for row in own if row.property != "type"]
             good = [row for row in own if _check_row(row, kind, faults)]
             known = next((n for n in merged[kind] if _same(n) == _same(name)), name)
-            under = merged[kind][known].rows if known in merged[kind] else ()
+            under = merged[kind][known].rows if known in merged[kind] else _rows_alike(good, kind, merged, faults)
             merged[kind][known] = Material(known, kind, (*good, *under))
     if faults:
         raise FaultsError(faults)
@@ -319,6 +327,24 @@ def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[R
             Row(material, property_name(plain, form), value, kind, source, at, name, reader.line_num, shop)
         )
     return rows
+
+
+def _rows_alike(
+    rows: list[Row], kind: str, merged: dict[str, dict[str, Material]], faults: list[Fault]
+) -> tuple[Row, ...]:
+    """Rows of the material that a new one is `like`; a new process is like "vacuum bag" or "wet" unless it says."""
+    said = next((row for row in rows if row.property == "like"), None)
+    if said is not None:
+        like = next((m for n, m in merged[kind].items() if _same(n) == _same(said.value)), None)
+        if like is None:
+            hint = nearest(said.value, merged[kind])
+            faults.append(Fault(said.file, said.line, said.material, f'like "{said.value}": no such {kind}', hint))
+            return ()
+        return like.rows
+    if kind != "process":
+        return ()
+    bagged = {"bag", "pressure", "loss_to_bag"} & {row.property for row in rows}
+    return merged[kind]["vacuum bag" if bagged else "wet"].rows
 
 
 def _kind_of(
@@ -399,10 +425,9 @@ _SANE = {
 def _absurd(plain: str, dimension: str, figure: Figure, shown: str) -> str:
     """Say what is absurd about a figure; empty where it can be true."""
     if dimension == "fraction":
-        top = 20.0 if plain in WHOLE_NUMBERS_ALLOWED or plain == "elongation" else 1.0
-        if not 0.0 <= figure.value <= top:
-            return f"{figure.printed} is outside 0 to {top:g}"
-        return ""
+        return "" if 0.0 <= figure.value <= 1.0 else f"{figure.printed} is outside 0 to 1"
+    if dimension == "factor":
+        return "" if 0.0 <= figure.value <= 20.0 else f"{figure.printed} is outside 0 to 20"
     if dimension in ("price", "ratio"):
         return f"{figure.printed} is negative" if figure.value < 0 else ""
     low, high, unit = _SANE.get(dimension, (float("-inf"), float("inf"), ""))

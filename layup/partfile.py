@@ -13,9 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, get_args
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel, ValidationError
 
 from layup.errors import Fault, FaultsError, LayupError, SurfaceError, UnitError, nearest
+from layup.laminate.process import VacuumError, settle
 from layup.locate import Path as KeyPath
 from layup.locate import key_lines, line_of, syntax_place
 from layup.materials import Library, load_library
@@ -42,6 +45,13 @@ class Job:
     library: Library
     surface: Surface
     zones: dict[str, Measured]
+
+    def zone_triangles(self, name: str) -> NDArray[np.float64] | None:
+        """Triangles (n, 3, 3) of a zone, cut along its border; None where the zone is only an area. [m]"""
+        zone = next(z for z in self.part.zone if z.name == name)
+        if zone.area is not None or not self.surface.has_mesh:
+            return None
+        return self.surface.cut(_zone_spec(zone)).inner
 
 
 def read_part(source: str | Path | Mapping[str, Any], folder: str | Path | None = None) -> Job:
@@ -121,6 +131,9 @@ def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: P
             _translate(one, data, fault)
     _check_names(data, library, tables_hold, fault)
     surface, zones = _check_surface(data, folder, fault)
+    _check_pressure(data, part, library, fault)
+    if part is not None and part.trim and surface is not None and part.surface.edge is None and surface.perimeter is None:
+        fault(("trim",), "the length of the edge is not known", 'Add edge = "3.1 m" to [surface].')
     if faults:
         raise FaultsError(faults)
     assert part is not None
@@ -270,6 +283,17 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
     _check_resins(data, library, tables_hold, fault, entries("ply"))
 
 
+def _check_pressure(data: dict[str, Any], part: Part | None, library: Library, fault: Any) -> None:
+    """The vacuum must be one that the process has and the air at that altitude can give."""
+    material = library.find("process", data["process"]) if isinstance(data.get("process"), str) else None
+    if part is None or material is None:
+        return
+    try:
+        settle(material, part.vacuum, part.altitude)
+    except VacuumError as error:
+        fault(("vacuum",), error.wrong, error.remedy + ".")
+
+
 def _check_resins(
     data: dict[str, Any], library: Library, tables_hold: bool, fault: Any, plies: list[tuple[int, dict[str, Any]]]
 ) -> None:
@@ -277,7 +301,7 @@ def _check_resins(
     if data.get("resin") is not None or not tables_hold:
         return
     process = library.find("process", data["process"]) if isinstance(data.get("process"), str) else None
-    if process is not None and process.word("resin") is not None and process.word("bag") and process.name == "prepreg":
+    if process is not None and process.word("resin") is not None:
         return
     named = [(("ply", i), e.get("fabric"), e.get("resin")) for i, e in plies]
     if isinstance(data.get("fabric"), str):
@@ -308,18 +332,33 @@ def _check_surface(data: dict[str, Any], folder: Path, fault: Any) -> tuple[Surf
         except ValidationError:
             continue  # already reported
         try:
-            zones[zone.name] = _measure_zone(zone, raw, surface)
+            zones[zone.name] = _measure_zone(zone, surface)
         except (SurfaceError, UnitError) as error:
             fault(("zone", number), str(error))
     return surface, zones
 
 
-def _measure_zone(zone: ZoneEntry, raw: dict[str, Any], surface: Surface) -> Measured:
+def _measure_zone(zone: ZoneEntry, surface: Surface) -> Measured:
     if zone.area is not None:
         if zone.area > surface.whole.area * 1.001:
             raise SurfaceError("the zone is larger than the surface", "Check both areas")
         return Measured(zone.area)
-    return surface.zone({key: value for key, value in raw.items() if key != "name"})
+    return surface.zone(_zone_spec(zone))
+
+
+def _zone_spec(zone: ZoneEntry) -> dict[str, object]:
+    """The zone as the surface reads it: bare numbers of an outline get their unit, its direction is z if none is given."""
+    spec: dict[str, object] = {"within": zone.within, "between": zone.between, "group": zone.group}
+    if zone.inside is not None:
+        points = []
+        for number, point in enumerate(zone.inside, start=1):
+            if not isinstance(point, list) or any(isinstance(v, bool | list | dict) for v in point):
+                raise SurfaceError(f"inside, point {number} is not two numbers", "Write a point as [620, 0]")
+            if zone.unit is None and any(isinstance(v, int | float) for v in point):
+                raise SurfaceError("inside has numbers without a unit", 'Add unit = "mm" (or "in") to the zone')
+            points.append([v if isinstance(v, str) else f"{v} {zone.unit}" for v in point])
+        spec |= {"inside": points, "along": list(zone.along or (0.0, 0.0, 1.0))}
+    return {key: value for key, value in spec.items() if value is not None}
 
 
 def open_surface(entry: SurfaceEntry, folder: Path) -> Surface:

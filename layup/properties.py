@@ -1,7 +1,7 @@
 """Which properties a material table may hold, and what each one is measured in.
 
 `KINDS_OF_MATERIAL` lists, for every kind of material, its properties with the dimension of each. A property whose
-dimension is "word" holds a name (`fibre`, `form`), not a number. Process figures that depend on the form of the
+dimension is "word" holds a name (`fibre`, `form`), not a number; a "factor" is a bare number. Process figures that depend on the form of the
 reinforcement are written with the form in brackets: `fibre_volume_fraction (cloth)`.
 """
 
@@ -92,17 +92,22 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
         "surface_resin": "areal_weight",
         "void_content": "fraction",
         "pressure": "pressure",
-        "pressure_exponent": "fraction",
-        "pressure_exponent_spread": "fraction",
-        "core_bond": "fraction",
+        "pressure_exponent": "factor",
+        "pressure_exponent_spread": "factor",
+        "core_bond": "factor",
         "loss": "fraction",
         "loss_to_bag": "areal_weight",
         "spread_between_shops": "fraction",
         "spread_between_parts": "fraction",
+        "spread_as_bought": "fraction",
         "bag": "word",
+        "mixed": "word",
         "resin": "word",
     },
 }
+
+for _known in KINDS_OF_MATERIAL.values():
+    _known["like"] = "word"  # "as that one, but for the rows given here"
 
 TABLE_FILES = {
     "fibres.csv": "fibre",
@@ -128,9 +133,6 @@ PLURAL = {
     "consumable": "bagging and consumables",
     "process": "processes",
 }
-
-WHOLE_NUMBERS_ALLOWED = frozenset({"core_bond", "pressure_exponent"})
-"""Properties of dimension "fraction" that may exceed 1."""
 
 
 def split_form(name: str) -> tuple[str, str | None]:

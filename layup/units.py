@@ -5,7 +5,7 @@ What does a thing cost, per what?                    parse_price("48 EUR/m^2"), 
 How much hardener goes to one part of resin?         parse_ratio("100:27")
 How would one write a length, a pressure, ...?       example("length")
 
-A number is a decimal (`12.5`, `1,200`, `1e-3`), a fraction (`9/16`, `½`) or a mixed number (`2 1/2`, `1-1/8`).
+A number is a decimal (`12.5`, `1,200`, `1e-3`), a fraction (`9/16`, `½`) or both (`2 1/2`, `1-1/8`).
 A unit is a product and quotient of the names in `_ATOMS`; a name not among them goes to pint, with the
 dimension required. There are three compounds: pounds and ounces, feet and inches, hours and minutes. Nothing
 may be left over.
@@ -27,7 +27,8 @@ from layup.errors import UnitError
 
 Dimension = Literal[
     "mass", "length", "area", "volume", "areal_weight", "density", "pressure", "stress", "temperature",
-    "angle", "time", "mass_per_length", "fraction", "speed", "force", "moment", "frequency", "thermal_expansion",
+    "angle", "time", "mass_per_length", "fraction", "speed", "force", "moment", "frequency",
+    "thermal_expansion",
 ]  # fmt: skip
 DIMENSIONS: tuple[str, ...] = get_args(Dimension)
 Per = Literal["area", "length", "mass", "volume", "each"]
@@ -93,7 +94,7 @@ def _names(factor: float, powers: Powers, *names: str) -> dict[str, tuple[float,
 _PSI = LB * G0 / INCH**2
 _ATOMS: dict[str, tuple[float, Powers]] = {
     **_names(LB, _MASS, "lb lbs pound pounds lbm"), **_names(OZ, _MASS, "oz ozs ounce ounces"),
-    **_names(1.0, _MASS, "kg kilo kilos kilogram kilograms"), **_names(1e-3, _MASS, "g gram grams gr gm gms"),
+    **_names(1.0, _MASS, "kg kilo kilos kilogram kilograms"), **_names(1e-3, _MASS, "g gram grams gm gms"),
     **_names(1e-6, _MASS, "mg milligram milligrams"), **_names(1e3, _MASS, "t tonne tonnes"),
     **_names(INCH, _LENGTH, 'in inch inches " ins'), **_names(FOOT, _LENGTH, "ft foot feet '"),
     **_names(YARD, _LENGTH, "yd yds yard yards"), **_names(INCH / 1000, _LENGTH, "mil mils thou"),
@@ -110,7 +111,7 @@ _ATOMS: dict[str, tuple[float, Powers]] = {
     **_names(1.0, _PRESSURE, "Pa pa pascal pascals"), **_names(1e3, _PRESSURE, "kPa kpa"),
     **_names(100.0, _PRESSURE, "hPa hpa mbar millibar millibars mb"), **_names(1e5, _PRESSURE, "bar bars"),
     **_names(1e6, _PRESSURE, "MPa mpa"), **_names(1e9, _PRESSURE, "GPa gpa"),
-    **_names(_PSI, _PRESSURE, "psi psia psig"), **_names(144**-1 * _PSI, _PRESSURE, "psf"),
+    **_names(_PSI, _PRESSURE, "psi"), **_names(144**-1 * _PSI, _PRESSURE, "psf"),
     **_names(1e3 * _PSI, _PRESSURE, "ksi"), **_names(1e6 * _PSI, _PRESSURE, "Msi msi"),
     **_names(INHG, _PRESSURE, "inHg inhg"), **_names(13.5951 * G0, _PRESSURE, "mmHg mmhg"),
     **_names(ATMOSPHERE / 760, _PRESSURE, "torr Torr"), **_names(ATMOSPHERE, _PRESSURE, "atm"),
@@ -129,7 +130,8 @@ _ATOMS: dict[str, tuple[float, Powers]] = {
 # Capitals as on a drawing ("12 MM", "Inch"), except where capitals mean another size (Mg, Mbar, T for tesla).
 _CAPITALS = {n.casefold(): v for n, v in _ATOMS.items() if n.casefold() not in {"t", "mg", "mbar", "mb"}}
 
-_VULGAR = dict(zip("¼½¾⅛⅜⅝⅞⅓⅔⅙⅚", "1/4 1/2 3/4 1/8 3/8 5/8 7/8 1/3 2/3 1/6 5/6".split(), strict=True))
+_VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3",
+           "⅔": "2/3"}  # fmt: skip
 _SIGNS = str.maketrans({
     **{sign: f" {text}" for sign, text in _VULGAR.items()}, "²": "^2", "³": "^3", "⁄": "/",
     "′": "'", "’": "'", "‘": "'", "″": '"', "”": '"', "“": '"', "µ": "u", "μ": "u", "º": "°",
@@ -142,11 +144,32 @@ _VALUE = (
     rf"|(?P<decimal>(?:(?:{_WHOLE})(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?))"
 )
 _QUANTITY = re.compile(rf"(?P<sign>[+-]?) *{_VALUE}(?![0-9]) *(?P<unit>.*)")
-_DECIMAL_COMMA = re.compile(r"[0-9]+,(?![0-9]{3}(?![0-9]))[0-9]*|(?<![0-9])0[0-9]*,[0-9]+")
+_FIGURE = re.compile(r"[0-9][0-9.,]*[0-9,]|,[0-9]+")
+_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]*)?")
 _SECOND = re.compile(
     rf"(?P<first>[A-Za-z'.]+?)(?: *,| +and)? *(?P<second>{_VALUE}(?![0-9]) *(?P<unit>[^0-9]*))"
 )
-_EXPONENT = re.compile(r"(?<=[A-Za-z\"'])(?:\^|\*\*)?(-?[1-9])(?![0-9])")
+_EXPONENT = re.compile(r"(?<=[A-Za-z])(?:\^|\*\*)?(-?[1-9])(?![0-9])")
+_SPELLINGS = tuple(
+    (re.compile(pattern), name)
+    for pattern, name in (
+        (r"(?<=[A-Za-z])\.(?=\s|/|$)", ""),
+        (r"°|\bdeg(?:ree)?s?\b", "deg"),
+        (r"\bdeg ?(?=[CFK]\b)", "deg"),
+        (r"\bdeg ?(celsius|fahrenheit)\b", r"\1"),
+        (r"(?:\"|\b(?:inch(?:es)?|in)\b) ?(?:of )?(?:[Hh][Gg]|mercury)\b", "inHg"),
+        (r"\bmm ?(?:of )?(?:[Hh][Gg]|mercury)\b", "mmHg"),
+        (r"\b(?:US )?(?:fl|fluid) ?(?:oz|ounces?)\b", "floz"),
+        (r"\bUS (?=gal)", ""),
+        (r"\b(?:imp|imperial) gal(?:lons?)?\b", "impgal"),
+        (r"\bper ?cent\b", "%"),
+        (r" ?\bper\b ?", "/"),
+        (r"\b(?:square|sq) ?([A-Za-z]+)", r"\1^2"),
+        (r"\b(?:cubic|cu) ?([A-Za-z]+)", r"\1^3"),
+    )
+)
+# Exact in SI, and hardly ever what a shop means.
+_SLIPS = {"Mm": '"mm"', "mPa": '"MPa"', "Mg": '"mg" or "kg"', "nm": '"um" or "mile"', "gr": '"g" or "grain"'}
 
 
 class _Compound(NamedTuple):
@@ -319,14 +342,13 @@ def _plain(text: object) -> str:
 
 def _read(text: str | int | float, due: _Due) -> tuple[str, float, str]:
     """The quantity as shown in messages, its number, and the text of its unit."""
+    if isinstance(text, int) and abs(text) > 10**300:
+        raise UnitError(f"a number of more than 300 digits is no quantity; {due.noun} is due: {due.example}")
     shown = _quote(text)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise UnitError(f"{shown} is not a quantity; {due.noun} is due: {due.example}")
     if not isinstance(text, str):
-        try:
-            return str(text), _finite(float(text), shown, due), ""
-        except OverflowError:
-            raise UnitError(f"{shown} is too large; {due.noun} is due: {due.example}") from None
+        return str(text), _finite(float(text), shown, due), ""
     plain = _plain(text)
     match = _QUANTITY.fullmatch(plain) if len(plain) <= LONGEST else None
     _no_decimal_comma(plain, shown)
@@ -337,12 +359,11 @@ def _read(text: str | int | float, due: _Due) -> tuple[str, float, str]:
 
 
 def _no_decimal_comma(plain: str, shown: str) -> None:
-    found = _DECIMAL_COMMA.search(plain)
-    if found is not None:
-        fixed = found[0].rstrip(",").replace(",", ".") if found[0].count(",") == 1 else "one number"
-        raise UnitError(
-            f"{shown} has a comma that does not set off thousands: write a decimal point, {fixed}"
-        )
+    for figure in _FIGURE.findall(plain):
+        if "," in figure and not _THOUSANDS.fullmatch(figure):
+            simple = re.fullmatch(r"[0-9]*,[0-9]+", figure)
+            fixed = figure.replace(",", ".") if simple else '"1234.5" or "1,234.5"'
+            raise UnitError(f"{shown} has a comma that does not set off thousands: write {fixed}")
 
 
 def _value(match: re.Match[str], shown: str) -> float:
@@ -400,18 +421,18 @@ def _compound(number: float, unit: str, shown: str, due: _Due) -> tuple[float, s
     match = _SECOND.fullmatch(unit)
     if match is None:
         return None
-    first = _ATOMS.get(_words(match["first"]), _CAPITALS.get(_words(match["first"]).casefold()))
+    first = _atom(_words(match["first"]))
     kind = next((c for c in _COMPOUNDS if first == _ATOMS[c.large]), None)
     if kind is None:
         return None
-    second = _ATOMS.get(_words(match["unit"]), _CAPITALS.get(_words(match["unit"]).casefold()))
+    tail, second = match["second"].strip(), _atom(_words(match["unit"]))
     small, whole, sign = _value(match, shown), abs(number), "-" if number < 0 else ""
-    if not match["unit"].strip():
-        tail = match["second"].strip()
+    power = re.fullmatch(r"[A-Za-z]+[23]", unit)  # "6 ft2" is an area
+    if not match["unit"].strip() and not power:
         fixed = f"{sign}{whole:.12g} {kind.large} {tail} {kind.small}"
         raise UnitError(f'in {shown} the {tail} has no unit: if that is {kind.small}, write "{fixed}"')
     if second != _ATOMS[kind.small]:
-        raise UnitError(f"{shown} cannot be read as one quantity; {due.noun} is due: {due.example}")
+        return None
     total = whole * kind.ratio + small
     if whole != int(whole) or small >= kind.ratio:
         large, rest = divmod(round(total, 9), kind.ratio)
@@ -429,39 +450,34 @@ def _compound(number: float, unit: str, shown: str, due: _Due) -> tuple[float, s
 
 
 def _words(unit: str) -> str:
-    """Spellings of several words as one name each."""
-    text = re.sub(r"(?<=[A-Za-z])\.(?=\s|/|$|\))", "", unit.strip())
-    text = re.sub(r"°|\bdeg(?:ree)?s?\b", "deg", text)
-    text = re.sub(r"\bdeg ?(?=[CFK]\b)", "deg", text)
-    text = re.sub(r"\bdeg ?(celsius|fahrenheit)\b", r"\1", text)
-    text = re.sub(r"(?:\"|\b(?:inch(?:es)?|in)\b) ?(?:of )?(?:Hg|HG|hg|mercury)\b", "inHg", text)
-    text = re.sub(r"\bmm ?(?:of )?(?:Hg|HG|hg|mercury)\b", "mmHg", text)
-    text = re.sub(r"\b(?:US )?(?:fl|fluid) ?(?:oz|ounces?)\b", "floz", text)
-    text = re.sub(r"\b(?:imp|imperial) gal(?:lons?)?\b", "impgal", text)
-    text = re.sub(r"\bUS (?=gal)", "", text)
-    text = re.sub(r"\bper ?cent\b", "%", text)
-    text = re.sub(r" ?\bper\b ?", "/", text)
-    text = re.sub(r"\b(?:sq|square) ?([A-Za-z]+)", r"\1^2", text)
-    text = re.sub(r"\b(?:cu|cubic) ?([A-Za-z]+)", r"\1^3", text)
+    """Spellings of several words, and the signs for them, as one name each."""
+    text = unit.strip()
+    for pattern, name in _SPELLINGS:
+        text = pattern.sub(name, text)
     return text.strip()
+
+
+def _atom(name: str) -> tuple[float, Powers] | None:
+    """Factor and powers of one name, in capitals too if written as on a drawing."""
+    drawn = name.isupper() or (len(name) > 2 and name.istitle())
+    return _ATOMS.get(name) or (_CAPITALS.get(name.casefold()) if drawn else None)
 
 
 @lru_cache(maxsize=512)
 def _expression(unit: str) -> tuple[float | None, Powers]:
     """Factor to SI and powers of a product and quotient of names; the factor is None where one is unknown."""
-    text = _EXPONENT.sub(r"^\1", _words(unit))
-    text = re.sub(r"^1 ?/", "/", text)
+    text = re.sub(r"^1 ?/", "/", _EXPONENT.sub(r"^\1", _words(unit)))
     factor, powers = 1.0, list(_NONE)
     for place, part in enumerate(text.split("/")):
         names = re.findall(r"[^\s*^-]+(?:\^-?[1-9])?", part)
-        if re.sub(r"[\s*-]+", "", part) != "".join(names).replace("-", "") or (place and len(names) != 1):
+        said = re.sub(r"[\s*-]+", "", part) == "".join(names).replace("-", "")
+        if not said or part.lstrip().startswith(("*", "-")) or (place and len(names) != 1):
             return None, _NONE
         if not names and (place or "/" not in text):
             return None, _NONE
         for item in names:
             name, _, power = item.partition("^")
-            drawn = name.isupper() or (len(name) > 2 and name.istitle())
-            atom = _ATOMS.get(name) or (_CAPITALS.get(name.casefold()) if drawn else None)
+            atom = _atom(name)
             if atom is None:
                 return None, _NONE
             n = int(power or 1) * (-1 if place else 1)
@@ -502,17 +518,20 @@ def _registry() -> Any:
 
 def _pint_factor(unit: str, dimension: str, due: _Due, shown: str) -> float:
     """A unit outside the table, by pint; angles and fractions have only the table's units."""
-    unknown = UnitError(f"{shown} has a unit that is not known; {due.noun} is due: {due.example}")
-    leftover = UnitError(f"{shown} is not one number with one unit; {due.noun} is due: {due.example}")
+    tail = f"; {due.noun} is due: {due.example}"
+    unknown = UnitError(f"{shown} has a unit that is not known{tail}")
     text = _EXPONENT.sub(r"**\1", _words(unit))
     if re.search(r"(?<!\*\*)(?<!\*\*-)[0-9]", text):
-        raise leftover
+        raise UnitError(f"{shown} is not one number with one unit{tail}")
     names = re.findall(r"[A-Za-z_]+", text)
-    readable = re.fullmatch(r"[A-Za-z_ */()0-9-]+", text) and names and len(names) <= 6
+    slip = next((name for name in names if name in _SLIPS), None)
+    if slip is not None:
+        raise UnitError(f'{shown} has a unit, "{slip}", that is easily another: write {_SLIPS[slip]}')
     too_short = any(
         len(name) < 2 and name not in _ATOMS for name in names
     )  # c, e and k are constants to pint
-    if not readable or too_short or dimension in {"angle", "fraction"}:
+    plain = re.fullmatch(r"[A-Za-z_][A-Za-z_ */0-9-]*", text) and not re.search(r"\*\*\S+\*\*", text)
+    if not plain or len(names) > 6 or too_short or dimension in {"angle", "fraction"}:
         raise unknown
     convert: Callable[..., Any] = _registry().Quantity
     try:

@@ -11,7 +11,6 @@ Index of formulas, by question:
 - What does a chopped-strand mat do?               `random_mat_ply`, `random_mat_rule`, `short_fibre_modulus`
 - What do voids cost in stiffness and in shear?    `resin_with_voids`, `shear_strength_with_voids`
 - How much does it grow with heat?                 `longitudinal_expansion`, `transverse_expansion`
-- How strong along the fibre, in tension?          `longitudinal_tensile_strength`, `scaled_to_fibre_fraction`
 
 Axis 1 runs along the fibre (or the warp), axis 2 across it, in the plane of the ply. All functions take
 floats or arrays that broadcast. Nothing here has a default material.
@@ -31,16 +30,7 @@ Values = float | NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class FibreElastic:
-    """A fibre: stiff along its length, softer across it (glass is the same both ways).
-
-    Attributes:
-        e1: Modulus along the fibre. [Pa]
-        e2: Modulus across the fibre. [Pa]
-        g12: Shear modulus. [Pa]
-        nu12: Poisson's ratio, strain across for strain along. [-]
-        alpha1: Expansion along, None if unknown. [1/K]
-        alpha2: Expansion across, None if unknown. [1/K]
-    """
+    """A fibre: stiff along its length, softer across it (glass is the same both ways). As `PlyElastic`."""
 
     e1: Values
     e2: Values
@@ -111,18 +101,14 @@ def rule_of_mixtures(fibre_fraction: Values, fibre: Values, resin: Values) -> Va
     """Fibre and resin side by side, strained alike: V_f P_f + (1 - V_f) P_m.
 
     Holds for the modulus along the fibre, for Poisson's ratio nu12 and (exactly) for density; 2 % for E1.
-
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
         fibre: The fibre's property. [any]
         resin: The resin's property, same unit. [any]
-
     Returns:
         The ply's property, in that unit. [any]
-
     Raises:
         RangeError: fibre fraction outside 0 to 1.
-
     Source: Kaw, Mechanics of Composite Materials, 2nd ed. 2006, ch. 3 (from memory).
     """
     _fractions(fibre_fraction)
@@ -133,18 +119,14 @@ def inverse_rule(fibre_fraction: Values, fibre: Values, resin: Values) -> Values
     """Fibre and resin in series, stressed alike: 1 / (V_f/P_f + (1 - V_f)/P_m).
 
     A lower bound for E2 and G12, often 20 to 50 % below tests; `halpin_tsai` is the fitted value.
-
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
         fibre: The fibre's modulus (across it). [Pa]
         resin: The resin's modulus. [Pa]
-
     Returns:
         The ply's modulus. [Pa]
-
     Raises:
         RangeError: fibre fraction outside 0 to 1, or a modulus not positive.
-
     Source: Kaw 2006, ch. 3 (from memory).
     """
     _fractions(fibre_fraction)
@@ -157,19 +139,15 @@ def halpin_tsai(fibre_fraction: Values, fibre: Values, resin: Values, reinforcem
 
     xi = 0 is the inverse rule, xi without bound the rule of mixtures. Fitted xi: 2 for E2 of round fibres
     in a square array, `shear_reinforcement` for G12, 2 l/d for the modulus along short fibres.
-
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
         fibre: The fibre's modulus. [Pa]
         resin: The resin's modulus. [Pa]
         reinforcement: xi, at least 0. [-]
-
     Returns:
         The ply's modulus. [Pa]
-
     Raises:
         RangeError: fraction outside 0 to 1, modulus not positive, xi negative.
-
     Source: Halpin & Kardos, Polym. Eng. Sci. 16 (1976) 344 (from memory); Kaw 2006, ch. 3 (from memory).
     """
     _fractions(fibre_fraction)
@@ -185,16 +163,12 @@ def halpin_tsai(fibre_fraction: Values, fibre: Values, resin: Values, reinforcem
 
 def shear_reinforcement(fibre_fraction: Values) -> Values:
     """Factor xi for G12: 1 + 40 V_f^10. Below V_f = 0.5 it is 1 within 4 %.
-
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
-
     Returns:
         xi. [-]
-
     Raises:
         RangeError: fibre fraction outside 0 to 1.
-
     Source: Hewitt & de Malherbe, J. Compos. Mater. 4 (1970) 280, as given in Kaw 2006 ch. 3 (from memory).
     """
     _fractions(fibre_fraction)
@@ -208,17 +182,13 @@ def resin_with_voids(resin: ResinElastic, void_in_resin: Values) -> ResinElastic
     K = 4 G0 K0 (1-p)/(4 G0 + 3 K0 p), G = G0 (1-p)/(1 + 6 p (K0 + 2 G0)/(9 K0 + 8 G0)). About 2 % of
     modulus per 1 % of voids in the resin. Flat voids between plies cost more (see
     `shear_strength_with_voids`). Expansion is unchanged.
-
     Args:
         resin: The solid resin, as `ResinElastic`. [Pa, -, 1/K]
         void_in_resin: Void volume over volume of resin and voids, below 1. [-]
-
     Returns:
         The softer resin. [Pa, -, 1/K]
-
     Raises:
         RangeError: void share outside 0 to 1 (1 excluded), or nu not in 0 to 0.5.
-
     Source: Hashin & Shtrikman, J. Mech. Phys. Solids 11 (1963) 127 (from memory).
     """
     _between("share of voids in the resin", void_in_resin, 0.0, 0.999, "a resin all void holds nothing.")
@@ -234,17 +204,13 @@ def resin_with_voids(resin: ResinElastic, void_in_resin: Values) -> ResinElastic
 
 def shear_strength_with_voids(strength: Values, void_fraction: Values) -> Values:
     """Interlaminar shear strength with voids: 7 % less for each 1 % of voids, up to 4 %.
-
     Args:
         strength: Void-free strength. [Pa]
         void_fraction: Void volume over ply volume, at most 0.04. [-]
-
     Returns:
         Strength with voids. [Pa]
-
     Raises:
         RangeError: void fraction outside 0 to 0.04, where the published trend ends.
-
     Source: Judd & Wright, SAMPE J. 14 (1978) no. 1, 10 (from memory).
     """
     _between("void fraction", void_fraction, 0.0, 0.04, "the published trend ends at 4 %; test a coupon.")
@@ -255,20 +221,16 @@ def longitudinal_expansion(
     fibre_fraction: Values, fibre_e1: Values, fibre_alpha1: Values, resin_e: Values, resin_alpha: Values
 ) -> Values:
     """Expansion along the fibre: (V_f E_f a_f + V_m E_m a_m)/(V_f E_f + V_m E_m).
-
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
         fibre_e1: [Pa]
         fibre_alpha1: Negative for carbon and aramid. [1/K]
         resin_e: [Pa]
         resin_alpha: [1/K]
-
     Returns:
         alpha1. [1/K]
-
     Raises:
         RangeError: fibre fraction outside 0 to 1.
-
     Source: Schapery, J. Compos. Mater. 2 (1968) 380, as in Kaw 2006 ch. 3 (from memory).
     """
     weighted = rule_of_mixtures(fibre_fraction, fibre_e1 * fibre_alpha1, resin_e * resin_alpha)
@@ -289,7 +251,6 @@ def transverse_expansion(
 
     For a fibre alike in all directions this is Schapery's form, V_f (1 + nu_f) a_f + V_m (1 + nu_m) a_m -
     nu12 a1.
-
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
         fibre_alpha1: Along the fibre. [1/K]
@@ -299,13 +260,10 @@ def transverse_expansion(
         resin_nu: [-]
         alpha1: Of the ply, from `longitudinal_expansion`. [1/K]
         nu12: Of the ply. [-]
-
     Returns:
         alpha2. [1/K]
-
     Raises:
         RangeError: fibre fraction outside 0 to 1.
-
     Source: Schapery 1968, as in Kaw 2006 ch. 3; the form for unlike fibre directions is the usual one (from
     memory).
     """
@@ -323,7 +281,6 @@ def unidirectional_ply(
 ) -> PlyElastic:
     """One ply of straight parallel fibres: E1 and nu12 by mixtures, E2 and G12 by Halpin-Tsai, voids in the
     resin.
-
     Args:
         fibre: [Pa, -, 1/K]
         resin: [Pa, -, 1/K]
@@ -331,13 +288,10 @@ def unidirectional_ply(
         void_fraction: Void volume over ply volume. [-]
         transverse_reinforcement: xi for E2. [-]
         shear_reinforcement_factor: xi for G12; None takes 1 + 40 V_f^10. [-]
-
     Returns:
         The ply; expansion only if fibre and resin both give theirs. [Pa, -, 1/K]
-
     Raises:
         RangeError: fractions that do not fit in the ply, or a modulus not positive.
-
     Source: Kaw 2006, ch. 3 (from memory); voids as in `resin_with_voids`.
     """
     _fractions(fibre_fraction, void_fraction)
@@ -378,19 +332,15 @@ def weave_crimp(ply_thickness: Values, yarn_pitch: Values, harness: int = 2, cro
     L))^2. Of `harness` pitches in one repeat of the weave, `crossings` are passages: plain 2 of 2, 2/2
     twill 2 of 4, five-harness satin 2 of 5, eight-harness satin 2 of 8. Spread tow has a long pitch and a
     thin ply, hence next to no crimp.
-
     Args:
         ply_thickness: Cured. [m]
         yarn_pitch: Distance between neighbouring yarns of the crossing set. [m]
         harness: Yarns in one repeat. [-]
         crossings: Passages in one repeat. [-]
-
     Returns:
         Extra yarn length over cloth length. [-]
-
     Raises:
         RangeError: a length not positive, or more passages than yarns.
-
     Source: own closed form (sine path, small slope); no published figure behind it.
     """
     _positive(ply_thickness=ply_thickness, yarn_pitch=yarn_pitch)
@@ -410,18 +360,14 @@ def crimp_knock_down(ply: PlyElastic, crimp: Values, g13: Values | None = None) 
     2), so 0.2 % of crimp in a carbon ply costs about 10 %, and the same crimp in glass 3 %. A soft resin
     makes it worse. In a thick stack the neighbours brace the yarn and the loss is smaller: use it as the
     cautious end.
-
     Args:
         ply: The ply with straight fibres. [Pa, -]
         crimp: Extra yarn length over cloth length, at most 0.05. [-]
         g13: Shear modulus through the thickness; None takes g12. [Pa]
-
     Returns:
         Factor on E1, 0 to 1. [-]
-
     Raises:
         RangeError: crimp outside 0 to 0.05.
-
     Source: own closed form; the series model of yarn waviness is that of Ishikawa & Chou, J. Mater. Sci. 17
     (1982) 3211 (from memory).
     """
@@ -454,19 +400,15 @@ def woven_ply(
     Interlacing keeps the two halves in one plane, so a single woven ply does not warp as a [0/90] pair
     does. Shear stiffness is that of the straight ply. Across a woven ply first cracks come at the
     transverse strain of the half-ply.
-
     Args:
         straight: The ply as if its fibres were straight, at the cloth's fibre fraction. [Pa, -, 1/K]
         warp_factor: From `crimp_knock_down`, 0 (excluded) to 1. [-]
         weft_factor: The same for the weft. [-]
         warp_share: Share of the fibre that runs in the warp, 0 to 1. [-]
-
     Returns:
         The woven ply, axis 1 along the warp. [Pa, -, 1/K]
-
     Raises:
         RangeError: a factor or share outside its range.
-
     Source: classical laminate theory on two half-plies (Ishikawa & Chou's mosaic bound, from memory).
     """
     for name, factor in (("warp factor", warp_factor), ("weft factor", weft_factor)):
@@ -497,13 +439,10 @@ def random_mat_ply(straight: PlyElastic) -> PlyElastic:
 
     E = U1 - U4^2/U1, nu = U4/U1, G = U5, with U1 = (3 Q11 + 3 Q22 + 2 Q12 + 4 Q66)/8, U4 = (Q11 + Q22 + 6
     Q12 - 4 Q66)/8. Give it a ply whose E1 is `short_fibre_modulus` when the strands are short.
-
     Args:
         straight: The ply as if its fibres were parallel, at the mat's fibre fraction. [Pa, -, 1/K]
-
     Returns:
         The mat, alike in all directions of the plane. [Pa, -, 1/K]
-
     Source: Tsai & Hahn, Introduction to Composite Materials, 1980 (from memory): the quasi-isotropic
     invariants.
     """
@@ -520,14 +459,11 @@ def random_mat_ply(straight: PlyElastic) -> PlyElastic:
 
 def random_mat_rule(e1: Values, e2: Values) -> tuple[Values, Values]:
     """The short rule for a random mat: E = 3/8 E1 + 5/8 E2, G = 1/8 E1 + 1/4 E2.
-
     Args:
         e1: Of the ply as if parallel. [Pa]
         e2: Across it. [Pa]
-
     Returns:
         E and G. [Pa]
-
     Source: Tsai & Pagano, Composite Materials Workshop, 1968 (from memory).
     """
     return 0.375 * e1 + 0.625 * e2, 0.125 * e1 + 0.25 * e2
@@ -540,70 +476,17 @@ def short_fibre_modulus(
 
     A chopped strand of 50 mm acts as one thick bundle if the resin does not wet it through: take the bundle's
     thickness as the diameter for the cautious value.
-
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
         fibre: Modulus along the fibre. [Pa]
         resin: [Pa]
         length: [m]
         diameter: [m]
-
     Returns:
         E1 of the aligned short-fibre ply. [Pa]
-
     Raises:
         RangeError: a length not positive, or as in `halpin_tsai`.
-
     Source: Halpin & Kardos 1976 (from memory).
     """
     _positive(length=length, diameter=diameter)
     return halpin_tsai(fibre_fraction, fibre, resin, 2.0 * length / diameter)
-
-
-def longitudinal_tensile_strength(
-    fibre_fraction: Values, fibre_strength: Values, fibre_e1: Values, resin_e: Values
-) -> Values:
-    """Tensile strength along straight fibres: S_f (V_f + (1 - V_f) E_m/E_f), where the fibre breaks first.
-
-    An upper figure: hand layups reach 0.5 to 0.8 of it (common practice, no source). Compression and
-    transverse strength have no rule of mixtures worth using: take tested values.
-
-    Args:
-        fibre_fraction: Fibre volume over ply volume. [-]
-        fibre_strength: Tensile. [Pa]
-        fibre_e1: [Pa]
-        resin_e: [Pa]
-
-    Returns:
-        X_t. [Pa]
-
-    Raises:
-        RangeError: fibre fraction outside 0 to 1, or a value not positive.
-
-    Source: Kaw 2006, ch. 3 (from memory).
-    """
-    _positive(fibre_strength=fibre_strength, fibre_modulus=fibre_e1)
-    return rule_of_mixtures(fibre_fraction, fibre_strength, fibre_strength * resin_e / fibre_e1)
-
-
-def scaled_to_fibre_fraction(tested: Values, tested_fraction: Values, fibre_fraction: Values) -> Values:
-    """A tested fibre-dominated strength or modulus at another fibre fraction: in proportion to V_f.
-
-    Only along fibres. Never for transverse or shear strength, which do not follow the fibre fraction.
-
-    Args:
-        tested: The tested value. [Pa]
-        tested_fraction: Fibre fraction of the test piece. [-]
-        fibre_fraction: Fibre fraction wanted. [-]
-
-    Returns:
-        The value at the wanted fraction. [Pa]
-
-    Raises:
-        RangeError: a fraction outside 0 to 1, or a tested fraction of 0.
-
-    Source: normalisation of fibre-dominated data, CMH-17 vol. 1 (from memory).
-    """
-    _between("tested fibre fraction", tested_fraction, 1e-6, 1.0, "the test piece must have some fibre.")
-    _fractions(fibre_fraction)
-    return tested * fibre_fraction / tested_fraction

@@ -87,6 +87,11 @@ class Process:
         return self.material.word("bag") is not None
 
     @property
+    def mixes(self) -> bool:
+        """Whether resin is mixed in the shop; a prepreg brings its own."""
+        return self.material.word("mixed") != "no"
+
+    @property
     def own_resin(self) -> str | None:
         """The resin it is used with where the part names none, if it has one."""
         return self.material.word("resin")
@@ -148,7 +153,9 @@ class Process:
         shop_spread, pressure_spread = shops.value, 0.0
         if resin_content is None and resin_content_figure is not None:
             resin_content = resin_content_figure.value
-            figures = (*figures, resin_content_figure)
+            bought = self.material.optional("spread_as_bought") or shops
+            shop_spread = bought.value
+            figures = (voids, bought, parts, resin_content_figure)
         elif fibre_fraction is not None or resin_content is not None:
             shop_spread = 0.0
         if resin_content is not None:

@@ -64,13 +64,10 @@ def bending_stiffness(
         core_thickness: [m]
         core_modulus: In the direction of bending; next to nothing for honeycomb. [Pa]
         thin_faces: Leave out the faces' own bending and the core. [-]
-
     Returns:
         D per width. [N m]
-
     Raises:
         RangeError: a thickness or face modulus not positive, a core modulus negative.
-
     Source: Allen, Analysis and Design of Structural Sandwich Panels, 1969 (from memory).
     """
     _positive(face_modulus=face_modulus_1, face_thickness=face_thickness_1, core_thickness=core_thickness)
@@ -96,13 +93,10 @@ def shear_stiffness(core_shear_modulus: Values, core_thickness: Values, face_dis
             apart. [Pa]
         core_thickness: [m]
         face_distance: d, between the middles of the faces. [m]
-
     Returns:
         S per width. [N/m]
-
     Raises:
         RangeError: a value not positive, or faces nearer than the core is thick.
-
     Source: Allen 1969 (from memory).
     """
     _positive(
@@ -127,13 +121,10 @@ def beam_deflection(
         width: [m]
         bending: D per width. [N m]
         shear: S per width; infinite for a solid laminate. [N/m]
-
     Returns:
         Bending part and shear part. [m]
-
     Raises:
         RangeError: no such case, or a length or stiffness not positive.
-
     Source: beam theory; the shear part as in Allen 1969 (from memory).
     """
     if case not in BEAM_CASES:
@@ -152,13 +143,10 @@ def face_stress(moment: Values, face_thickness: Values, face_distance: Values) -
         moment: Per width. [N]
         face_thickness: [m]
         face_distance: [m]
-
     Returns:
         Mean stress of that face. [Pa]
-
     Raises:
         RangeError: a length not positive.
-
     Source: Allen 1969 (from memory).
     """
     _positive(face_thickness=face_thickness, face_distance=face_distance)
@@ -171,13 +159,10 @@ def core_shear_stress(shear_force: Values, face_distance: Values) -> Values:
     Args:
         shear_force: Per width. [N/m]
         face_distance: [m]
-
     Returns:
         Even through the core. [Pa]
-
     Raises:
         RangeError: distance not positive.
-
     Source: Allen 1969 (from memory).
     """
     _positive(face_distance=face_distance)
@@ -198,13 +183,10 @@ def wrinkling_stress(
         core_modulus: Through the thickness. [Pa]
         core_shear_modulus: In the plane of the compression. [Pa]
         factor: 0.5 for design. [-]
-
     Returns:
         Compressive stress in the face. [Pa]
-
     Raises:
         RangeError: a value not positive, or a factor above 0.91 (theory).
-
     Source: Hoff & Mautner, J. Aeronaut. Sci. 12 (1945) 285 (from memory).
     """
     _positive(
@@ -228,13 +210,10 @@ def wrinkling_stress_of_solid_core(face_modulus: Values, core_modulus: Values, c
         face_modulus: [Pa]
         core_modulus: [Pa]
         core_nu: Of the core, 0 to 0.5. [-]
-
     Returns:
         Compressive stress in the face. [Pa]
-
     Raises:
         RangeError: a modulus not positive, nu outside 0 to 0.5.
-
     Source: Allen 1969 (from memory).
     """
     _positive(face_modulus=face_modulus, core_modulus=core_modulus)
@@ -262,13 +241,10 @@ def wrinkling_stress_of_honeycomb(
         core_modulus: Through the thickness. [Pa]
         core_thickness: [m]
         factor: 0.33 for design. [-]
-
     Returns:
         Compressive stress in the face. [Pa]
-
     Raises:
         RangeError: a value not positive, or a factor above 0.82 (theory).
-
     Source: MIL-HDBK-23A, 1968 (from memory).
     """
     _positive(face_modulus=face_modulus, face_thickness=face_thickness, factor=factor)
@@ -288,13 +264,10 @@ def shear_crimping_stress(
         core_thickness: [m]
         face_thickness: Of each of two equal faces. [m]
         face_distance: [m]
-
     Returns:
         Compressive stress in the faces. [Pa]
-
     Raises:
         RangeError: a value not positive.
-
     Source: MIL-HDBK-23A, 1968 (from memory): end load per width = shear stiffness.
     """
     _positive(face_thickness=face_thickness)
@@ -307,13 +280,10 @@ def buckling_load_with_shear(buckling_load: Values, shear: Values) -> Values:
     Args:
         buckling_load: Of the panel as if stiff in shear, per width. [N/m]
         shear: Shear stiffness per width. [N/m]
-
     Returns:
         Buckling load per width. [N/m]
-
     Raises:
         RangeError: a value not positive.
-
     Source: Allen 1969, after Engesser (from memory).
     """
     _positive(buckling_load=buckling_load, shear_stiffness=shear)
@@ -333,13 +303,10 @@ def dimpling_stress(
         face_nu: [-]
         face_thickness: [m]
         cell_size: Across the flats of the cell. [m]
-
     Returns:
         Compressive stress in the face. [Pa]
-
     Raises:
         RangeError: a value not positive, or nu not within -1 to 1.
-
     Source: MIL-HDBK-23A, 1968 (from memory).
     """
     _positive(face_modulus=face_modulus, face_thickness=face_thickness, cell_size=cell_size)
@@ -357,13 +324,10 @@ def crushing_pressure_of_bending(moment: Values, bending: Values, face_distance:
         moment: Per width. [N]
         bending: D per width. [N m]
         face_distance: [m]
-
     Returns:
         Flatwise compression of the core. [Pa]
-
     Raises:
         RangeError: a stiffness or length not positive.
-
     Source: equilibrium of a curved face.
     """
     _positive(bending_stiffness=bending, face_distance=face_distance)
@@ -380,13 +344,10 @@ def crushing_reserve(
         load: On the patch. [N]
         patch_area: [m^2]
         pressure: Any other flatwise compression there, such as of bending. [Pa]
-
     Returns:
         Strength over pressure. [-]
-
     Raises:
         RangeError: a strength or area not positive, or a load that does not press.
-
     Source: force over area.
     """
     _positive(core_crushing_strength=core_crushing_strength, patch_area=patch_area)

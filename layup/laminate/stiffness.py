@@ -96,20 +96,16 @@ class EngineeringConstants:
 def reduced_stiffness(e1: Values, e2: Values, nu12: Values, g12: Values) -> Floats:
     """Q of one ply in its own axes: Q11 = E1/(1 - nu12 nu21), Q12 = nu12 Q22, Q22 = E2/(1 - nu12 nu21), Q66
     = G12.
-
     Args:
         e1: Along the fibre. [Pa]
         e2: Across. [Pa]
         nu12: Strain across for strain along. [-]
         g12: [Pa]
-
     Returns:
         Q, shape (..., 3, 3). [Pa]
-
     Raises:
         RangeError: a modulus not positive, or nu12^2 >= E1/E2 (the ply would give back more energy than put
         in).
-
     Source: Kaw, Mechanics of Composite Materials, 2nd ed. 2006, ch. 2 (from memory).
     """
     e1, e2, nu12, g12 = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (e1, e2, nu12, g12)))
@@ -132,7 +128,6 @@ def rotate_terms(
 ) -> tuple[Values, Values, Values, Values, Values, Values]:
     """Q turned by the angle whose cosine and sine are c and s. Plain arithmetic: works on arrays and under
     numba.
-
     Args:
         q11: [Pa]
         q12: [Pa]
@@ -140,10 +135,8 @@ def rotate_terms(
         q66: [Pa]
         c: Cosine of the ply angle. [-]
         s: Sine of the ply angle. [-]
-
     Returns:
         Qbar 11, 12, 22, 16, 26, 66. [Pa]
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     c2 = c * c
@@ -167,14 +160,11 @@ def rotate_terms(
 
 def rotated_stiffness(q: Floats, angle: ArrayLike) -> Floats:
     """Qbar of a ply turned by an angle.
-
     Args:
         q: From `reduced_stiffness`, shape (..., 3, 3). [Pa]
         angle: From x to the fibre, broadcast against the leading shape of q. [rad]
-
     Returns:
         Qbar, shape (..., 3, 3). [Pa]
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     angle = np.asarray(angle, dtype=float)
@@ -197,13 +187,10 @@ def invariants(q: Floats) -> Floats:
     """The five combinations U1..U5 of Q; U1, U4 and U5 do not change when the ply turns.
 
     The quasi-isotropic sheet has E = U1 - U4^2/U1, nu = U4/U1, G = U5.
-
     Args:
         q: Shape (..., 3, 3). [Pa]
-
     Returns:
         U1, U2, U3, U4, U5 in the last axis, shape (..., 5). [Pa]
-
     Source: Tsai & Hahn, Introduction to Composite Materials, 1980, ch. 3 (from memory).
     """
     q11, q12, q22, q66 = q[..., 0, 0], q[..., 0, 1], q[..., 1, 1], q[..., 2, 2]
@@ -221,13 +208,10 @@ def invariants(q: Floats) -> Floats:
 
 def interfaces(thicknesses: ArrayLike) -> Floats:
     """Heights of the ply borders, from -h/2 to h/2.
-
     Args:
         thicknesses: Of the plies in order, shape (..., n). [m]
-
     Returns:
         z, shape (..., n + 1). [m]
-
     Raises:
         RangeError: no ply, or a negative thickness (0 is allowed and counts for nothing).
     """
@@ -243,17 +227,13 @@ def interfaces(thicknesses: ArrayLike) -> Floats:
 
 def stack_stiffness(qbars: Floats, thicknesses: ArrayLike) -> StackStiffness:
     """A, B, D: sums over plies of Qbar t, Qbar (z1^2 - z0^2)/2, Qbar (z1^3 - z0^3)/3.
-
     Args:
         qbars: Qbar of each ply, shape (..., n, 3, 3). [Pa]
         thicknesses: Shape (..., n). [m]
-
     Returns:
         The stack's stiffness, shape (...). [N/m, N, N m]
-
     Raises:
         RangeError: as in `interfaces`, or counts of plies that differ.
-
     Source: Kaw 2006, ch. 4 (from memory).
     """
     z = interfaces(thicknesses)
@@ -273,7 +253,6 @@ def stack_stiffness(qbars: Floats, thicknesses: ArrayLike) -> StackStiffness:
 
 def fill_stack_terms(qbar_terms: Floats, thicknesses: Floats, out: Floats) -> None:
     """A, B, D of one stack by plain loops into `out`; compiles under numba as it stands.
-
     Args:
         qbar_terms: Qbar 11, 12, 22, 16, 26, 66 of each ply, shape (n, 6). [Pa]
         thicknesses: Shape (n,). [m]
@@ -302,10 +281,8 @@ def _constants(compliance: NDArray[np.floating[Any]], scale: Values) -> Engineer
 
 def ply_constants(qbar: Floats) -> EngineeringConstants:
     """Engineering constants of one ply at its angle, from the inverse of Qbar.
-
     Args:
         qbar: Shape (..., 3, 3). [Pa]
-
     Returns:
         Constants along x and y. [Pa, -]
     """
@@ -317,14 +294,11 @@ def in_plane_constants(stack: StackStiffness, free_to_warp: bool = True) -> Engi
 
     For a symmetric stack both settings agree. An unsymmetric strip in a test machine bends as it is pulled
     and is softer (`free_to_warp`); one held flat by its frame is stiffer (A alone).
-
     Args:
         stack: [N/m, N, N m]
         free_to_warp: Inverse of the whole matrix if true, of A alone if false. [-]
-
     Returns:
         Constants. [Pa, -]
-
     Source: Kaw 2006, ch. 4 (from memory).
     """
     inverse = stack.compliance[..., :3, :3] if free_to_warp else np.linalg.inv(stack.a)
@@ -333,14 +307,11 @@ def in_plane_constants(stack: StackStiffness, free_to_warp: bool = True) -> Engi
 
 def flexural_constants(stack: StackStiffness, free_to_stretch: bool = True) -> EngineeringConstants:
     """Constants of the sheet in bending, by compliance times h^3/12. They depend on the order of the plies.
-
     Args:
         stack: [N/m, N, N m]
         free_to_stretch: Inverse of the whole matrix if true, of D alone if false. [-]
-
     Returns:
         Constants. [Pa, -]
-
     Source: Kaw 2006, ch. 4 (from memory).
     """
     inverse = stack.compliance[..., 3:, 3:] if free_to_stretch else np.linalg.inv(stack.d)
@@ -349,11 +320,9 @@ def flexural_constants(stack: StackStiffness, free_to_stretch: bool = True) -> E
 
 def is_symmetric(stack: StackStiffness, tolerance: float = 1e-9) -> NDArray[np.bool_]:
     """Whether B is nothing beside A h, so that the sheet stays flat when pulled or cooled.
-
     Args:
         stack: [N/m, N, N m]
         tolerance: Largest |B| allowed over the largest |A| times h. [-]
-
     Returns:
         True or false, shape (...). [-]
     """
@@ -363,11 +332,9 @@ def is_symmetric(stack: StackStiffness, tolerance: float = 1e-9) -> NDArray[np.b
 
 def is_balanced(stack: StackStiffness, tolerance: float = 1e-9) -> NDArray[np.bool_]:
     """Whether A16 and A26 are nothing beside A, so that the sheet does not shear when pulled.
-
     Args:
         stack: [N/m, N, N m]
         tolerance: Largest |A16|, |A26| allowed over the largest |A|. [-]
-
     Returns:
         True or false, shape (...). [-]
     """
@@ -383,10 +350,8 @@ def unpaired_plies(plies: Sequence[Hashable]) -> list[tuple[int, int]]:
     []
     >>> unpaired_plies([("carbon", 0), ("glass", 0), ("carbon", 90)])
     [(1, 3)]
-
     Args:
         plies: What makes each ply what it is (fabric, angle, thickness), in order. [-]
-
     Returns:
         Pairs of numbers; empty for a symmetric stack. [-]
     """
@@ -396,15 +361,12 @@ def unpaired_plies(plies: Sequence[Hashable]) -> list[tuple[int, int]]:
 
 def rotated_expansion(alpha1: Values, alpha2: Values, angle: ArrayLike) -> Floats:
     """Expansion of a turned ply: (a1 c^2 + a2 s^2, a1 s^2 + a2 c^2, 2 (a1 - a2) c s).
-
     Args:
         alpha1: Along the fibre. [1/K]
         alpha2: Across. [1/K]
         angle: [rad]
-
     Returns:
         alpha x, y, xy, shape (..., 3). [1/K]
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     c, s = np.cos(np.asarray(angle, dtype=float)), np.sin(np.asarray(angle, dtype=float))
@@ -417,16 +379,13 @@ def thermal_forces(
 ) -> tuple[Floats, Floats]:
     """Edge forces and moments that would strain a cold stack as heat does: N = dT sum(Qbar a t), M = dT
     sum(Qbar a t z).
-
     Args:
         qbars: Shape (..., n, 3, 3). [Pa]
         expansions: From `rotated_expansion`, shape (..., n, 3). [1/K]
         thicknesses: Shape (..., n). [m]
         temperature_change: Negative for cooling after cure. [K]
-
     Returns:
         N and M, shapes (..., 3). [N/m, N]
-
     Source: Kaw 2006, ch. 4 (from memory).
     """
     z = interfaces(thicknesses)
@@ -442,15 +401,12 @@ def thermal_forces(
 
 def midplane_response(stack: StackStiffness, force: ArrayLike, moment: ArrayLike) -> tuple[Floats, Floats]:
     """Mid-plane strain and curvature under edge forces and moments.
-
     Args:
         stack: [N/m, N, N m]
         force: Nx, Ny, Nxy, shape (..., 3). [N/m]
         moment: Mx, My, Mxy, shape (..., 3). [N]
-
     Returns:
         Strain (x, y, xy) and curvature, shapes (..., 3). [-, 1/m]
-
     Source: Kaw 2006, ch. 4 (from memory).
     """
     force, moment = np.broadcast_arrays(np.asarray(force, dtype=float), np.asarray(moment, dtype=float))
@@ -463,15 +419,12 @@ def stack_expansion(qbars: Floats, expansions: Floats, thicknesses: ArrayLike) -
 
     The curvature is that of small deflections: a saddle for [0/90]. A thin wide sheet snaps instead into
     one of two half-cylinders of about that curvature (Hyer, J. Compos. Mater. 15 (1981) 175, from memory).
-
     Args:
         qbars: Shape (..., n, 3, 3). [Pa]
         expansions: Shape (..., n, 3). [1/K]
         thicknesses: Shape (..., n). [m]
-
     Returns:
         Strain and curvature per kelvin, shapes (..., 3). [1/K, 1/(m K)]
-
     Source: Kaw 2006, ch. 4 (from memory).
     """
     force, moment = thermal_forces(qbars, expansions, thicknesses, 1.0)
@@ -480,14 +433,11 @@ def stack_expansion(qbars: Floats, expansions: Floats, thicknesses: ArrayLike) -
 
 def bow(curvature: Values, length: Values) -> Values:
     """Rise in the middle of a strip curled to a curvature, both ends on the table: k L^2/8.
-
     Args:
         curvature: [1/m]
         length: [m]
-
     Returns:
         Rise; within 1 % while below a tenth of the length. [m]
-
     Source: circle, small rise.
     """
     return curvature * length * length / 8
@@ -497,17 +447,14 @@ def ply_stress(
     qbar: Floats, strain: ArrayLike, curvature: ArrayLike, height: ArrayLike, free_strain: ArrayLike = 0.0
 ) -> Floats:
     """Stress (x, y, xy) in a ply at a height: Qbar (strain + z curvature - free strain).
-
     Args:
         qbar: Of that ply, shape (..., 3, 3). [Pa]
         strain: Mid-plane, shape (..., 3). [-]
         curvature: Shape (..., 3). [1/m]
         height: z, any within the ply, shape (...). [m]
         free_strain: Expansion times temperature change, shape (..., 3) or 0. [-]
-
     Returns:
         Stress along x, y, xy, shape (..., 3). [Pa]
-
     Source: Kaw 2006, ch. 4 (from memory).
     """
     local = (
@@ -518,14 +465,11 @@ def ply_stress(
 
 def stress_in_material_axes(stress: ArrayLike, angle: ArrayLike) -> Floats:
     """Stress turned into the axes of the ply: along, across, shear.
-
     Args:
         stress: x, y, xy, shape (..., 3). [Pa]
         angle: Of the ply. [rad]
-
     Returns:
         Stress 1, 2, 12, shape (..., 3). [Pa]
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     stress = np.asarray(stress, dtype=float)
@@ -541,14 +485,11 @@ def stress_in_material_axes(stress: ArrayLike, angle: ArrayLike) -> Floats:
 
 def strain_in_material_axes(strain: ArrayLike, angle: ArrayLike) -> Floats:
     """Strain turned into the axes of the ply; the shear is the engineering one.
-
     Args:
         strain: x, y, xy, shape (..., 3). [-]
         angle: Of the ply. [rad]
-
     Returns:
         Strain 1, 2, 12, shape (..., 3). [-]
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     halved = np.asarray(strain, dtype=float) * np.array([1.0, 1.0, 0.5])

@@ -10,6 +10,8 @@ Index of formulas, by question:
 - All together, with the pull-push cross term?     `reserve_tsai_wu`, `tsai_wu_interaction`
 - Which ply goes first, where, at how much load?   `first_ply_failure`
 - What do hand work, damage or heat leave?         `Allowables.scaled`
+- What does another fibre fraction leave?          `scaled_to_fibre_fraction`
+- How strong can a ply be along its fibres?        `longitudinal_tensile_strength`
 
 A reserve factor R multiplies the load: at R times the load the criterion is just met; above 1 it holds.
 Where the load brings no stress it is infinite. Stresses are in the axes of the ply: along, across, shear,
@@ -74,10 +76,8 @@ class Allowables:
             along: On xt and xc, above 0 up to 1. [-]
             across: On yt and yc. [-]
             shear: On s. [-]
-
         Returns:
             The lower strengths; what is unknown stays unknown. [Pa]
-
         Raises:
             RangeError: a factor outside 0 to 1.
         """
@@ -130,7 +130,7 @@ def _components(stress: ArrayLike) -> tuple[Floats, Floats, Floats]:
 
 def _inverse(effort: Floats) -> Floats:
     effort = np.asarray(effort, dtype=float)
-    return np.divide(1.0, effort, out=np.full(effort.shape, np.inf), where=effort > 0)
+    return np.asarray(np.divide(1.0, effort, out=np.full(effort.shape, np.inf), where=effort > 0))
 
 
 def _efforts(stress: ArrayLike, allowables: Allowables) -> Floats:
@@ -146,13 +146,10 @@ def reserve_max_stress(stress: ArrayLike, allowables: Allowables, residual: Arra
         stress: Under the load, in ply axes, shape (..., 3). [Pa]
         allowables: [Pa]
         residual: Locked-in stress that does not grow with the load, such as from cure. [Pa]
-
     Returns:
         Reserve factor on the load; 0 where the residual stress alone breaks the ply. [-]
-
     Raises:
         RangeError: a strength is missing.
-
     Source: Kaw, Mechanics of Composite Materials, 2nd ed. 2006, ch. 2 (from memory).
     """
     stress = np.asarray(stress, dtype=float)
@@ -174,10 +171,8 @@ def governing_stress(stress: ArrayLike, allowables: Allowables) -> NDArray[np.in
     Args:
         stress: In ply axes, shape (..., 3). [Pa]
         allowables: [Pa]
-
     Returns:
         Index, shape (...). [-]
-
     Raises:
         RangeError: a strength is missing.
     """
@@ -196,13 +191,10 @@ def reserve_max_strain(
         e2: [Pa]
         nu12: [-]
         g12: [Pa]
-
     Returns:
         Reserve factor. [-]
-
     Raises:
         RangeError: a strength is missing, or a modulus not positive.
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     if not (e1 > 0 and e2 > 0 and g12 > 0):
@@ -231,13 +223,10 @@ def reserve_tsai_hill(stress: ArrayLike, allowables: Allowables) -> Floats:
     Args:
         stress: In ply axes, shape (..., 3). [Pa]
         allowables: xt, yt and s are needed. [Pa]
-
     Returns:
         Reserve factor. [-]
-
     Raises:
         RangeError: a strength is missing.
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     s1, s2, s12 = _components(stress)
@@ -255,13 +244,10 @@ def reserve_modified_tsai_hill(stress: ArrayLike, allowables: Allowables) -> Flo
     Args:
         stress: In ply axes, shape (..., 3). [Pa]
         allowables: [Pa]
-
     Returns:
         Reserve factor; infinite where the index is not above 0. [-]
-
     Raises:
         RangeError: a strength is missing.
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     s1, s2, s12 = _components(stress)
@@ -281,13 +267,10 @@ def tsai_wu_interaction(allowables: Allowables, rule: str = "Mises-Hencky") -> f
     Args:
         allowables: [Pa]
         rule: One of the three names. [-]
-
     Returns:
         H12. [1/Pa^2]
-
     Raises:
         RangeError: another name, or a missing strength.
-
     Source: Kaw 2006, ch. 2 (from memory).
     """
     xt, xc, yt, yc = _known(allowables, "Tsai-Wu", "xt", "xc", "yt", "yc")
@@ -318,13 +301,10 @@ def reserve_tsai_wu(
         allowables: [Pa]
         interaction: H12 itself, or a rule of `tsai_wu_interaction`. [1/Pa^2]
         residual: Locked-in stress that does not grow with the load. [Pa]
-
     Returns:
         Reserve factor on the load; 0 where the residual stress alone breaks the ply. [-]
-
     Raises:
         RangeError: a strength is missing, or H12 opens the surface.
-
     Source: Tsai & Wu, J. Compos. Mater. 5 (1971) 58, as in Kaw 2006 ch. 2 (from memory).
     """
     s1, s2, s12 = _components(stress)
@@ -363,10 +343,8 @@ def reserve_factor(
         stress: In ply axes, shape (..., 3). [Pa]
         allowables: [Pa]
         moduli: E1, E2, nu12, G12; only max strain needs them. [Pa, -]
-
     Returns:
         Reserve factor, shape (...). [-]
-
     Raises:
         RangeError: no such criterion, or what it needs is missing.
     """
@@ -403,13 +381,10 @@ def first_ply_failure(
             points, 3). [Pa]
         allowables: One per ply. [Pa]
         moduli: One E1, E2, nu12, G12 per ply, for max strain. [Pa, -]
-
     Returns:
         Ply, point, reserve factor, mode. [-]
-
     Raises:
         RangeError: counts that differ, or as in `reserve_factor`.
-
     Source: Kaw 2006, ch. 5 (from memory).
     """
     array = np.asarray(stresses, dtype=float)
@@ -431,3 +406,55 @@ def first_ply_failure(
     except RangeError:  # Tsai-Hill runs without the compressive strengths; then no mode can be named
         mode = ""
     return FirstFailure(criterion, int(ply) + 1, int(point), float(reserves[ply, point]), mode)
+
+
+def _fraction(name: str, value: Values) -> None:
+    if not np.all((np.asarray(value) > 0) & (np.asarray(value) <= 1)):
+        raise RangeError(
+            f"{name} {value} is outside 0 to 1: write fibre volume over ply volume, such as 0.45."
+        )
+
+
+def longitudinal_tensile_strength(
+    fibre_fraction: Values, fibre_strength: Values, fibre_e1: Values, resin_e: Values
+) -> Values:
+    """Tensile strength along straight fibres: S_f (V_f + (1 - V_f) E_m/E_f), where the fibre breaks first.
+
+    An upper figure: hand layups reach 0.5 to 0.8 of it (common practice, no source). Compression,
+    transverse and shear strength have no rule of mixtures worth using: take tested values.
+
+    Args:
+        fibre_fraction: Fibre volume over ply volume. [-]
+        fibre_strength: Tensile. [Pa]
+        fibre_e1: [Pa]
+        resin_e: [Pa]
+    Returns:
+        X_t. [Pa]
+    Raises:
+        RangeError: fibre fraction outside 0 to 1, or a modulus not positive.
+    Source: Kaw 2006, ch. 3 (from memory).
+    """
+    _fraction("fibre fraction", fibre_fraction)
+    if not np.all((np.asarray(fibre_e1) > 0) & (np.asarray(resin_e) > 0)):
+        raise RangeError(f"Fibre and resin need positive moduli, not {fibre_e1} and {resin_e}.")
+    return fibre_strength * (fibre_fraction + (1 - fibre_fraction) * resin_e / fibre_e1)
+
+
+def scaled_to_fibre_fraction(tested: Values, tested_fraction: Values, fibre_fraction: Values) -> Values:
+    """A tested strength or modulus along the fibre, at another fibre fraction: in proportion to V_f.
+
+    Never for transverse or shear strength, which do not follow the fibre fraction.
+
+    Args:
+        tested: The tested value. [Pa]
+        tested_fraction: Fibre fraction of the test piece. [-]
+        fibre_fraction: Fibre fraction wanted. [-]
+    Returns:
+        The value at the wanted fraction. [Pa]
+    Raises:
+        RangeError: a fraction outside 0 to 1.
+    Source: normalisation of fibre-dominated data, CMH-17 vol. 1 (from memory).
+    """
+    _fraction("tested fibre fraction", tested_fraction)
+    _fraction("fibre fraction", fibre_fraction)
+    return tested * fibre_fraction / tested_fraction

@@ -6,6 +6,13 @@ from layup.surface.mesh import Finding, Surface
 from layup.surface.read import read_surface
 
 __all__ = [
-    "Finding", "Measured", "Surface", "combine", "from_area", "measure_triangles", "outline", "read_surface",
+    "Finding",
+    "Measured",
+    "Surface",
+    "combine",
+    "from_area",
+    "measure_triangles",
+    "outline",
+    "read_surface",
     "rectangle",
 ]

@@ -31,7 +31,7 @@ def rectangle(length: float, width: float) -> Surface:
     for word, value in (("length", length), ("width", width)):
         if not 0.0 < value < np.inf:
             raise SurfaceError(
-                f"rectangle: the {word} is {_mm(value)}", "It must be greater than 0, say [\"1 m\", \"600 mm\"]"
+                f"rectangle: the {word} is {_mm(value)}", 'It must be greater than 0, say ["1 m", "600 mm"]'
             )
     corners = np.array([[0.0, 0.0, 0.0], [length, 0.0, 0.0], [length, width, 0.0], [0.0, width, 0.0]])
     faces = np.array([[0, 1, 2], [0, 2, 3]])
@@ -42,15 +42,16 @@ def rectangle(length: float, width: float) -> Surface:
 def outline(points: Line, cutouts: Sequence[Line] = ()) -> Surface:
     """A flat surface inside a closed line of points, less its cut-outs.
 
-    The line closes by itself; a last point equal to the first is not needed. Cut-outs may touch or overlap: what is
-    cut twice is taken off once.
+    The line closes by itself; a last point equal to the first is not needed. Cut-outs may touch or overlap:
+    what is cut twice is taken off once.
 
     Args:
         points: x, y of each corner, in order round the outline. [m]
         cutouts: The same for each cut-out. [m]
 
     Raises:
-        SurfaceError: fewer than three points, no area, a line that crosses itself (naming where), a cut-out that
+        SurfaceError: fewer than three points, no area, a line that crosses itself (naming where), a cut-out
+        that
             reaches outside the outline.
     """
     import shapely
@@ -69,7 +70,12 @@ def outline(points: Line, cutouts: Sequence[Line] = ()) -> Surface:
         taken = shape.area - left.area
         if taken < hole.area * (1.0 - 1e-9):
             findings.append(
-                Finding("overlap", 1, f"cut-out {number} overlaps another; what is cut twice is taken off once", 0.0)
+                Finding(
+                    "overlap",
+                    1,
+                    f"cut-out {number} overlaps another; what is cut twice is taken off once",
+                    0.0,
+                )
             )
         shape = left
     if not shape.area > 0.0:
@@ -105,7 +111,9 @@ def _polygon(points: Line, name: str) -> Polygon:
     if not np.isfinite(line).all():
         raise SurfaceError(f"{name}: a point is not a finite number", "Write two lengths for each point")
     if len(np.unique(line, axis=0)) < 3:
-        raise SurfaceError(f"{name}: {len(line)} points make no surface", "Give at least three different points")
+        raise SurfaceError(
+            f"{name}: {len(line)} points make no surface", "Give at least three different points"
+        )
     shape = Polygon(line)
     if not shape.is_valid:
         reason = explain_validity(shape)

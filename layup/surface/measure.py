@@ -10,8 +10,8 @@ For one triangle with corners a, b, c and area A the integrals are exact polynom
     integral of r dA    = A s / 3                           with s = a + b + c
     integral of r r' dA = A (a a' + b b' + c c' + s s') / 12
 
-Source: a quadratic integrates over a triangle to the mean of its values at the three mid-sides, exact to second
-degree; the two lines are that rule written out.
+Source: a quadratic integrates over a triangle to the mean of its values at the three mid-sides, exact to
+second degree; the two lines are that rule written out.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ Box = tuple[Vector, Vector]
 
 _CHUNK = 16_384
 NO_AREA = 1e-14
-"""A triangle has no area when (2 area)^2 is at most this share of its longest side to the fourth: single-precision
-coordinates carry no more. [-]"""
+"""A triangle has no area when (2 area)^2 is at most this share of its longest side to the fourth:
+single-precision coordinates carry no more. [-]"""
 _PAIRS = ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))
 
 
@@ -71,10 +71,13 @@ class Measured:
         return Measured(
             area=self.area * f**2,
             centroid=None if self.centroid is None else vector(np.multiply(self.centroid, f)),
-            second_moment=None if self.second_moment is None else tensor(np.multiply(self.second_moment, f**4)),
+            second_moment=None
+            if self.second_moment is None
+            else tensor(np.multiply(self.second_moment, f**4)),
             perimeter=None if self.perimeter is None else self.perimeter * f,
-            box=None if self.box is None else (vector(np.multiply(self.box[0], f)),
-                                               vector(np.multiply(self.box[1], f))),
+            box=None
+            if self.box is None
+            else (vector(np.multiply(self.box[0], f)), vector(np.multiply(self.box[1], f))),
             triangles=self.triangles,
         )
 
@@ -90,7 +93,8 @@ def tensor(values: NDArray[np.floating]) -> Tensor:
 
 
 def measure_triangles(triangles: NDArray[np.floating], chunk: int = _CHUNK) -> Measured:
-    """Measures of loose triangles, exact for each; the free edge stays unknown, it needs to know what touches.
+    """Measures of loose triangles, exact for each; the free edge stays unknown, it needs to know what
+    touches.
 
     Memory is bounded by the chunk, so that an array mapped from disk can be passed.
 
@@ -116,7 +120,7 @@ def measure_triangles(triangles: NDArray[np.floating], chunk: int = _CHUNK) -> M
 
 
 def by_axis(triangles: NDArray[np.floating]) -> NDArray[np.float64]:
-    """Corners (n, 3, 3) turned to (3 corners, 3 axes, n), so that each coordinate is one run of memory. [m]"""
+    """Corners (n, 3, 3) turned to (3 corners, 3 axes, n): each coordinate is one run of memory. [m]"""
     return np.ascontiguousarray(np.transpose(triangles, (1, 2, 0)), dtype=np.float64)
 
 
@@ -153,7 +157,9 @@ def moments(corners: NDArray[np.float64]) -> NDArray[np.float64]:
     return out
 
 
-def from_sums(sums: NDArray[np.float64], shift: NDArray[np.float64], box: Box | None, triangles: int) -> Measured:
+def from_sums(
+    sums: NDArray[np.float64], shift: NDArray[np.float64], box: Box | None, triangles: int
+) -> Measured:
     """Measures from added-up moments about a shifted origin.
 
     Args:

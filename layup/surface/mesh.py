@@ -135,7 +135,8 @@ class Surface:
             The measures, free edge unknown.
 
         Raises:
-            SurfaceError: a key or a text that can't be read, a zone with no area on the surface, or a surface known
+            SurfaceError: a key or a text that can't be read, a zone with no area on the surface, or a
+            surface known
                 only by its area.
         """
         from layup.surface.zones import cut_zone, zone_key

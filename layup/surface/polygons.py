@@ -2,9 +2,10 @@
 
     Triangles of faces of any number of corners     triangulate(points, corners, counts)
 
-A fan from the first corner is right for a face that bulges outward all round. Where a triangle of the fan turns
-against the face, the face is hollow there: its corners are cut off one by one, always one that bulges and holds no
-other corner.
+A fan from the first corner is right for a face that bulges outward all round. Where a triangle of the fan
+turns
+against the face, the face is hollow there: its corners are cut off one by one, always one that bulges and
+holds no other corner.
 """
 
 from __future__ import annotations
@@ -56,7 +57,10 @@ def _clip_ears(ring: NDArray[np.float64], normal: NDArray[np.float64]) -> NDArra
         for place in range(len(left)):
             i, j, k = left[place - 1], left[place], left[(place + 1) % len(left)]
             others = flat[[m for m in left if m not in (i, j, k)]]
-            if _turn(flat[i], flat[j], flat[k][None])[0] > 0.0 and not _inside(flat[i], flat[j], flat[k], others).any():
+            if (
+                _turn(flat[i], flat[j], flat[k][None])[0] > 0.0
+                and not _inside(flat[i], flat[j], flat[k], others).any()
+            ):
                 break
         else:
             place, (i, j, k) = 0, (left[-1], left[0], left[1])  # crosses itself: no right answer, go on
@@ -67,7 +71,8 @@ def _clip_ears(ring: NDArray[np.float64], normal: NDArray[np.float64]) -> NDArra
 
 
 def _turn(a: NDArray[np.float64], b: NDArray[np.float64], p: NDArray[np.float64]) -> NDArray[np.float64]:
-    return (b[0] - a[0]) * (p[:, 1] - a[1]) - (b[1] - a[1]) * (p[:, 0] - a[0])
+    turn: NDArray[np.float64] = (b[0] - a[0]) * (p[:, 1] - a[1]) - (b[1] - a[1]) * (p[:, 0] - a[0])
+    return turn
 
 
 def _inside(

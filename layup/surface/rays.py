@@ -2,10 +2,10 @@
 
     How far, and to which face?     first_hits(points, faces, origins, directions, own)
 
-Every triangle is listed in the boxes it touches; a ray walks from box to box and tests only what is listed there.
-The ray-triangle test is the one by Moeller and Trumbore, "Fast, minimum storage ray/triangle intersection", Journal of
-Graphics Tools 2 (1997) 21-28; the walk that of Amanatides and Woo, "A fast voxel traversal algorithm for ray
-tracing", Eurographics (1987). Both from memory.
+Every triangle is listed in the boxes it touches; a ray walks from box to box and tests only what is listed
+there. The ray-triangle test is the one by Moeller and Trumbore, "Fast, minimum storage ray/triangle
+intersection", Journal of Graphics Tools 2 (1997) 21-28; the walk that of Amanatides and Woo, "A fast voxel
+traversal algorithm for ray tracing", Eurographics (1987). Both from memory.
 """
 
 from __future__ import annotations
@@ -35,15 +35,17 @@ def _touches(corners, low, size, i, j, k):  # type: ignore[no-untyped-def]  # co
 
 @numba.njit(cache=True, nogil=True)
 def _list_boxes(triangles, low, size, shape, start, listed):  # type: ignore[no-untyped-def]  # compiled
-    """Count (listed empty) or fill the list of triangles of each box; `start` is the running place of each box."""
+    """Count (`listed` empty) or list the triangles of each box; `start` is its running place."""
     fill = len(listed) > 0
     lo = np.zeros(3, np.int64)
     hi = np.zeros(3, np.int64)
     for n in range(len(triangles)):
         t = triangles[n]
         for a in range(3):
-            lo[a] = min(max(int(np.floor((min(t[0, a], t[1, a], t[2, a]) - low[a]) / size[a] - 1e-9)), 0), shape[a] - 1)
-            hi[a] = min(max(int(np.floor((max(t[0, a], t[1, a], t[2, a]) - low[a]) / size[a] + 1e-9)), 0), shape[a] - 1)
+            first = np.floor((min(t[0, a], t[1, a], t[2, a]) - low[a]) / size[a] - 1e-9)
+            last = np.floor((max(t[0, a], t[1, a], t[2, a]) - low[a]) / size[a] + 1e-9)
+            lo[a] = min(max(int(first), 0), shape[a] - 1)
+            hi[a] = min(max(int(last), 0), shape[a] - 1)
         for i in range(lo[0], hi[0] + 1):
             for j in range(lo[1], hi[1] + 1):
                 for k in range(lo[2], hi[2] + 1):

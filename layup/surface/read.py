@@ -1,16 +1,261 @@
-"""Read a surface file into metres, with its side settled."""
+"""A surface file becomes one surface in metres, with its unit and its side settled.
+
+    Read any of the kinds in READABLE      read_surface("door.stl", unit="mm", side="outer")
+
+STL and OBJ have readers of our own; PLY, OFF, GLB and 3MF are read through trimesh, loaded only then. A
+closed solid is
+never taken as it stands: its two skins would count twice.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from layup.surface.mesh import Surface
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError, UnitError, nearest
+from layup.surface.measure import Box, Measured, measure_triangles
+from layup.surface.mesh import Finding, Mesh, Surface
+from layup.surface.scan import Scan, scan_triangles
+from layup.surface.side import CHOICES, Side, parse_side
+from layup.surface.stl import corners_of, read_stl
+from layup.units import parse
+
+READABLE = ("stl", "obj", "ply", "off", "glb", "gltf", "3mf")
+_SMALL = 200_000  # up to this many triangles the free edge is worked out at once
+_CLOSED = 0.02  # a free edge shorter than this share of the root of the area is a crack, not an edge
+
+
+@dataclass
+class _Raw:
+    """What a reader gives: the scan, the mesh on demand, the unit the format itself carries. [m]"""
+
+    scan: Scan
+    triangles: NDArray[np.generic] | None = None
+    mesh: Mesh | None = None
+    groups: dict[str, NDArray[np.bool_]] | None = None
+    unit: float | None = None
+    unit_reason: str = ""
+
+    def load(self, factor: float) -> Mesh:
+        from layup.surface.topology import reweld, weld
+
+        if self.mesh is None:
+            assert self.triangles is not None
+            points, faces = weld(corners_of(self.triangles))
+        else:
+            points, faces = reweld(*self.mesh)
+        return points * factor, faces
 
 
 def read_surface(path: str | Path, *, unit: str | None = None, side: str | None = None) -> Surface:
-    """Read STL, OBJ, PLY, OFF, GLB, GLTF or 3MF; `path` as given is what errors show.
+    """Read a surface file.
 
-    side: None, "outer", "inner", "facing (0, 0, 1)" or "touching (120 mm, 0 mm, 30 mm)".
-    Raises: SurfaceError (always with a remedy).
+    Args:
+        path: STL, OBJ, PLY, OFF, GLB, GLTF or 3MF; errors show it as given.
+        unit: Unit of the numbers in the file, `"mm"`, `"in"`; needed by every format but GLB (metres) and
+        3MF.
+        side: Side of a closed solid: "outer", "inner", "facing (0, 0, 1)", "touching (120 mm, 0 mm, 30
+        mm)". An open
+            shell stays whole.
+
+    Returns:
+        The surface in metres. Of a large binary STL nothing is kept in memory; its mesh is read when it is
+        asked for.
+
+    Raises:
+        SurfaceError: file missing or unreadable, unit missing or not a length, nothing in it, a closed
+        solid without
+            `side`, a side the shape doesn't have. Always says what to write instead.
     """
-    raise NotImplementedError
+    name = str(path)
+    file = _existing(Path(path), name)
+    wanted = parse_side(side) if side is not None else None
+    factor = None if unit is None else _factor(unit, name)
+    raw = _read(file, name)
+    scale = _scale(raw, factor, unit, name)
+    scan = raw.scan.scaled(scale)
+    if not scan.measured.area > 0.0:
+        raise SurfaceError(f"{name}: the mesh has no area", "Export it again with the part selected")
+    findings = [_no_area(scan)] if scan.degenerate else []
+    shown = unit or raw.unit_reason.split(",")[0]
+    closed = scan.even_edges
+    whole = replace(scan.measured, perimeter=0.0) if closed else scan.measured
+    if not closed and scan.measured.triangles <= _SMALL:
+        mesh = raw.load(scale)
+        whole = replace(whole, perimeter=_free_length(mesh))
+        closed = whole.perimeter is not None and whole.perimeter < _CLOSED * whole.area**0.5
+        if closed:
+            findings.append(_cracks(whole))
+    if not closed:
+        if wanted is not None:
+            findings.append(
+                Finding("open shell", 1, f"an open shell has one side: {wanted.text} not needed", 0.0)
+            )
+        return Surface(
+            name,
+            whole,
+            lambda: raw.load(scale),
+            unit=shown,
+            findings=tuple(findings),
+            groups=lambda: raw.groups or {},
+        )
+    mesh = raw.load(scale)
+    if wanted is None:
+        raise _closed_without_side(mesh, whole, name)
+    return _side_of(mesh, wanted, name, shown, findings, raw.groups or {})
+
+
+def _side_of(
+    mesh: Mesh,
+    side: Side,
+    name: str,
+    unit: str,
+    findings: list[Finding],
+    groups: dict[str, NDArray[np.bool_]],
+) -> Surface:
+    from layup.surface.skin import pick_side
+
+    points, faces = mesh
+    picked = pick_side(points, faces, side, name)
+    faces = np.where(picked.turned[:, None], faces[:, ::-1], faces)[picked.faces]
+    used, back = np.unique(faces, return_inverse=True)
+    own: Mesh = (points[used], back.reshape(-1, 3).astype(np.int64))
+    whole = replace(measure_triangles(own[0][own[1]]), perimeter=_free_length(own))
+    effect = None if picked.other is None else -(picked.other + (picked.strip or 0.0))
+    findings.append(Finding("closed", 1, picked.text, effect))
+    kept = {word: mask[picked.faces] for word, mask in groups.items() if mask[picked.faces].any()}
+    return Surface(
+        name, whole, lambda: own, side=side.text, unit=unit, findings=tuple(findings), groups=lambda: kept
+    )
+
+
+def _closed_without_side(mesh: Mesh, whole: Measured, name: str) -> SurfaceError:
+    from layup.surface.skin import walls
+
+    found = walls(*mesh, sample=4000)
+    if found.thin:
+        assert found.thickness is not None
+        what = f"a closed solid with two skins, its wall {found.thickness * 1e3:.3g} mm thick"
+    elif found.thickness is not None:
+        what = f"a closed solid block, {found.thickness * 1e3:.3g} mm through"
+    else:
+        what = "a closed solid"
+    return SurfaceError(
+        f"{name}: {what}; all its faces together are {whole.area:.4g} m^2, "
+        "and only one side of it is laid up",
+        f"Say which: {CHOICES}",
+    )
+
+
+def _free_length(mesh: Mesh) -> float:
+    from layup.surface.topology import free_edges, length_of
+
+    return length_of(mesh[0], free_edges(mesh[1]))
+
+
+def _no_area(scan: Scan) -> Finding:
+    count = scan.degenerate
+    return Finding("no area", count, f"{count:,} triangles without area; they change nothing", 0.0)
+
+
+def _cracks(whole: Measured) -> Finding:
+    length = whole.perimeter or 0.0
+    return Finding("cracks", 1, f"closed but for cracks with {length * 1e3:.3g} mm of edge; taken as closed")
+
+
+def _existing(path: Path, name: str) -> Path:
+    known = ", ".join(READABLE).upper()
+    kind = path.suffix.lower().lstrip(".")
+    if not path.exists():
+        folder = path.parent
+        there = [p.name for p in folder.iterdir() if p.is_file()] if folder.is_dir() else []
+        where = "" if folder.is_dir() else f" (there is no folder {folder})"
+        raise SurfaceError(f"{name}: no such file{where}", nearest(path.name, there, 2) or "Check the name")
+    if path.is_dir():
+        raise SurfaceError(f"{name}: a folder, not a file", "Name the file in it")
+    if kind not in READABLE:
+        what = f'a file of kind "{kind}"' if kind else "a file without a kind at the end of its name"
+        raise SurfaceError(f"{name}: {what} is not read", f"Save the surface as one of {known}")
+    if path.stat().st_size == 0:
+        raise SurfaceError(f"{name}: the file is empty", "Export it again")
+    return path
+
+
+def _factor(unit: str, name: str) -> float:
+    try:
+        return parse(f"1 {unit.strip()}", "length")
+    except UnitError:
+        raise SurfaceError(
+            f'{name}: unit "{unit}" is not a unit of length', 'Write unit = "mm", "cm", "m", "in" or "ft"'
+        ) from None
+
+
+def _scale(raw: _Raw, factor: float | None, unit: str | None, name: str) -> float:
+    if raw.unit is None:
+        if factor is None:
+            raise _unit_missing(raw.scan.measured.box, name)
+        return factor
+    if factor is not None and abs(factor / raw.unit - 1.0) > 1e-9:
+        raise SurfaceError(
+            f'{name}: the part file says unit = "{unit}", but {raw.unit_reason.partition(", ")[2]}',
+            'Take "unit" out of the part file, or export the file again in the right unit',
+        )
+    return raw.unit
+
+
+def _unit_missing(box: Box | None, name: str) -> SurfaceError:
+    assert box is not None
+    size = [high - low for low, high in zip(*box, strict=True)]
+    plain = " x ".join(f"{s:.4g}" for s in size)
+    largest = max(size)
+    readings = f"in mm that is {_metric(largest * 1e-3)} at most, in inches {_metric(largest * 0.0254)}"
+    return SurfaceError(
+        f"{name}: no unit. The box of {name} measures {plain}: {readings} "
+        f"({_feet(largest * 0.0254)}), in m {_metric(largest)} ({_feet(largest)})",
+        'Add unit = "mm", or "in", or "m"',
+    )
+
+
+def _metric(length: float) -> str:
+    return f"{length * 1e3:,.4g} mm" if length < 1.0 else f"{length:,.4g} m"
+
+
+def _feet(length: float) -> str:
+    return f"{length / 0.3048:,.3g} ft" if length >= 0.3048 else f"{length / 0.0254:,.3g} in"
+
+
+def _read(path: Path, name: str) -> _Raw:
+    kind = path.suffix.lower().lstrip(".")
+    if kind == "stl":
+        scan, triangles = read_stl(path, name)
+        return _Raw(scan, triangles=triangles)
+    if kind == "obj":
+        from layup.surface.read_obj import read_obj
+
+        points, faces, groups = read_obj(path, name)
+        return _of_mesh(points, faces, groups, name)
+    from layup.surface.read_scene import read_scene
+
+    scene = read_scene(path, name)
+    raw = _of_mesh(scene.points, scene.faces, scene.groups, name)
+    raw.unit, raw.unit_reason = scene.unit, scene.unit_reason
+    return raw
+
+
+def _of_mesh(
+    points: NDArray[np.float64], faces: NDArray[np.int64], groups: dict[str, NDArray[np.bool_]], name: str
+) -> _Raw:
+    if not len(faces):
+        what = f"{len(points):,} points without faces" if len(points) else "nothing"
+        raise SurfaceError(
+            f"{name}: it holds {what}, so there is no surface to measure",
+            "Export a mesh with faces; a scan needs meshing first",
+        )
+    try:
+        scan = scan_triangles(points[faces])
+    except SurfaceError as problem:
+        raise SurfaceError(f"{name}: {problem.wrong}", problem.remedy) from None
+    return _Raw(scan, mesh=(points, faces), groups=groups)

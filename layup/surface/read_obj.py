@@ -1,10 +1,10 @@
 """The OBJ file: points, faces of any number of corners, and the names of its objects and groups.
 
-Our own reader, because relative point numbers (`f -3 -2 -1`) and hollow faces must come out right, and a fault must
-name its line. Texture, normal and material statements are passed over.
+Our own reader, because relative point numbers (`f -3 -2 -1`) and hollow faces must come out right, and a
+fault must name its line. Texture, normal and material statements are passed over.
 
-Source: the statements `v`, `f`, `o`, `g` are those of the format's public description (appendix B1 of the Advanced
-Visualizer manual), from memory.
+Source: the statements `v`, `f`, `o`, `g` are those of the format's public description (appendix B1 of the
+Advanced Visualizer manual), from memory.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ def read_obj(path: Path, name: str) -> tuple[NDArray[np.float64], NDArray[np.int
     """Points (n, 3) as in the file, triangles (m, 3), and the objects and groups as masks over the triangles.
 
     Raises:
-        SurfaceError: a statement that can't be read or a face that names a point that is not there, with its line.
+        SurfaceError: a statement that can't be read or a face that names a point that is not there, with
+        its line.
     """
     lines = path.read_bytes().replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()
     heads = np.array([line[:2].strip() for line in lines], dtype="S2") if lines else np.zeros(0, dtype="S2")
@@ -54,7 +55,9 @@ def read_obj(path: Path, name: str) -> tuple[NDArray[np.float64], NDArray[np.int
 def _points(lines: list[bytes], at: NDArray[np.int64], name: str) -> NDArray[np.float64]:
     rows = [lines[i][1:].split()[:3] for i in at]
     try:
-        return np.array(rows, dtype=np.float64).reshape(-1, 3)
+        if not rows or min(map(len, rows)) == 3:
+            return np.array(rows, dtype=np.float64).reshape(-1, 3)
+        raise ValueError
     except ValueError:
         for i, row in zip(at, rows, strict=True):
             if len(row) < 3 or not all(_is_number(word) for word in row):

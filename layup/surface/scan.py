@@ -1,12 +1,12 @@
 """One pass over loose triangles: their measures, and whether they close up.
 
-    Is every edge used an even number of times, so that nothing is open?   scan_triangles(triangles).even_edges
-    How much does it enclose?                                              .volume
-    Does it face one way?                                                  .vector_area
+    Is every edge used an even number of times, so that nothing is open?
+    scan_triangles(triangles).even_edges How much does it enclose?
+       .volume Does it face one way?                                                  .vector_area
 
-The edge test needs no topology and no memory: every edge is turned into a 64-bit number that does not depend on
-its direction, and all numbers are combined by exclusive or. Two equal edges cancel. What remains is zero when every
-edge occurs an even number of times; by chance for an open surface about once in 2^64.
+The edge test needs no topology and no memory: every edge is turned into a 64-bit number that does not
+depend on its direction, and all numbers are combined by exclusive or. Two equal edges cancel. What remains
+is zero when every edge occurs an even number of times; by chance for an open surface about once in 2^64.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError
 from layup.surface.measure import SUMS, Measured, Vector, by_axis, from_sums, moments, vector
 
-MIX = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB)
-"""Odd 64-bit numbers with well-spread bits; any such would do."""
+MIX = (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB)
+"""An offset and two odd factors with well-spread bits (those of the splitmix64 generator, from memory)."""
 
 _CHUNK = 16_384
 
@@ -85,7 +85,9 @@ def from_moments(
     sums: NDArray[np.float64], parity: int, shift: NDArray[np.float64], box: tuple[Vector, Vector], count: int
 ) -> Scan:
     """A scan from its added-up moments (see `measure.moments`) about `shift` and its edge number."""
-    return Scan(from_sums(sums, shift, box, count), parity == 0, vector(sums[10:13]), float(sums[13]), int(sums[14]))
+    return Scan(
+        from_sums(sums, shift, box, count), parity == 0, vector(sums[10:13]), float(sums[13]), int(sums[14])
+    )
 
 
 def not_finite(index: int) -> SurfaceError:
@@ -99,18 +101,20 @@ def not_finite(index: int) -> SurfaceError:
 def vertex_numbers(points: NDArray[np.floating]) -> NDArray[np.uint64]:
     """A 64-bit number for each point (..., 3), equal for equal points; -0.0 and 0.0 are one."""
     clean = np.ascontiguousarray(points) + points.dtype.type(0.0)
-    bits = clean.view(np.uint32 if points.dtype == np.float32 else np.uint64).astype(np.uint64, copy=False)
     with np.errstate(over="ignore"):
-        number = bits[..., 0] * np.uint64(MIX[0])
-        number += bits[..., 1] * np.uint64(MIX[1])
-        number += bits[..., 2] * np.uint64(MIX[2])
-    return _stir(number)
+        if clean.dtype == np.float32:
+            words = clean.view(np.uint32).astype(np.uint64)
+            first = words[..., 0] | (words[..., 1] << np.uint64(32))
+        else:
+            words = clean.view(np.uint64)
+            first = _stir(words[..., 0] + np.uint64(MIX[0])) + words[..., 1]
+        return _stir(_stir(first + np.uint64(MIX[0])) + words[..., 2])
 
 
 def _stir(number: NDArray[np.uint64]) -> NDArray[np.uint64]:
     with np.errstate(over="ignore"):
-        number = (number ^ (number >> np.uint64(30))) * np.uint64(MIX[3])
-        number = (number ^ (number >> np.uint64(27))) * np.uint64(MIX[4])
+        number = (number ^ (number >> np.uint64(30))) * np.uint64(MIX[1])
+        number = (number ^ (number >> np.uint64(27))) * np.uint64(MIX[2])
     return number ^ (number >> np.uint64(31))
 
 

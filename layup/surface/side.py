@@ -9,7 +9,10 @@ from layup.errors import SurfaceError, UnitError
 from layup.surface.measure import Vector
 from layup.units import parse
 
-CHOICES = 'side = "outer", "inner", "facing (0, 0, 1)" or "touching (120 mm, 0 mm, 30 mm)"'
+CHOICES = (
+    'side = "outer", "inner", "facing (0, 0, 1)" or "touching (120 mm, 0 mm, 30 mm)"; '
+    'or side = "all" where every face is laid up'
+)
 
 _PLACE = re.compile(r"\(([^()]*)\)")
 
@@ -19,7 +22,7 @@ class Side:
     """A side that was asked for.
 
     Attributes:
-        kind: "outer", "inner", "facing" or "touching".
+        kind: "outer", "inner", "facing", "touching" or "all".
         vector: Unit direction of facing [-] or point of touching [m]; (0, 0, 0) for the others.
         text: As it was written.
     """
@@ -27,6 +30,11 @@ class Side:
     kind: str
     vector: Vector
     text: str
+
+    @property
+    def words(self) -> str:
+        """The side in a sentence: "outer side", "side facing (0, 0, 1)"."""
+        return f"{self.text} side" if self.kind in ("outer", "inner") else f"side {self.text}"
 
 
 def parse_side(text: str) -> Side:
@@ -40,7 +48,7 @@ def parse_side(text: str) -> Side:
     """
     plain = " ".join(text.split())
     word = plain.split("(")[0].strip().casefold()
-    if word in ("outer", "inner") and "(" not in plain:
+    if word in ("outer", "inner", "all") and "(" not in plain:
         return Side(word, (0.0, 0.0, 0.0), plain)
     if word == "facing":
         x, y, z = _direction(plain)
@@ -80,9 +88,11 @@ def parse_place(text: str, key: str) -> Vector:
 def _direction(text: str) -> Vector:
     match = _PLACE.search(text)
     try:
-        x, y, z = (float(word) for word in match.group(1).split(",")) if match else ()
+        x, y, z = (float(word) for word in (match.group(1) if match else "").split(","))
     except ValueError:
-        raise SurfaceError(f'side "{text}": a direction is three numbers', 'Write "facing (0, 0, 1)"') from None
+        raise SurfaceError(
+            f'side "{text}": a direction is three numbers', 'Write "facing (0, 0, 1)"'
+        ) from None
     size = (x * x + y * y + z * z) ** 0.5
     if not 0.0 < size < float("inf"):
         raise SurfaceError(f'side "{text}": the direction has no length', 'Write "facing (0, 0, 1)"')

@@ -3,12 +3,13 @@
     How thick is its wall?                 walls(points, faces).thickness
     Which faces are the side asked for?    pick_side(points, faces, side, name)
 
-From the middle of every face a ray goes inward to the first wall it meets. The thickness is the median over the area
-of the faces whose far wall faces the other way. Faces with about that much behind them are skin; what is left is edge
-strip. The skin faces that hang together are a skin, and the rays tell which skins lie back to back.
+From the middle of every face a ray goes inward to the first wall it meets. The thickness is the median over
+the area of the faces whose far wall faces the other way. Faces with about that much behind them are skin;
+what is left is edge strip. The skin faces that hang together are a skin, and the rays tell which skins lie
+back to back.
 
-The outer skin is the one that bulges: the sum over its inner edges of length times turning angle (the integral of the
-mean curvature, as for any polyhedron) is positive outside and negative inside.
+The outer skin is the one that bulges: the sum over its inner edges of length times turning angle (the
+integral of the mean curvature, as for any polyhedron) is positive outside and negative inside.
 """
 
 from __future__ import annotations
@@ -20,12 +21,12 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.surface.side import Side
-from layup.surface.topology import edges_of, face_pairs, normals, pieces
+from layup.surface.topology import face_pairs, normals, pieces
 
 Mask = NDArray[np.bool_]
 
 THIN = 0.2
-"""A wall is thin below this share of the square root of one side's area; above it the solid is a block. [-]"""
+"""A wall is thin below this share of the root of one side's area; above it the solid is a block. [-]"""
 _BACK = -0.5  # cosine between a face and the wall behind it, from which the two count as back to back
 _FOLD = -0.5  # cosine between two faces at an edge, below which a skin ends there (a knife edge)
 _SMOOTH = 0.766  # cosine of 40 degrees: a block's faces grow over edges that turn less
@@ -58,21 +59,25 @@ class Walls:
         return self.thickness is not None and self.thickness < THIN * float(np.sqrt(0.5 * self.area.sum()))
 
 
-def outward(points: NDArray[np.float64], faces: NDArray[np.int64]) -> Mask:
-    """Faces to turn so that all face out of their solid.
+def against(faces: NDArray[np.int64], area: NDArray[np.float64], piece: NDArray[np.int64]) -> Mask:
+    """Faces whose winding is against that of most of their piece, by area.
 
-    Neighbours are made to agree; then each piece with a negative volume is turned. A closed piece inside another
-    (a hollow) is left facing into the hollow, as the solid demands, when the two windings of the file say so.
+    Args:
+        faces: Shape (m, 3).
+        area: Of each face. [m^2]
+        piece: Number of the piece each face belongs to.
     """
     pairs, _, agree = face_pairs(faces)
     n = len(faces)
-    turned = np.zeros(n, dtype=bool)
-    if not agree.all():
-        twin = np.where(agree[:, None], [[0, 0]], [[0, n]])
-        both = np.concatenate([pairs + twin, pairs + n - twin[:, ::-1] * 0 - np.where(agree[:, None], 0, [[0, n]])])
-        _, label = pieces(2 * n, both)
-        turned = label[n:] < label[:n]
-    return turned
+    if agree.all():
+        return np.zeros(n, dtype=bool)
+    one, two, other = pairs[:, 0], pairs[:, 1], np.where(agree, 0, n)
+    links = np.concatenate([np.column_stack([one, two + other]), np.column_stack([one + n, two + n - other])])
+    _, label = pieces(2 * n, links)  # each face stands twice: as it is, and turned
+    turned = label[:n] > label[n:]
+    most = np.bincount(piece, area * turned) > 0.5 * np.bincount(piece, area)
+    mask: Mask = turned ^ (most[piece] & (label[:n] != label[n:]))
+    return mask
 
 
 def walls(points: NDArray[np.float64], faces: NDArray[np.int64], sample: int | None = None) -> Walls:
@@ -86,17 +91,13 @@ def walls(points: NDArray[np.float64], faces: NDArray[np.int64], sample: int | N
     from layup.surface.rays import first_hits
 
     normal, area = normals(points, faces)
-    turned = outward(points, faces)
+    _, piece = pieces(len(faces), face_pairs(faces)[0])
+    turned = against(faces, area, piece)
     normal[turned] *= -1.0
     middle = points[faces].mean(axis=1)
-    _, piece = pieces(len(faces), face_pairs(faces)[0])
-    volume = np.bincount(piece, np.einsum("ij,ij->i", middle - points.mean(axis=0), normal) * area) / 3.0
-    if turned.any():
-        flip = (volume < 0.0)[piece]
-    else:
-        flip = np.full(len(faces), volume.sum() < 0.0)
-    normal[flip] *= -1.0
-    turned ^= flip
+    if np.einsum("ij,ij,i->", middle - points.mean(axis=0), normal, area) < 0.0:  # three times the volume
+        normal *= -1.0
+        turned = ~turned
     rows = np.flatnonzero(area > 0.0)
     if sample is not None and len(rows) > sample:
         rows = rows[np.linspace(0, len(rows) - 1, sample).astype(np.int64)]
@@ -149,18 +150,18 @@ def pick_side(points: NDArray[np.float64], faces: NDArray[np.int64], side: Side,
     if not found.thin:
         return _of_block(points, faces, found, side, name)
     label, skin = _skins(faces, found)
-    first, second, opposite = _back_to_back(label, skin, found)
+    first, second = _back_to_back(label, skin, found)
     both = np.array([first, second])
     size = np.array([found.area[mask].sum() for mask in both])
     if not size.min() > 0.0:
-        raise SurfaceError(f"{name}: its two skins can't be told apart", "Give side = \"touching (x, y, z)\"")
+        raise SurfaceError(f"{name}: its two skins can't be told apart", 'Give side = "touching (x, y, z)"')
     chosen = _choose(points, faces, found, both, size, side, name)
     left_out = float(found.area[~(first | second)].sum())
     thickness = found.thickness or 0.0
     text = (
-        f"a closed solid with a wall of {thickness * 1e3:.3g} mm: its {side.text} side is used, "
-        f"{size[chosen]:.4g} m^2; the other side ({size[1 - chosen]:.4g} m^2) and its edges ({left_out:.3g} m^2) "
-        "are left out"
+        f"a closed solid with a wall of {thickness * 1e3:.3g} mm: its {side.words} is used, "
+        f"{size[chosen]:.4g} m^2; the other side ({size[1 - chosen]:.4g} m^2) "
+        f"and its edges ({left_out:.3g} m^2) are left out"
     )
     return Picked(both[chosen], found.turned, thickness, left_out, float(size[1 - chosen]), text)
 
@@ -179,7 +180,7 @@ def _skins(faces: NDArray[np.int64], found: Walls) -> tuple[NDArray[np.int64], M
     return label, skin
 
 
-def _back_to_back(label: NDArray[np.int64], skin: Mask, found: Walls) -> tuple[Mask, Mask, int]:
+def _back_to_back(label: NDArray[np.int64], skin: Mask, found: Walls) -> tuple[Mask, Mask]:
     """The two sides: from the largest skin, over what lies behind it, to what lies behind that, and so on."""
     size = np.bincount(label, found.area * skin)
     from_, to = label[skin], label[found.hit[skin]]
@@ -202,7 +203,7 @@ def _back_to_back(label: NDArray[np.int64], skin: Mask, found: Walls) -> tuple[M
     value = np.zeros(len(size), dtype=np.int64)
     for piece, s in sign.items():
         value[piece] = s
-    return (value[label] > 0) & skin, (value[label] < 0) & skin, len(sign)
+    return (value[label] > 0) & skin, (value[label] < 0) & skin
 
 
 def _choose(
@@ -215,7 +216,7 @@ def _choose(
     name: str,
 ) -> int:
     if side.kind == "facing":
-        towards = [float((found.normal[m] * found.area[m, None]).sum(axis=0) @ np.array(side.vector)) for m in both]
+        towards = [float(found.area[m] @ (found.normal[m] @ np.array(side.vector))) for m in both]
         if abs(towards[0] - towards[1]) < 0.05 * size.mean():
             raise SurfaceError(
                 f"{name}: neither side faces {side.text.removeprefix('facing ')}",
@@ -248,7 +249,7 @@ def _choose(
 def curvature(
     points: NDArray[np.float64], faces: NDArray[np.int64], mask: Mask, normal: NDArray[np.float64]
 ) -> float:
-    """Sum over the inner edges of a part of a mesh of length times turning angle, positive where it bulges. [m]"""
+    """Sum over the inner edges of part of a mesh of length times turning angle; bulging is positive. [m]"""
     own = np.flatnonzero(mask)
     pairs, edges, _ = face_pairs(faces[own])
     one, two = own[pairs[:, 0]], own[pairs[:, 1]]
@@ -284,8 +285,8 @@ def _of_block(
     mask = label == chosen
     area = float(found.area[mask].sum())
     text = (
-        f"a closed solid block: of its {count} faces (parted at edges sharper than 40 degrees) the one {side.text} "
-        f"is used, {area:.4g} m^2"
+        f"a closed solid block: of its {count} faces (parted at edges sharper than 40 degrees) "
+        f"the one {side.text} is used, {area:.4g} m^2"
     )
     return Picked(mask, found.turned, None, None, None, text)
 

@@ -2,16 +2,17 @@
 
     Is it binary, whatever its first word says?    the size decides: 84 bytes and 50 for every triangle
     Its triangles, without reading them            open_stl(path, name)
-    Its measures in one pass                       scan_stl(path, name)
+    Its measures in one pass                       read_stl(path, name)
 
-Source: the layout of a binary STL, 80 bytes of header, a 32-bit count, then records of twelve 32-bit floats and two
-attribute bytes, is that of the format's public description; so are the words of the ASCII form.
+Source: the layout of a binary STL, 80 bytes of header, a 32-bit count, then records of twelve 32-bit floats
+and two attribute bytes, is that of the format's public description; so are the words of the ASCII form.
 """
 
 from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,12 +39,15 @@ _WORDS = {0: b"facet", 1: b"normal", 5: b"outer", 6: b"loop", 7: b"vertex", 11: 
 _NUMBERS = [8, 9, 10, 12, 13, 14, 16, 17, 18]
 
 
-def scan_stl(path: Path, name: str) -> Scan:
-    """Measures and edge test of an STL file in one pass, in the unit of the file.
+def read_stl(path: Path, name: str) -> tuple[Scan, NDArray[np.generic]]:
+    """Measures and edge test of an STL file in one pass, in the unit of the file, and its triangles.
 
     Args:
         path: The file.
         name: What errors call it.
+
+    Returns:
+        The scan, and the triangles as `open_stl` gives them.
 
     Raises:
         SurfaceError: not an STL, cut short, empty, or a corner that is no number, naming file and place.
@@ -53,15 +57,16 @@ def scan_stl(path: Path, name: str) -> Scan:
         if isinstance(triangles, np.memmap) and len(triangles) >= LARGE:
             from layup.surface.stl_fast import scan_records
 
-            return scan_records(triangles)
-        return scan_triangles(corners_of(triangles))
+            return scan_records(triangles), triangles
+        return scan_triangles(corners_of(triangles)), triangles
     except SurfaceError as problem:
         raise SurfaceError(f"{name}: {problem.wrong}", problem.remedy) from None
 
 
 def corners_of(triangles: NDArray[np.generic]) -> NDArray[np.floating]:
     """Corners (n, 3, 3) of what `open_stl` gives: a view of the mapped file, or the array itself."""
-    corners: NDArray[np.floating] = triangles["corners"] if triangles.dtype.names else triangles
+    plain: Any = triangles
+    corners: NDArray[np.floating] = plain["corners"] if plain.dtype.names else plain
     return corners
 
 
@@ -77,7 +82,7 @@ def open_stl(path: Path, name: str) -> NDArray[np.generic]:
         (n, 3, 3) in double precision.
 
     Raises:
-        SurfaceError: as in `scan_stl`.
+        SurfaceError: as in `read_stl`.
     """
     size = path.stat().st_size
     with path.open("rb") as file:

@@ -1,6 +1,7 @@
 """The pass of `scan.py` over the records of a large binary STL, compiled and on all cores.
 
-Kept apart because importing the compiler costs a quarter of a second: only files above a million triangles come here.
+Kept apart because importing the compiler costs a quarter of a second: only files above a million triangles
+come here.
 """
 
 from __future__ import annotations
@@ -17,14 +18,14 @@ from layup.surface.scan import MIX, Scan, from_moments, not_finite
 
 _BLOCK = 65_536
 _SIGN = np.uint32(0x80000000)
-_M0, _M1, _M2, _M3, _M4 = (np.uint64(m) for m in MIX)
-_S27, _S30, _S31 = np.uint64(27), np.uint64(30), np.uint64(31)
+_M0, _M1, _M2 = (np.uint64(m) for m in MIX)
+_S27, _S30, _S31, _S32 = np.uint64(27), np.uint64(30), np.uint64(31), np.uint64(32)
 
 
 @numba.njit(inline="always")
 def _stir(number):  # type: ignore[no-untyped-def]  # compiled: its types are found by the compiler
-    number = (number ^ (number >> _S30)) * _M3
-    number = (number ^ (number >> _S27)) * _M4
+    number = (number ^ (number >> _S30)) * _M1
+    number = (number ^ (number >> _S27)) * _M2
     return number ^ (number >> _S31)
 
 
@@ -37,12 +38,13 @@ def _vertex(bits, k):  # type: ignore[no-untyped-def]  # compiled
         y = np.uint32(0)
     if z == _SIGN:
         z = np.uint32(0)
-    return _stir(np.uint64(x) * _M0 + np.uint64(y) * _M1 + np.uint64(z) * _M2)
+    number = (np.uint64(x) | (np.uint64(y) << _S32)) * _M1
+    return ((number ^ (number >> _S32)) + np.uint64(z)) * _M2
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
 def _block(corners, bits, shift, sums, box, parity):  # type: ignore[no-untyped-def]  # compiled
-    """Add one run of records into sums, box and parity; the first record with a non-finite corner, else -1."""
+    """Add a run of records to sums, box and parity; the first with a non-finite corner, else -1."""
     sx, sy, sz = shift[0], shift[1], shift[2]
     area_sum = fx = fy = fz = xx = yy = zz = xy = xz = yz = vx = vy = vz = volume = 0.0
     flat = 0
@@ -113,7 +115,8 @@ def scan_records(records: NDArray[np.void], workers: int | None = None) -> Scan:
     """Scan the records of a binary STL; the same figures as `scan.scan_triangles`, for any number of workers.
 
     Args:
-        records: Structured array (n,) with fields `corners` (3, 3) single precision and `bits`, the same bytes as
+        records: Structured array (n,) with fields `corners` (3, 3) single precision and `bits`, the same
+        bytes as
             32-bit integers; the array may be mapped from disk. [m]
         workers: Threads; None for one a core. [-]
 

@@ -1,9 +1,9 @@
 """What touches what: welded points, shared and free edges, neighbours, pieces.
 
-    Points and faces from loose triangles     weld(triangles)
-    Its free edges                            free_edges(faces)
-    Which faces meet at an edge               face_pairs(faces)
-    Which faces hang together                 pieces(count, pairs)
+Points and faces from loose triangles     weld(triangles)
+Its free edges                            free_edges(faces)
+Which faces meet at an edge               face_pairs(faces)
+Which faces hang together                 pieces(count, pairs)
 """
 
 from __future__ import annotations
@@ -62,7 +62,8 @@ def edges_of(faces: Faces) -> tuple[Faces, NDArray[np.int64]]:
 def edge_keys(edges: Faces) -> NDArray[np.int64]:
     """One number for each edge (e, 2), the same for both directions."""
     low = edges.min(axis=1).astype(np.int64)
-    return (low << 32) | edges.max(axis=1).astype(np.int64)
+    keys: NDArray[np.int64] = (low << 32) | edges.max(axis=1).astype(np.int64)
+    return keys
 
 
 def free_edges(faces: Faces) -> Faces:
@@ -72,7 +73,8 @@ def free_edges(faces: Faces) -> Faces:
     """
     edges, _ = edges_of(faces)
     _, first, count = np.unique(edge_keys(edges), return_index=True, return_counts=True)
-    return edges[first[count % 2 == 1]]
+    free: Faces = edges[first[count % 2 == 1]]
+    return free
 
 
 def face_pairs(faces: Faces) -> tuple[Faces, Faces, NDArray[np.bool_]]:

@@ -1,0 +1,79 @@
+"""Predict what a hand-made composite part will weigh before it is laid up, and what it saves.
+
+    >>> import layup
+    >>> door = layup.predict({
+    ...     "title": "Hatch", "process": "vacuum bag", "resin": "epoxy, laminating",
+    ...     "surface": {"area": "0.54 m^2"}, "ply": [{"fabric": "carbon plain 200", "count": 2}],
+    ... })
+    >>> print(f"{door.mass.mean:.2f} kg, from {door.mass.p05:.2f} to {door.mass.p95:.2f}")
+    0.40 kg, from 0.35 to 0.47
+
+The names below are the public face; everything else may move. They load when first used, so that `import layup` is quick.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from layup.errors import Fault, FaultsError, LayupError
+    from layup.materials import Library, Material, load_library
+    from layup.partfile import Job, read_part
+    from layup.prediction import Prediction, predict
+    from layup.show.picture import draw_prediction
+    from layup.sources import Figure
+    from layup.spread import Interval
+    from layup.surface.mesh import Surface
+    from layup.surface.read import read_surface
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "Fault",
+    "FaultsError",
+    "Figure",
+    "Interval",
+    "Job",
+    "LayupError",
+    "Library",
+    "Material",
+    "Prediction",
+    "Surface",
+    "draw_prediction",
+    "load_library",
+    "predict",
+    "read_part",
+    "read_surface",
+]
+
+_HOMES = {
+    "Fault": "layup.errors",
+    "FaultsError": "layup.errors",
+    "Figure": "layup.sources",
+    "Interval": "layup.spread",
+    "Job": "layup.partfile",
+    "LayupError": "layup.errors",
+    "Library": "layup.materials",
+    "Material": "layup.materials",
+    "Prediction": "layup.prediction",
+    "Surface": "layup.surface.mesh",
+    "draw_prediction": "layup.show.picture",
+    "load_library": "layup.materials",
+    "predict": "layup.prediction",
+    "read_part": "layup.partfile",
+    "read_surface": "layup.surface.read",
+}
+
+
+def __getattr__(name: str) -> object:
+    """Load a public name from its module when it is first used."""
+    if name in _HOMES:
+        value: object = getattr(import_module(_HOMES[name]), name)
+        globals()[name] = value
+        return value
+    raise AttributeError(f"module 'layup' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

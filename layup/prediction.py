@@ -1,0 +1,357 @@
+"""The whole answer for one part: its weight, what it replaces, every process, the money, the cautions, the sources.
+
+`predict` runs the job from a part file to a `Prediction`. A prediction is frozen; `as_json` gives it in the stable SI
+form that scripts rely on, and the `*_frame` methods give pandas tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from layup.compare import Alternative, ProcessShare, Saving, compare_processes, process_for, process_share, saving
+from layup.cost import Cost, material_cost
+from layup.part import WHOLE
+from layup.partfile import Job, read_part
+from layup.plies import Layer
+from layup.replaced import Replaced, weigh_replaced
+from layup.sources import Citation, cite
+from layup.spread import Interval
+from layup.weight import Weighed, stack_thickness, weigh_layup
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CAUTIONS = (
+    "A weight estimate, not a structural substantiation: strength, stiffness and airworthiness need their own proof.",
+    "Resin and hardener: gloves, eye protection and fresh air; a full pot heats up and can burn, so mix small batches. "
+    "Sanding dust of cured laminate, carbon above all: mask and extraction.",
+    "On an aircraft, local rules and a licensed person decide what may be replaced, and sign the weight and balance.",
+)
+"""Said with every prediction."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneWeight:
+    """One zone of the part.
+
+    Attributes:
+        name: "whole", a zone's name, or "patch".
+        area: [m^2]
+        plies: How many layers lie there, those over the whole surface counted.
+        areal_weight: Of all that lies there, films counted. [kg/m^2]
+        thickness: [m]
+        mass: Of the layers laid for this zone alone. [kg]
+    """
+
+    name: str
+    area: float
+    plies: int
+    areal_weight: float
+    thickness: float
+    mass: float
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What a part will weigh, within what limits, and what it saves.
+
+    Attributes:
+        job: The part file, the materials and the surface it rests on.
+        weighed: The weight in the part's own process.
+        zones: Zone by zone.
+        alternatives: The part in each process.
+        replaced: What comes off; None where the file names nothing.
+        saving: Old against new; None where the file names nothing.
+        cost: Of the material.
+        made: How much of the difference between weighed versions the process explains.
+        cautions: What a reader must know before acting on it.
+        citations: Every figure used, with its source.
+    """
+
+    job: Job = field(repr=False)
+    weighed: Weighed
+    zones: tuple[ZoneWeight, ...]
+    alternatives: tuple[Alternative, ...] = field(repr=False)
+    replaced: Replaced | None
+    saving: Saving | None
+    cost: Cost
+    made: tuple[ProcessShare, ...]
+    cautions: tuple[str, ...] = field(repr=False)
+    citations: tuple[Citation, ...] = field(repr=False)
+
+    @property
+    def title(self) -> str:
+        """Name of the part."""
+        return self.job.part.title
+
+    @property
+    def mass(self) -> Interval:
+        """Mean and 90 % interval. [kg]"""
+        return self.weighed.mass
+
+    @property
+    def area(self) -> float:
+        """Of the surface. [m^2]"""
+        return self.job.surface.whole.area
+
+    @property
+    def areal_weight(self) -> float:
+        """Mean mass over the area. [kg/m^2]"""
+        return self.weighed.mass.mean / self.area
+
+    def as_json(self) -> dict[str, Any]:
+        """The stable form for scripts: SI units throughout; keys are only ever added."""
+        return _as_json(self)
+
+    def plies_frame(self) -> pd.DataFrame:
+        """One row a ply: its fabric, place and masses. [deg, m, m^2, kg]"""
+        import pandas as pd
+
+        return pd.DataFrame([ply_record(layer) for layer in self.weighed.layers])
+
+    def zones_frame(self) -> pd.DataFrame:
+        """One row a zone. [m^2, kg/m^2, m, kg]"""
+        import pandas as pd
+
+        return pd.DataFrame([zone_record(zone) for zone in self.zones])
+
+    def processes_frame(self) -> pd.DataFrame:
+        """One row a process: mass with its interval, thickness, resin, saving. [kg, m]"""
+        import pandas as pd
+
+        rows = []
+        for record in self.as_json()["processes"]:
+            mass, gain = record.pop("mass_kg"), record.pop("saving_kg")
+            record.update({f"mass_kg_{key}": value for key, value in mass.items()})
+            record["saving_kg"] = gain["mean"] if gain else None
+            rows.append(record)
+        return pd.DataFrame(rows)
+
+    def sources_frame(self) -> pd.DataFrame:
+        """One row a figure used: value as printed, kind, source, page."""
+        import pandas as pd
+
+        return pd.DataFrame([source_record(citation) for citation in self.citations])
+
+
+def predict(source: str | Path | Mapping[str, Any] | Job, folder: str | Path | None = None) -> Prediction:
+    """Predict what a part will weigh before it is laid up.
+
+    Args:
+        source: A part file's path, its content as a mapping of the same keys, or a job already read.
+        folder: Where the files it names lie; the part file's own folder if left out.
+
+    Returns:
+        The prediction.
+
+    Raises:
+        FaultsError: The part file, a table or the surface has faults; all are named.
+        LayupError: A figure that the computation needs is in no table.
+    """
+    job = source if isinstance(source, Job) else read_part(source, folder)
+    weighed = weigh_layup(job, process_for(job, job.part.process, own=True))
+    replaced = weigh_replaced(job)
+    alternatives = compare_processes(job, weighed, replaced)
+    cost = next((a.cost for a in alternatives if a.chosen), None) or material_cost(job, weighed)
+    figures = [*weighed.figures, *(replaced.figures if replaced else ())]
+    return Prediction(
+        job=job,
+        weighed=weighed,
+        zones=_zones(job, weighed),
+        alternatives=alternatives,
+        replaced=replaced,
+        saving=saving(job, weighed, replaced, cost) if replaced else None,
+        cost=cost,
+        made=_made(job),
+        cautions=_cautions(job, weighed, alternatives),
+        citations=cite(figures, job.library.sources),
+    )
+
+
+def _zones(job: Job, weighed: Weighed) -> tuple[ZoneWeight, ...]:
+    surface_resin = weighed.film / max(layer.place.area for layer in weighed.layers if layer.kind == "fabric")
+    fabric = next(layer for layer in weighed.layers if layer.kind == "fabric")
+    films = surface_resin / fabric.resin_density
+    names = [WHOLE, *job.zones]
+    if any(layer.zone == "patch" for layer in weighed.layers):
+        names.append("patch")
+    rows = []
+    for name in names:
+        own = [layer for layer in weighed.layers if layer.zone == name]
+        there = own if name == WHOLE else [layer for layer in weighed.layers if layer.zone == WHOLE] + own
+        area = job.surface.whole.area if name == WHOLE else sum({layer.place.area for layer in own})
+        if name in job.zones:
+            area = job.zones[name].area
+        areal = sum(layer.areal_weight for layer in there) + (surface_resin if there else 0.0)
+        rows.append(
+            ZoneWeight(
+                name, area, len(there), areal, stack_thickness(weighed.layers, name, films),
+                sum(layer.mass for layer in own),
+            )
+        )  # fmt: skip
+    return tuple(rows)
+
+
+def _made(job: Job) -> tuple[ProcessShare, ...]:
+    """Each weighed version against the next, heavier first."""
+    listed = [(m.name or m.process, m.process, m.weighed) for m in job.part.made]
+    listed.sort(key=lambda version: -version[2])
+    return tuple(process_share(job, heavy, light) for heavy, light in zip(listed, listed[1:], strict=False))
+
+
+def _cautions(job: Job, weighed: Weighed, alternatives: tuple[Alternative, ...]) -> tuple[str, ...]:
+    found = list(weighed.process.notes)
+    others = [a.resin_name for a in alternatives if a.resin_name != _resin(weighed)]
+    if others:
+        named = "; ".join(f"{a.process}: {a.resin_name}" for a in alternatives if a.resin_name != _resin(weighed))
+        found.append(f"Compared with the resin each process is used with ({named}).")
+    missing = [name for name in ("wet", "vacuum bag", "infusion", "prepreg") if name not in {a.process for a in alternatives}]
+    if missing:
+        found.append("Not compared, for want of a figure for this cloth: " + ", ".join(missing) + ".")
+    if not job.surface.has_mesh:
+        found.append("Only the area is known: no centre of gravity and no inertia.")
+    if any(layer.zone == "patch" for layer in weighed.layers):
+        found.append("A patch given by its area is taken to balance where the whole surface does.")
+    if weighed.process.name == "infusion" and any(l.kind == "core" for l in weighed.layers):
+        found.append("An infused core fills every slit, hole and groove it has; what is drilled or cut is not counted.")
+    return (*found, *CAUTIONS)
+
+
+def _resin(weighed: Weighed) -> str:
+    return next(layer.resin_name for layer in weighed.layers if layer.kind == "fabric")
+
+
+def ply_record(layer: Layer) -> dict[str, Any]:
+    """One ply as scripts and tables get it."""
+    return {
+        "ply": layer.number,
+        "material": layer.name,
+        "kind": layer.kind,
+        "form": layer.form,
+        "angle_deg": layer.angle,
+        "zone": layer.zone,
+        "area_m2": layer.area,
+        "fibre_kg": layer.fibre * layer.area,
+        "resin_kg": (layer.resin + layer.bond) * layer.area,
+        "core_kg": layer.core * layer.area,
+        "mass_kg": layer.mass,
+        "areal_kg_m2": layer.areal_weight,
+        "thickness_m": layer.thickness,
+        "fibre_volume_fraction": None if layer.take_up is None else layer.take_up.fibre_fraction,
+    }
+
+
+def zone_record(zone: ZoneWeight) -> dict[str, Any]:
+    """One zone as scripts and tables get it."""
+    return {
+        "zone": zone.name,
+        "area_m2": zone.area,
+        "plies": zone.plies,
+        "areal_kg_m2": zone.areal_weight,
+        "thickness_m": zone.thickness,
+        "mass_kg": zone.mass,
+    }
+
+
+def source_record(citation: Citation) -> dict[str, str]:
+    """One figure with its source as scripts and tables get it."""
+    return {
+        "material": citation.material,
+        "property": citation.property,
+        "value": citation.printed,
+        "kind": citation.kind,
+        "source": citation.source,
+        "reference": citation.reference,
+        "at": citation.at,
+    }
+
+
+def _as_json(prediction: Prediction) -> dict[str, Any]:
+    job, weighed = prediction.job, prediction.weighed
+    surface, replaced, gain = job.surface, prediction.replaced, prediction.saving
+    whole = surface.whole
+    cost = prediction.cost
+    return {
+        "part": job.part.title,
+        "file": job.file,
+        "surface": {
+            "area_m2": whole.area,
+            "centroid_m": None if whole.centroid is None else list(whole.centroid),
+            "side": surface.side,
+            "edge_m": job.part.surface.edge if job.part.surface.edge is not None else surface.perimeter,
+            "triangles": whole.triangles,
+            "findings": [
+                {"kind": f.kind, "count": f.count, "text": f.text, "area_effect_m2": f.area_effect}
+                for f in surface.findings
+            ],
+        },
+        "process": weighed.process.name,
+        "pressure_pa": weighed.process.pressure,
+        "mass_kg": weighed.mass.as_dict(),
+        "areal_kg_m2": prediction.areal_weight,
+        "thickness_m": weighed.thickness,
+        "fibre_volume_fraction": weighed.fibre_fraction,
+        "fibre_kg": weighed.fibre,
+        "resin_in_part_kg": weighed.resin,
+        "resin_on_faces_kg": weighed.film,
+        "resin_at_cores_kg": weighed.bond,
+        "resin_to_mix_kg": weighed.resin_to_mix,
+        "core_kg": weighed.core,
+        "finish_kg": weighed.finish,
+        "extras_kg": weighed.extra,
+        "trimmed_off_kg": weighed.trimmed_off,
+        "cg_m": None if weighed.cg is None else list(weighed.cg),
+        "inertia_kg_m2": None if weighed.inertia is None else [list(row) for row in weighed.inertia],
+        "plies": [ply_record(layer) for layer in weighed.layers],
+        "zones": [zone_record(zone) for zone in prediction.zones],
+        "processes": [
+            {
+                "process": a.process,
+                "mass_kg": a.weighed.mass.as_dict(),
+                "thickness_m": a.weighed.thickness,
+                "fibre_volume_fraction": a.weighed.fibre_fraction,
+                "resin_in_part_kg": a.weighed.resin,
+                "resin_to_mix_kg": a.weighed.resin_to_mix,
+                "resin": a.resin_name,
+                "saving_kg": None if a.saving is None else a.saving.as_dict(),
+                "cost": dict(a.cost.amounts),
+            }
+            for a in prediction.alternatives
+        ],
+        "replaced": None
+        if replaced is None
+        else {
+            "mass_kg": replaced.mass.mean,
+            "p05_kg": replaced.mass.p05,
+            "p95_kg": replaced.mass.p95,
+            "items": [{"name": t.name, "mass_kg": t.mass, "how": t.how} for t in replaced.items],
+        },
+        "saving": None
+        if gain is None
+        else {
+            "mass_kg": gain.mass.as_dict(),
+            "fraction": gain.fraction,
+            "moment_kg_m": gain.moment,
+            "cost_per_kg": None if gain.cost_per_mass is None else gain.cost_per_mass[0],
+            "currency": None if gain.cost_per_mass is None else gain.cost_per_mass[1],
+        },
+        "cost": {"amounts": dict(cost.amounts), "unpriced": list(cost.unpriced)},
+        "made": [
+            {
+                "heavier": m.heavier,
+                "lighter": m.lighter,
+                "difference_kg": m.difference,
+                "fraction": m.fraction,
+                "process_explains_kg": m.explained.as_dict(),
+                "process_share": m.share,
+                "process_alone_is_enough": m.enough,
+                "rest_kg": m.rest,
+            }
+            for m in prediction.made
+        ],
+        "cautions": list(prediction.cautions),
+        "sources": [source_record(citation) for citation in prediction.citations],
+    }

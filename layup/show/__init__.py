@@ -1,0 +1,1 @@
+"""How results are shown: the terminal, tables for scripts, pictures."""

@@ -1,0 +1,418 @@
+"""What the terminal shows: a prediction read in ten seconds, the longer comparison, the sources, the materials.
+
+Everything is built as rich renderables; piped, they come out as plain text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import groupby
+
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from layup.compare import Alternative, ProcessShare
+from layup.cost import Cost
+from layup.materials import Library, Material
+from layup.plies import Layer
+from layup.prediction import Prediction
+from layup.properties import PLURAL
+from layup.sources import Citation
+from layup.spread import Interval
+from layup.words import (
+    area_words,
+    areal_weight_words,
+    length_words,
+    mass_both,
+    mass_words,
+    percent_words,
+    pressure_words,
+    thickness_words,
+)
+
+BAR = 34
+"""Cells of the bar that shows an interval."""
+
+System = str
+
+
+def prediction_screen(prediction: Prediction, system: System) -> RenderableType:
+    """The screen of `layup predict`.
+
+    Args:
+        prediction: What to show.
+        system: "lb", "metric" or "both".
+
+    Returns:
+        Something rich can print.
+    """
+    parts: list[RenderableType] = [_head(prediction, system), Text()]
+    parts += [_processes(prediction, system), Text()]
+    parts += [_made_of(prediction, system), Text()]
+    parts += [_plies(prediction, system)]
+    parts += [Text(), *_small_print(prediction, system)]
+    return Group(*parts)
+
+
+def _mass(kg: float, system: System) -> str:
+    return mass_both(kg, system)
+
+
+def _span(interval: Interval, system: System) -> str:
+    """Both ends of an interval, in one system: a line with four masses is not read in ten seconds."""
+    first = "metric" if system == "metric" else "lb"
+    return f"{mass_both(interval.p05, first)} to {mass_both(interval.p95, first)}"
+
+
+def _head(prediction: Prediction, system: System) -> RenderableType:
+    weighed, gain = prediction.weighed, prediction.saving
+    lines = [Text(prediction.title, style="bold")]
+    answer = Text("  will weigh  ")
+    answer.append(_mass(weighed.mass.mean, system), style="bold")
+    answer.append(f"   nine in ten: {_span(weighed.mass, system)}")
+    lines.append(answer)
+    if gain is not None and prediction.replaced is not None:
+        word = "saves" if gain.mass.mean >= 0 else "adds"
+        text = Text(f"  {word:<10}  ")
+        sign = 1 if gain.mass.mean >= 0 else -1
+        text.append(_mass(sign * gain.mass.mean, system), style="bold")
+        ends = (gain.mass.p05, gain.mass.p95) if sign > 0 else (-gain.mass.p95, -gain.mass.p05)
+        text.append(f"   nine in ten: {_span(Interval(0.0, *ends), system)}")
+        lines.append(text)
+        share = percent_words(abs(gain.fraction))
+        lines.append(Text(f"              {share} of the old part's {_mass(prediction.replaced.mass.mean, system)}"))
+        if gain.moment is not None:
+            lines.append(Text(f"              moment about the datum: {_moment(gain.moment, system)} less"))
+        if gain.cost_per_mass is not None:
+            lines.append(Text(f"              {_per_mass(gain.cost_per_mass, system)} saved, in material"))
+    return Group(*lines)
+
+
+def _moment(kg_m: float, system: System) -> str:
+    pound_inches = f"{kg_m / 0.45359237 / 0.0254:,.1f} lb in"
+    metric = f"{kg_m:.3f} kg m"
+    return {"lb": pound_inches, "metric": metric}.get(system, f"{pound_inches} ({metric})")
+
+
+def _per_mass(cost: tuple[float, str], system: System) -> str:
+    amount, currency = cost
+    if system == "metric":
+        return f"{amount:.2f} {currency} for each kg"
+    return f"{amount * 0.45359237:.2f} {currency} for each lb"
+
+
+def _processes(prediction: Prediction, system: System) -> RenderableType:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=True, header_style="dim")
+    table.add_column("  ")
+    table.add_column("how it is made")
+    table.add_column("", width=BAR, no_wrap=True)
+    table.add_column("weight", justify="right", no_wrap=True)
+    table.add_column("nine in ten", no_wrap=True)
+    old = prediction.replaced.mass.mean if prediction.replaced else 0.0
+    top = max(old, *(a.weighed.mass.p95 for a in prediction.alternatives))
+    for row in prediction.alternatives:
+        mass = row.weighed.mass
+        table.add_row(
+            Text(" >" if row.chosen else "  "),
+            Text(row.process, style="bold" if row.chosen else ""),
+            _bar(mass.p05, mass.mean, mass.p95, top),
+            Text(_mass(mass.mean, system), style="bold" if row.chosen else ""),
+            Text(_span(mass, system), style="dim"),
+        )
+    if prediction.replaced is not None:
+        mass = prediction.replaced.mass
+        table.add_row(
+            Text("  "), Text("old part"), _bar(None, mass.mean, None, top), Text(_mass(mass.mean, system)),
+            Text(_span(mass, system), style="dim") if mass.p95 > mass.p05 * 1.02 else Text(""),
+        )  # fmt: skip
+    return table
+
+
+def _bar(low: float | None, mean: float, high: float | None, top: float) -> Text:
+    """A row of cells from nought to `top`: the interval as a line, the mean as a block."""
+
+    def cell(value: float) -> int:
+        return min(BAR - 1, max(0, round(value / top * (BAR - 1))))
+
+    cells = [" "] * BAR
+    if low is not None and high is not None:
+        for at in range(cell(low), cell(high) + 1):
+            cells[at] = "─"
+    cells[cell(mean)] = "█" if low is not None else "◆"
+    return Text("".join(cells))
+
+
+def _made_of(prediction: Prediction, system: System) -> RenderableType:
+    w = prediction.weighed
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
+    table.add_column(no_wrap=True)
+    table.add_column(justify="right", no_wrap=True)
+    table.add_column()
+    rows = [
+        ("fibre", w.fibre, f"{w.fibre_fraction * 100:.0f} % of the plies' volume"),
+        ("resin in the part", w.resin, _resin_note(prediction, system)),
+        ("core, dry", w.core, ""),
+        ("finish", w.finish, ", ".join(t.name for t in w.finishes)),
+        ("extras", w.extra, ", ".join(t.name for t in w.extras)),
+    ]
+    for name, mass, note in rows:
+        if mass > 0:
+            table.add_row(f"  {name}", _mass(mass, system), Text(note, style="dim"))
+    if w.process.mixes:
+        table.add_row("  resin to mix", _mass(w.resin_to_mix, system), Text("with what stays in pot, brush and bag", style="dim"))
+    if w.trimmed_off > 0:
+        table.add_row("  before trimming", _mass(w.mass.mean + w.trimmed_off, system), Text("as it comes off the mould", style="dim"))
+    surface = prediction.job.surface
+    table.add_row("  surface", area_words(surface.whole.area, system), Text(_surface_note(prediction, system), style="dim"))
+    table.add_row("  thickness", thickness_words(w.thickness, system), Text(f"weighs {areal_weight_words(prediction.areal_weight, system)} all in all", style="dim"))
+    if w.cg is not None:
+        at = ", ".join(length_words(v, "metric") for v in w.cg)
+        table.add_row("  balances at", "", Text(f"({at}) in the surface's own axes", style="dim"))
+    return table
+
+
+def _resin_note(prediction: Prediction, system: System) -> str:
+    w = prediction.weighed
+    parts = [f"{percent_words(w.resin / (w.fibre + w.resin))} of fibre and resin"]
+    if w.film > 0:
+        parts.append(f"{mass_both(w.film, _one(system))} on the faces")
+    if w.bond > 0:
+        parts.append(f"{mass_both(w.bond, _one(system))} at the core")
+    return "; ".join(parts)
+
+
+def _one(system: System) -> System:
+    return "metric" if system == "metric" else "lb"
+
+
+def _surface_note(prediction: Prediction, system: System) -> str:
+    surface = prediction.job.surface
+    if not surface.has_mesh:
+        return "as the part file says"
+    words = surface.name
+    if surface.side != "as drawn":
+        words += f", {surface.side} side"
+    if prediction.weighed.process.pressure is not None:
+        words += f"; bag at {pressure_words(prediction.weighed.process.pressure, _one(system))}"
+    return words
+
+
+def _plies(prediction: Prediction, system: System) -> RenderableType:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, justify in (("  ply", "left"), ("material", "left"), ("angle", "right"), ("where", "left"),
+                          ("area", "right"), ("thick", "right"), ("weight", "right")):  # fmt: skip
+        table.add_column(name, justify=justify, no_wrap=name != "material")  # type: ignore[arg-type]  # literal words
+    for _, run in groupby(prediction.weighed.layers, key=lambda y: (y.name, y.angle, y.zone, y.area)):
+        layers = list(run)
+        first, last = layers[0], layers[-1]
+        numbers = f"{first.number}" if first is last else f"{first.number} to {last.number}"
+        table.add_row(
+            f"  {numbers}", first.name, _angle(first), first.zone, area_words(first.area, _one(system)),
+            thickness_words(sum(y.thickness for y in layers), _one(system)),
+            mass_both(sum(y.mass for y in layers), _one(system)),
+        )  # fmt: skip
+    return table
+
+
+def _angle(layer: Layer) -> str:
+    return "" if layer.kind == "core" else f"{layer.angle:g}°"
+
+
+def _small_print(prediction: Prediction, system: System) -> Iterable[RenderableType]:
+    for share in prediction.made:
+        yield Padding(made_text(share, system), (0, 0, 0, 2))
+        yield Text()
+    money = _money_text(prediction.cost)
+    if money:
+        yield Text(f"  {money}")
+    for finding in prediction.job.surface.findings:
+        yield Padding(Text(f"Surface: {finding.text}"), (0, 0, 0, 2))
+    for caution in prediction.cautions:
+        yield Padding(Text(f"! {caution}", style="dim"), (0, 0, 0, 2))
+
+
+def _money_text(cost: Cost) -> str:
+    if not cost.amounts:
+        return ""
+    text = "Material: " + " and ".join(f"{amount:.2f} {currency}" for currency, amount in cost.amounts.items())
+    if cost.unpriced:
+        text += ", without " + ", ".join(cost.unpriced) + " (no price in the tables)"
+    return text + "; offcuts are not counted."
+
+
+def made_text(share: ProcessShare, system: System) -> Text:
+    """What two weighed versions tell, in two sentences."""
+    one = _one(system)
+    text = Text(
+        f"{share.heavier} against {share.lighter}: {_mass(share.difference, system)} less, "
+        f"{percent_words(share.fraction)}. "
+    )
+    if share.enough:
+        text.append(f"The process alone can explain that: it takes {_span(share.explained, system)} off this cloth.")
+        return text
+    text.append(
+        f"The process explains about {mass_both(share.explained.mean, one)} of it, {percent_words(share.share)} "
+        f"({_span(share.explained, system)}). "
+    )
+    text.append(
+        f"About {mass_both(share.rest, one)} must be something else: filler and paint, plies, core or area.", style="bold"
+    )
+    return text
+
+
+def compare_screen(prediction: Prediction, system: System) -> RenderableType:
+    """The screen of `layup compare`: processes in detail, then old against new, item by item."""
+    parts: list[RenderableType] = [Text(prediction.title, style="bold"), Text()]
+    parts.append(_process_detail(prediction.alternatives, system))
+    if prediction.replaced is not None and prediction.saving is not None:
+        parts += [Text(), _old_against_new(prediction, system)]
+    parts += [Text(), *_small_print(prediction, system)]
+    return Group(*parts)
+
+
+def _process_detail(alternatives: tuple[Alternative, ...], system: System) -> RenderableType:
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    table.add_column("")
+    for row in alternatives:
+        table.add_column(row.process + (" <" if row.chosen else ""), justify="right", no_wrap=True)
+
+    def line(name: str, cells: Iterable[str], style: str = "") -> None:
+        table.add_row(Text(f"  {name}"), *(Text(cell, style=style) for cell in cells))
+
+    one = _one(system)
+    line("weight", (mass_both(a.weighed.mass.mean, one) for a in alternatives), "bold")
+    if system == "both":
+        line("", (mass_both(a.weighed.mass.mean, "metric") for a in alternatives))
+    line("nine in ten, from", (mass_both(a.weighed.mass.p05, one) for a in alternatives))
+    line("to", (mass_both(a.weighed.mass.p95, one) for a in alternatives))
+    line("thickness", (thickness_words(a.weighed.thickness, one) for a in alternatives))
+    line("fibre of the plies", (f"{a.weighed.fibre_fraction * 100:.0f} % by volume" for a in alternatives))
+    line("fibre", (mass_both(a.weighed.fibre, one) for a in alternatives))
+    line("resin in the part", (mass_both(a.weighed.resin, one) for a in alternatives))
+    line("resin to mix", (mass_both(a.weighed.resin_to_mix, one) if a.weighed.process.mixes else "none" for a in alternatives))
+    if any(a.saving for a in alternatives):
+        line("saves", (mass_both(a.saving.mean, one) if a.saving else "" for a in alternatives), "bold")
+    if any(a.cost.amounts for a in alternatives):
+        line("material", (_short_money(a.cost) for a in alternatives))
+    line("resin", (a.resin_name for a in alternatives))
+    return table
+
+
+def _short_money(cost: Cost) -> str:
+    text = " + ".join(f"{amount:.2f} {currency}" for currency, amount in cost.amounts.items())
+    return f"{text} and more" if cost.unpriced and text else text or "no price"
+
+
+def _old_against_new(prediction: Prediction, system: System) -> RenderableType:
+    assert prediction.replaced is not None
+    assert prediction.saving is not None
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    table.add_column("  old part", no_wrap=False)
+    table.add_column("weight", justify="right", no_wrap=True)
+    table.add_column("known by")
+    for thing in prediction.replaced.items:
+        table.add_row(f"  {thing.name}", _mass(thing.mass, system), _how(thing.how))
+    table.add_row("  all of it", Text(_mass(prediction.replaced.mass.mean, system), style="bold"))
+    table.add_row("  new part", _mass(prediction.mass.mean, system), prediction.weighed.process.name)
+    gain = prediction.saving.mass.mean
+    table.add_row("  saved" if gain >= 0 else "  added", Text(_mass(abs(gain), system), style="bold"),
+                  percent_words(abs(prediction.saving.fraction)))  # fmt: skip
+    return table
+
+
+_HOWS = {
+    "weighed": "the scale",
+    "stated": "the part file",
+    "sheet": "thickness and density",
+    "core": "thickness and density",
+    "laminate": "plies and process",
+    "covering": "area",
+    "coat": "area and coats",
+}
+
+
+def _how(how: str) -> str:
+    return _HOWS.get(how, how)
+
+
+def sources_screen(citations: Iterable[Citation]) -> RenderableType:
+    """Every figure used, with its source."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim", title_justify="left")
+    table.add_column("figure")
+    table.add_column("value", no_wrap=True)
+    table.add_column("kind")
+    table.add_column("source", ratio=2)
+    for c in citations:
+        source = c.reference + (f"; {c.at}" if c.at else "")
+        table.add_row(f"{c.material}, {_plain(c.property)}", c.printed, c.kind, source)
+    return Group(Text("Figures this rests on", style="bold"), Text(), table)
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def materials_screen(library: Library, word: str) -> RenderableType:
+    """The screen of `layup materials`: a list, or one material with every figure's source."""
+    found = library.matching(word)
+    exact = [m for m in library if m.name.casefold() == word.strip().casefold()]
+    if exact or len(found) == 1:
+        return Group(*(one_material(m, library) for m in (exact or found)))
+    if not found:
+        names = [m.name for m in library]
+        from layup.errors import nearest
+
+        return Text(f'Nothing in the tables matches "{word}". {nearest(word, names)}')
+    parts: list[RenderableType] = []
+    for kind, members in groupby(found, key=lambda m: m.kind):
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
+        table.add_column(no_wrap=True)
+        table.add_column(style="dim")
+        for m in members:
+            table.add_row(f"  {m.name}", _in_short(m))
+        parts += [Text(PLURAL[kind], style="bold"), table, Text()]
+    parts.append(Text("`layup materials NAME` shows one with every figure's source.", style="dim"))
+    return Group(*parts)
+
+
+def _in_short(material: Material) -> str:
+    words = [material.word(name) or "" for name in ("form", "weave", "fibre", "tow", "style")]
+    if material.kind != "fabric":
+        words = [material.word("form") or ""]
+    for name in ("areal_weight", "density", "mix_ratio_by_weight"):
+        rows = material.rows_of(name)
+        if rows:
+            words.append(rows[0].value)
+            break
+    return ", ".join(w for w in words if w)
+
+
+def one_material(material: Material, library: Library) -> RenderableType:
+    """One material, all its rows; the first of each property is the one used."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("  figure", no_wrap=True)
+    table.add_column("value", no_wrap=True)
+    table.add_column("kind")
+    table.add_column("source")
+    seen: set[str] = set()
+    for row in material.rows:
+        source = library.sources.get(row.source)
+        reference = (str(source) if source else f"{row.source} ({row.file})") + (f"; {row.at}" if row.at else "")
+        first = row.property not in seen
+        seen.add(row.property)
+        value = row.value if row.kind != "absent" else "not published"
+        table.add_row(
+            f"  {_plain(row.property)}" if first else "    also printed", value, row.kind,
+            Text(reference, style="" if first else "dim"),
+        )  # fmt: skip
+    return Group(Text(f"{material.name} ({material.kind})", style="bold"), table, Text())
+
+
+def console(width: int | None = None, *, plain: bool = False) -> Console:
+    """A console for standard output; plain text and 100 columns when piped."""
+    import sys
+
+    piped = not sys.stdout.isatty()
+    return Console(width=width or (110 if piped else None), no_color=plain or None, highlight=False, soft_wrap=False)

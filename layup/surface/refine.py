@@ -1,0 +1,138 @@
+"""A finer mesh of the same surface: long edges are halved, nothing moves.
+
+Area does not change, and neighbours stay neighbours: an edge is halved in every face that has it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError
+from layup.surface.topology import Faces, Points, edge_keys
+
+MOST = 3_000_000
+"""A refined mesh grows to this many faces at most. [-]"""
+
+
+def halve_edges(
+    points: Points,
+    faces: Faces,
+    owner: NDArray[np.int64],
+    marked: Callable[[Points, Points], NDArray[np.bool_]],
+) -> tuple[Points, Faces, NDArray[np.int64]]:
+    """Halve marked edges, and the edges that come of it, until none is marked.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        owner: A number each face hands on to its parts, shape (m,).
+        marked: Given the two ends of edges (e, 3), which to halve; must turn false as they get short.
+
+    Returns:
+        Points, faces and owners of the finer mesh; the first n points are the old ones.
+    """
+    fresh = np.ones(len(faces), dtype=bool)
+    while fresh.any():
+        local = faces[fresh]
+        edges = local[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+        keys, first = np.unique(edge_keys(edges), return_index=True)
+        edges = edges[first]
+        chosen = marked(points[edges[:, 0]], points[edges[:, 1]])
+        keys, edges = keys[chosen], edges[chosen]
+        if not len(keys):
+            break
+        if len(faces) + 3 * len(keys) > MOST:
+            raise SurfaceError(
+                f"the zone would need more than {MOST:,} triangles", "Give a wider zone, or a coarser mesh"
+            )
+        middle = np.full((len(faces), 3), -1, dtype=np.int64)
+        all_keys = edge_keys(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)).reshape(-1, 3)
+        place = np.minimum(np.searchsorted(keys, all_keys), len(keys) - 1)
+        found = keys[place] == all_keys
+        middle[found] = len(points) + place[found]
+        points = np.concatenate([points, 0.5 * (points[edges[:, 0]] + points[edges[:, 1]])])
+        faces, owner, fresh = _cut(points, faces, owner, middle)
+    return points, faces, owner
+
+
+def _cut(
+    points: Points, faces: Faces, owner: NDArray[np.int64], middle: NDArray[np.int64]
+) -> tuple[Faces, NDArray[np.int64], NDArray[np.bool_]]:
+    """Faces parted at the middles of their edges; `middle` (m, 3) holds the new point of each edge or -1."""
+    count = (middle >= 0).sum(axis=1)
+    new: list[Faces] = [faces[count == 0]]
+    who = [owner[count == 0]]
+
+    def add(rows: NDArray[np.int64], *triangles: tuple[NDArray[np.int64], ...]) -> None:
+        for corners in triangles:
+            new.append(np.column_stack(corners))
+            who.append(owner[rows])
+
+    rows = np.flatnonzero(count == 3)
+    (a, b, c), (d, e, f) = faces[rows].T, middle[rows].T
+    add(rows, (a, d, f), (d, b, e), (f, e, c), (d, e, f))
+    rows = np.flatnonzero(count == 1)
+    turn = (np.argmax(middle[rows] >= 0, axis=1)[:, None] + np.arange(3)) % 3
+    a, b, c = np.take_along_axis(faces[rows], turn, axis=1).T
+    d = np.take_along_axis(middle[rows], turn, axis=1)[:, 0]
+    add(rows, (a, d, c), (d, b, c))
+    rows = np.flatnonzero(count == 2)  # turned so that the whole edge is c-a
+    turn = (np.argmax(middle[rows] < 0, axis=1)[:, None] + 1 + np.arange(3)) % 3
+    a, b, c = np.take_along_axis(faces[rows], turn, axis=1).T
+    d, e, _ = np.take_along_axis(middle[rows], turn, axis=1).T
+    add(rows, (d, b, e))
+    across = np.linalg.norm(points[a] - points[e], axis=1) < np.linalg.norm(points[d] - points[c], axis=1)
+    y = across
+    add(rows[y], (a[y], d[y], e[y]), (a[y], e[y], c[y]))
+    n = ~across
+    add(rows[n], (a[n], d[n], c[n]), (d[n], e[n], c[n]))
+    faces_out = np.concatenate(new)
+    fresh = np.ones(len(faces_out), dtype=bool)
+    fresh[: len(new[0])] = False
+    return faces_out, np.concatenate(who), fresh
+
+
+def insert_point(
+    points: Points, faces: Faces, owner: NDArray[np.int64], face: int, at: NDArray[np.float64]
+) -> tuple[Points, Faces, NDArray[np.int64], int]:
+    """A point of the surface made a corner of the mesh.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        owner: A number each face hands on to its parts, shape (m,).
+        face: The face the point lies on.
+        at: The point. [m]
+
+    Returns:
+        Points, faces, owners, and the number of the point.
+    """
+    corners = faces[face]
+    a, b, c = points[corners]
+    scale = max(np.linalg.norm(b - a), np.linalg.norm(c - a))
+    near = np.linalg.norm(points[corners] - at, axis=1)
+    if near.min() <= 1e-9 * scale:
+        return points, faces, owner, int(corners[np.argmin(near)])
+    new = len(points)
+    points = np.concatenate([points, at[None]])
+    for i in range(3):
+        p, q = int(corners[i]), int(corners[(i + 1) % 3])
+        along = points[q] - points[p]
+        off = np.linalg.norm(np.cross(along, at - points[p])) / max(float(np.linalg.norm(along)), 1e-300)
+        if off <= 1e-9 * scale:
+            rows = np.flatnonzero((faces == p).any(axis=1) & (faces == q).any(axis=1))
+            one, two = faces[rows].copy(), faces[rows].copy()
+            one[one == p], two[two == q] = new, new
+            break
+    else:
+        rows = np.array([face])
+        one = np.array([[corners[0], corners[1], new]])
+        two = np.array([[corners[1], corners[2], new], [corners[2], corners[0], new]])
+    keep = np.ones(len(faces), dtype=bool)
+    keep[rows] = False
+    parts = np.concatenate([one, two])
+    heirs = np.resize(owner[rows], len(parts))
+    return points, np.concatenate([faces[keep], parts]), np.concatenate([owner[keep], heirs]), new

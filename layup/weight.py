@@ -1,0 +1,333 @@
+"""What the part weighs: fibre, resin, core, finish and the rest, with the limits it stays within.
+
+- `weigh_layup` sums the layers, films, finishes and extras of a job in one process.
+- The mean of every figure is the nominal one; the interval comes from the drawn factors of `layup.spread`.
+- Centre of gravity and inertia take each layer as a sheet on the mould side; its offset through the thickness is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from layup import allowances as allow
+from layup.errors import LayupError
+from layup.laminate.process import Process
+from layup.part import WHOLE, ExtraEntry, FinishEntry, ItemEntry
+from layup.partfile import Job
+from layup.plies import Layer, build, place_of
+from layup.sources import Figure
+from layup.spread import Floats, Interval, around_one, interval, skewed_around_one
+from layup.surface.measure import Measured
+
+Vector = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """A finish, or an item of known mass, on the part or on the old one.
+
+    Attributes:
+        name: For a person.
+        mass: [kg]
+        spread: Standard deviation over mass. [-]
+        cause: Name of what makes it stray; things of one cause stray together.
+        how: "weighed", "stated", "coat", "sheet", ...: how its mass is known.
+        place: Where, as the measures of its zone, or None.
+        at: Where, as a point. [m]
+        figures: What its mass rests on.
+    """
+
+    name: str
+    mass: float
+    spread: float
+    cause: str
+    how: str
+    place: Measured | None = None
+    at: Vector | None = None
+    figures: tuple[Figure, ...] = ()
+
+    def drawn(self, area_factor: Floats | None) -> Floats:
+        """Its mass as drawn; what lies on the surface strays with the surface's area."""
+        values = self.mass * around_one(self.cause, self.spread)
+        if self.place is not None and area_factor is not None:
+            values = values * area_factor
+        return values
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """The weight of one job in one process.
+
+    Attributes:
+        process: At its pressure.
+        layers: From the mould up.
+        finishes: Coats and fillers.
+        extras: Fasteners, inserts, adhesive.
+        mass: [kg]
+        drawn: The same as drawn, (DRAWS,). [kg]
+        fibre: [kg]
+        resin: All resin in the part: in the plies, on the faces, at the cores. [kg]
+        film: Of it, on the faces. [kg]
+        bond: Of it, at the cores. [kg]
+        core: Dry. [kg]
+        finish: [kg]
+        extra: [kg]
+        resin_to_mix: What to have mixed, losses and the trimmed edge counted. [kg]
+        trimmed_off: Cured edge that is cut away. [kg]
+        thickness: Of the laminate over the whole surface. [m]
+        fibre_fraction: Fibre volume over the volume of the plies. [-]
+        cg: Centre of gravity; None where the shape is not known. [m]
+        inertia: About the centre of gravity; None where the shape is not known. [kg m^2]
+        figures: All figures it rests on.
+    """
+
+    process: Process
+    layers: tuple[Layer, ...]
+    finishes: tuple[Thing, ...]
+    extras: tuple[Thing, ...]
+    mass: Interval
+    drawn: Floats = field(repr=False)
+    fibre: float
+    resin: float
+    film: float
+    bond: float
+    core: float
+    finish: float
+    extra: float
+    resin_to_mix: float
+    trimmed_off: float
+    thickness: float
+    fibre_fraction: float
+    cg: Vector | None
+    inertia: tuple[Vector, Vector, Vector] | None
+    figures: tuple[Figure, ...] = field(repr=False)
+
+
+def area_factor(job: Job) -> tuple[Floats, tuple[Figure, ...]]:
+    """How the real area strays from the measured one, and the figure behind it."""
+    stated = job.part.surface.area_tolerance
+    if stated is not None:
+        return around_one("area", stated / allow.Z90), ()
+    return around_one("area", allow.deviation(allow.SURFACE)), (allow.SURFACE,)
+
+
+def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weighed:
+    """Weigh a job in one process, before it exists.
+
+    Args:
+        job: The part file, read.
+        process: At its pressure.
+        own_process: False when the process is only compared with the part's own.
+
+    Returns:
+        The weight with its interval.
+
+    Raises:
+        LayupError: A figure is missing from the tables.
+    """
+    layers = build(job, process, own_process=own_process)
+    fabrics = [layer for layer in layers if layer.kind == "fabric"]
+    if not fabrics:
+        raise LayupError("there is no ply of fabric in the layup. Add a [[ply]] with a fabric")
+    surface_resin = process.figure("surface_resin")
+    film_area = max(layer.place.area for layer in fabrics)
+    film = 2 * surface_resin.value * film_area
+    film_density = fabrics[0].resin_density
+    finishes = tuple(_finish(job, entry) for entry in job.part.finish)
+    extras = tuple(_extra(entry) for entry in job.part.extra)
+    by_area, area_figures = area_factor(job)
+
+    drawn = film * around_one(f"film, {process.name}", allow.deviation(allow.FILM)) * by_area
+    for layer in layers:
+        drawn = drawn + _drawn_layer(layer, process.name) * by_area
+    for thing in (*finishes, *extras):
+        drawn = drawn + thing.drawn(by_area)
+
+    fibre = sum(layer.fibre * layer.area for layer in layers)
+    bond = sum(layer.bond * layer.area for layer in layers)
+    resin = sum(layer.resin * layer.area for layer in layers) + bond + film
+    core = sum(layer.core * layer.area for layer in layers)
+    finish = sum(thing.mass for thing in finishes)
+    extra = sum(thing.mass for thing in extras)
+    mean = fibre + resin + core + finish + extra
+    trim_layers, trimmed_off, trim_resin = _trim(job, layers)
+    loss = process.figure("loss")
+    to_bag = process.figure("loss_to_bag") if process.bagged else None
+    resin_to_mix = 0.0
+    if process.mixes:
+        laid = max(layer.area for layer in fabrics) + trim_layers
+        resin_to_mix = (resin + trim_resin) * (1 + loss.value) + (to_bag.value * laid if to_bag else 0.0)
+    cg, inertia = _balance(job, layers, film, film_area, (*finishes, *extras))
+    volume = sum(layer.thickness * layer.area for layer in fabrics)
+    fibre_volume = sum(layer.fibre * layer.area / layer.fibre_density for layer in fabrics)
+    figures = (
+        *(figure for layer in layers for figure in layer.figures),
+        surface_resin,
+        *((loss,) if process.mixes else ()),
+        *((to_bag,) if to_bag and process.mixes else ()),
+        *(figure for thing in (*finishes, *extras) for figure in thing.figures),
+        *area_figures,
+        *_allowances_used(layers, finishes, extras),
+    )
+    return Weighed(
+        process, layers, finishes, extras, interval(drawn, mean), drawn, fibre, resin, film, bond, core, finish, extra,
+        resin_to_mix, trimmed_off, stack_thickness(layers, WHOLE, 2 * surface_resin.value / film_density),
+        fibre_volume / volume, cg, inertia, figures,
+    )  # fmt: skip
+
+
+def stack_thickness(layers: Iterable[Layer], zone: str, films: float) -> float:
+    """Thickness of the laminate in a zone: what lies over the whole surface, what lies in the zone, and the films.
+
+    Where nothing lies over the whole surface, "whole" means the thickest zone.
+    """
+    listed = list(layers)
+    base = sum(layer.thickness for layer in listed if layer.zone == WHOLE)
+    if zone != WHOLE:
+        return base + sum(layer.thickness for layer in listed if layer.zone == zone) + films
+    if base > 0:
+        return base + films
+    zones = {layer.zone for layer in listed}
+    return max(sum(layer.thickness for layer in listed if layer.zone == z) for z in zones) + films
+
+
+def _drawn_layer(layer: Layer, process: str) -> Floats:
+    """Mass of one layer as drawn, but for the area."""
+    if layer.take_up is None:
+        core = layer.core * around_one(f"core, {layer.name}", allow.deviation(allow.CORE))
+        wet = (layer.bond + layer.resin) * around_one("bond", allow.deviation(allow.BOND))
+        return (core + wet) * layer.area
+    cloth = around_one(f"cloth, {layer.name}", _cloth_deviation(layer))
+    hand = (
+        skewed_around_one(f"shop's hand, {process}", layer.take_up.shop_spread)
+        * skewed_around_one(f"part's luck, {process}", layer.take_up.part_spread)
+        * skewed_around_one("answer to pressure", layer.take_up.pressure_spread)
+    )
+    return layer.area * cloth * (layer.fibre + layer.resin * hand / float(np.mean(hand)))
+
+
+def _cloth_deviation(layer: Layer) -> float:
+    printed = next((f for f in layer.figures if f.property == "areal_weight_tolerance"), None)
+    return allow.deviation(printed or allow.CLOTH)
+
+
+def _allowances_used(
+    layers: Iterable[Layer], finishes: tuple[Thing, ...], extras: tuple[Thing, ...]
+) -> tuple[Figure, ...]:
+    listed = list(layers)
+    used = [allow.CLOTH, allow.FILM]
+    if any(layer.kind == "core" for layer in listed):
+        used += [allow.CORE, allow.BOND]
+    if finishes:
+        used.append(allow.FINISH)
+    if any(thing.how == "weighed" for thing in extras):
+        used.append(allow.WEIGHED)
+    if any(thing.how == "stated" for thing in extras):
+        used.append(allow.STATED)
+    return tuple(used)
+
+
+def coat(
+    job: Job, finish: str, coats: int, sides: int, thickness: float | None, place: Measured, areal: float | None
+) -> Thing:
+    """A finish on an area, on the new part or on the old."""
+    material = job.library.get("finish", finish)
+    figures: list[Figure] = []
+    if areal is None:
+        printed = material.figure("areal_weight")
+        areal = printed.value
+        figures.append(printed)
+        if thickness is not None:
+            per = material.figure("thickness")
+            areal *= thickness / per.value
+            figures.append(per)
+    name = material.name if coats == 1 else f"{material.name}, {coats} coats"
+    return Thing(
+        name, areal * coats * sides * place.area, allow.deviation(allow.FINISH), f"finish, {material.name}", "coat",
+        place=place, figures=tuple(figures),
+    )  # fmt: skip
+
+
+def _finish(job: Job, entry: FinishEntry) -> Thing:
+    _, place = place_of(job, entry.zone, None)
+    return coat(job, entry.finish, entry.coats, entry.sides, entry.thickness, place, entry.areal_weight)
+
+
+def item(entry: ItemEntry, at: Vector | None = None) -> Thing:
+    """An item whose mass is weighed, stated, counted or by the length.
+
+    Raises:
+        LayupError: The entry gives no mass; the model of the part file rules it out.
+    """
+    if entry.weighed is not None:
+        return Thing(
+            entry.name, entry.weighed, allow.deviation(allow.WEIGHED), f"scale, {entry.name}", "weighed", at=at
+        )
+    if entry.mass is not None:
+        mass = entry.mass
+    elif entry.each is not None:
+        mass = entry.each * (entry.count or 1)
+    elif entry.per_length is not None and entry.length is not None:
+        mass = entry.per_length * entry.length
+    else:
+        raise LayupError(f"{entry.name}: no mass is given")
+    return Thing(entry.name, mass, allow.deviation(allow.STATED), f"stated, {entry.name}", "stated", at=at)
+
+
+def _extra(entry: ExtraEntry) -> Thing:
+    return item(entry, entry.at)
+
+
+def _trim(job: Job, layers: tuple[Layer, ...]) -> tuple[float, float, float]:
+    """Area of the trimmed-off edge [m^2], its mass and the resin in it [kg]."""
+    width = job.part.trim or 0.0
+    edge = edge_length(job)
+    if not width or edge is None:
+        return 0.0, 0.0, 0.0
+    strip = width * edge
+    whole = [layer for layer in layers if layer.zone == WHOLE]
+    mass = strip * sum(layer.areal_weight for layer in whole)
+    return strip, mass, strip * sum(layer.resin + layer.bond for layer in whole)
+
+
+def edge_length(job: Job) -> float | None:
+    """Length of the free edge: what the file says, else what the mesh measures. [m]"""
+    stated = job.part.surface.edge
+    return stated if stated is not None else job.surface.perimeter
+
+
+def _balance(
+    job: Job, layers: tuple[Layer, ...], film: float, film_area: float, things: tuple[Thing, ...]
+) -> tuple[Vector | None, tuple[Vector, Vector, Vector] | None]:
+    """Centre of gravity and inertia about it, from sheets and points."""
+    whole = job.surface.whole
+    if whole.centroid is None:
+        return None, None
+    sheets = [(layer.mass, layer.place) for layer in layers]
+    sheets.append((film, whole))
+    sheets += [(thing.mass, thing.place) for thing in things if thing.place is not None]
+    points = [(thing.mass, thing.at or whole.centroid) for thing in things if thing.place is None]
+    mass = 0.0
+    first = np.zeros(3)
+    second = np.zeros((3, 3))
+    for weight, place in sheets:
+        known = place if place.centroid is not None else whole
+        centre = np.array(known.centroid)
+        mass += weight
+        first += weight * centre
+        second += weight * np.outer(centre, centre)
+        if known.second_moment is not None and known.area > 0:
+            second += weight / known.area * np.array(known.second_moment)
+    for weight, at in points:
+        mass += weight
+        first += weight * np.array(at)
+        second += weight * np.outer(at, at)
+    cg = first / mass
+    about = second - mass * np.outer(cg, cg)
+    inertia = np.trace(about) * np.eye(3) - about
+    x, y, z = (float(v) for v in cg)
+    rows = [(float(r[0]), float(r[1]), float(r[2])) for r in inertia]
+    return (x, y, z), (rows[0], rows[1], rows[2])
