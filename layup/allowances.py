@@ -15,15 +15,29 @@ def _figure(material: str, name: str, value: float, source: str, at: str) -> Fig
 
 
 CLOTH = _figure(
-    "any cloth", "areal_weight_tolerance", 0.04, "common-practice", "suppliers' tolerance of woven cloth is 3 to 5 %"
+    "any cloth",
+    "areal_weight_tolerance",
+    0.04,
+    "common-practice",
+    "suppliers' tolerance of woven cloth is 3 to 5 %",
 )
 SURFACE = _figure("any surface", "area_tolerance", 0.02, "layup-choice", "trimming, mould against drawing")
-FILM = _figure("any process", "surface_resin_tolerance", 0.60, "layup-choice", "the film on a face is hardly ever weighed")
+FILM = _figure(
+    "any process",
+    "surface_resin_tolerance",
+    0.60,
+    "layup-choice",
+    "the film on a face is hardly ever weighed",
+)
 CORE = _figure("any core", "density_tolerance", 0.10, "common-practice", "makers allow about 10 % on a sheet's density")
 BOND = _figure("any core", "bond_resin_tolerance", 0.50, "layup-choice", "the resin at a core is hardly ever weighed")
-FINISH = _figure("any finish", "areal_weight_tolerance", 0.35, "layup-choice", "a coat is as thick as the painter makes it")
+FINISH = _figure(
+    "any finish", "areal_weight_tolerance", 0.35, "layup-choice", "a coat is as thick as the painter makes it"
+)
 SHEET = _figure("any sheet", "thickness_tolerance", 0.05, "common-practice", "mill tolerance of thin sheet")
-STATED = _figure("any item", "stated_mass_tolerance", 0.05, "layup-choice", "a mass from a catalogue, not from the scale")
+STATED = _figure(
+    "any item", "stated_mass_tolerance", 0.05, "layup-choice", "a mass from a catalogue, not from the scale"
+)
 WEIGHED = _figure("any item", "weighed_mass_tolerance", 0.005, "layup-choice", "a shop scale and its last digit")
 
 

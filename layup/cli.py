@@ -14,11 +14,15 @@ import click
 
 if TYPE_CHECKING:
     from layup.prediction import Prediction
+    from layup.words import System
 
 SYSTEMS = click.Choice(["lb", "metric", "both"])
 
 _units = click.option(
-    "--units", type=SYSTEMS, envvar="LAYUP_UNITS", help="Pounds and ounces, metric, or both. Else as the part file says."
+    "--units",
+    type=SYSTEMS,
+    envvar="LAYUP_UNITS",
+    help="Pounds and ounces, metric, or both. Else as the part file says.",
 )
 _part = click.argument("part", type=click.Path(path_type=Path))
 
@@ -42,7 +46,9 @@ class _Commands(click.Group):
         except MemoryError:
             click.echo("This needs more memory than the machine has. Use a coarser mesh.", err=True)
             ctx.exit(1)
-        except Exception as error:  # the last net: whatever slipped through is our fault and must still read as a sentence
+        except (
+            Exception
+        ) as error:  # the last net: whatever slipped through is our fault and must still read as a sentence
             if os.environ.get("LAYUP_TRACE"):
                 raise
             click.echo(
@@ -56,7 +62,7 @@ class _Commands(click.Group):
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="layup", message="layup %(version)s")
 def main() -> None:
-    """Predict what a hand-made composite part will weigh before it is laid up, and what it saves.
+    r"""Predict what a hand-made composite part will weigh before it is laid up, and what it saves.
 
     \b
     Start here:  layup predict examples/motor-glider/engine-bay-door.toml
@@ -64,7 +70,7 @@ def main() -> None:
     """
 
 
-def _system(units: str | None, prediction: Prediction) -> str:
+def _system(units: System | None, prediction: Prediction) -> System:
     return units or prediction.job.part.units
 
 
@@ -75,7 +81,7 @@ def _system(units: str | None, prediction: Prediction) -> str:
 @click.option("--csv", "as_csv", is_flag=True, help="The same as one table for a spreadsheet.")
 @click.option("--sources", is_flag=True, help="Show every figure used with its source.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
-def predict(part: Path, units: str | None, as_json: bool, as_csv: bool, sources: bool, picture: Path | None) -> None:
+def predict(part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, picture: Path | None) -> None:
     """What will the part of this PART file weigh, within what limits, and what does it save?"""
     from layup.prediction import predict as run
 
@@ -91,13 +97,11 @@ def predict(part: Path, units: str | None, as_json: bool, as_csv: bool, sources:
         return
     from layup.show import screen
 
-    console = screen.console()
-    console.print(screen.prediction_screen(prediction, _system(units, prediction)))
+    screen.show(screen.prediction_screen(prediction, _system(units, prediction)))
     if sources:
-        console.print()
-        console.print(screen.sources_screen(prediction.citations))
+        screen.show(screen.sources_screen(prediction.citations))
     else:
-        console.print("  --sources shows every figure this rests on and where it is printed.", style="dim")
+        click.echo("  --sources shows every figure this rests on and where it is printed.")
 
 
 def _draw(prediction: Prediction, picture: Path) -> None:
@@ -115,7 +119,7 @@ def _draw(prediction: Prediction, picture: Path) -> None:
 @_part
 @_units
 @click.option("--json", "as_json", is_flag=True, help="SI figures for another program, as layup predict gives them.")
-def compare(part: Path, units: str | None, as_json: bool) -> None:
+def compare(part: Path, units: System | None, as_json: bool) -> None:
     """The part wet, bagged, infused and prepreg side by side, and against what it replaces."""
     from layup.prediction import predict as run
 
@@ -127,7 +131,7 @@ def compare(part: Path, units: str | None, as_json: bool) -> None:
         return
     from layup.show import screen
 
-    screen.console().print(screen.compare_screen(prediction, _system(units, prediction)))
+    screen.show(screen.compare_screen(prediction, _system(units, prediction)))
 
 
 @main.command()
@@ -148,7 +152,7 @@ def materials(word: tuple[str, ...], tables: tuple[Path, ...], as_csv: bool) -> 
         return
     from layup.show import screen
 
-    screen.console().print(screen.materials_screen(library, text))
+    screen.show(screen.materials_screen(library, text))
 
 
 if __name__ == "__main__":

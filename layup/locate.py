@@ -60,7 +60,7 @@ def _open_after(text: str, state: str, depth: int) -> tuple[str, int]:
 
 
 def key_lines(text: str) -> dict[Path, int]:
-    """Line numbers (from 1) of all keys and tables of a TOML text.
+    r"""Line numbers (from 1) of all keys and tables of a TOML text.
 
     Args:
         text: The file's text.
@@ -69,7 +69,7 @@ def key_lines(text: str) -> dict[Path, int]:
         Lines by path: `("ply", 1, "angle")` is the key `angle` of the second `[[ply]]`; elements of an array written
         over several lines have their own line.
 
-    >>> key_lines('title = "a"\\n[[ply]]\\nfabric = "b"')[("ply", 0, "fabric")]
+    >>> key_lines('title = "a"\n[[ply]]\nfabric = "b"')[("ply", 0, "fabric")]
     3
     """
     lines: dict[Path, int] = {}

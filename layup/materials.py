@@ -190,7 +190,7 @@ class Library:
         return found or f"`layup materials {kind}` lists what there is."
 
     def matching(self, word: str) -> tuple[Material, ...]:
-        """Materials whose name, kind, form, style or fibre holds a word (all of several words); all for an empty word."""
+        """Materials whose name, kind, form, style or fibre holds all the words; all materials for an empty text."""
         wanted = _same(word).split()
         found = []
         for material in self:
@@ -208,9 +208,7 @@ class Library:
         """Every row as a table: material, kind of material, property, value, kind of figure, source, at, file."""
         import pandas as pd
 
-        records = [
-            (m.name, m.kind, r.property, r.value, r.kind, r.source, r.at, r.file) for m in self for r in m.rows
-        ]
+        records = [(m.name, m.kind, r.property, r.value, r.kind, r.source, r.at, r.file) for m in self for r in m.rows]
         names = ["material", "kind_of_material", "property", "value", "kind", "source", "at", "file"]
         return pd.DataFrame.from_records(records, columns=names)
 
@@ -323,9 +321,7 @@ def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[R
             continue
         material, prop, value, kind, source, at = (cell.strip() for cell in cells)
         plain, form = split_form(prop)
-        rows.append(
-            Row(material, property_name(plain, form), value, kind, source, at, name, reader.line_num, shop)
-        )
+        rows.append(Row(material, property_name(plain, form), value, kind, source, at, name, reader.line_num, shop))
     return rows
 
 
@@ -347,9 +343,7 @@ def _rows_alike(
     return merged[kind]["vacuum bag" if bagged else "wet"].rows
 
 
-def _kind_of(
-    name: str, rows: list[Row], merged: dict[str, dict[str, Material]], faults: list[Fault]
-) -> str | None:
+def _kind_of(name: str, rows: list[Row], merged: dict[str, dict[str, Material]], faults: list[Fault]) -> str | None:
     """Kind of a material in a shop's table: what it says itself, else the library's, else what its properties tell."""
     said = next((row for row in rows if row.property == "type"), None)
     if said is not None:
@@ -380,7 +374,7 @@ def _kind_of(
 def _check_row(row: Row, kind: str, faults: list[Fault]) -> bool:
     """Check one row of a shop's table; a fault is added and False returned where it can't be used."""
     place = f"{row.material}, {row.property}"
-    plain, form = split_form(row.property)
+    plain, _ = split_form(row.property)
     known = KINDS_OF_MATERIAL[kind]
     if plain not in known:
         remedy = nearest(plain, known) or "Known: " + ", ".join(known) + "."

@@ -23,7 +23,7 @@ WHOLE = "whole"
 def _read(dimension: str, low: float, high: float, range_words: str) -> Callable[[object], float]:
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, str | int | float):
-            raise PydanticCustomError("quantity", "a quantity in quotes is due, such as \"25 mm\"")
+            raise PydanticCustomError("quantity", 'a quantity in quotes is due, such as "25 mm"')
         try:
             number = parse(value, dimension)
         except UnitError as error:
@@ -72,9 +72,7 @@ def _one_of(entry: Entry, keys: tuple[str, ...], what: str) -> str:
     given = [key for key in keys if getattr(entry, key) is not None]
     if len(given) != 1:
         said = "none is there" if not given else "there are " + " and ".join(given)
-        raise PydanticCustomError(
-            "one_of", "{text}", {"text": f"{what} has exactly one of {', '.join(keys)}; {said}"}
-        )
+        raise PydanticCustomError("one_of", "{text}", {"text": f"{what} has exactly one of {', '.join(keys)}; {said}"})
     return given[0]
 
 
@@ -160,14 +158,17 @@ class PlyEntry(Entry):
                     raise PydanticCustomError("core", "{text}", {"text": f"{key} belongs to a fabric, not to a core"})
         elif self.thickness is not None:
             raise PydanticCustomError(
-                "fabric", "a fabric's thickness follows from its weight and resin; only a core has a thickness of its own"
+                "fabric",
+                "a fabric's thickness follows from its weight and resin; only a core has a thickness of its own",
             )
         if self.zone is not None and self.area is not None:
             raise PydanticCustomError("place", "a ply has a zone or an area of its own, not both")
         if (self.overlap is None) != (self.seam is None):
             raise PydanticCustomError("seam", "overlap (its width) and seam (its length) go together")
         if self.fibre_volume_fraction is not None and self.resin_content is not None:
-            raise PydanticCustomError("fraction", "fibre_volume_fraction and resin_content say the same thing: keep one")
+            raise PydanticCustomError(
+                "fraction", "fibre_volume_fraction and resin_content say the same thing: keep one"
+            )
         return self
 
 
@@ -228,7 +229,18 @@ class ReplacesEntry(ItemEntry):
 
     @model_validator(mode="after")
     def _amount(self) -> Self:
-        kinds = ("sheet", "fabric", "core", "covering", "finish", "areal_weight", "weighed", "mass", "each", "per_length")
+        kinds = (
+            "sheet",
+            "fabric",
+            "core",
+            "covering",
+            "finish",
+            "areal_weight",
+            "weighed",
+            "mass",
+            "each",
+            "per_length",
+        )
         kind = _one_of(self, kinds, "a replaced item")
         if kind in ("sheet", "core") and self.thickness is None:
             raise PydanticCustomError("thickness", "{text}", {"text": f"a {kind} needs its thickness"})
@@ -250,7 +262,18 @@ class ReplacesEntry(ItemEntry):
     @property
     def form(self) -> str:
         """Which of the ways to give an item this one is."""
-        keys = ("sheet", "fabric", "core", "covering", "finish", "areal_weight", "weighed", "mass", "each", "per_length")
+        keys = (
+            "sheet",
+            "fabric",
+            "core",
+            "covering",
+            "finish",
+            "areal_weight",
+            "weighed",
+            "mass",
+            "each",
+            "per_length",
+        )
         return next(key for key in keys if getattr(self, key) is not None)
 
 

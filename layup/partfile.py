@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ValidationError
 
-from layup.errors import Fault, FaultsError, LayupError, SurfaceError, UnitError, nearest
+from layup.errors import Fault, FaultsError, SurfaceError, UnitError, nearest
 from layup.laminate.process import VacuumError, settle
 from layup.locate import Path as KeyPath
 from layup.locate import key_lines, line_of, syntax_place
@@ -75,7 +75,9 @@ def read_part(source: str | Path | Mapping[str, Any], folder: str | Path | None 
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         line, said = syntax_place(error, text)
-        raise FaultsError([Fault(path.name, line, "", f"this line can't be read ({said})", _syntax_remedy(text, line))]) from None
+        raise FaultsError(
+            [Fault(path.name, line, "", f"this line can't be read ({said})", _syntax_remedy(text, line))]
+        ) from None
     return _check(data, path.name, key_lines(text), Path(folder) if folder else path.parent)
 
 
@@ -108,10 +110,10 @@ def _syntax_remedy(text: str, line: int) -> str:
         if value and value[0] not in "\"'[{" and not value.replace(".", "", 1).replace("-", "", 1).isdigit():
             return f'A text or a quantity stands in quotes: {key.strip()} = "{value.strip(chr(34))}".'
         if value.count('"') % 2:
-            return "A quote is missing. An inch mark inside quotes is written in: \"1 in\"."
+            return 'A quote is missing. An inch mark inside quotes is written in: "1 in".'
         return "Check the quotes and brackets; a key may stand only once in its table."
     if there.startswith("["):
-        return 'A table\'s name stands in brackets: [surface], or [[ply]] for each of several.'
+        return "A table's name stands in brackets: [surface], or [[ply]] for each of several."
     return 'A line is a key, an equals sign and a value: process = "vacuum bag".'
 
 
@@ -132,7 +134,13 @@ def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: P
     _check_names(data, library, tables_hold, fault)
     surface, zones = _check_surface(data, folder, fault)
     _check_pressure(data, part, library, fault)
-    if part is not None and part.trim and surface is not None and part.surface.edge is None and surface.perimeter is None:
+    if (
+        part is not None
+        and part.trim
+        and surface is not None
+        and part.surface.edge is None
+        and surface.perimeter is None
+    ):
         fault(("trim",), "the length of the edge is not known", 'Add edge = "3.1 m" to [surface].')
     if faults:
         raise FaultsError(faults)
@@ -218,7 +226,7 @@ def _translate(one: Any, data: dict[str, Any], fault: Any) -> None:
         model = _model_at(path[:-1])
         key = str(path[-1])
         if isinstance(one["input"], dict | list) and len(path) == 1:
-            tables = [n for n in ("surface", "zone", "ply", "finish", "extra", "replaces", "made")]
+            tables = ("surface", "zone", "ply", "finish", "extra", "replaces", "made")
             fault(path, "there is no such table", nearest(key, tables) or "Tables: " + ", ".join(tables) + ".")
             return
         hint = nearest(key, model.model_fields) or "Known here: " + ", ".join(model.model_fields) + "."
@@ -241,9 +249,17 @@ def _translate(one: Any, data: dict[str, Any], fault: Any) -> None:
     elif kind in ("less_than_equal", "greater_than_equal", "greater_than", "finite_number"):
         fault(path, "it is out of range", one["msg"] + ".")
     elif kind in ("tuple_type", "too_long", "too_short") or (kind == "missing" and isinstance(path[-1], int)):
-        fault(path[:-1] if isinstance(path[-1], int) else path, "it has the wrong number of entries", one["msg"] + ".")
+        fault(
+            path[:-1] if isinstance(path[-1], int) else path,
+            "it has the wrong number of entries",
+            one["msg"] + ".",
+        )
     elif kind in _KIND_REMEDIES:
-        shape = 'a list of tables is due: write [[' + str(path[0]) + ']] above each' if kind == "list_type" and path[0] in ("ply", "zone", "extra", "finish", "replaces", "made") else one["msg"].lower()
+        shape = (
+            "a list of tables is due: write [[" + str(path[0]) + "]] above each"
+            if kind == "list_type" and path[0] in ("ply", "zone", "extra", "finish", "replaces", "made")
+            else one["msg"].lower()
+        )
         fault(path, shape, "" if shape.startswith("a list of tables") else _KIND_REMEDIES[kind])
     else:
         fault(path, str(one["msg"]))
@@ -295,7 +311,11 @@ def _check_pressure(data: dict[str, Any], part: Part | None, library: Library, f
 
 
 def _check_resins(
-    data: dict[str, Any], library: Library, tables_hold: bool, fault: Any, plies: list[tuple[int, dict[str, Any]]]
+    data: dict[str, Any],
+    library: Library,
+    tables_hold: bool,
+    fault: Any,
+    plies: list[tuple[int, dict[str, Any]]],
 ) -> None:
     """A fabric that is not a prepreg with its own resin needs the part's resin."""
     if data.get("resin") is not None or not tables_hold:
@@ -347,7 +367,7 @@ def _measure_zone(zone: ZoneEntry, surface: Surface) -> Measured:
 
 
 def _zone_spec(zone: ZoneEntry) -> dict[str, object]:
-    """The zone as the surface reads it: bare numbers of an outline get their unit, its direction is z if none is given."""
+    """The zone as the surface reads it: bare numbers get their unit, an outline without a direction looks along z."""
     spec: dict[str, object] = {"within": zone.within, "between": zone.between, "group": zone.group}
     if zone.inside is not None:
         points = []
@@ -393,7 +413,7 @@ def open_surface(entry: SurfaceEntry, folder: Path) -> Surface:
 def _points(listed: Any, unit: str | None, what: str) -> list[tuple[float, float]]:
     """Corner points in metres; bare numbers are in `unit`."""
     if not isinstance(listed, list):
-        raise SurfaceError(f"{what} is not a list of points", "Write [[0, 0], [620, 0], [620, 380]] with unit = \"mm\"")
+        raise SurfaceError(f"{what} is not a list of points", 'Write [[0, 0], [620, 0], [620, 380]] with unit = "mm"')
     points = []
     for number, point in enumerate(listed, start=1):
         if not isinstance(point, list) or len(point) != 2 or any(isinstance(v, bool | list | dict) for v in point):

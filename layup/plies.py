@@ -86,7 +86,8 @@ FALLBACK_RESIN = "epoxy, laminating"
 def resin_of(job: Job, entry: PlyEntry, fabric: Material | None, process: Process, own_process: bool) -> Material:
     """The resin of one ply: its own, else the part's, else the prepreg's, else the process's.
 
-    A process that is only compared with uses its own resin where it has one (a prepreg can't be made of hand-layup resin).
+    A process that is only compared with uses its own resin where it has one: a prepreg can't be made of hand-layup
+    resin.
     """
     prepreg = fabric.word("prepreg_resin") if fabric is not None and not process.mixes else None
     if own_process:
@@ -94,7 +95,12 @@ def resin_of(job: Job, entry: PlyEntry, fabric: Material | None, process: Proces
     else:
         part_process = job.library.get("process", job.part.process)
         part_mixes = part_process.word("mixed") != "no"
-        names = (prepreg, process.own_resin, *((entry.resin, job.part.resin) if part_mixes else ()), FALLBACK_RESIN)
+        names = (
+            prepreg,
+            process.own_resin,
+            *((entry.resin, job.part.resin) if part_mixes else ()),
+            FALLBACK_RESIN,
+        )
     return job.library.get("resin", next(name for name in names if name))
 
 

@@ -8,10 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from layup.compare import Alternative, ProcessShare, Saving, compare_processes, process_for, process_share, saving
+from layup.compare import (
+    Alternative,
+    ProcessShare,
+    Saving,
+    compare_processes,
+    process_for,
+    process_share,
+    saving,
+)
 from layup.cost import Cost, material_cost
 from layup.part import WHOLE
 from layup.partfile import Job, read_part
@@ -25,10 +34,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 CAUTIONS = (
-    "A weight estimate, not a structural substantiation: strength, stiffness and airworthiness need their own proof.",
-    "Resin and hardener: gloves, eye protection and fresh air; a full pot heats up and can burn, so mix small batches. "
-    "Sanding dust of cured laminate, carbon above all: mask and extraction.",
-    "On an aircraft, local rules and a licensed person decide what may be replaced, and sign the weight and balance.",
+    "An estimate of weight, not of strength: stiffness, strength and airworthiness need their own proof.",
+    "Resin: gloves, goggles, fresh air; a full pot heats up and can burn. Sanding dust: mask and extraction.",
+    "On an aircraft, local rules and a licensed person decide what may be replaced, and sign for it.",
 )
 """Said with every prediction."""
 
@@ -199,7 +207,7 @@ def _made(job: Job) -> tuple[ProcessShare, ...]:
     """Each weighed version against the next, heavier first."""
     listed = [(m.name or m.process, m.process, m.weighed) for m in job.part.made]
     listed.sort(key=lambda version: -version[2])
-    return tuple(process_share(job, heavy, light) for heavy, light in zip(listed, listed[1:], strict=False))
+    return tuple(process_share(job, heavy, light) for heavy, light in pairwise(listed))
 
 
 def _cautions(job: Job, weighed: Weighed, alternatives: tuple[Alternative, ...]) -> tuple[str, ...]:
@@ -207,15 +215,17 @@ def _cautions(job: Job, weighed: Weighed, alternatives: tuple[Alternative, ...])
     others = [a.resin_name for a in alternatives if a.resin_name != _resin(weighed)]
     if others:
         named = "; ".join(f"{a.process}: {a.resin_name}" for a in alternatives if a.resin_name != _resin(weighed))
-        found.append(f"Compared with the resin each process is used with ({named}).")
-    missing = [name for name in ("wet", "vacuum bag", "infusion", "prepreg") if name not in {a.process for a in alternatives}]
+        found.append(f"Each process is compared with the resin it is used with ({named}).")
+    missing = [
+        name for name in ("wet", "vacuum bag", "infusion", "prepreg") if name not in {a.process for a in alternatives}
+    ]
     if missing:
         found.append("Not compared, for want of a figure for this cloth: " + ", ".join(missing) + ".")
     if not job.surface.has_mesh:
         found.append("Only the area is known: no centre of gravity and no inertia.")
     if any(layer.zone == "patch" for layer in weighed.layers):
         found.append("A patch given by its area is taken to balance where the whole surface does.")
-    if weighed.process.name == "infusion" and any(l.kind == "core" for l in weighed.layers):
+    if weighed.process.name == "infusion" and any(y.kind == "core" for y in weighed.layers):
         found.append("An infused core fills every slit, hole and groove it has; what is drilled or cut is not counted.")
     return (*found, *CAUTIONS)
 
@@ -292,8 +302,10 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
         "pressure_pa": weighed.process.pressure,
         "mass_kg": weighed.mass.as_dict(),
         "areal_kg_m2": prediction.areal_weight,
-        "thickness_m": weighed.thickness,
-        "fibre_volume_fraction": weighed.fibre_fraction,
+        "thickness_m": weighed.thickness.mean,
+        "thickness_interval_m": weighed.thickness.as_dict(),
+        "fibre_volume_fraction": weighed.fibre_fraction.mean,
+        "fibre_volume_fraction_interval": weighed.fibre_fraction.as_dict(),
         "fibre_kg": weighed.fibre,
         "resin_in_part_kg": weighed.resin,
         "resin_on_faces_kg": weighed.film,
@@ -311,8 +323,8 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
             {
                 "process": a.process,
                 "mass_kg": a.weighed.mass.as_dict(),
-                "thickness_m": a.weighed.thickness,
-                "fibre_volume_fraction": a.weighed.fibre_fraction,
+                "thickness_m": a.weighed.thickness.mean,
+                "fibre_volume_fraction": a.weighed.fibre_fraction.mean,
                 "resin_in_part_kg": a.weighed.resin,
                 "resin_to_mix_kg": a.weighed.resin_to_mix,
                 "resin": a.resin_name,

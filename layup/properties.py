@@ -1,8 +1,8 @@
 """Which properties a material table may hold, and what each one is measured in.
 
 `KINDS_OF_MATERIAL` lists, for every kind of material, its properties with the dimension of each. A property whose
-dimension is "word" holds a name (`fibre`, `form`), not a number; a "factor" is a bare number. Process figures that depend on the form of the
-reinforcement are written with the form in brackets: `fibre_volume_fraction (cloth)`.
+dimension is "word" holds a name (`fibre`, `form`), not a number; a "factor" is a bare number. Process figures that
+depend on the form of the reinforcement are written with the form in brackets: `fibre_volume_fraction (cloth)`.
 """
 
 from __future__ import annotations

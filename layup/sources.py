@@ -37,7 +37,7 @@ class Source:
     def __str__(self) -> str:
         parts = [part for part in (self.by, self.title, self.year) if part]
         text = ", ".join(parts)
-        return text if self.standing == "read" else f"{text} ({self.standing})"
+        return f"{text} ({self.standing})" if self.standing == "from memory" else text
 
 
 @dataclass(frozen=True, slots=True)

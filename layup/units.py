@@ -64,27 +64,24 @@ _DUE: dict[str, _Due] = {
     "length": _Due(_LENGTH, "a length", ("mm", "in"), '"25 mm" or "1 in"', "m"),
     "area": _Due((0, 2, 0, 0, 0), "an area", ("m^2", "ft^2"), '"0.5 m^2" or "6 ft^2"', "m^2"),
     "volume": _Due(_VOLUME, "a volume", ("ml", "fl oz"), '"250 ml" or "8 fl oz"', "m^3"),
-    "areal_weight": _Due(
-        _AREAL, "an areal weight", ("g/m^2", "oz/yd^2"), '"200 g/m^2" or "5.7 oz/yd^2"', "kg/m^2"
-    ),
+    "areal_weight": _Due(_AREAL, "an areal weight", ("g/m^2", "oz/yd^2"),
+                         '"200 g/m^2" or "5.7 oz/yd^2"', "kg/m^2"),
     "density": _Due(_DENSITY, "a density", ("g/cm^3", "lb/ft^3"), '"1.8 g/cm^3" or "4 lb/ft^3"', "kg/m^3"),
     "pressure": _Due(_PRESSURE, "a pressure", ("kPa", "inHg"), '"85 kPa" or "25 inHg"', "Pa"),
     "stress": _Due(_PRESSURE, "a stress or stiffness", ("GPa", "Msi"), '"70 GPa" or "10 Msi"', "Pa"),
     "temperature": _Due(_KELVIN, "a temperature", ("degC", "degF"), '"21 degC" or "70 degF"', "K"),
     "angle": _Due(_ANGLE, "an angle", ("deg", "rad"), '45 or "45 deg"', "degree"),
     "time": _Due(_TIME, "a time", ("min", "h"), '"25 min" or "2 h"', "s"),
-    "mass_per_length": _Due(
-        (1, -1, 0, 0, 0), "a mass per length", ("g/m", "oz/ft"), '"30 g/m" or "0.3 oz/ft"', "kg/m"
-    ),
+    "mass_per_length": _Due((1, -1, 0, 0, 0), "a mass per length", ("g/m", "oz/ft"),
+                            '"30 g/m" or "0.3 oz/ft"', "kg/m"),
     "fraction": _Due(_NONE, "a fraction", ("%", "ppm"), '0.45 or "45 %"', ""),
     "speed": _Due(_SPEED, "a speed", ("km/h", "kt"), '"120 km/h" or "65 kt"', "m/s"),
     "force": _Due(_FORCE, "a force", ("N", "lbf"), '"500 N" or "112 lbf"', "N"),
     "moment": _Due((1, 1, 0, 0, 0), "a moment", ("kg m", "lb in"), '"1.5 kg m" or "130 lb in"', "kg*m"),
     "frequency": _Due(_FREQUENCY, "a frequency", ("Hz", "rpm"), '"40 Hz" or "2400 rpm"', "1/s"),
-    "thermal_expansion": _Due(
-        (0, 0, 0, -1, 0), "a thermal expansion", ("um/m/K", "um/m/degF"), '"23e-6 /K" or "23 um/m/K"', "1/K"
-    ),
-}
+    "thermal_expansion": _Due((0, 0, 0, -1, 0), "a thermal expansion", ("um/m/K", "um/m/degF"),
+                              '"23e-6 /K" or "23 um/m/K"', "1/K"),
+}  # fmt: skip
 
 
 def _names(factor: float, powers: Powers, *names: str) -> dict[str, tuple[float, Powers]]:
@@ -147,40 +144,30 @@ _QUANTITY = re.compile(rf"(?P<sign>[+-]?) *{_VALUE}(?![0-9]) *(?P<unit>.*)")
 _FIGURE = re.compile(r"[0-9][0-9.,]*[0-9,]|,[0-9]+")
 _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]*)?")
 _SECOND = re.compile(
-    rf"(?P<first>[A-Za-z'.]+?)(?: *,| +and)? *(?P<second>{_VALUE}(?![0-9]) *(?P<unit>[^0-9]*))"
+    rf"(?P<first>[A-Za-z'.]+?)(?: *,| +and|(?<=') ?-)? *(?P<second>{_VALUE}(?![0-9]) *(?P<unit>[^0-9]*))"
 )
 _EXPONENT = re.compile(r"(?<=[A-Za-z])(?:\^|\*\*)?(-?[1-9])(?![0-9])")
-_SPELLINGS = tuple(
-    (re.compile(pattern), name)
-    for pattern, name in (
-        (r"(?<=[A-Za-z])\.(?=\s|/|$)", ""),
-        (r"°|\bdeg(?:ree)?s?\b", "deg"),
-        (r"\bdeg ?(?=[CFK]\b)", "deg"),
-        (r"\bdeg ?(celsius|fahrenheit)\b", r"\1"),
-        (r"(?:\"|\b(?:inch(?:es)?|in)\b) ?(?:of )?(?:[Hh][Gg]|mercury)\b", "inHg"),
-        (r"\bmm ?(?:of )?(?:[Hh][Gg]|mercury)\b", "mmHg"),
-        (r"\b(?:US )?(?:fl|fluid) ?(?:oz|ounces?)\b", "floz"),
-        (r"\bUS (?=gal)", ""),
-        (r"\b(?:imp|imperial) gal(?:lons?)?\b", "impgal"),
-        (r"\bper ?cent\b", "%"),
-        (r" ?\bper\b ?", "/"),
-        (r"\b(?:square|sq) ?([A-Za-z]+)", r"\1^2"),
-        (r"\b(?:cubic|cu) ?([A-Za-z]+)", r"\1^3"),
-    )
-)
+_SPELLINGS = tuple((re.compile(pattern), name) for pattern, name in (
+    (r"(?<=[A-Za-z])\.(?=\s|/|$)", ""),
+    (r"°|\bdeg(?:ree)?s?\b", "deg"),
+    (r"\bdeg ?(?=[CFK]\b)", "deg"),
+    (r"\bdeg ?(celsius|fahrenheit)\b", r"\1"),
+    (r"(?:\"|\b(?:inch(?:es)?|in)\b) ?(?:of )?(?:[Hh][Gg]|mercury)\b", "inHg"),
+    (r"\bmm ?(?:of )?(?:[Hh][Gg]|mercury)\b", "mmHg"),
+    (r"\b(?:US )?(?:fl|fluid) ?(?:oz|ounces?)\b", "floz"),
+    (r"\bUS (?=gal)", ""),
+    (r"\b(?:imp|imperial) gal(?:lons?)?\b", "impgal"),
+    (r"\bper ?cent\b", "%"),
+    (r" ?\bper\b ?", "/"),
+    (r"\b(?:square|sq) ?([A-Za-z]+)", r"\1^2"),
+    (r"\b(?:cubic|cu) ?([A-Za-z]+)", r"\1^3"),
+))  # fmt: skip
 # Exact in SI, and hardly ever what a shop means.
 _SLIPS = {"Mm": '"mm"', "mPa": '"MPa"', "Mg": '"mg" or "kg"', "nm": '"um" or "mile"', "gr": '"g" or "grain"'}
 
 
-class _Compound(NamedTuple):
-    """Two units that are read together: how many of the small one make a large one."""
-
-    large: str
-    small: str
-    ratio: int
-
-
-_COMPOUNDS = (_Compound("lb", "oz", 16), _Compound("ft", "in", 12), _Compound("h", "min", 60))
+# Two units that are read together, and how many of the small one make a large one.
+_COMPOUNDS = (("lb", "oz", 16), ("ft", "in", 12), ("h", "min", 60))
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +220,7 @@ def parse(text: str | int | float, dimension: str, *, bare: str | None = None) -
         return _finite(_without_unit(number, shown, dimension, due), shown, due)
     if dimension == "temperature":
         return _temperature(number, unit, shown, due)
-    compound = _compound(number, unit, shown, due)
+    compound = _compound(number, unit, shown)
     if compound is not None:
         number, unit = compound
     return _finite(number * _factor(unit, dimension, due, shown), shown, due)
@@ -283,15 +270,13 @@ def parse_money(text: str) -> tuple[float, str]:
     plain, shown = _plain(text), _quote(text)
     for sign, code in {"$": "USD", "€": "EUR", "£": "GBP"}.items():
         plain = plain.replace(sign, f" {code} ")
-    remedy = 'write "36 EUR", "$36", "€36" or "£36"'
     _no_decimal_comma(plain, shown)
-    amount = rf"(?P<amount>(?:{_WHOLE})(?:\.[0-9]*)?|\.[0-9]+)"
-    match = re.fullmatch(rf"\s*(?:(?P<before>[A-Z]{{3}})\s*)?{amount}(?:\s*(?P<after>[A-Z]{{3}}))?\s*", plain)
-    currency = (match["before"] or match["after"]) if match is not None else None
-    twice = match is not None and match["before"] and match["after"]
-    if match is None or currency is None or twice or currency.casefold() in _CAPITALS:
+    match = re.fullmatch(rf" *([A-Z]{{3}})? *((?:{_WHOLE})(?:\.[0-9]*)?|\.[0-9]+) *([A-Z]{{3}})? *", plain)
+    codes = [code for code in (match[1], match[3]) if code] if match is not None else []
+    if match is None or len(codes) != 1 or codes[0].casefold() in _CAPITALS:
+        remedy = 'write "36 EUR", "$36", "€36" or "£36"'
         raise UnitError(f"{shown} is not an amount of money with its currency: {remedy}")
-    return _finite(float(match["amount"].replace(",", "")), shown), currency
+    return _finite(float(match[2].replace(",", "")), shown), codes[0]
 
 
 def parse_ratio(text: str) -> float:
@@ -319,14 +304,10 @@ def parse_ratio(text: str) -> float:
     return _finite(hardener / resin, shown)
 
 
-# --- reading ---
-
-
 def _due(dimension: str) -> _Due:
-    try:
-        return _DUE[dimension]
-    except KeyError:
-        raise ValueError(f"no dimension {dimension!r}; known: {', '.join(DIMENSIONS)}") from None
+    if dimension not in _DUE:
+        raise ValueError(f"no dimension {dimension!r}; known: {', '.join(DIMENSIONS)}")
+    return _DUE[dimension]
 
 
 def _quote(text: object) -> str:
@@ -416,37 +397,29 @@ def _temperature(number: float, unit: str, shown: str, due: _Due) -> float:
     return _finite(kelvin, shown, due)
 
 
-def _compound(number: float, unit: str, shown: str, due: _Due) -> tuple[float, str] | None:
+def _compound(number: float, unit: str, shown: str) -> tuple[float, str] | None:
     """Two units read together as one number of the smaller, or None where there is no second number."""
     match = _SECOND.fullmatch(unit)
-    if match is None:
+    first = _atom(_words(match["first"])) if match is not None else None
+    pair = next((pair for pair in _COMPOUNDS if first == _ATOMS[pair[0]]), None)
+    if match is None or pair is None:
         return None
-    first = _atom(_words(match["first"]))
-    kind = next((c for c in _COMPOUNDS if first == _ATOMS[c.large]), None)
-    if kind is None:
+    large, small, ratio = pair
+    tail, second = match["second"].strip(), match["unit"].strip()
+    part, whole, sign = _value(match, shown), abs(number), "-" if number < 0 else ""
+    if not second and not re.fullmatch(r"[A-Za-z]+[23]", unit):  # but "6 ft2" is an area
+        fixed = f"{sign}{whole:.12g} {large} {tail} {small}"
+        raise UnitError(f'in {shown} the {tail} has no unit: if that is {small}, write "{fixed}"')
+    if _atom(_words(second)) != _ATOMS[small]:
         return None
-    tail, second = match["second"].strip(), _atom(_words(match["unit"]))
-    small, whole, sign = _value(match, shown), abs(number), "-" if number < 0 else ""
-    power = re.fullmatch(r"[A-Za-z]+[23]", unit)  # "6 ft2" is an area
-    if not match["unit"].strip() and not power:
-        fixed = f"{sign}{whole:.12g} {kind.large} {tail} {kind.small}"
-        raise UnitError(f'in {shown} the {tail} has no unit: if that is {kind.small}, write "{fixed}"')
-    if second != _ATOMS[kind.small]:
-        return None
-    total = whole * kind.ratio + small
-    if whole != int(whole) or small >= kind.ratio:
-        large, rest = divmod(round(total, 9), kind.ratio)
+    total = whole * ratio + part
+    if whole != int(whole) or part >= ratio:
+        count, rest = divmod(round(total, 9), ratio)
         why = (
-            f"a part of a {kind.large} beside {kind.small}"
-            if whole != int(whole)
-            else f"{kind.ratio} {kind.small} or more beside {kind.large}"
+            f"{ratio} {small} or more beside {large}" if whole == int(whole) else f"a part of a {large} beside {small}"
         )
-        fixed = f"{sign}{large:.12g} {kind.large} {rest:.12g} {kind.small}"
-        raise UnitError(f'{shown} has {why}: write "{fixed}"')
-    return math.copysign(total, number), kind.small
-
-
-# --- units ---
+        raise UnitError(f'{shown} has {why}: write "{sign}{count:.12g} {large} {rest:.12g} {small}"')
+    return math.copysign(total, number), small
 
 
 def _words(unit: str) -> str:
@@ -527,9 +500,7 @@ def _pint_factor(unit: str, dimension: str, due: _Due, shown: str) -> float:
     slip = next((name for name in names if name in _SLIPS), None)
     if slip is not None:
         raise UnitError(f'{shown} has a unit, "{slip}", that is easily another: write {_SLIPS[slip]}')
-    too_short = any(
-        len(name) < 2 and name not in _ATOMS for name in names
-    )  # c, e and k are constants to pint
+    too_short = any(len(name) < 2 and name not in _ATOMS for name in names)  # c, e and k are constants to pint
     plain = re.fullmatch(r"[A-Za-z_][A-Za-z_ */0-9-]*", text) and not re.search(r"\*\*\S+\*\*", text)
     if not plain or len(names) > 6 or too_short or dimension in {"angle", "fraction"}:
         raise unknown

@@ -2,7 +2,8 @@
 
 - `weigh_layup` sums the layers, films, finishes and extras of a job in one process.
 - The mean of every figure is the nominal one; the interval comes from the drawn factors of `layup.spread`.
-- Centre of gravity and inertia take each layer as a sheet on the mould side; its offset through the thickness is left out.
+- Centre of gravity and inertia take each layer as a sheet on the mould side; its offset through the thickness is left
+  out.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from layup.part import WHOLE, ExtraEntry, FinishEntry, ItemEntry
 from layup.partfile import Job
 from layup.plies import Layer, build, place_of
 from layup.sources import Figure
-from layup.spread import Floats, Interval, around_one, interval, skewed_around_one
+from layup.spread import DRAWS, Floats, Interval, around_one, interval, skewed_around_one
 from layup.surface.measure import Measured
 
 Vector = tuple[float, float, float]
@@ -77,8 +78,8 @@ class Weighed:
         extra: [kg]
         resin_to_mix: What to have mixed, losses and the trimmed edge counted. [kg]
         trimmed_off: Cured edge that is cut away. [kg]
-        thickness: Of the laminate over the whole surface. [m]
-        fibre_fraction: Fibre volume over the volume of the plies. [-]
+        thickness: Of the laminate over the whole surface, the films on its faces counted. [m]
+        fibre_fraction: Fibre volume over the volume of the plies; the mean is the nominal one. [-]
         cg: Centre of gravity; None where the shape is not known. [m]
         inertia: About the centre of gravity; None where the shape is not known. [kg m^2]
         figures: All figures it rests on.
@@ -99,8 +100,8 @@ class Weighed:
     extra: float
     resin_to_mix: float
     trimmed_off: float
-    thickness: float
-    fibre_fraction: float
+    thickness: Interval
+    fibre_fraction: Interval
     cg: Vector | None
     inertia: tuple[Vector, Vector, Vector] | None
     figures: tuple[Figure, ...] = field(repr=False)
@@ -140,7 +141,8 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     extras = tuple(_extra(entry) for entry in job.part.extra)
     by_area, area_figures = area_factor(job)
 
-    drawn = film * around_one(f"film, {process.name}", allow.deviation(allow.FILM)) * by_area
+    by_film = around_one(f"film, {process.name}", allow.deviation(allow.FILM))
+    drawn = film * by_film * by_area
     for layer in layers:
         drawn = drawn + _drawn_layer(layer, process.name) * by_area
     for thing in (*finishes, *extras):
@@ -161,8 +163,7 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
         laid = max(layer.area for layer in fabrics) + trim_layers
         resin_to_mix = (resin + trim_resin) * (1 + loss.value) + (to_bag.value * laid if to_bag else 0.0)
     cg, inertia = _balance(job, layers, film, film_area, (*finishes, *extras))
-    volume = sum(layer.thickness * layer.area for layer in fabrics)
-    fibre_volume = sum(layer.fibre * layer.area / layer.fibre_density for layer in fabrics)
+    films = 2 * surface_resin.value / film_density
     figures = (
         *(figure for layer in layers for figure in layer.figures),
         surface_resin,
@@ -174,8 +175,8 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     )
     return Weighed(
         process, layers, finishes, extras, interval(drawn, mean), drawn, fibre, resin, film, bond, core, finish, extra,
-        resin_to_mix, trimmed_off, stack_thickness(layers, WHOLE, 2 * surface_resin.value / film_density),
-        fibre_volume / volume, cg, inertia, figures,
+        resin_to_mix, trimmed_off, _thickness(layers, process.name, films, by_film),
+        _fibre_fraction(fabrics, process.name), cg, inertia, figures,
     )  # fmt: skip
 
 
@@ -194,6 +195,40 @@ def stack_thickness(layers: Iterable[Layer], zone: str, films: float) -> float:
     return max(sum(layer.thickness for layer in listed if layer.zone == z) for z in zones) + films
 
 
+def _thickness(layers: tuple[Layer, ...], process: str, films: float, by_film: Floats) -> Interval:
+    """Thickness over the whole surface with its interval; a core's thickness is taken as certain."""
+    drawn = films * by_film
+    whole = [layer for layer in layers if layer.zone == WHOLE]
+    if not whole:
+        thickest = max({y.zone for y in layers}, key=lambda z: sum(y.thickness for y in layers if y.zone == z))
+        whole = [layer for layer in layers if layer.zone == thickest]
+    for layer in whole:
+        drawn = drawn + _drawn_thickness(layer, process)
+    return interval(drawn, stack_thickness(layers, WHOLE, films))
+
+
+def _fibre_fraction(fabrics: list[Layer], process: str) -> Interval:
+    """Fibre volume over the volume of the plies, with its interval."""
+    fibre = sum(layer.fibre * layer.area / layer.fibre_density for layer in fabrics)
+    nominal = sum(layer.thickness * layer.area for layer in fabrics)
+    drawn_fibre: Floats | float = 0.0
+    volume: Floats | float = 0.0
+    for layer in fabrics:
+        cloth = around_one(f"cloth, {layer.name}", _cloth_deviation(layer))
+        drawn_fibre = drawn_fibre + layer.fibre * layer.area / layer.fibre_density * cloth
+        volume = volume + _drawn_thickness(layer, process) * layer.area
+    return interval(drawn_fibre / volume, fibre / nominal)
+
+
+def _drawn_thickness(layer: Layer, process: str) -> Floats:
+    """Thickness of one layer as drawn: w_f / rho_f + w_r / rho_r, over 1 - V_v."""
+    if layer.take_up is None:
+        return np.full(DRAWS, layer.thickness)
+    cloth = around_one(f"cloth, {layer.name}", _cloth_deviation(layer))
+    resin = layer.resin / layer.resin_density * _hand(layer, process)
+    return cloth * (layer.fibre / layer.fibre_density + resin) / (1 - layer.take_up.void_fraction)
+
+
 def _drawn_layer(layer: Layer, process: str) -> Floats:
     """Mass of one layer as drawn, but for the area."""
     if layer.take_up is None:
@@ -201,12 +236,20 @@ def _drawn_layer(layer: Layer, process: str) -> Floats:
         wet = (layer.bond + layer.resin) * around_one("bond", allow.deviation(allow.BOND))
         return (core + wet) * layer.area
     cloth = around_one(f"cloth, {layer.name}", _cloth_deviation(layer))
+    return layer.area * cloth * (layer.fibre + layer.resin * _hand(layer, process))
+
+
+def _hand(layer: Layer, process: str) -> Floats:
+    """How the resin taken up strays: the shop's hand, the part's luck, the cloth's answer to pressure; mean 1."""
+    take_up = layer.take_up
+    if take_up is None:
+        return np.ones(DRAWS)
     hand = (
-        skewed_around_one(f"shop's hand, {process}", layer.take_up.shop_spread)
-        * skewed_around_one(f"part's luck, {process}", layer.take_up.part_spread)
-        * skewed_around_one("answer to pressure", layer.take_up.pressure_spread)
+        skewed_around_one(f"shop's hand, {process}", take_up.shop_spread)
+        * skewed_around_one(f"part's luck, {process}", take_up.part_spread)
+        * skewed_around_one("answer to pressure", take_up.pressure_spread)
     )
-    return layer.area * cloth * (layer.fibre + layer.resin * hand / float(np.mean(hand)))
+    return hand / float(np.mean(hand))
 
 
 def _cloth_deviation(layer: Layer) -> float:
@@ -231,7 +274,13 @@ def _allowances_used(
 
 
 def coat(
-    job: Job, finish: str, coats: int, sides: int, thickness: float | None, place: Measured, areal: float | None
+    job: Job,
+    finish: str,
+    coats: int,
+    sides: int,
+    thickness: float | None,
+    place: Measured,
+    areal: float | None,
 ) -> Thing:
     """A finish on an area, on the new part or on the old."""
     material = job.library.get("finish", finish)
@@ -264,7 +313,12 @@ def item(entry: ItemEntry, at: Vector | None = None) -> Thing:
     """
     if entry.weighed is not None:
         return Thing(
-            entry.name, entry.weighed, allow.deviation(allow.WEIGHED), f"scale, {entry.name}", "weighed", at=at
+            entry.name,
+            entry.weighed,
+            allow.deviation(allow.WEIGHED),
+            f"scale, {entry.name}",
+            "weighed",
+            at=at,
         )
     if entry.mass is not None:
         mass = entry.mass

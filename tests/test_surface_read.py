@@ -180,7 +180,7 @@ BAD = {
     "zero.stl": (binary_stl(ONE, count=0), "promises 0 triangles"),
     "tiny.stl": (b"hello", "too few"),
     "nan.stl": (binary_stl(np.array([ONE[0], ONE[0] * np.nan])), "triangle 2 has a corner"),
-    "inf.stl": (binary_stl(np.array([ONE[0] * np.inf])), "triangle 1 has a corner"),
+    "inf.stl": (binary_stl(np.array([ONE[0] + np.inf])), "triangle 1 has a corner"),
     "point.stl": (binary_stl(ONE * 0.0), "no area"),
     "cut.stl": (b"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvert", "cut short"),
     "word.stl": (
@@ -247,17 +247,32 @@ def test_damaged_files_give_a_surface_or_a_clear_error(tmp_path, kind, at, drop,
         assert np.isfinite(found.whole.area)
 
 
-def test_small_cracks_do_not_hide_a_solid(tmp_path):
-    box = trimesh.creation.box((0.5, 0.3, 0.002)).subdivide().subdivide().subdivide()
-    faces = np.delete(box.faces, 7, axis=0)
-    strip = write(tmp_path / "a.stl", box.vertices, box.faces[box.triangles_center[:, 0] < 0.2])
-    assert read_surface(strip, unit="m").side == "as drawn"
-    tiny = np.argmin(trimesh.Trimesh(box.vertices, box.faces).area_faces)
-    path = write(tmp_path / "b.stl", box.vertices, np.delete(box.faces, tiny, axis=0))
-    assert len(faces) == len(box.faces) - 1
-    if trimesh.Trimesh(box.vertices, np.delete(box.faces, tiny, axis=0)).edges_unique_length.size:
-        found = read_surface(path, unit="m", side="facing (0, 0, 1)")
-        assert found.whole.area > 0.0
+def shell(level=3, wall=0.02):
+    """A hollow ball of 1 m radius with a wall, finely meshed."""
+    ball = trimesh.creation.icosphere(level)
+    n = len(ball.vertices)
+    return np.vstack([ball.vertices, ball.vertices * (1 - wall)]), np.vstack([ball.faces, ball.faces[:, ::-1] + n])
+
+
+def test_small_cracks_do_not_hide_a_solid(tmp_path, monkeypatch):
+    monkeypatch.setattr("layup.surface.read._CLOSED", 0.15)
+    points, faces = shell()
+    path = write(tmp_path / "a.stl", points, faces[1:])
+    fails(path, "a closed solid with two skins, its wall 19.9 mm", unit="m")
+    found = read_surface(path, unit="m", side="inner")
+    assert [f.kind for f in found.findings] == ["cracks", "closed"]
+    monkeypatch.setattr("layup.surface.read._SMALL", 100)  # as for a file of a million
+    fails(path, "a closed solid with two skins", unit="m")
+
+
+def test_every_face_of_a_float(tmp_path):
+    ball = trimesh.creation.icosphere(3)
+    path = write(tmp_path / "a.stl", ball.vertices, ball.faces)
+    assert 'side = "all"' in fails(path, "a closed solid block", unit="m").remedy
+    found = read_surface(path, unit="m", side="all")
+    assert found.side == "all"
+    assert found.whole.area == pytest.approx(ball.area, rel=1e-6)
+    assert found.whole.perimeter == 0.0
 
 
 def test_large_files_take_the_compiled_pass(tmp_path, monkeypatch):

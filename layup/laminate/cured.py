@@ -25,7 +25,9 @@ def _check_fractions(fibre_fraction: float, void_fraction: float) -> None:
     if not 0 <= void_fraction < 1:
         raise RangeError(f"void fraction {void_fraction:g} is outside 0 <= V_v < 1")
     if not 0 < fibre_fraction <= 1 - void_fraction + 1e-12:
-        raise RangeError(f"fibre volume fraction {fibre_fraction:g} is outside 0 < V_f <= 1 - V_v = {1 - void_fraction:g}")
+        raise RangeError(
+            f"fibre volume fraction {fibre_fraction:g} is outside 0 < V_f <= 1 - V_v = {1 - void_fraction:g}"
+        )
 
 
 def resin_areal_weight(
@@ -158,9 +160,7 @@ def fibre_fraction_from_resin_content(
     """
     if not 0 <= resin_content < 1:
         raise RangeError(f"resin content {resin_content} is outside 0 <= share < 1")
-    return fibre_fraction_from_take_up(
-        resin_content / (1 - resin_content), fibre_density, resin_density, void_fraction
-    )
+    return fibre_fraction_from_take_up(resin_content / (1 - resin_content), fibre_density, resin_density, void_fraction)
 
 
 def fibre_fraction_from_take_up(
@@ -234,9 +234,7 @@ class Constituents(NamedTuple):
     void: float
 
 
-def constituents(
-    resin_content: float, density: float, fibre_density: float, resin_density: float
-) -> Constituents:
+def constituents(resin_content: float, density: float, fibre_density: float, resin_density: float) -> Constituents:
     """Volume shares from a burn-off or digestion: resin share by mass and the laminate's density.
 
     Args:

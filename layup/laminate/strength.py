@@ -65,9 +65,7 @@ class Allowables:
         for field in fields(self):
             value = getattr(self, field.name)
             if value is not None and not (np.isfinite(value) and value > 0):
-                raise RangeError(
-                    f"Strength {field.name} = {value} must be a positive number (also in compression)."
-                )
+                raise RangeError(f"Strength {field.name} = {value} must be a positive number (also in compression).")
 
     def scaled(self, along: float = 1.0, across: float = 1.0, shear: float = 1.0) -> Allowables:
         """The strengths times knock-down factors (workmanship, damage, heat and moisture).
@@ -83,9 +81,7 @@ class Allowables:
         """
         for name, factor in (("along", along), ("across", across), ("shear", shear)):
             if not 0 < factor <= 1:
-                raise RangeError(
-                    f"The knock-down {name} the fibre is {factor}: write what is left, such as 0.7."
-                )
+                raise RangeError(f"The knock-down {name} the fibre is {factor}: write what is left, such as 0.7.")
         factors = {"xt": along, "xc": along, "yt": across, "yc": across, "s": shear}
         known = {name: getattr(self, name) for name in factors}
         return Allowables(**{n: None if v is None else v * factors[n] for n, v in known.items()})
@@ -130,7 +126,8 @@ def _components(stress: ArrayLike) -> tuple[Floats, Floats, Floats]:
 
 def _inverse(effort: Floats) -> Floats:
     effort = np.asarray(effort, dtype=float)
-    return np.asarray(np.divide(1.0, effort, out=np.full(effort.shape, np.inf), where=effort > 0))
+    with np.errstate(over="ignore"):  # next to no stress is an infinite reserve
+        return np.asarray(np.divide(1.0, effort, out=np.full(effort.shape, np.inf), where=effort > 0))
 
 
 def _efforts(stress: ArrayLike, allowables: Allowables) -> Floats:
@@ -152,14 +149,15 @@ def reserve_max_stress(stress: ArrayLike, allowables: Allowables, residual: Arra
         RangeError: a strength is missing.
     Source: Kaw, Mechanics of Composite Materials, 2nd ed. 2006, ch. 2 (from memory).
     """
-    stress = np.asarray(stress, dtype=float)
+    stress = np.stack(_components(stress), axis=-1)
     locked = np.broadcast_to(np.asarray(residual, dtype=float), stress.shape)
     xt, xc, yt, yc, s = _known(allowables, "Max stress", "xt", "xc", "yt", "yc", "s")
     reserve = np.full(stress.shape[:-1], np.inf)
     for i, up, down in ((0, xt, xc), (1, yt, yc), (2, s, s)):
         room = np.where(stress[..., i] >= 0, up - locked[..., i], down + locked[..., i])
         size = np.abs(stress[..., i])
-        own = np.divide(room, size, out=np.full(size.shape, np.inf), where=size > 0)
+        with np.errstate(over="ignore"):  # next to no stress is an infinite reserve
+            own = np.divide(room, size, out=np.full(size.shape, np.inf), where=size > 0)
         broken = (locked[..., i] > up) | (locked[..., i] < -down)
         reserve = np.minimum(reserve, np.where(broken, 0.0, own))
     return reserve
@@ -314,9 +312,7 @@ def reserve_tsai_wu(
     h1, h2 = 1 / xt - 1 / xc, 1 / yt - 1 / yc
     h11, h22, h66 = 1 / (xt * xc), 1 / (yt * yc), 1 / (s * s)
     if h12 * h12 >= h11 * h22:
-        raise RangeError(
-            f"Tsai-Wu with H12 = {h12:g} per Pa^2 has no closed surface: |H12| < {np.sqrt(h11 * h22):g}."
-        )
+        raise RangeError(f"Tsai-Wu with H12 = {h12:g} per Pa^2 has no closed surface: |H12| < {np.sqrt(h11 * h22):g}.")
 
     def product(u1: Floats, u2: Floats, u12: Floats, v1: Floats, v2: Floats, v12: Floats) -> Any:
         return h11 * u1 * v1 + h22 * u2 * v2 + h66 * u12 * v12 + h12 * (u1 * v2 + u2 * v1)
@@ -326,7 +322,8 @@ def reserve_tsai_wu(
     rest = 1 - h1 * r1 - h2 * r2 - product(r1, r2, r12, r1, r2, r12)
     left = np.maximum(rest, 0.0)
     bottom = linear + np.sqrt(linear * linear + 4 * square * left)
-    root = np.divide(2 * left, bottom, out=np.full(np.shape(bottom), np.inf), where=bottom > 0)
+    with np.errstate(over="ignore"):
+        root = np.divide(2 * left, bottom, out=np.full(np.shape(bottom), np.inf), where=bottom > 0)
     return np.where(rest > 0, root, 0.0)
 
 
@@ -352,9 +349,7 @@ def reserve_factor(
         return reserve_max_stress(stress, allowables)
     if criterion == "max strain":
         if moduli is None:
-            raise RangeError(
-                "Max strain cannot be checked: the moduli E1, E2, nu12, G12 of the ply are not given."
-            )
+            raise RangeError("Max strain cannot be checked: the moduli E1, E2, nu12, G12 of the ply are not given.")
         return reserve_max_strain(stress, allowables, *moduli)
     if criterion == "Tsai-Hill":
         return reserve_tsai_hill(stress, allowables)
@@ -369,9 +364,7 @@ def first_ply_failure(
     criterion: str,
     stresses: ArrayLike,
     allowables: list[Allowables] | tuple[Allowables, ...],
-    moduli: list[tuple[float, float, float, float]]
-    | tuple[tuple[float, float, float, float], ...]
-    | None = None,
+    moduli: list[tuple[float, float, float, float]] | tuple[tuple[float, float, float, float], ...] | None = None,
 ) -> FirstFailure:
     """The ply that goes first, by the criterion of that name.
 
@@ -389,9 +382,7 @@ def first_ply_failure(
     """
     array = np.asarray(stresses, dtype=float)
     if array.ndim != 3 or array.shape[0] == 0 or array.shape[0] != len(allowables):
-        raise RangeError(
-            f"{len(allowables)} sets of strengths for stresses of shape {array.shape}: one set per ply."
-        )
+        raise RangeError(f"{len(allowables)} sets of strengths for stresses of shape {array.shape}: one set per ply.")
     if moduli is not None and len(moduli) != len(allowables):
         raise RangeError(f"{len(moduli)} sets of moduli for {len(allowables)} plies: one set per ply.")
     reserves = np.stack(
@@ -410,9 +401,7 @@ def first_ply_failure(
 
 def _fraction(name: str, value: Values) -> None:
     if not np.all((np.asarray(value) > 0) & (np.asarray(value) <= 1)):
-        raise RangeError(
-            f"{name} {value} is outside 0 to 1: write fibre volume over ply volume, such as 0.45."
-        )
+        raise RangeError(f"{name} {value} is outside 0 to 1: write fibre volume over ply volume, such as 0.45.")
 
 
 def longitudinal_tensile_strength(

@@ -23,7 +23,12 @@ def csv_text(prediction: Prediction) -> str:
     """The prediction as one tidy table: section, name, quantity, value, unit, p05, p95; SI units."""
     data = prediction.as_json()
     rows: list[tuple[object, ...]] = []
-    _flat(rows, "part", str(data["part"]), {k: v for k, v in data.items() if k not in ("plies", "zones", "processes")})
+    _flat(
+        rows,
+        "part",
+        str(data["part"]),
+        {k: v for k, v in data.items() if k not in ("plies", "zones", "processes")},
+    )
     _flat(rows, "surface", str(data["part"]), data["surface"])
     for ply in data["plies"]:
         _flat(rows, "ply", f"{ply['ply']} {ply['material']}", ply)

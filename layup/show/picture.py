@@ -130,7 +130,8 @@ def _draw_shape(axes: Axes, prediction: Prediction) -> None:
     if whole.box is not None:
         low, high = np.array(whole.box)
         span = " x ".join(f"{v:.0f}" for v in (high - low) * 1e3)
-        axes.set_title(f"{span} mm, {whole.area:.3f} m², {thickness_words(prediction.weighed.thickness, 'both')} thick",
+        thick = thickness_words(prediction.weighed.thickness.mean, "both")
+        axes.set_title(f"{span} mm, {whole.area:.3f} m², {thick} thick",
                        fontsize=11, color=palette.QUIET, loc="left", pad=2)  # fmt: skip
     if keys:
         axes.legend(handles=keys, loc="lower left", frameon=False, fontsize=10.5, ncols=min(len(keys), 3))

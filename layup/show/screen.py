@@ -22,20 +22,18 @@ from layup.properties import PLURAL
 from layup.sources import Citation
 from layup.spread import Interval
 from layup.words import (
+    System,
     area_words,
     areal_weight_words,
     length_words,
     mass_both,
-    mass_words,
     percent_words,
     pressure_words,
     thickness_words,
 )
 
-BAR = 34
+BAR = 30
 """Cells of the bar that shows an interval."""
-
-System = str
 
 
 def prediction_screen(prediction: Prediction, system: System) -> RenderableType:
@@ -52,6 +50,8 @@ def prediction_screen(prediction: Prediction, system: System) -> RenderableType:
     parts += [_processes(prediction, system), Text()]
     parts += [_made_of(prediction, system), Text()]
     parts += [_plies(prediction, system)]
+    if len(prediction.zones) > 1:
+        parts += [Text(), _zones(prediction, system)]
     parts += [Text(), *_small_print(prediction, system)]
     return Group(*parts)
 
@@ -106,7 +106,7 @@ def _per_mass(cost: tuple[float, str], system: System) -> str:
 def _processes(prediction: Prediction, system: System) -> RenderableType:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=True, header_style="dim")
     table.add_column("  ")
-    table.add_column("how it is made")
+    table.add_column("how it is made", no_wrap=True)
     table.add_column("", width=BAR, no_wrap=True)
     table.add_column("weight", justify="right", no_wrap=True)
     table.add_column("nine in ten", no_wrap=True)
@@ -151,7 +151,7 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
     table.add_column(justify="right", no_wrap=True)
     table.add_column()
     rows = [
-        ("fibre", w.fibre, f"{w.fibre_fraction * 100:.0f} % of the plies' volume"),
+        ("fibre", w.fibre, f"{w.fibre_fraction.mean * 100:.0f} % of the plies' volume"),
         ("resin in the part", w.resin, _resin_note(prediction, system)),
         ("core, dry", w.core, ""),
         ("finish", w.finish, ", ".join(t.name for t in w.finishes)),
@@ -161,12 +161,28 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
         if mass > 0:
             table.add_row(f"  {name}", _mass(mass, system), Text(note, style="dim"))
     if w.process.mixes:
-        table.add_row("  resin to mix", _mass(w.resin_to_mix, system), Text("with what stays in pot, brush and bag", style="dim"))
+        table.add_row(
+            "  resin to mix",
+            _mass(w.resin_to_mix, system),
+            Text("with what stays in pot, brush and bag", style="dim"),
+        )
     if w.trimmed_off > 0:
-        table.add_row("  before trimming", _mass(w.mass.mean + w.trimmed_off, system), Text("as it comes off the mould", style="dim"))
+        table.add_row(
+            "  before trimming",
+            _mass(w.mass.mean + w.trimmed_off, system),
+            Text("as it comes off the mould", style="dim"),
+        )
     surface = prediction.job.surface
-    table.add_row("  surface", area_words(surface.whole.area, system), Text(_surface_note(prediction, system), style="dim"))
-    table.add_row("  thickness", thickness_words(w.thickness, system), Text(f"weighs {areal_weight_words(prediction.areal_weight, system)} all in all", style="dim"))
+    table.add_row(
+        "  surface",
+        area_words(surface.whole.area, system),
+        Text(_surface_note(prediction, system), style="dim"),
+    )
+    table.add_row(
+        "  thickness",
+        thickness_words(w.thickness.mean, system),
+        Text(f"weighs {areal_weight_words(prediction.areal_weight, system)} all in all", style="dim"),
+    )
     if w.cg is not None:
         at = ", ".join(length_words(v, "metric") for v in w.cg)
         table.add_row("  balances at", "", Text(f"({at}) in the surface's own axes", style="dim"))
@@ -216,6 +232,22 @@ def _plies(prediction: Prediction, system: System) -> RenderableType:
     return table
 
 
+def _zones(prediction: Prediction, system: System) -> RenderableType:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in (("  where", False), ("area", True), ("layers", True), ("thick", True), ("weighs there", True)):
+        table.add_column(name, justify="right" if right else "left", no_wrap=True)
+    one = _one(system)
+    for zone in prediction.zones:
+        table.add_row(
+            f"  {zone.name}",
+            area_words(zone.area, one),
+            str(zone.plies),
+            thickness_words(zone.thickness, one),
+            areal_weight_words(zone.areal_weight, one),
+        )
+    return table
+
+
 def _angle(layer: Layer) -> str:
     return "" if layer.kind == "core" else f"{layer.angle:g}°"
 
@@ -250,16 +282,25 @@ def made_text(share: ProcessShare, system: System) -> Text:
         f"{percent_words(share.fraction)}. "
     )
     if share.enough:
-        text.append(f"The process alone can explain that: it takes {_span(share.explained, system)} off this cloth.")
+        text.append(f"The process alone can explain that: on this cloth it makes {_off(share.explained, system)}.")
         return text
     text.append(
         f"The process explains about {mass_both(share.explained.mean, one)} of it, {percent_words(share.share)} "
-        f"({_span(share.explained, system)}). "
+        f"({_off(share.explained, system)}). "
     )
     text.append(
-        f"About {mass_both(share.rest, one)} must be something else: filler and paint, plies, core or area.", style="bold"
+        f"About {mass_both(share.rest, one)} must be something else: filler and paint, plies, core or area.",
+        style="bold",
     )
     return text
+
+
+def _off(explained: Interval, system: System) -> str:
+    """`1 oz to 6 oz less`, or `from 2 oz more to 6 oz less` where the interval reaches over nought."""
+    one = _one(system)
+    if explained.p05 >= 0:
+        return f"{_span(explained, system)} less"
+    return f"from {mass_both(-explained.p05, one)} more to {mass_both(explained.p95, one)} less"
 
 
 def compare_screen(prediction: Prediction, system: System) -> RenderableType:
@@ -287,11 +328,14 @@ def _process_detail(alternatives: tuple[Alternative, ...], system: System) -> Re
         line("", (mass_both(a.weighed.mass.mean, "metric") for a in alternatives))
     line("nine in ten, from", (mass_both(a.weighed.mass.p05, one) for a in alternatives))
     line("to", (mass_both(a.weighed.mass.p95, one) for a in alternatives))
-    line("thickness", (thickness_words(a.weighed.thickness, one) for a in alternatives))
-    line("fibre of the plies", (f"{a.weighed.fibre_fraction * 100:.0f} % by volume" for a in alternatives))
+    line("thickness", (thickness_words(a.weighed.thickness.mean, one) for a in alternatives))
+    line("fibre of the plies", (f"{a.weighed.fibre_fraction.mean * 100:.0f} % by volume" for a in alternatives))
     line("fibre", (mass_both(a.weighed.fibre, one) for a in alternatives))
     line("resin in the part", (mass_both(a.weighed.resin, one) for a in alternatives))
-    line("resin to mix", (mass_both(a.weighed.resin_to_mix, one) if a.weighed.process.mixes else "none" for a in alternatives))
+    line(
+        "resin to mix",
+        (mass_both(a.weighed.resin_to_mix, one) if a.weighed.process.mixes else "none" for a in alternatives),
+    )
     if any(a.saving for a in alternatives):
         line("saves", (mass_both(a.saving.mean, one) if a.saving else "" for a in alternatives), "bold")
     if any(a.cost.amounts for a in alternatives):
@@ -397,7 +441,8 @@ def one_material(material: Material, library: Library) -> RenderableType:
     table.add_column("kind")
     table.add_column("source")
     seen: set[str] = set()
-    for row in material.rows:
+    order = material.properties()
+    for row in sorted(material.rows, key=lambda r: order.index(r.property)):
         source = library.sources.get(row.source)
         reference = (str(source) if source else f"{row.source} ({row.file})") + (f"; {row.at}" if row.at else "")
         first = row.property not in seen
@@ -410,9 +455,16 @@ def one_material(material: Material, library: Library) -> RenderableType:
     return Group(Text(f"{material.name} ({material.kind})", style="bold"), table, Text())
 
 
-def console(width: int | None = None, *, plain: bool = False) -> Console:
-    """A console for standard output; plain text and 100 columns when piped."""
+def show(screen: RenderableType) -> None:
+    """Print a screen: as the terminal can, or as plain text, 110 columns wide and without trailing spaces, when piped."""
     import sys
 
-    piped = not sys.stdout.isatty()
-    return Console(width=width or (110 if piped else None), no_color=plain or None, highlight=False, soft_wrap=False)
+    if sys.stdout.isatty():
+        Console(highlight=False).print(screen)
+        return
+    plain = Console(width=110, no_color=True, highlight=False, force_terminal=False)
+    with plain.capture() as captured:
+        plain.print(screen)
+    text = "\n".join(line.rstrip() for line in captured.get().splitlines()) + "\n"
+    encoding = sys.stdout.encoding or "utf-8"
+    sys.stdout.write(text.encode(encoding, "replace").decode(encoding))

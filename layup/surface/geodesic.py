@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError
 from layup.surface.refine import halve_edges, insert_point
 from layup.surface.skin import nearest_points
-from layup.surface.topology import Faces, Points, free_edges
+from layup.surface.topology import Faces, Points, edge_keys, edges_of, free_edges
 
 _POINT_STEPS, _EDGE_STEPS = 24, 12  # edges within the reach are at most this part of it
 FAR = 1e9
@@ -134,8 +134,13 @@ def distances(patch: Patch, sources: NDArray[np.int64], reach: float) -> NDArray
 def _exact(points: Points, faces: Faces, sources: NDArray[np.int64]) -> NDArray[np.float64]:
     from pygeodesic.geodesic import PyGeodesicAlgorithmExact
 
-    search = PyGeodesicAlgorithmExact(np.ascontiguousarray(points), faces.astype(np.int32))
-    found, _ = search.geodesicDistances(sources.astype(np.int32))
+    faces = faces[np.unique(np.sort(faces, axis=1), axis=0, return_index=True)[1]]
+    edges, _ = edges_of(faces)
+    _, count = np.unique(edge_keys(edges), return_counts=True)
+    found = None
+    if count.max() <= 2:  # the search ends the program on a mesh with more
+        search = PyGeodesicAlgorithmExact(np.ascontiguousarray(points), faces.astype(np.int32))
+        found, _ = search.geodesicDistances(sources.astype(np.int32))
     if found is None:
         raise SurfaceError(
             "distances along the surface can't be found here: more than two faces meet at an edge",

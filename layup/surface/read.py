@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, UnitError, nearest
 from layup.surface.measure import Box, Measured, measure_triangles
-from layup.surface.mesh import Finding, Mesh, Surface
+from layup.surface.mesh import AS_DRAWN, Finding, Mesh, Surface
 from layup.surface.scan import Scan, scan_triangles
 from layup.surface.side import CHOICES, Side, parse_side
 from layup.surface.stl import corners_of, read_stl
@@ -25,7 +25,7 @@ from layup.units import parse
 
 READABLE = ("stl", "obj", "ply", "off", "glb", "gltf", "3mf")
 _SMALL = 200_000  # up to this many triangles the free edge is worked out at once
-_CLOSED = 0.02  # a free edge shorter than this share of the root of the area is a crack, not an edge
+_CLOSED = 0.05  # a free edge shorter than this share of the root of the area is a crack, not an edge
 
 
 @dataclass
@@ -57,9 +57,8 @@ def read_surface(path: str | Path, *, unit: str | None = None, side: str | None 
         path: STL, OBJ, PLY, OFF, GLB, GLTF or 3MF; errors show it as given.
         unit: Unit of the numbers in the file, `"mm"`, `"in"`; needed by every format but GLB (metres) and
         3MF.
-        side: Side of a closed solid: "outer", "inner", "facing (0, 0, 1)", "touching (120 mm, 0 mm, 30
-        mm)". An open
-            shell stays whole.
+        side: Side of a closed solid: "outer", "inner", "facing (0, 0, 1)", "touching (120 mm, 0 mm, 30 mm)";
+            "all" for every face (a float laid up over a plug). An open shell stays whole.
 
     Returns:
         The surface in metres. Of a large binary STL nothing is kept in memory; its mesh is read when it is
@@ -83,21 +82,23 @@ def read_surface(path: str | Path, *, unit: str | None = None, side: str | None 
     shown = unit or raw.unit_reason.split(",")[0]
     closed = scan.even_edges
     whole = replace(scan.measured, perimeter=0.0) if closed else scan.measured
-    if not closed and scan.measured.triangles <= _SMALL:
-        mesh = raw.load(scale)
-        whole = replace(whole, perimeter=_free_length(mesh))
+    if not closed and (whole.triangles <= _SMALL or _evens_out(scan)):
+        whole = replace(whole, perimeter=_free_length(raw.load(scale)))
         closed = whole.perimeter is not None and whole.perimeter < _CLOSED * whole.area**0.5
         if closed:
             findings.append(_cracks(whole))
-    if not closed:
-        if wanted is not None:
-            findings.append(
-                Finding("open shell", 1, f"an open shell has one side: {wanted.text} not needed", 0.0)
-            )
+    every = wanted is not None and wanted.kind == "all"
+    if not closed or every:
+        if closed:
+            findings.append(Finding("closed", 1, "a closed surface, taken with all its faces as asked", 0.0))
+        elif wanted is not None:
+            text = f'an open shell has one side and stays whole: side = "{wanted.text}" changes nothing'
+            findings.append(Finding("open shell", 1, text, 0.0))
         return Surface(
             name,
             whole,
             lambda: raw.load(scale),
+            side="all" if closed else AS_DRAWN,
             unit=shown,
             findings=tuple(findings),
             groups=lambda: raw.groups or {},
@@ -148,6 +149,11 @@ def _closed_without_side(mesh: Mesh, whole: Measured, name: str) -> SurfaceError
         "and only one side of it is laid up",
         f"Say which: {CHOICES}",
     )
+
+
+def _evens_out(scan: Scan) -> bool:
+    """Whether the faces face all ways in balance, as those of a solid do even with cracks in it."""
+    return bool(np.linalg.norm(scan.vector_area) < 0.05 * scan.measured.area)
 
 
 def _free_length(mesh: Mesh) -> float:

@@ -1,0 +1,221 @@
+"""Zones against exact areas: planes and developable surfaces, where a geodesic disc unrolls to a flat one, and a sphere."""
+
+from math import cos, pi
+
+import numpy as np
+import pytest
+import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from layup.errors import SurfaceError
+from layup.surface import Measured, Surface, combine, from_area, measure_triangles, outline, rectangle
+
+PANEL = rectangle(1.0, 0.6)
+
+
+def surface(points, faces):
+    return Surface("test", measure_triangles(points[faces]), lambda: (points, faces))
+
+
+def wrapped(point, u_span, v_span, nu, nv):
+    """Welded mesh of point(u, v), with an open seam where the surface closes."""
+    u, v = np.meshgrid(np.linspace(*u_span, nu + 1), np.linspace(*v_span, nv + 1), indexing="ij")
+    p = np.stack(np.broadcast_arrays(*point(u, v)), axis=-1).reshape(-1, 3)
+    i = np.arange((nu + 1) * (nv + 1)).reshape(nu + 1, nv + 1)
+    a, b, c, d = i[:-1, :-1].ravel(), i[1:, :-1].ravel(), i[1:, 1:].ravel(), i[:-1, 1:].ravel()
+    return surface(p, np.concatenate([np.c_[a, b, c], np.c_[a, c, d]]))
+
+
+HALF_PIPE = wrapped(
+    lambda u, v: (0.2 * np.cos(u), 0.2 * np.sin(u), v + 0 * u), (0, pi), (0, 0.5), 120, 20
+)  # radius 0.2 m, length 0.5 m
+
+
+def test_disc_on_a_flat_panel_of_two_triangles():
+    zone = PANEL.zone({"name": "hinge", "within": "60 mm of (500 mm, 300 mm, 0 mm)"})
+    assert zone.area == pytest.approx(pi * 0.06**2, rel=3e-4)  # border drawn as chords
+    assert zone.centroid == pytest.approx((0.5, 0.3, 0.0), abs=1e-5)
+    assert np.array(zone.second_moment)[0, 0] == pytest.approx(pi * 0.06**4 / 4, rel=1e-3)
+
+
+def test_point_on_corner_edge_and_beside_the_surface():
+    corner = PANEL.zone({"within": "60 mm of (0 mm, 0 mm, 0 mm)"})
+    assert corner.area == pytest.approx(pi * 0.06**2 / 4, rel=3e-4)
+    side = PANEL.zone({"within": "60 mm of (500 mm, -30 mm, 20 mm)"})  # nearest surface point: (500, 0, 0)
+    assert side.area == pytest.approx(pi * 0.06**2 / 2, rel=3e-4)
+    diagonal = PANEL.zone({"within": "60 mm of (250 mm, 150 mm, 0 mm)"})  # on the edge between the two triangles
+    assert diagonal.area == pytest.approx(pi * 0.06**2, rel=3e-4)
+    with pytest.raises(SurfaceError, match="500 mm off the surface"):
+        PANEL.zone({"within": "60 mm of (0 mm, 0 mm, 500 mm)"})
+
+
+def test_band_along_the_free_edge():
+    zone = PANEL.zone({"within": "40 mm of the edge"})
+    assert zone.area == pytest.approx(1.0 * 0.6 - 0.92 * 0.52, rel=1e-3)
+    hole = outline([(0, 0), (1, 0), (1, 0.6), (0, 0.6)], [[(0.4, 0.2), (0.6, 0.2), (0.6, 0.4), (0.4, 0.4)]])
+    ring = 4 * 0.2 * 0.02 + pi * 0.02**2  # beside the cut-out, with quarter discs at its corners
+    assert hole.zone({"within": "20 mm of the edge"}).area == pytest.approx(0.6 - 0.96 * 0.56 + ring, rel=1e-3)
+
+
+def test_disc_on_a_cylinder_unrolls():
+    """Reach larger than the chord allows: the disc wraps half round the pipe."""
+    zone = HALF_PIPE.zone({"within": "200 mm of (0 mm, 200 mm, 250 mm)"})
+    assert zone.area == pytest.approx(pi * 0.2**2, rel=1e-3)
+
+
+def test_disc_on_a_cone_unrolls():
+    def cone(u, v):
+        return 0.3 * v * np.cos(u), 0.3 * v * np.sin(u), 0.4 * v + 0 * u
+
+    half = wrapped(cone, (0, pi), (0.2, 1.0), 160, 12)
+    at = ", ".join(f"{1e3 * c:.6f} mm" for c in (0.0, 0.3 * 0.6, 0.4 * 0.6))
+    assert half.zone({"within": f"100 mm of ({at})"}).area == pytest.approx(pi * 0.1**2, rel=1e-3)
+
+
+def test_cap_on_a_sphere():
+    ball = trimesh.creation.icosphere(5, 0.5)
+    found = surface(np.asarray(ball.vertices), np.asarray(ball.faces))
+    zone = found.zone({"within": "300 mm of (0 mm, 0 mm, 500 mm)"})
+    assert zone.area == pytest.approx(2 * pi * 0.25 * (1 - cos(0.3 / 0.5)), rel=2e-3)  # faceting and chords
+
+
+def test_edge_band_on_a_half_ball():
+    """Along the surface, not through the air: a band of reach s is 2 pi R^2 sin(s/R)."""
+    dome = wrapped(
+        lambda u, v: (0.5 * np.sin(v) * np.cos(u), 0.5 * np.sin(v) * np.sin(u), 0.5 * np.cos(v)),
+        (0, 2 * pi), (0.05, pi / 2), 90, 30,
+    )  # fmt: skip
+    points, faces = dome.vertices, dome.faces
+    from layup.surface.topology import weld
+
+    p, f = weld(np.round(points[faces], 9))
+    rim = surface(p, f)
+    top = 2 * pi * 0.5 * np.sin(0.05)
+    assert rim.perimeter == pytest.approx(2 * pi * 0.5 + top, rel=2e-3)
+    band = rim.zone({"within": "150 mm of the edge"})
+    above = 2 * pi * 0.25 * (np.cos(0.05) - np.cos(0.05 + 0.15 / 0.5))
+    assert band.area == pytest.approx(2 * pi * 0.25 * np.sin(0.15 / 0.5) + above, rel=3e-3)
+
+
+def test_band_between_stations_and_outline():
+    assert PANEL.zone({"between": "x 100 mm 350 mm"}).area == pytest.approx(0.25 * 0.6, rel=1e-12)
+    assert PANEL.zone({"between": "y 1 ft to 1 ft 2 in"}).area == pytest.approx(2 * 0.0254, rel=1e-12)
+    square = {"inside": [["0 mm", "0 mm"], ["300 mm", "0 mm"], ["0 mm", "300 mm"]], "along": [0, 0, 1]}
+    zone = PANEL.zone(square)
+    assert zone.area == pytest.approx(0.045, rel=1e-12)
+    assert zone.centroid == pytest.approx((0.1, 0.1, 0.0), rel=1e-12)
+    both = PANEL.zone({**square, "between": "x 100 mm 1 m"})
+    assert both.area == pytest.approx(0.2 * 0.2 / 2, rel=1e-12)
+
+
+def test_hollow_outline_on_a_curved_part():
+    """An L shone along z on a half pipe: each strip of the pipe is longer than its shadow, exactly known."""
+    ell = [["-100 mm", "0 mm"], ["100 mm", "0 mm"], ["100 mm", "100 mm"], ["0 mm", "100 mm"], ["0 mm", "300 mm"],
+           ["-100 mm", "300 mm"]]  # fmt: skip
+    points = HALF_PIPE.vertices[:, [0, 2, 1]]  # axis along y, crown up
+    pipe = surface(points, HALF_PIPE.faces)
+    zone = pipe.zone({"inside": ell, "along": [0, 0, -1]})
+    wide, narrow = 2 * np.arcsin(0.5) * 0.2, np.arcsin(0.5) * 0.2
+    assert zone.area == pytest.approx(wide * 0.1 + narrow * 0.2, rel=2e-4)  # 120 facets round half the pipe
+    slanting = [[*row, "0 mm"] for row in ell]
+    assert pipe.zone({"inside": slanting, "along": [0, 0, 2]}).area == pytest.approx(zone.area, rel=1e-12)
+
+
+SPECS = st.one_of(
+    st.builds(
+        lambda r, x, y: {"within": f"{r} mm of ({x} mm, {y} mm, 0 mm)"},
+        st.integers(20, 400), st.integers(0, 1000), st.integers(0, 600),
+    ),
+    st.builds(lambda r: {"within": f"{r} mm of the edge"}, st.integers(15, 250)),
+    st.builds(lambda a, b: {"between": f"y {a} mm {b} mm"}, st.integers(-50, 290), st.integers(300, 700)),
+    st.builds(
+        lambda a, b: {"inside": [[f"{a} mm", "0 mm"], ["999 mm", f"{b} mm"], ["3 mm", "599 mm"]], "along": [0, 0, 1]},
+        st.integers(0, 900), st.integers(1, 590),
+    ),
+)  # fmt: skip
+
+
+@settings(max_examples=25, deadline=None)
+@given(SPECS, st.booleans())
+def test_zone_and_rest_are_the_whole(spec, hollow):
+    panel = outline([(0, 0), (1, 0), (1, 0.6), (0, 0.6)], [[(0.45, 0.25), (0.5, 0.25), (0.5, 0.35)]] if hollow else [])
+    inside, rest = panel.zone(spec), panel.zone(spec, outside=True)
+    both = combine([inside, rest])
+    assert inside.area > 0.0
+    assert both.area == pytest.approx(panel.whole.area, rel=1e-9)
+    assert both.centroid == pytest.approx(panel.whole.centroid, abs=1e-9)
+    assert np.array(both.second_moment) == pytest.approx(np.array(panel.whole.second_moment), abs=1e-10)
+
+
+@settings(max_examples=8, deadline=None)
+@given(SPECS)
+def test_zone_does_not_depend_on_the_mesh(spec):
+    fine = wrapped(lambda u, v: (u + 0 * v, v + 0 * u, 0 * u * v), (0, 1), (0, 0.6), 37, 23)
+    assert fine.zone(spec).area == pytest.approx(PANEL.zone(spec).area, rel=2e-3)
+
+
+BAD = [
+    ({"withn": "1 mm of the edge"}, "there is no key withn"),
+    ({"within": "60 mm"}, "can't be read"),
+    ({"within": 60}, "can't be read"),
+    ({"within": "60 of the edge"}, "within"),
+    ({"within": "-6 mm of the edge"}, "is no distance"),
+    ({"within": "60 kg of the edge"}, "within"),
+    ({"within": "60 mm of the door"}, "is not known"),
+    ({"within": "60 mm of (1 mm, 2 mm)"}, "three lengths"),
+    ({"within": "60 mm of (1, 2, 3)"}, "can't be read"),
+    ({"between": "w 1 mm 2 mm"}, "can't be read"),
+    ({"between": "x 1 mm"}, "can't be read"),
+    ({"between": "x 1 mm 1 mm"}, "no width"),
+    ({"between": "x 5 m 6 m"}, "no part of the surface"),
+    ({"inside": [["0 mm", "0 mm"]]}, "go together"),
+    ({"inside": [["0 mm", "0 mm"]], "along": [0, 0, 1]}, "no outline"),
+    ({"inside": [["0 mm", "0 mm"]] * 4, "along": [0, 0, 0]}, "no direction"),
+    ({"inside": [["0 mm", "0 mm"]] * 4, "along": "z"}, "no direction"),
+    ({"inside": [["0 mm", "0 mm"]] * 4, "along": [0, 0, 1]}, "no area"),
+    ({"inside": [["0 mm", "0 mm"], ["9 mm", "0 mm"], ["0 mm", "9 mm"]], "along": [0, 1, 1]}, "needs x, y and z"),
+    ({"inside": [["0", "0 mm"], ["9 mm", "0 mm"], ["0 mm", "9 mm"]], "along": [0, 0, 1]}, "point 1"),
+    ({"inside": [[f"{x} mm", f"{y} mm"] for x, y in [(0, 0), (9, 9), (9, 0), (0, 9)]], "along": [0, 0, 1]}, "crosses"),
+    ({"group": "flange"}, "no named groups"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("spec", "match"), BAD)
+def test_bad_zones(spec, match):
+    with pytest.raises(SurfaceError, match=match) as caught:
+        PANEL.zone({"name": "hinge", **spec})
+    assert 'zone "hinge"' in str(caught.value)
+
+
+def test_no_zone_on_a_number():
+    with pytest.raises(SurfaceError, match="only its area is known"):
+        from_area(0.54).zone({"within": "40 mm of the edge"})
+
+
+def test_no_free_edge():
+    box = trimesh.creation.box((1, 1, 1))
+    with pytest.raises(SurfaceError, match="no free edge"):
+        surface(np.asarray(box.vertices), np.asarray(box.faces)).zone({"within": "4 mm of the edge"})
+
+
+def test_more_than_two_faces_at_an_edge_says_so():
+    """A T of three panels, which the exact search can't take."""
+    p = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0], [0, -1, 0], [1, -1, 0], [0, 0, 1], [1, 0, 1.0]])
+    f = np.array([[0, 1, 3], [0, 3, 2], [0, 4, 5], [0, 5, 1], [0, 1, 7], [0, 7, 6]])
+    with pytest.raises(SurfaceError, match="more than two faces"):
+        surface(p, f).zone({"within": "100 mm of (500 mm, 0 mm, 0 mm)"})
+    away = surface(p, f).zone({"within": "100 mm of (500 mm, 500 mm, 0 mm)"})
+    assert away.area == pytest.approx(pi * 0.1**2, rel=3e-4)
+
+
+def test_duplicate_faces_do_not_stop_a_zone():
+    """Both copies lie in the zone, so its area is doubled like that of the file."""
+    twice = surface(PANEL.vertices, np.concatenate([PANEL.faces, PANEL.faces[:, ::-1]]))
+    zone = twice.zone({"within": "60 mm of (500 mm, 300 mm, 0 mm)"})
+    assert zone.area == pytest.approx(2 * pi * 0.06**2, rel=3e-4)
+
+
+def test_empty_spec_is_the_whole():
+    assert PANEL.zone({"name": "all"}).area == pytest.approx(0.6)
+    assert isinstance(PANEL.zone({}), Measured)
