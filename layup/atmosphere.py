@@ -56,7 +56,7 @@ def pressure_at(altitude: float) -> float:
     """
     temperature = temperature_at(altitude)
     exponent = _GRAVITY / (_GAS_CONSTANT * _LAPSE)
-    pressure = _SEA_LEVEL_PRESSURE * (temperature / _SEA_LEVEL_TEMPERATURE) ** exponent
+    pressure = _SEA_LEVEL_PRESSURE * math.pow(temperature / _SEA_LEVEL_TEMPERATURE, exponent)
     above = max(altitude - TROPOPAUSE, 0.0)
     return pressure * math.exp(-_GRAVITY * above / (_GAS_CONSTANT * temperature))
 

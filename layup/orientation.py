@@ -274,7 +274,7 @@ class _Reader:
             raise self.fail(f"an angle is due here, {found}", 'Write degrees: "0", "45", "-45", "+-45".')
         self.at = match.end()
         angles = self.signed(match, start)
-        woven = bool(re.match(r"[fw](?![A-Za-z])", self.text[self.at :]))
+        woven = bool(re.match(r"[fw](?=bar|[^A-Za-z]|$)", self.text[self.at :]))
         self.at += woven
         return tuple(StackPly(angle, woven) for angle in angles)
 
@@ -312,12 +312,9 @@ class _Reader:
             )
         self.at = close + 1
         count, letter = self.subscript(after_bracket=True)
-        return (
-            (StackPly(angles[0], True),) * (count * (2 if letter == "s" else 1)) if count <= MOST_PLIES else self.over()
-        )
-
-    def over(self) -> tuple[StackPly, ...]:
-        raise self.fail(f"more than {MOST_PLIES} plies", "Check the number of repeats.")
+        if count > MOST_PLIES:
+            raise self.fail(f"more than {MOST_PLIES} plies", "Check the number of repeats.", start)
+        return (StackPly(angles[0], True),) * (count * (2 if letter == "s" else 1))
 
 
 def _direction(angle: float) -> float:

@@ -181,7 +181,7 @@ def _place(path: KeyPath, data: Any) -> str:
         elif isinstance(here, list) and isinstance(step, int) and step < len(here):
             here = here[step]
             if words:
-                words[-1] = f"{words[-1]} {step + 1}"
+                words[-1] += f" {step + 1}" if isinstance(here, Mapping) else f", entry {step + 1}:"
         else:
             if isinstance(step, str):
                 words.append(step)

@@ -18,7 +18,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Literal, NamedTuple, get_args
@@ -84,8 +83,8 @@ _DUE: dict[str, _Due] = {
 }  # fmt: skip
 
 
-def _names(factor: float, powers: Powers, *names: str) -> dict[str, tuple[float, Powers]]:
-    return {name: (factor, powers) for word in names for name in word.split()}
+def _names(factor: float, powers: Powers, names: str) -> dict[str, tuple[float, Powers]]:
+    return dict.fromkeys(names.split(), (factor, powers))
 
 
 _PSI = LB * G0 / INCH**2
@@ -127,12 +126,10 @@ _ATOMS: dict[str, tuple[float, Powers]] = {
 # Capitals as on a drawing ("12 MM", "Inch"), except where capitals mean another size (Mg, Mbar, T for tesla).
 _CAPITALS = {n.casefold(): v for n, v in _ATOMS.items() if n.casefold() not in {"t", "mg", "mbar", "mb"}}
 
-_VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3",
-           "⅔": "2/3"}  # fmt: skip
 _SIGNS = str.maketrans({
-    **{sign: f" {text}" for sign, text in _VULGAR.items()}, "²": "^2", "³": "^3", "⁄": "/",
+    "¼": " 1/4", "½": " 1/2", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8", "²": "^2", "³": "^3",
     "′": "'", "’": "'", "‘": "'", "″": '"', "”": '"', "“": '"', "µ": "u", "μ": "u", "º": "°",
-    "−": "-", "–": "-", "·": "*", "⋅": "*", "×": "*", **dict.fromkeys("\u00a0\u202f\u2009\t", " "),
+    "⁄": "/", "−": "-", "–": "-", "·": "*", "⋅": "*", "×": "*", **dict.fromkeys("\u00a0\u202f\u2009\t", " "),
 })  # fmt: skip
 
 _WHOLE = r"[1-9][0-9]{0,2}(?:,[0-9]{3})+|[0-9]+"
@@ -151,7 +148,7 @@ _SPELLINGS = tuple((re.compile(pattern), name) for pattern, name in (
     (r"(?<=[A-Za-z])\.(?=\s|/|$)", ""),
     (r"°|\bdeg(?:ree)?s?\b", "deg"),
     (r"\bdeg ?(?=[CFK]\b)", "deg"),
-    (r"\bdeg ?(celsius|fahrenheit)\b", r"\1"),
+    (r"\bdeg ?([Cc]elsius|[Ff]ahrenheit)\b", r"\1"),
     (r"(?:\"|\b(?:inch(?:es)?|in)\b) ?(?:of )?(?:[Hh][Gg]|mercury)\b", "inHg"),
     (r"\bmm ?(?:of )?(?:[Hh][Gg]|mercury)\b", "mmHg"),
     (r"\b(?:US )?(?:fl|fluid) ?(?:oz|ounces?)\b", "floz"),
@@ -162,10 +159,12 @@ _SPELLINGS = tuple((re.compile(pattern), name) for pattern, name in (
     (r"\b(?:square|sq) ?([A-Za-z]+)", r"\1^2"),
     (r"\b(?:cubic|cu) ?([A-Za-z]+)", r"\1^3"),
 ))  # fmt: skip
+_OUNCES = {
+    "areal_weight": '. Woven cloth sold as "10 oz" is "10 oz/yd^2", mat sold as "1.5 oz" is "1.5 oz/ft^2"',
+    "volume": '. Ounces of a liquid are "fl oz"',
+}
 # Exact in SI, and hardly ever what a shop means.
 _SLIPS = {"Mm": '"mm"', "mPa": '"MPa"', "Mg": '"mg" or "kg"', "nm": '"um" or "mile"', "gr": '"g" or "grain"'}
-
-
 # Two units that are read together, and how many of the small one make a large one.
 _COMPOUNDS = (("lb", "oz", 16), ("ft", "in", 12), ("h", "min", 60))
 
@@ -369,11 +368,9 @@ def _finite(value: float, shown: str, due: _Due | None = None) -> float:
 
 
 def _without_unit(number: float, shown: str, dimension: str, due: _Due) -> float:
-    if dimension == "angle":
+    if dimension == "angle" or (dimension == "fraction" and abs(number) <= 1.0):
         return number
     if dimension == "fraction":
-        if abs(number) <= 1.0:
-            return number
         raise UnitError(f'{shown} is more than the whole: write "{number:.12g} %" or {number / 100:.12g}')
     first, second = due.units
     raise UnitError(f'{due.noun} needs its unit: write "{number:.12g} {first}" or "{number:.12g} {second}"')
@@ -381,15 +378,13 @@ def _without_unit(number: float, shown: str, dimension: str, due: _Due) -> float
 
 def _temperature(number: float, unit: str, shown: str, due: _Due) -> float:
     name = _words(unit)
-    celsius = {"degC", "C", "celsius", "degc"}
-    fahrenheit = {"degF", "F", "fahrenheit", "degf"}
-    if name in celsius:
-        kelvin = number + 273.15
-    elif name in fahrenheit:
-        kelvin = (number + 459.67) * 5 / 9
-    elif name in {"deg", "degree", "degrees"}:
+    if name == "deg":
         both = f'"{number:.12g} degC" or "{number:.12g} degF"'
         raise UnitError(f"{shown} does not say which degrees: write {both}")
+    if name in {"degC", "C", "celsius", "Celsius"}:
+        kelvin = number + 273.15
+    elif name in {"degF", "F", "fahrenheit", "Fahrenheit"}:
+        kelvin = (number + 459.67) * 5 / 9
     else:
         kelvin = number * _factor(unit, "temperature", due, shown)
     if kelvin < 0.0:
@@ -415,9 +410,7 @@ def _compound(number: float, unit: str, shown: str) -> tuple[float, str] | None:
     total = whole * ratio + part
     if whole != int(whole) or part >= ratio:
         count, rest = divmod(round(total, 9), ratio)
-        why = (
-            f"{ratio} {small} or more beside {large}" if whole == int(whole) else f"a part of a {large} beside {small}"
-        )
+        why = f"{ratio} {small} or more" if whole == int(whole) else f"a part of a {large} with {small}"
         raise UnitError(f'{shown} has {why}: write "{sign}{count:.12g} {large} {rest:.12g} {small}"')
     return math.copysign(total, number), small
 
@@ -470,16 +463,11 @@ def _factor(unit: str, dimension: str, due: _Due, shown: str) -> float:
     on_a_gauge = {LB / INCH**2, LB / FOOT**2, 1e4}
     if due.powers == _PRESSURE and powers == _AREAL and any(math.isclose(factor, f) for f in on_a_gauge):
         return factor * G0
+    if powers == due.powers:
+        raise UnitError(f"{shown} has a unit that is not used for {due.noun}: write {due.example}")
     found = next((d.noun for d in _DUE.values() if d.powers == powers), "another kind of quantity")
-    raise UnitError(f"{shown} is {found}; {due.noun} is due: {due.example}{_trade_remedy(unit, dimension)}")
-
-
-def _trade_remedy(unit: str, dimension: str) -> str:
-    if _expression(unit) != (OZ, _MASS):
-        return ""
-    if dimension == "areal_weight":
-        return '. Woven cloth sold as "10 oz" is "10 oz/yd^2"; chopped mat sold as "1.5 oz" is "1.5 oz/ft^2"'
-    return '. Ounces of liquid by the cup are "fl oz"' if dimension == "volume" else ""
+    hint = _OUNCES.get(dimension, "") if (factor, powers) == (OZ, _MASS) else ""
+    raise UnitError(f"{shown} is {found}; {due.noun} is due: {due.example}{hint}")
 
 
 @lru_cache(maxsize=1)
@@ -504,9 +492,8 @@ def _pint_factor(unit: str, dimension: str, due: _Due, shown: str) -> float:
     plain = re.fullmatch(r"[A-Za-z_][A-Za-z_ */0-9-]*", text) and not re.search(r"\*\*\S+\*\*", text)
     if not plain or len(names) > 6 or too_short or dimension in {"angle", "fraction"}:
         raise unknown
-    convert: Callable[..., Any] = _registry().Quantity
     try:
-        return float(convert(1.0, text).to(due.si).magnitude)
+        return float(_registry().Quantity(1.0, text).to(due.si).magnitude)
     except Exception as fault:  # pint uses Python's tokenizer and raises many kinds for text that is no unit
         if type(fault).__name__ == "DimensionalityError":
             raise UnitError(f"{shown} is not {due.noun}: write {due.example}") from None

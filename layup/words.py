@@ -138,7 +138,7 @@ def areal_weight_words(kg_m2: float, system: System) -> str:
     """
     ounces, grams = abs(_finite(kg_m2)) / (OZ / YARD**2), abs(kg_m2) * 1e3
     return _both(
-        _signed(ounces, 1 if ounces < 99.95 else 0, kg_m2) + " oz/yd²",
+        _signed(ounces, 2 if ounces < 2.95 else 1 if ounces < 99.95 else 0, kg_m2) + " oz/yd²",
         _signed(grams, 1, kg_m2) + " g/m²"
         if 0 < grams < 9.95
         else _signed(grams, 0, kg_m2) + " g/m²"
@@ -185,9 +185,7 @@ def temperature_words(kelvin: float, system: System) -> str:
     """
     celsius = _finite(kelvin) - 273.15
     fahrenheit = celsius * 9 / 5 + 32
-    return _both(
-        _signed(abs(fahrenheit), 0, fahrenheit) + " °F", _signed(abs(celsius), 0, celsius) + " °C", system
-    )
+    return _both(_signed(abs(fahrenheit), 0, fahrenheit) + " °F", _signed(abs(celsius), 0, celsius) + " °C", system)
 
 
 def pressure_words(pa: float, system: System) -> str:

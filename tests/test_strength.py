@@ -170,6 +170,7 @@ def test_a_missing_strength_is_named_with_its_check(criterion):
         (lambda: fs.reserve_factor("max", [1, 1, 1], PLY), "Tsai-Wu"),
         (lambda: fs.reserve_factor("max strain", [1, 1, 1], PLY), "moduli"),
         (lambda: fs.reserve_factor("max stress", [1, 1], PLY), "three numbers"),
+        (lambda: fs.reserve_factor("Tsai-Hill", [np.nan, 1, 1], PLY), "not a number"),
         (lambda: fs.reserve_tsai_wu([1, 1, 1], PLY, "guess"), "Mises-Hencky"),
         (lambda: fs.reserve_tsai_wu([1, 1, 1], PLY, -1e-15), "closed surface"),
         (lambda: PLY.scaled(along=1.2), "what is left"),

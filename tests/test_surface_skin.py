@@ -114,7 +114,9 @@ def test_hollow_ball_of_two_shells(tmp_path):
     ball = trimesh.creation.icosphere(3)
     n = len(ball.vertices)
     shell = trimesh.Trimesh(
-        np.vstack([ball.vertices, 0.97 * ball.vertices]), np.vstack([ball.faces, ball.faces[:, ::-1] + n]), process=False
+        np.vstack([ball.vertices, 0.97 * ball.vertices]),
+        np.vstack([ball.faces, ball.faces[:, ::-1] + n]),
+        process=False,
     )
     assert read(tmp_path, shell, "outer").whole.area == pytest.approx(ball.area, rel=1e-6)
     assert read(tmp_path, shell, "inner").whole.area == pytest.approx(ball.area * 0.97**2, rel=1e-6)

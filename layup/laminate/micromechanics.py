@@ -92,15 +92,13 @@ def _fractions(fibre_fraction: Values, void_fraction: Values = 0.0) -> None:
     _between("fibre fraction", fibre_fraction, 0.0, 1.0, say)
     _between("void fraction", void_fraction, 0.0, 1.0, "write 0.02 for two per cent of voids.")
     if not np.all(np.asarray(fibre_fraction) + np.asarray(void_fraction) <= 1.0):
-        raise RangeError(
-            f"fibre fraction {fibre_fraction} and void fraction {void_fraction} exceed 1 together."
-        )
+        raise RangeError(f"fibre fraction {fibre_fraction} and void fraction {void_fraction} exceed 1 together.")
 
 
 def rule_of_mixtures(fibre_fraction: Values, fibre: Values, resin: Values) -> Values:
     """Fibre and resin side by side, strained alike: V_f P_f + (1 - V_f) P_m.
 
-    Holds for the modulus along the fibre, for Poisson's ratio nu12 and (exactly) for density; 2 % for E1.
+    Holds for the modulus along straight fibres, for Poisson's ratio nu12 and, exactly, for density.
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
         fibre: The fibre's property. [any]
@@ -118,7 +116,7 @@ def rule_of_mixtures(fibre_fraction: Values, fibre: Values, resin: Values) -> Va
 def inverse_rule(fibre_fraction: Values, fibre: Values, resin: Values) -> Values:
     """Fibre and resin in series, stressed alike: 1 / (V_f/P_f + (1 - V_f)/P_m).
 
-    A lower bound for E2 and G12, often 20 to 50 % below tests; `halpin_tsai` is the fitted value.
+    A lower bound for E2 and G12, about half of the fitted value of `halpin_tsai` on a dense glass ply.
     Args:
         fibre_fraction: Fibre volume over ply volume. [-]
         fibre: The fibre's modulus (across it). [Pa]
@@ -153,9 +151,7 @@ def halpin_tsai(fibre_fraction: Values, fibre: Values, resin: Values, reinforcem
     _fractions(fibre_fraction)
     _positive(fibre=fibre, resin=resin)
     if not np.all(np.asarray(reinforcement) >= 0):
-        raise RangeError(
-            f"Halpin-Tsai reinforcement factor {reinforcement} is negative; use 2 across, 1 in shear."
-        )
+        raise RangeError(f"Halpin-Tsai reinforcement factor {reinforcement} is negative; use 2 across, 1 in shear.")
     ratio = fibre / resin
     eta = (ratio - 1.0) / (ratio + reinforcement)
     return resin * (1.0 + reinforcement * eta * fibre_fraction) / (1.0 - eta * fibre_fraction)
@@ -345,9 +341,7 @@ def weave_crimp(ply_thickness: Values, yarn_pitch: Values, harness: int = 2, cro
     """
     _positive(ply_thickness=ply_thickness, yarn_pitch=yarn_pitch)
     if not 0 < crossings <= harness:
-        raise RangeError(
-            f"{crossings} passages in {harness} yarns: a plain weave has 2 in 2, a twill 2 in 4."
-        )
+        raise RangeError(f"{crossings} passages in {harness} yarns: a plain weave has 2 in 2, a twill 2 in 4.")
     slope = np.pi * (ply_thickness / 2.0) / (2.0 * yarn_pitch)
     return slope**2 / 4.0 * (crossings / harness)
 
@@ -429,9 +423,7 @@ def woven_ply(
         n2 = warp_share * (p12 * along + p22 * across) + weft_share * (f11 * along + f12 * across)
         alpha1 = (a22 * n1 - a12 * n2) / left
         alpha2 = (a11 * n2 - a12 * n1) / left
-    return PlyElastic(
-        e1=left / a22, e2=left / a11, g12=straight.g12, nu12=a12 / a22, alpha1=alpha1, alpha2=alpha2
-    )
+    return PlyElastic(e1=left / a22, e2=left / a11, g12=straight.g12, nu12=a12 / a22, alpha1=alpha1, alpha2=alpha2)
 
 
 def random_mat_ply(straight: PlyElastic) -> PlyElastic:

@@ -18,6 +18,7 @@ these are cautious.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,9 +58,7 @@ class Load:
         y = b / 2 if self.y is None else self.y
         for name, at, size, side in (("x", x, self.patch_x, a), ("y", y, self.patch_y, b)):
             if size < 0 or at - size / 2 < -1e-12 * side or at + size / 2 > side * (1 + 1e-12):
-                raise RangeError(
-                    f"A patch of {size:g} m at {name} = {at:g} m does not lie on a plate of {side:g} m."
-                )
+                raise RangeError(f"A patch of {size:g} m at {name} = {at:g} m does not lie on a plate of {side:g} m.")
         return x, y
 
 
@@ -92,15 +91,11 @@ def plate_rigidity(modulus: Values, thickness: Values, nu: Values) -> Values:
     Source: Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed. 1959 (from memory).
     """
     if not np.all((np.asarray(modulus) > 0) & (np.asarray(thickness) > 0) & (np.abs(nu) < 1)):
-        raise RangeError(
-            f"A sheet needs a positive modulus and thickness, not {modulus} Pa, {thickness} m, nu {nu}."
-        )
+        raise RangeError(f"A sheet needs a positive modulus and thickness, not {modulus} Pa, {thickness} m, nu {nu}.")
     return modulus * thickness**3 / (12 * (1 - nu * nu))
 
 
-def mode_stiffness(
-    m: int, n: int, a: float, b: float, d11: Values, d12: Values, d22: Values, d66: Values
-) -> Values:
+def mode_stiffness(m: int, n: int, a: float, b: float, d11: Values, d12: Values, d22: Values, d66: Values) -> Values:
     """Pressure amplitude per deflection amplitude of the sine mode m, n. Plain arithmetic: arrays and numba.
 
     Args:
@@ -215,7 +210,7 @@ class SupportedPlate:
 
     def mode(self, m: int, n: int) -> tuple[Values, Values, Values]:
         """Stiffness of one sine mode [Pa/m], and the turn of the sections per deflection in x and y [1/m]."""
-        p, r = m * np.pi / self.a, n * np.pi / self.b
+        p, r = m * math.pi / self.a, n * math.pi / self.b
         if np.all(np.isinf(self.shear_x)) and np.all(np.isinf(self.shear_y)):
             stiffness = mode_stiffness(m, n, self.a, self.b, self.d11, self.d12, self.d22, self.d66)
             return stiffness, -p, -r
@@ -256,31 +251,28 @@ def supported_response(plate: SupportedPlate, load: Load, x: float, y: float, te
     kx: Values = 0.0
     ky: Values = 0.0
     kxy: Values = 0.0
+    waves = np.arange(terms + 1)
+    share_x = np.sin(waves * np.pi * cx / a) * np.sinc(waves * load.patch_x / (2 * a))
+    share_y = np.sin(waves * np.pi * cy / b) * np.sinc(waves * load.patch_y / (2 * b))
+    spread = 4 * load.force / (a * b) * np.outer(share_x, share_y)
+    sines = np.outer(np.sin(waves * np.pi * x / a), np.sin(waves * np.pi * y / b)).tolist()
+    cosines = np.outer(np.cos(waves * np.pi * x / a), np.cos(waves * np.pi * y / b)).tolist()
+    force = np.where(np.abs(spread) > 1e-14 * np.abs(spread).max(), spread, 0.0).tolist()
     for m in range(1, terms + 1):
         for n in range(1, terms + 1):
-            q = load.half_sine if m == n == 1 else 0.0
+            q = force[m][n] + (load.half_sine if m == n == 1 else 0.0)
             if m % 2 and n % 2:
-                q += 16 * load.pressure / (np.pi**2 * m * n)
-            if load.force:
-                spread = np.sinc(m * load.patch_x / (2 * a)) * np.sinc(n * load.patch_y / (2 * b))
-                q += (
-                    4
-                    * load.force
-                    / (a * b)
-                    * np.sin(m * np.pi * cx / a)
-                    * np.sin(n * np.pi * cy / b)
-                    * spread
-                )
+                q += 16 * load.pressure / (math.pi**2 * m * n)
             if q == 0:
                 continue
             stiffness, turn_x, turn_y = plate.mode(m, n)
-            p, r = m * np.pi / a, n * np.pi / b
-            wave = np.sin(p * x) * np.sin(r * y)
+            p, r = m * math.pi / a, n * math.pi / b
+            wave = sines[m][n]
             size = q / stiffness
             w = w + size * wave
             kx = kx - size * p * turn_x * wave
             ky = ky - size * r * turn_y * wave
-            kxy = kxy + size * (r * turn_x + p * turn_y) * np.cos(p * x) * np.cos(r * y)
+            kxy = kxy + size * (r * turn_x + p * turn_y) * cosines[m][n]
     moments = (plate.d11 * kx + plate.d12 * ky, plate.d12 * kx + plate.d22 * ky, plate.d66 * kxy)
     curvature = np.stack(np.broadcast_arrays(kx, ky, kxy), axis=-1)
     return Response(w, curvature, np.stack(np.broadcast_arrays(*moments), axis=-1))
@@ -346,9 +338,7 @@ def circular_sag(
     if edge not in ("S", "C"):
         raise RangeError(f'Edge "{edge}" of a round plate: write "S" (supported) or "C" (clamped).')
     if not np.all((np.asarray(radius) > 0) & (np.asarray(rigidity) > 0)):
-        raise RangeError(
-            f"A round plate needs a positive radius and rigidity, not {radius} m and {rigidity} N m."
-        )
+        raise RangeError(f"A round plate needs a positive radius and rigidity, not {radius} m and {rigidity} N m.")
     by_pressure = (5 + nu) / (1 + nu) if edge == "S" else 1.0
     by_force = (3 + nu) / (1 + nu) if edge == "S" else 1.0
     return (by_pressure * pressure * radius**4 / 64 + by_force * force * radius**2 / (16 * np.pi)) / rigidity

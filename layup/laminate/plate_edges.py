@@ -258,7 +258,7 @@ class RitzResponse:
         (s, weight), (patch_x, patch_y) = across.places(), plate._patch(self.load)
         d = plate.d if edge % 2 == 0 else plate.d[np.ix_([1, 0, 2], [1, 0, 2])]
         amounts = self.amounts if edge % 2 == 0 else self.amounts.T
-        mixed = {(i, j): (across.lift(start, s, i) * weight) @ across.at(s, j).T for i in range(3) for j in range(3)}
+        mixed = {(i, j): (across.lift(start, s, i) * weight) @ across._tables[j].T for i in range(3) for j in range(3)}
 
         def term(i: int, j: int, k: int, m: int) -> Floats:
             """Turn's derivatives i (across), k (along) against the solution's j, m."""

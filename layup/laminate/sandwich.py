@@ -99,13 +99,9 @@ def shear_stiffness(core_shear_modulus: Values, core_thickness: Values, face_dis
         RangeError: a value not positive, or faces nearer than the core is thick.
     Source: Allen 1969 (from memory).
     """
-    _positive(
-        core_shear_modulus=core_shear_modulus, core_thickness=core_thickness, face_distance=face_distance
-    )
+    _positive(core_shear_modulus=core_shear_modulus, core_thickness=core_thickness, face_distance=face_distance)
     if not np.all(np.asarray(face_distance) >= np.asarray(core_thickness)):
-        raise RangeError(
-            f"face distance {face_distance} m is less than the core's thickness {core_thickness} m."
-        )
+        raise RangeError(f"face distance {face_distance} m is less than the core's thickness {core_thickness} m.")
     return core_shear_modulus * face_distance**2 / core_thickness
 
 
@@ -290,9 +286,7 @@ def buckling_load_with_shear(buckling_load: Values, shear: Values) -> Values:
     return 1 / (1 / buckling_load + 1 / shear)
 
 
-def dimpling_stress(
-    face_modulus: Values, face_nu: Values, face_thickness: Values, cell_size: Values
-) -> Values:
+def dimpling_stress(face_modulus: Values, face_nu: Values, face_thickness: Values, cell_size: Values) -> Values:
     """Stress at which a skin buckles inside the cells of a honeycomb: 2 E_f/(1 - nu^2) (t_f/s)^2.
 
     Foam and balsa have no cells: no such check. For a woven skin take the lower modulus of the two

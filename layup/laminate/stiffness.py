@@ -62,9 +62,7 @@ class StackStiffness:
         """Inverse of `matrix`, shape (..., 6, 6)."""
         scale = np.asarray(self.thickness)[..., None]
         ones = np.ones((*scale.shape[:-1], 3))
-        s = np.concatenate(
-            [ones, ones * scale], axis=-1
-        )  # one unit in all rows: the inverse keeps its digits
+        s = np.concatenate([ones, ones * scale], axis=-1)  # one unit in all rows: the inverse keeps its digits
         scaled = self.matrix / (s[..., :, None] * s[..., None, :])
         return np.asarray(np.linalg.inv(scaled) / (s[..., :, None] * s[..., None, :]))
 
@@ -239,9 +237,7 @@ def stack_stiffness(qbars: Floats, thicknesses: ArrayLike) -> StackStiffness:
     z = interfaces(thicknesses)
     if qbars.shape[-3] != z.shape[-1] - 1:
         plies = z.shape[-1] - 1
-        raise RangeError(
-            f"{qbars.shape[-3]} ply stiffnesses for {plies} thicknesses: give one of each per ply."
-        )
+        raise RangeError(f"{qbars.shape[-3]} ply stiffnesses for {plies} thicknesses: give one of each per ply.")
     below, above = z[..., :-1], z[..., 1:]
     t = above - below
     middle = (above + below) / 2
@@ -338,9 +334,7 @@ def is_balanced(stack: StackStiffness, tolerance: float = 1e-9) -> NDArray[np.bo
     Returns:
         True or false, shape (...). [-]
     """
-    return np.asarray(
-        np.abs(stack.a[..., :2, 2]).max(axis=-1) <= tolerance * np.abs(stack.a).max(axis=(-2, -1))
-    )
+    return np.asarray(np.abs(stack.a[..., :2, 2]).max(axis=-1) <= tolerance * np.abs(stack.a).max(axis=(-2, -1)))
 
 
 def unpaired_plies(plies: Sequence[Hashable]) -> list[tuple[int, int]]:
@@ -350,6 +344,7 @@ def unpaired_plies(plies: Sequence[Hashable]) -> list[tuple[int, int]]:
     []
     >>> unpaired_plies([("carbon", 0), ("glass", 0), ("carbon", 90)])
     [(1, 3)]
+
     Args:
         plies: What makes each ply what it is (fabric, angle, thickness), in order. [-]
     Returns:
@@ -457,9 +452,7 @@ def ply_stress(
         Stress along x, y, xy, shape (..., 3). [Pa]
     Source: Kaw 2006, ch. 4 (from memory).
     """
-    local = (
-        np.asarray(strain) + np.asarray(height)[..., None] * np.asarray(curvature) - np.asarray(free_strain)
-    )
+    local = np.asarray(strain) + np.asarray(height)[..., None] * np.asarray(curvature) - np.asarray(free_strain)
     return np.asarray(np.einsum("...ij,...j->...i", qbar, local))
 
 

@@ -121,6 +121,8 @@ def _components(stress: ArrayLike) -> tuple[Floats, Floats, Floats]:
     stress = np.asarray(stress, dtype=float)
     if stress.ndim == 0 or stress.shape[-1] != 3:
         raise RangeError("Ply stresses come as three numbers: along, across, shear.")
+    if not np.all(np.isfinite(stress)):  # or a failed analysis would pass as a ply without stress
+        raise RangeError("A ply stress is not a number: the analysis before this check has failed.")
     return stress[..., 0], stress[..., 1], stress[..., 2]
 
 

@@ -45,6 +45,4 @@ def _tips(
         to_b = np.nan_to_num(value[:, 0] / (value[:, 0] - value[:, 1]))[:, None]
         to_c = np.nan_to_num(value[:, 0] / (value[:, 0] - value[:, 2]))[:, None]
     p, q = a + to_b * (b - a), a + to_c * (c - a)
-    return np.stack([a, p, q], axis=1), np.concatenate(
-        [np.stack([p, b, c], axis=1), np.stack([p, c, q], axis=1)]
-    )
+    return np.stack([a, p, q], axis=1), np.concatenate([np.stack([p, b, c], axis=1), np.stack([p, c, q], axis=1)])

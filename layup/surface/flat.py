@@ -111,17 +111,13 @@ def _polygon(points: Line, name: str) -> Polygon:
     if not np.isfinite(line).all():
         raise SurfaceError(f"{name}: a point is not a finite number", "Write two lengths for each point")
     if len(np.unique(line, axis=0)) < 3:
-        raise SurfaceError(
-            f"{name}: {len(line)} points make no surface", "Give at least three different points"
-        )
+        raise SurfaceError(f"{name}: {len(line)} points make no surface", "Give at least three different points")
     shape = Polygon(line)
     if not shape.is_valid:
         reason = explain_validity(shape)
         where = reason[reason.find("[") + 1 : reason.find("]")].split() if "[" in reason else []
         at = f" at ({', '.join(_mm(float(v)) for v in where[:2])})" if len(where) >= 2 else ""
-        raise SurfaceError(
-            f"{name}: its line crosses or touches itself{at}", "Put the points in order round the edge"
-        )
+        raise SurfaceError(f"{name}: its line crosses or touches itself{at}", "Put the points in order round the edge")
     if not shape.area > 1e-12 * shape.length**2:
         raise SurfaceError(f"{name}: its points lie on one line", "Give the corners of the surface")
     return shapely.force_2d(shape)

@@ -71,9 +71,7 @@ class Measured:
         return Measured(
             area=self.area * f**2,
             centroid=None if self.centroid is None else vector(np.multiply(self.centroid, f)),
-            second_moment=None
-            if self.second_moment is None
-            else tensor(np.multiply(self.second_moment, f**4)),
+            second_moment=None if self.second_moment is None else tensor(np.multiply(self.second_moment, f**4)),
             perimeter=None if self.perimeter is None else self.perimeter * f,
             box=None
             if self.box is None
@@ -157,9 +155,7 @@ def moments(corners: NDArray[np.float64]) -> NDArray[np.float64]:
     return out
 
 
-def from_sums(
-    sums: NDArray[np.float64], shift: NDArray[np.float64], box: Box | None, triangles: int
-) -> Measured:
+def from_sums(sums: NDArray[np.float64], shift: NDArray[np.float64], box: Box | None, triangles: int) -> Measured:
     """Measures from added-up moments about a shifted origin.
 
     Args:

@@ -57,10 +57,7 @@ def _clip_ears(ring: NDArray[np.float64], normal: NDArray[np.float64]) -> NDArra
         for place in range(len(left)):
             i, j, k = left[place - 1], left[place], left[(place + 1) % len(left)]
             others = flat[[m for m in left if m not in (i, j, k)]]
-            if (
-                _turn(flat[i], flat[j], flat[k][None])[0] > 0.0
-                and not _inside(flat[i], flat[j], flat[k], others).any()
-            ):
+            if _turn(flat[i], flat[j], flat[k][None])[0] > 0.0 and not _inside(flat[i], flat[j], flat[k], others).any():
                 break
         else:
             place, (i, j, k) = 0, (left[-1], left[0], left[1])  # crosses itself: no right answer, go on

@@ -128,9 +128,7 @@ def _side_of(
     effect = None if picked.other is None else -(picked.other + (picked.strip or 0.0))
     findings.append(Finding("closed", 1, picked.text, effect))
     kept = {word: mask[picked.faces] for word, mask in groups.items() if mask[picked.faces].any()}
-    return Surface(
-        name, whole, lambda: own, side=side.text, unit=unit, findings=tuple(findings), groups=lambda: kept
-    )
+    return Surface(name, whole, lambda: own, side=side.text, unit=unit, findings=tuple(findings), groups=lambda: kept)
 
 
 def _closed_without_side(mesh: Mesh, whole: Measured, name: str) -> SurfaceError:
@@ -145,8 +143,7 @@ def _closed_without_side(mesh: Mesh, whole: Measured, name: str) -> SurfaceError
     else:
         what = "a closed solid"
     return SurfaceError(
-        f"{name}: {what}; all its faces together are {whole.area:.4g} m^2, "
-        "and only one side of it is laid up",
+        f"{name}: {what}; all its faces together are {whole.area:.4g} m^2, and only one side of it is laid up",
         f"Say which: {CHOICES}",
     )
 

@@ -61,16 +61,12 @@ def read_scene(path: Path, name: str) -> Scene:
     except Exception as problem:  # the parsers behind trimesh raise whatever they run into on damaged files
         why = str(problem).strip().splitlines()
         short = f" ({why[0][:80]})" if why and why[0] else ""
-        raise SurfaceError(
-            f"{name}: damaged, or not a {kind.upper()} file{short}", "Export it again"
-        ) from None
+        raise SurfaceError(f"{name}: damaged, or not a {kind.upper()} file{short}", "Export it again") from None
     points = [np.asarray(p, dtype=np.float64) for _, p, _ in bodies]
     faces = [np.asarray(f, dtype=np.int64) for _, _, f in bodies]
     for (body, _, _), p, f in zip(bodies, points, faces, strict=True):
         if len(f) and (f.min() < 0 or f.max() >= len(p)):
-            raise SurfaceError(
-                f"{name}: body {body}: a face names a point that is not there", "Export it again"
-            )
+            raise SurfaceError(f"{name}: body {body}: a face names a point that is not there", "Export it again")
     base = np.cumsum([0, *(len(p) for p in points)])
     sizes = [len(f) for f in faces]
     owner = np.repeat(np.arange(len(bodies)), sizes)
@@ -81,9 +77,7 @@ def read_scene(path: Path, name: str) -> Scene:
     unit, reason = _unit(kind, loaded)
     return Scene(
         np.concatenate([*points, np.zeros((0, 3))]),
-        np.concatenate(
-            [*(f + b for f, b in zip(faces, base, strict=False)), np.zeros((0, 3), dtype=np.int64)]
-        ),
+        np.concatenate([*(f + b for f, b in zip(faces, base, strict=False)), np.zeros((0, 3), dtype=np.int64)]),
         groups if len(bodies) > 1 else {},
         unit,
         reason,

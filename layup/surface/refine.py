@@ -84,7 +84,8 @@ def _cut(
     a, b, c = np.take_along_axis(faces[rows], turn, axis=1).T
     d, e, _ = np.take_along_axis(middle[rows], turn, axis=1).T
     add(rows, (d, b, e))
-    across = np.linalg.norm(points[a] - points[e], axis=1) < np.linalg.norm(points[d] - points[c], axis=1)
+    one, two = np.linalg.norm(points[a] - points[e], axis=1), np.linalg.norm(points[d] - points[c], axis=1)
+    across = (one < two) | ((one == two) & (a < c))  # the same choice in a copy of the face turned over
     y = across
     add(rows[y], (a[y], d[y], e[y]), (a[y], e[y], c[y]))
     n = ~across
@@ -119,18 +120,20 @@ def insert_point(
     new = len(points)
     points = np.concatenate([points, at[None]])
     for i in range(3):
-        p, q = int(corners[i]), int(corners[(i + 1) % 3])
-        along = points[q] - points[p]
-        off = np.linalg.norm(np.cross(along, at - points[p])) / max(float(np.linalg.norm(along)), 1e-300)
+        start, end = int(corners[i]), int(corners[(i + 1) % 3])
+        along = points[end] - points[start]
+        off = np.linalg.norm(np.cross(along, at - points[start])) / max(float(np.linalg.norm(along)), 1e-300)
         if off <= 1e-9 * scale:
-            rows = np.flatnonzero((faces == p).any(axis=1) & (faces == q).any(axis=1))
+            rows = np.flatnonzero((faces == start).any(axis=1) & (faces == end).any(axis=1))
             one, two = faces[rows].copy(), faces[rows].copy()
-            one[one == p], two[two == q] = new, new
+            one[one == start], two[two == end] = new, new
             break
     else:
-        rows = np.array([face])
-        one = np.array([[corners[0], corners[1], new]])
-        two = np.array([[corners[1], corners[2], new], [corners[2], corners[0], new]])
+        rows = np.flatnonzero((np.sort(faces, axis=1) == np.sort(corners)).all(axis=1))  # it and its copies
+        hub = np.full(len(rows), new)
+        p, q, r = faces[rows].T
+        one = np.column_stack([p, q, hub])
+        two = np.concatenate([np.column_stack([q, r, hub]), np.column_stack([r, p, hub])])
     keep = np.ones(len(faces), dtype=bool)
     keep[rows] = False
     parts = np.concatenate([one, two])

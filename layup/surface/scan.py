@@ -85,9 +85,7 @@ def from_moments(
     sums: NDArray[np.float64], parity: int, shift: NDArray[np.float64], box: tuple[Vector, Vector], count: int
 ) -> Scan:
     """A scan from its added-up moments (see `measure.moments`) about `shift` and its edge number."""
-    return Scan(
-        from_sums(sums, shift, box, count), parity == 0, vector(sums[10:13]), float(sums[13]), int(sums[14])
-    )
+    return Scan(from_sums(sums, shift, box, count), parity == 0, vector(sums[10:13]), float(sums[13]), int(sums[14]))
 
 
 def not_finite(index: int) -> SurfaceError:

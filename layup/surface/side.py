@@ -90,9 +90,7 @@ def _direction(text: str) -> Vector:
     try:
         x, y, z = (float(word) for word in (match.group(1) if match else "").split(","))
     except ValueError:
-        raise SurfaceError(
-            f'side "{text}": a direction is three numbers', 'Write "facing (0, 0, 1)"'
-        ) from None
+        raise SurfaceError(f'side "{text}": a direction is three numbers', 'Write "facing (0, 0, 1)"') from None
     size = (x * x + y * y + z * z) ** 0.5
     if not 0.0 < size < float("inf"):
         raise SurfaceError(f'side "{text}": the direction has no length', 'Write "facing (0, 0, 1)"')

@@ -27,7 +27,7 @@ Mask = NDArray[np.bool_]
 
 THIN = 0.2
 """A wall is thin below this share of the root of one side's area; above it the solid is a block. [-]"""
-_BACK = -0.5  # cosine between a face and the wall behind it, from which the two count as back to back
+_BACK = -0.8  # cosine between a face and the wall behind it, from which the two count as back to back
 _FOLD = -0.5  # cosine between two faces at an edge, below which a skin ends there (a knife edge)
 _SMOOTH = 0.766  # cosine of 40 degrees: a block's faces grow over edges that turn less
 _FLAT = 1e-3  # share of the two skins' curvature sums to the square root of their area that counts as flat
@@ -238,17 +238,14 @@ def _choose(
         if abs(size[0] - size[1]) < 1e-3 * size.mean():
             return 0
         raise SurfaceError(
-            f"{name}: flat or wavy, so that neither side is the {side.kind} one "
-            f"({size[0]:.4g} and {size[1]:.4g} m^2)",
+            f"{name}: flat or wavy, so that neither side is the {side.kind} one ({size[0]:.4g} and {size[1]:.4g} m^2)",
             'Write side = "facing (0, 0, 1)" or side = "touching (x, y, z)" instead',
         )
     outer = 0 if even > 0.0 else 1
     return outer if side.kind == "outer" else 1 - outer
 
 
-def curvature(
-    points: NDArray[np.float64], faces: NDArray[np.int64], mask: Mask, normal: NDArray[np.float64]
-) -> float:
+def curvature(points: NDArray[np.float64], faces: NDArray[np.int64], mask: Mask, normal: NDArray[np.float64]) -> float:
     """Sum over the inner edges of part of a mesh of length times turning angle; bulging is positive. [m]"""
     own = np.flatnonzero(mask)
     pairs, edges, _ = face_pairs(faces[own])
@@ -262,9 +259,7 @@ def curvature(
     return float(np.sum(length * np.where(bulges, angle, -angle)))
 
 
-def _of_block(
-    points: NDArray[np.float64], faces: NDArray[np.int64], found: Walls, side: Side, name: str
-) -> Picked:
+def _of_block(points: NDArray[np.float64], faces: NDArray[np.int64], found: Walls, side: Side, name: str) -> Picked:
     """The smooth face of a thick solid that faces a direction or touches a point."""
     if side.kind in ("outer", "inner"):
         depth = "" if found.thickness is None else f", {found.thickness * 1e3:.3g} mm through"

@@ -131,9 +131,7 @@ def _read_text(path: Path, name: str) -> NDArray[np.float64]:
             done += len(parts[-1])
     rest = _NAME_LINE.sub(b"", rest).strip()
     if rest:
-        raise SurfaceError(
-            f"{name}: the file is cut short or damaged after facet {done:,}", "Copy or export it again"
-        )
+        raise SurfaceError(f"{name}: the file is cut short or damaged after facet {done:,}", "Copy or export it again")
     if not done:
         raise SurfaceError(f"{name}: the mesh has no triangles", "Export it again with the part selected")
     return np.concatenate(parts)

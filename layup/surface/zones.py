@@ -56,9 +56,7 @@ def zone_key(spec: Mapping[str, object]) -> str:
     return repr(sorted((k, repr(v)) for k, v in spec.items() if k != "name" and v is not None))
 
 
-def cut_zone(
-    points: Points, faces: Faces, spec: Mapping[str, object], groups: Mapping[str, NDArray[np.bool_]]
-) -> Cut:
+def cut_zone(points: Points, faces: Faces, spec: Mapping[str, object], groups: Mapping[str, NDArray[np.bool_]]) -> Cut:
     """Part a surface by a zone.
 
     Args:
@@ -74,9 +72,7 @@ def cut_zone(
     given = {k: v for k, v in spec.items() if k != "name" and v is not None}
     for key in given:
         if key not in KEYS:
-            raise SurfaceError(
-                f"{name}: there is no key {key}", nearest(key, KEYS) or f"Keys: {', '.join(KEYS)}"
-            )
+            raise SurfaceError(f"{name}: there is no key {key}", nearest(key, KEYS) or f"Keys: {', '.join(KEYS)}")
     if ("inside" in given) != ("along" in given):
         raise SurfaceError(
             f'{name}: "inside" and "along" go together', "Give the outline and the direction it is seen from"
@@ -146,13 +142,9 @@ def _within(patch: Patch, text: object, name: str) -> tuple[Patch, NDArray[np.fl
     )
 
 
-def _of_group(
-    soup: Soup, group: object, groups: Mapping[str, NDArray[np.bool_]], name: str
-) -> tuple[Soup, Soup]:
+def _of_group(soup: Soup, group: object, groups: Mapping[str, NDArray[np.bool_]], name: str) -> tuple[Soup, Soup]:
     if group not in groups:
-        known = nearest(str(group), groups) or (
-            "It has " + ", ".join(groups) if groups else "It has no named groups"
-        )
+        known = nearest(str(group), groups) or ("It has " + ", ".join(groups) if groups else "It has no named groups")
         raise SurfaceError(f'{name}: the file has no group "{group}"', known)
     mask = groups[str(group)][soup[:, 0, 3].astype(np.int64)]
     return soup[mask], soup[~mask]

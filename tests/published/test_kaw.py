@@ -183,9 +183,7 @@ def test_warping_of_0_90_after_cure():
 # Example 4.6: not blind (recall not independent), so it proves only that nothing moved.
 def test_expansion_of_0_90_0():
     qbars, _ = stack([0, 90, 0])
-    strain, curvature = stack_expansion(
-        qbars, rotated_expansion(0.02e-6, 22.5e-6, np.radians([0, 90, 0])), [5e-3] * 3
-    )
+    strain, curvature = stack_expansion(qbars, rotated_expansion(0.02e-6, 22.5e-6, np.radians([0, 90, 0])), [5e-3] * 3)
     assert strain[0] == printed("0.9303e-6")
     assert strain[1] == printed("2.600e-6")
     assert curvature == pytest.approx(0, abs=1e-15)
@@ -228,10 +226,7 @@ def test_first_and_last_ply_failure_of_0_90_0():
     z = interfaces([5e-3] * 3)
     stress = np.array(
         [
-            [
-                stress_in_material_axes(ply_stress(qbars[k], strain, curvature, z[k + e]), angles[k])
-                for e in (0, 1)
-            ]
+            [stress_in_material_axes(ply_stress(qbars[k], strain, curvature, z[k + e]), angles[k]) for e in (0, 1)]
             for k in range(3)
         ]
     )

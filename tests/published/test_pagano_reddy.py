@@ -123,11 +123,7 @@ def test_cpt_sandwich():
     z = interfaces(thicknesses)
     lower = [(z[0], z[1], qs[0]), (z[1], 0.0, qs[1])]
     kx, ky, kxy = middle.curvature[0], middle.curvature[1], corner.curvature[2]
-    txz = sum(
-        -p * (q[0, 0] * kx + q[0, 1] * ky - q[2, 2] * kxy) * (up**2 - low**2) / 2 for low, up, q in lower
-    )
-    tyz = sum(
-        -p * (q[0, 1] * kx + q[1, 1] * ky - q[2, 2] * kxy) * (up**2 - low**2) / 2 for low, up, q in lower
-    )
+    txz = sum(-p * (q[0, 0] * kx + q[0, 1] * ky - q[2, 2] * kxy) * (up**2 - low**2) / 2 for low, up, q in lower)
+    tyz = sum(-p * (q[0, 1] * kx + q[1, 1] * ky - q[2, 2] * kxy) * (up**2 - low**2) / 2 for low, up, q in lower)
     assert txz * H / a == printed(".324")
     assert tyz * H / a == printed(".0295")

@@ -1,0 +1,340 @@
+"""Which closed line of a drawing is the outline, which a cut-out, a countersink, a named area; the part they make."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError
+from layup.surface.curves import Line2
+from layup.surface.drawing import Drawing, Loop, has_word, known_layer
+from layup.surface.flat import outline as flat_outline
+from layup.surface.measure import Measured, combine, measure_triangles
+from layup.surface.mesh import Finding, Mesh, Surface
+from layup.surface.topology import weld
+
+RING = 3.0
+"""A circle about a hole, up to so many times as wide, is a countersink or counterbore: common practice, no source;
+the head of a countersunk screw is about twice as wide as its hole."""
+CUT_WORDS = ("hole", "cut", "drill", "bore", "open", "window", "lighten", "slot")
+AREA_WORDS = ("zone", "area", "ply", "plies", "patch", "reinf", "doubler", "core", "pad", "band")
+SINK_WORDS = ("csk", "countersink", "countersunk", "counterbore", "cbore", "spotface")
+LEFT_OUT_WORDS = (
+    "frame", "border", "title", "sheet", "dim", "text", "note", "anno", "cent(?:er|re)", "constr", "hidden",
+    "defpoints", "hatch",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """One outline and what is cut out of it."""
+
+    edge: Loop
+    cutouts: tuple[Loop, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """The loops of a drawing by what they are.
+
+    Attributes:
+        outlines: One, or more if all were asked for.
+        areas: Loops that are named areas, by layer.
+        countersinks: Rings that are not cut, each with the hole in it (None if only its layer says so).
+        findings: What was found and assumed.
+    """
+
+    outlines: tuple[Outline, ...]
+    areas: dict[str, tuple[Loop, ...]]
+    countersinks: tuple[tuple[Loop, Loop | None], ...]
+    findings: tuple[Finding, ...]
+
+
+def sort_loops(
+    drawing: Drawing, *, pick: int | str | None, areas: Sequence[str], cut: Sequence[str]
+) -> Sorted:
+    """Say what each loop is; see `Drawing.surface` for the arguments and the errors."""
+    area_layers = {known_layer(word, drawing, "areas") for word in areas}
+    cut_layers = {known_layer(word, drawing, "cut") for word in cut}
+    both = area_layers & cut_layers
+    if both:
+        raise SurfaceError(f'{drawing.name}: layer "{min(both)}" is both an area and cut', "Keep one of the two")
+    notes: list[Finding] = []
+    own = pick.strip().casefold() if isinstance(pick, str) and not pick.strip().isdigit() else None
+    kinds: dict[str, list[Loop]] = {"shape": [], "area": [], "sink": [], "left out": []}
+    for loop in drawing.loops:
+        kinds[_kind(loop.layer, area_layers, cut_layers, own)].append(loop)
+    if not kinds["shape"]:  # nothing but frames or areas: then their names say nothing
+        kinds["shape"] = [loop for loop in drawing.loops if loop.layer not in area_layers]
+        kinds["sink"], kinds["left out"] = [], []
+        kinds["area"] = [loop for loop in kinds["area"] if loop.layer in area_layers]
+    if not kinds["shape"]:
+        raise SurfaceError(
+            f"{drawing.name}: every closed line is on a layer named as an area", "Leave the outline out of areas"
+        )
+    if kinds["left out"]:
+        names = ", ".join(f'"{n}"' for n in dict.fromkeys(loop.layer for loop in kinds["left out"]))
+        count = len(kinds["left out"])
+        notes.append(Finding("left out", count, f"{count} closed lines on layer {names} left out, by its name", 0.0))
+    for loop in kinds["shape"] + kinds["area"]:
+        _check_simple(loop, drawing.name)
+    shapes = kinds["shape"]
+    inside = _nesting(shapes)
+    sinks = _countersinks(shapes, inside)
+    rings: list[tuple[Loop, Loop | None]] = [(shapes[ring], shapes[hole]) for ring, hole in sinks.items()]
+    rings += [(loop, None) for loop in kinds["sink"]]
+    kept = [k for k in range(len(shapes)) if k not in sinks]
+    within = {k: inside[k] - set(sinks) for k in kept}
+    tops = [k for k in kept if not len(within[k]) % 2]
+    chosen, top = _choose(drawing, shapes, tops, within, pick)
+    outlines, islands = [], 0
+    for k in chosen:
+        base = len(within[k])
+        holes = [j for j in kept if k in within[j] and len(within[j]) == base + 1]
+        deeper = [j for j in tops if k in within[j] and j not in chosen]
+        islands += len(deeper)
+        outlines.append(Outline(shapes[k], tuple(shapes[j] for j in holes)))
+    _check_crossing(drawing, [shapes[k] for k in chosen], shapes)
+    notes += _outline_findings(outlines)
+    if rings:
+        notes.append(_sink_finding(rings))
+    if islands:
+        notes.append(
+            Finding("islands", islands, f"{islands} closed lines lie inside a cut-out: other parts, not counted", 0.0)
+        )
+    if len(top) > len(chosen):
+        rest = len(top) - len(chosen)
+        notes.append(Finding("other outlines", rest, f"{rest} more outlines in the drawing, not counted", 0.0))
+    named: dict[str, tuple[Loop, ...]] = {}
+    for layer in dict.fromkeys(loop.layer for loop in kinds["area"]):
+        members = tuple(loop for loop in kinds["area"] if loop.layer == layer)
+        named[layer] = members
+        total = sum(loop.area for loop in members)
+        notes.append(
+            Finding(
+                "named area",
+                len(members),
+                f'layer "{layer}": {len(members)} closed lines, {total:.4g} m^2, taken as a named area and not cut '
+                f'out; cut = ["{layer}"] cuts them',
+                0.0,
+            )
+        )
+    return Sorted(tuple(outlines), named, tuple(rings), tuple(notes))
+
+
+def _kind(layer: str, areas: set[str], cut: set[str], own: str | None) -> str:
+    if layer in areas:
+        return "area"
+    if layer in cut or (own is not None and layer.casefold() == own):
+        return "shape"
+    for kind, words in (("sink", SINK_WORDS), ("left out", LEFT_OUT_WORDS)):
+        if has_word(layer, words):
+            return kind
+    if has_word(layer, AREA_WORDS) and not has_word(layer, CUT_WORDS):
+        return "area"
+    return "shape"
+
+
+def _check_simple(loop: Loop, name: str) -> None:
+    import shapely
+
+    if shapely.is_valid(loop.polygon):
+        return
+    reason = str(shapely.is_valid_reason(loop.polygon))
+    where = reason[reason.find("[") + 1 : reason.find("]")].split() if "[" in reason else []
+    at = f" at ({', '.join(f'{float(v) * 1e3:.4g} mm' for v in where[:2])})" if len(where) >= 2 else ""
+    raise SurfaceError(
+        f"{name}: the closed line {loop} crosses or touches itself{at}",
+        "Put the points in order round the edge, or trim the lines where they cross",
+    )
+
+
+def _nesting(loops: Sequence[Loop]) -> dict[int, set[int]]:
+    """For each loop the loops it lies inside."""
+    import shapely
+
+    shapes = [loop.polygon for loop in loops]
+    tree = shapely.STRtree(shapes)
+    inner, outer = tree.query(shapes, predicate="covered_by")
+    inside: dict[int, set[int]] = {k: set() for k in range(len(loops))}
+    for a, b in zip(inner.tolist(), outer.tolist(), strict=True):
+        if a != b and loops[b].area > loops[a].area:
+            inside[a].add(b)
+    return inside
+
+
+def _countersinks(loops: Sequence[Loop], inside: dict[int, set[int]]) -> dict[int, int]:
+    """Circles that are rings round a smaller circle about the same centre, and lie in some outline; their hole."""
+    found: dict[int, int] = {}
+    for k, loop in enumerate(loops):
+        if loop.circle is None:
+            continue
+        x, y, d = loop.circle
+        for j in inside[k]:
+            ring = loops[j].circle
+            if ring is None or not inside[j] or ring[2] > RING * d:
+                continue
+            if np.hypot(ring[0] - x, ring[1] - y) <= 0.05 * d and (
+                j not in found or loops[found[j]].area > loop.area
+            ):
+                found[j] = k
+    return found
+
+
+def _choose(
+    drawing: Drawing, loops: Sequence[Loop], tops: list[int], within: dict[int, set[int]], pick: int | str | None
+) -> tuple[list[int], list[int]]:
+    """The outlines picked, and the outermost ones there are; both as places in `loops`."""
+    outermost = [k for k in tops if not within[k]]
+    shown = "; ".join(f"{n}: {loops[k]}" for n, k in enumerate(tops[:12], 1))
+    shown += f"; and {len(tops) - 12} more" if len(tops) > 12 else ""
+    if pick is None:
+        if len(outermost) > 1:
+            raise SurfaceError(
+                f"{drawing.name}: it holds {len(outermost)} outlines, not one ({shown})",
+                'Say which with pick = 1 or pick = "LAYER", or pick = "all" for all of them as one part',
+            )
+        return outermost, outermost
+    if isinstance(pick, int) or pick.strip().isdigit():
+        number = int(pick)
+        if not 1 <= number <= len(tops):
+            raise SurfaceError(f"{drawing.name}: there is no outline {number}", f"Outlines: {shown}")
+        return [tops[number - 1]], outermost
+    if pick.strip().casefold() == "all":
+        return outermost, outermost
+    layer = known_layer(pick, drawing, "pick")
+    mine = [k for k in within if loops[k].layer == layer and not any(loops[j].layer == layer for j in within[k])]
+    if len(mine) != 1:
+        raise SurfaceError(
+            f'{drawing.name}: layer "{layer}" holds {len(mine)} outlines',
+            f"Pick one by its number. Outlines: {shown}",
+        )
+    return mine, outermost
+
+
+def _check_crossing(drawing: Drawing, edges: Sequence[Loop], loops: Sequence[Loop]) -> None:
+    """A loop that lies partly in the outline is neither a cut-out nor another part."""
+    import shapely
+
+    tree = shapely.STRtree([loop.polygon for loop in loops])
+    for edge in edges:
+        for j in tree.query(edge.polygon, predicate="overlaps").tolist():
+            other = loops[j]
+            shared = float(shapely.intersection(edge.polygon, other.polygon).area)
+            if shared <= 1e-9 * min(edge.area, other.area):
+                continue
+            at = shapely.intersection(edge.polygon.exterior, other.polygon.exterior).representative_point()
+            raise SurfaceError(
+                f"{drawing.name}: the closed line {other} crosses the outline {edge} near "
+                f"({at.x * 1e3:.4g} mm, {at.y * 1e3:.4g} mm)",
+                "Draw that part of the edge in the outline itself, or move the line inside",
+            )
+
+
+def _outline_findings(outlines: Sequence[Outline]) -> list[Finding]:
+    notes = []
+    for part in outlines:
+        taken = sum(loop.area for loop in part.cutouts)
+        text = f"outline {part.edge}"
+        if part.cutouts:
+            round_ = sum(loop.circle is not None for loop in part.cutouts)
+            text += f", {len(part.cutouts)} cut-outs ({round_} round) of {taken:.4g} m^2 together"
+        notes.append(Finding("outline", 1, text, part.edge.area))
+        if taken:
+            notes.append(Finding("cut-outs", len(part.cutouts), f"{len(part.cutouts)} cut-outs", -taken))
+        if taken > 0.6 * part.edge.area:
+            notes.append(
+                Finding(
+                    "frame",
+                    1,
+                    f"the cut-outs take {taken / part.edge.area:.0%} of the outline: if it is the frame of the "
+                    "drawing sheet, pick the outline by number or layer",
+                )
+            )
+    return notes
+
+
+def _sink_finding(rings: Sequence[tuple[Loop, Loop | None]]) -> Finding:
+    extra = sum(ring.area - (hole.area if hole else 0.0) for ring, hole in rings)
+    ring, hole = rings[0]
+    first = f"the first {ring.size}" + (f" about a hole {hole.size}" if hole else f", {ring}")
+    return Finding(
+        "countersinks",
+        len(rings),
+        f"{len(rings)} rings about holes ({first}) taken as countersinks and not cut out; cut out they would take "
+        f"{extra:.4g} m^2 more",
+        0.0,
+    )
+
+
+def surface_of(drawing: Drawing, sorted_: Sorted) -> Surface:
+    """The flat surface of sorted loops.
+
+    Raises:
+        SurfaceError: cut-outs that leave nothing, or reach outside.
+    """
+    notes = [*drawing.findings, *sorted_.findings]
+    meshes: list[Mesh] = []
+    whole: list[Measured] = []
+    for part in sorted_.outlines:
+        try:
+            flat = flat_outline(_pairs(part.edge.points), [_pairs(c.points) for c in part.cutouts])
+        except SurfaceError as problem:
+            raise SurfaceError(f"{drawing.name}: {problem.wrong}", problem.remedy) from None
+        notes += flat.findings
+        meshes.append((flat.vertices, flat.faces))
+        whole.append(flat.whole)
+    area_loops = [loop for loops in sorted_.areas.values() for loop in loops]
+    if area_loops:
+        mesh = _divided(sorted_.outlines, area_loops)
+    elif len(meshes) == 1:
+        mesh = meshes[0]
+    else:
+        mesh = weld(np.concatenate([points[faces] for points, faces in meshes]))
+    measured = whole[0] if len(whole) == 1 else combine(whole)
+    perimeter = sum(w.perimeter or 0.0 for w in whole)
+    measured = replace(measured, perimeter=perimeter)
+    if area_loops:
+        measured = replace(measure_triangles(mesh[0][mesh[1]]), perimeter=perimeter)
+    middles = mesh[0][mesh[1]].mean(axis=1)[:, :2]
+    groups = {layer: _covered(middles, loops) for layer, loops in sorted_.areas.items()}
+    for layer, mask in groups.items():
+        if not mask.any():
+            notes.append(Finding("empty area", 1, f'layer "{layer}": none of it lies on the part', 0.0))
+    return Surface(
+        drawing.name, measured, lambda: mesh, unit=drawing.unit, findings=tuple(notes), groups=lambda: groups
+    )
+
+
+def _pairs(points: Line2) -> list[tuple[float, float]]:
+    return [(float(x), float(y)) for x, y in points]
+
+
+def _covered(middles: Line2, loops: Iterable[Loop]) -> NDArray[np.bool_]:
+    import shapely
+
+    hit = np.zeros(len(middles), dtype=np.bool_)
+    for loop in loops:
+        hit |= shapely.contains_xy(loop.polygon, middles[:, 0], middles[:, 1])
+    return hit
+
+
+def _divided(outlines: Sequence[Outline], areas: Sequence[Loop]) -> Mesh:
+    """Triangles of the outlines less their cut-outs, with the borders of the areas along their edges."""
+    import shapely
+
+    part = shapely.union_all(
+        [o.edge.polygon.difference(shapely.union_all([c.polygon for c in o.cutouts])) for o in outlines]
+    )
+    lines = shapely.unary_union([part.boundary, *(loop.polygon.exterior for loop in areas)])
+    cells = shapely.get_parts(shapely.polygonize([lines]))
+    cells = cells[shapely.contains(part, shapely.point_on_surface(cells))]
+    triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(cells))
+    flat = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
+    a, b, c = flat[:, 0], flat[:, 1], flat[:, 2]
+    turn = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    flat[turn < 0.0] = flat[turn < 0.0][:, ::-1]
+    return weld(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2))

@@ -1,0 +1,34 @@
+"""What several tests share: a part that is easy to check by hand, and where the examples lie."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+EXAMPLES = Path(__file__).parent.parent / "examples"
+
+
+@pytest.fixture
+def examples() -> Path:
+    return EXAMPLES
+
+
+@pytest.fixture
+def hatch() -> Callable[..., dict[str, Any]]:
+    """A part as a mapping: one square metre of two plies in a bag; keys given replace its own, None removes one."""
+
+    def make(**changes: Any) -> dict[str, Any]:
+        part: dict[str, Any] = {
+            "title": "Hatch",
+            "process": "vacuum bag",
+            "resin": "epoxy, laminating",
+            "surface": {"rectangle": ["1 m", "1 m"]},
+            "ply": [{"fabric": "carbon plain 200"}, {"fabric": "carbon plain 200", "angle": 45}],
+        }
+        part.update(changes)
+        return {key: value for key, value in part.items() if value is not None}
+
+    return make

@@ -1,0 +1,197 @@
+"""The weight of a part, against sums done by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from pytest import approx
+
+from layup.prediction import predict
+
+Hatch = Callable[..., dict[str, Any]]
+TABLE = """material,property,value,kind,source,at
+test cloth,fibre,"carbon, standard modulus",nominal,shop,
+test cloth,form,cloth,nominal,shop,
+test cloth,areal_weight,200 g/m^2,nominal,shop,
+test cloth,price,50 EUR/m^2,assumed,shop,
+test fibre,type,fibre,nominal,shop,
+test fibre,density,1800 kg/m^3,nominal,shop,
+test cloth,fibre,test fibre,nominal,shop,
+test resin,type,resin,nominal,shop,
+test resin,density,1200 kg/m^3,nominal,shop,
+test resin,mix_ratio_by_weight,100:30,nominal,shop,
+test resin,price,40 EUR/kg,assumed,shop,
+test bag,like,vacuum bag,nominal,shop,
+test bag,fibre_volume_fraction (cloth),0.50,nominal,shop,
+test bag,void_content,0.02,nominal,shop,
+test bag,surface_resin,30 g/m^2,nominal,shop,
+test bag,loss,0.10,nominal,shop,
+test bag,loss_to_bag,80 g/m^2,nominal,shop,
+test bag,core_bond,1,nominal,shop,
+test foam,density,60 kg/m^3,nominal,shop,
+test foam,bond_resin,200 g/m^2,nominal,shop,
+test foam,form,foam,nominal,shop,
+test foam,price,20 EUR/m^2,assumed,shop,
+"""
+
+
+@pytest.fixture
+def exact(tmp_path: Path, hatch: Hatch) -> Hatch:
+    """The hatch in materials whose figures are round, so that sums can be done by hand."""
+    lines = TABLE.replace('test cloth,fibre,"carbon, standard modulus",nominal,shop,\n', "")
+    (tmp_path / "shop.csv").write_text(lines, encoding="utf-8")
+
+    def make(**changes: Any) -> dict[str, Any]:
+        base = {
+            "materials": [str(tmp_path / "shop.csv")],
+            "process": "test bag",
+            "resin": "test resin",
+            "ply": [{"fabric": "test cloth", "count": 2}],
+        }
+        return hatch(**(base | changes))
+
+    return make
+
+
+# One ply by hand: w_r = 0.2 * (1200/1800) * (1 - 0.50 - 0.02) / 0.50 = 0.128 kg/m^2; thickness 0.2/(1800*0.5) m.
+RESIN = 0.128
+FILMS = 2 * 0.030
+
+
+def test_two_plies_by_hand(exact: Hatch) -> None:
+    data = predict(exact()).as_json()
+    assert data["fibre_kg"] == approx(0.400)
+    assert data["resin_in_part_kg"] == approx(2 * RESIN + FILMS)
+    assert data["mass_kg"]["mean"] == approx(0.400 + 2 * RESIN + FILMS)
+    assert data["areal_kg_m2"] == approx(data["mass_kg"]["mean"])
+    assert data["thickness_m"] == approx(2 * 0.2 / 900 + FILMS / 1200)
+    assert data["fibre_volume_fraction"] == approx(0.50)
+    assert data["resin_to_mix_kg"] == approx((2 * RESIN + FILMS) * 1.10 + 0.080)
+    assert data["mass_kg"]["p05"] < data["mass_kg"]["mean"] < data["mass_kg"]["p95"]
+
+
+def test_the_parts_add_up_to_the_whole(exact: Hatch) -> None:
+    part = exact(
+        ply=[{"fabric": "test cloth"}, {"core": "test foam", "thickness": "5 mm"}, {"fabric": "test cloth"}],
+        finish=[{"finish": "primer, epoxy", "areal_weight": "100 g/m^2", "sides": 2}],
+        extra=[{"name": "inserts", "each": "10 g", "count": 4}, {"name": "bead", "per_length": "20 g/m", "length": "2 m"}],
+    )
+    data = predict(part).as_json()
+    assert data["core_kg"] == approx(60 * 0.005)
+    assert data["resin_at_cores_kg"] == approx(2 * 0.200)
+    assert data["resin_in_part_kg"] == approx(2 * RESIN + FILMS + 0.400)
+    assert data["finish_kg"] == approx(0.200)
+    assert data["extras_kg"] == approx(0.080)
+    total = sum(data[key] for key in ("fibre_kg", "resin_in_part_kg", "core_kg", "finish_kg", "extras_kg"))
+    assert data["mass_kg"]["mean"] == approx(total)
+    plies = sum(ply["mass_kg"] for ply in data["plies"])
+    assert total == approx(plies + data["resin_on_faces_kg"] + data["finish_kg"] + data["extras_kg"])
+    assert data["thickness_m"] == approx(2 * 0.2 / 900 + 0.005 + FILMS / 1200)
+
+
+def test_zones_patches_and_overlaps_are_counted(exact: Hatch) -> None:
+    part = exact(
+        zone=[{"name": "strip", "between": "x 0 mm 250 mm"}],
+        ply=[
+            {"fabric": "test cloth", "overlap": "50 mm", "seam": "1 m"},
+            {"fabric": "test cloth", "zone": "strip", "count": 2},
+            {"fabric": "test cloth", "area": "0.1 m^2"},
+        ],
+    )
+    data = predict(part).as_json()
+    assert data["fibre_kg"] == approx(0.2 * (1.05 + 2 * 0.25 + 0.1))
+    assert [ply["zone"] for ply in data["plies"]] == ["whole", "strip", "strip", "patch"]
+    zones = {zone["zone"]: zone for zone in data["zones"]}
+    assert zones["strip"]["plies"] == 3
+    assert zones["strip"]["thickness_m"] == approx(3 * 0.2 / 900 + FILMS / 1200)
+    assert zones["whole"]["thickness_m"] == approx(0.2 / 900 + FILMS / 1200)
+    assert any("balance" in caution for caution in data["cautions"])
+
+
+def test_trim_takes_resin_but_no_weight(exact: Hatch) -> None:
+    plain, trimmed = predict(exact()).as_json(), predict(exact(trim="25 mm")).as_json()
+    strip = 4 * 0.025
+    assert trimmed["mass_kg"]["mean"] == approx(plain["mass_kg"]["mean"])
+    assert trimmed["trimmed_off_kg"] == approx(strip * 2 * (0.2 + RESIN))
+    assert trimmed["resin_to_mix_kg"] == approx(plain["resin_to_mix_kg"] + strip * (2 * RESIN * 1.10 + 0.080))
+
+
+def test_balance_and_inertia_of_a_plate_with_a_weight(exact: Hatch) -> None:
+    plain = predict(exact()).as_json()
+    mass = plain["mass_kg"]["mean"]
+    assert plain["cg_m"] == approx([0.5, 0.5, 0.0])
+    # A thin square plate: m a^2 / 12 about each axis in its plane, twice that about the normal.
+    assert np.diag(plain["inertia_kg_m2"]) == approx([mass / 12, mass / 12, mass / 6])
+    loaded = predict(exact(extra=[{"name": "lump", "weighed": "1 kg", "at": ["1 m", "1 m", "100 mm"]}])).as_json()
+    assert loaded["cg_m"] == approx([(mass * 0.5 + 1.0) / (mass + 1)] * 2 + [0.1 / (mass + 1)])
+
+
+def test_an_area_alone_has_weight_but_no_balance(exact: Hatch) -> None:
+    data = predict(exact(surface={"area": "1 m^2"})).as_json()
+    assert data["mass_kg"]["mean"] == approx(predict(exact()).mass.mean)
+    assert data["cg_m"] is None
+    assert data["inertia_kg_m2"] is None
+
+
+def test_weight_goes_with_area_and_interval_with_it(exact: Hatch) -> None:
+    one = predict(exact(surface={"area": "1 m^2"})).mass
+    three = predict(exact(surface={"area": "3 m^2"})).mass
+    assert (three.mean, three.p05, three.p95) == approx((3 * one.mean, 3 * one.p05, 3 * one.p95))
+
+
+def test_a_coupon_narrows_the_interval_and_moves_the_mean(hatch: Hatch) -> None:
+    wide = predict(hatch()).mass
+    ply = {"fabric": "carbon plain 200", "fibre_volume_fraction": 0.55}
+    narrow = predict(hatch(ply=[ply, ply])).mass
+    assert narrow.mean < wide.mean
+    assert narrow.p95 - narrow.p05 < 0.6 * (wide.p95 - wide.p05)
+
+
+def test_a_prepreg_brings_its_own_resin(hatch: Hatch) -> None:
+    part = hatch(process="prepreg", resin=None, ply=[{"fabric": "carbon plain 193 prepreg", "count": 2}])
+    data = predict(part).as_json()
+    share = (data["resin_in_part_kg"] - data["resin_on_faces_kg"]) / (data["mass_kg"]["mean"] - data["resin_on_faces_kg"])
+    printed = next(s for s in data["sources"] if s["property"] == "resin_content")
+    assert share == approx(float(printed["value"]), abs=1e-9)
+    assert data["resin_to_mix_kg"] == 0.0
+
+
+def test_a_hybrid_is_weighed_by_the_volume_of_its_fibres(hatch: Hatch) -> None:
+    layer = predict(hatch(ply=[{"fabric": "carbon aramid plain 190"}])).weighed.layers[0]
+    assert 1440 < layer.fibre_density < 1790
+
+
+def test_mat_stitched_to_a_biaxial_drinks_more(hatch: Hatch) -> None:
+    def ratio(fabric: str) -> float:
+        layer = predict(hatch(process="wet", ply=[{"fabric": fabric}])).weighed.layers[0]
+        return layer.resin / layer.fibre
+
+    assert ratio("glass biaxial 600") < ratio("glass biaxial with mat 1708") < ratio("glass chopped mat 225")
+
+
+def test_money_by_hand(exact: Hatch) -> None:
+    cost = predict(exact(ply=[{"fabric": "test cloth"}, {"core": "test foam", "thickness": "5 mm"}, {"fabric": "test cloth"}])).cost
+    resin_to_mix = (2 * RESIN + FILMS + 0.400) * 1.10 + 0.080
+    assert cost.amounts == {"EUR": approx(2 * 50 + 20 + 40 * resin_to_mix)}
+    assert cost.unpriced == ()
+
+
+def test_a_mapping_and_a_file_give_the_same(tmp_path: Path, hatch: Hatch) -> None:
+    text = """title = "Hatch"
+process = "vacuum bag"
+resin = "epoxy, laminating"
+[surface]
+rectangle = ["1 m", "1 m"]
+[[ply]]
+fabric = "carbon plain 200"
+[[ply]]
+fabric = "carbon plain 200"
+angle = 45
+"""
+    path = tmp_path / "hatch.toml"
+    path.write_text(text, encoding="utf-8")
+    assert predict(path).mass == predict(hatch()).mass
