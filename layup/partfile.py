@@ -51,7 +51,8 @@ class Job:
         zone = next(z for z in self.part.zone if z.name == name)
         if zone.area is not None or not self.surface.has_mesh:
             return None
-        return self.surface.cut(_zone_spec(zone)).inner
+        triangles: NDArray[np.float64] = self.surface.cut(_zone_spec(zone)).inner
+        return triangles
 
 
 def read_part(source: str | Path | Mapping[str, Any], folder: str | Path | None = None) -> Job:

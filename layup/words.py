@@ -7,7 +7,7 @@ How warm, how hard is the bag pressed?             temperature_words, pressure_w
 What share?                                        percent_words
 
 Pounds are always printed with ounces as whole words, never as a decimal: "3.6 lb" is read as 3 lb 6 oz, and
-is 3 lb 9 5/8 oz. The system of units is an argument of every function; there is no setting.
+is 3 lb 9.6 oz. The system of units is an argument of every function; there is no setting.
 """
 
 from __future__ import annotations

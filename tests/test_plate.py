@@ -168,6 +168,18 @@ def test_four_edges_carry_a_patch_off_the_middle():
     assert one.edge_moment(3, 0.3) == pytest.approx(swapped.edge_moment(2, 0.3))
 
 
+def test_edge_moment_with_twist_coupling():
+    # under an even pressure the curvature at a clamped edge converges too, so both ways must meet, D16 and D26 included
+    q = rotated_stiffness(reduced_stiffness(25.0, 1.0, 0.25, 0.5), np.radians([20, 65, 65, 20]))
+    d = stack_stiffness(q, np.full(4, 1.0)).d
+    assert abs(d[0, 2]) > 0.1 * d[0, 0]
+    b = 1.2
+    bent = RitzPlate(1.0, b, d, "CCCC", 18).respond(pl.Load(pressure=1.0))
+    for edge, (x, y) in enumerate([(0.0, 0.4), (0.3, 0.0), (1.0, 0.4), (0.3, b)]):
+        direct = bent.at(x, y).moment[edge % 2]
+        assert bent.edge_moment(edge, y if edge % 2 == 0 else x) == pytest.approx(direct, rel=5e-3)
+
+
 def test_tension_cannot_buckle():
     assert pl.supported_buckling(orthotropic(1.0, 1.0, 1.0, 1.0), -1.0) == np.inf
     assert RitzPlate(1.0, 1.0, UNIT, "SSSS", 8).buckling(nx=-1.0, ny=-1.0) == np.inf

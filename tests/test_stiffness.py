@@ -145,6 +145,12 @@ def test_a_stack_that_expands_alike_stays_flat_and_free_of_stress(parts, change)
     assert stress == pytest.approx(0, abs=1e-6 * np.abs(qbars).max() * 3e-5 * 150)
 
 
+@given(a1=st.floats(-1e-6, 1e-5), a2=st.floats(0, 6e-5), angle=ANGLE)
+def test_expansion_turns_as_a_strain(a1, a2, angle):
+    turned = lt.rotated_expansion(a1, a2, angle)
+    assert lt.strain_in_material_axes(turned, angle) == pytest.approx([a1, a2, 0], abs=1e-18)
+
+
 def test_one_sided_panel_curls():
     # one carbon ply on one glass ply, cooled by 60 K: a bow the shop can see; sign follows the order
     q = np.stack([lt.reduced_stiffness(60e9, 60e9, 0.05, 4e9), lt.reduced_stiffness(20e9, 20e9, 0.12, 4e9)])

@@ -57,6 +57,14 @@ def test_tsai_hill_does_not_know_compression():
     assert fs.reserve_modified_tsai_hill([0, -1e6, 0], PLY) == pytest.approx(200)
 
 
+def test_modified_tsai_hill_takes_its_strengths_by_sign():
+    # by hand: s1 = +300 of 1500, s2 = -50 of 200, cross term with Xc = 1200 because s2 < 0
+    index = (300 / 1500) ** 2 + 300 * 50 / 1200**2 + (50 / 200) ** 2
+    assert fs.reserve_modified_tsai_hill([300e6, -50e6, 0], PLY) == pytest.approx(index**-0.5)
+    index = (300 / 1200) ** 2 + 300 * 20 / 1500**2 + (20 / 40) ** 2  # signs turned: Xt in the cross term
+    assert fs.reserve_modified_tsai_hill([-300e6, 20e6, 0], PLY) == pytest.approx(index**-0.5)
+
+
 def test_criteria_part_by_a_factor_of_two_on_one_state():
     state = [20e6, -60e6, 55e6]  # pushed across and sheared
     got = {name: float(fs.reserve_factor(name, state, PLY, MODULI)) for name in fs.CRITERIA}

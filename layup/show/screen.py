@@ -62,8 +62,8 @@ def _mass(kg: float, system: System) -> str:
 
 def _span(interval: Interval, system: System) -> str:
     """Both ends of an interval, in one system: a line with four masses is not read in ten seconds."""
-    first = "metric" if system == "metric" else "lb"
-    return f"{mass_both(interval.p05, first)} to {mass_both(interval.p95, first)}"
+    one = _one(system)
+    return f"{mass_both(interval.p05, one)} to {mass_both(interval.p95, one)}"
 
 
 def _head(prediction: Prediction, system: System) -> RenderableType:

@@ -162,7 +162,7 @@ def assemble(
         curves: In the unit of the file.
         name: What errors call the file.
         stated: Unit that the file states, None when it states none. [m]
-        reason: Where the file states it: "$INSUNITS says mm".
+        reason: The unit, a comma, and where the file states it: "mm, $INSUNITS says mm"; or why it states none.
         given: Unit the user gives.
         gap: Widest gap to be closed; None for GAP of the size of the drawing. [m]
         findings: Of the reader.
@@ -198,13 +198,13 @@ def assemble(
     chained = chain(pieces, widest)
     notes = list(findings)
     if chained.twice:
-        notes.append(Finding("duplicate", chained.twice, f"{chained.twice} lines drawn twice, taken once", 0.0))
+        notes.append(Finding("duplicate", chained.twice, f"{count_of(chained.twice, 'line')} drawn twice, taken once", 0.0))
     if chained.joined or chained.widest > 0.0:
         notes.append(
             Finding(
                 "joined",
                 chained.joined,
-                f"{chained.joined} loose lines and arcs joined end to end; widest gap closed "
+                f"{count_of(chained.joined, 'loose piece')} joined end to end; widest gap closed "
                 f"{chained.widest * factor * 1e3:.3g} mm (gaps up to {widest * factor * 1e3:.3g} mm are closed)",
             )
         )
@@ -213,7 +213,7 @@ def assemble(
             Finding(
                 "branches",
                 chained.branches,
-                f"lines meet in threes: {chained.branches} outline(s) taken as the border of all they enclose",
+                f"lines meet in threes: {count_of(chained.branches, 'loop')} taken as the border of all they enclose",
             )
         )
     loops, flat = [], []
@@ -225,7 +225,7 @@ def assemble(
             flat.append(piece)
     loops, twice = _once(sorted(loops, key=lambda a: -a.area), max(widest, 1e-9 * size) * factor)
     if twice:
-        notes.append(Finding("duplicate", twice, f"{twice} closed lines drawn twice, taken once", 0.0))
+        notes.append(Finding("duplicate", twice, f"{count_of(twice, 'closed line')} drawn twice, taken once", 0.0))
     open_ = tuple(Piece(p.points * factor, p.layer) for p in (*chained.open, *flat))
     if open_:
         notes.append(_open_finding(open_))
@@ -235,7 +235,7 @@ def assemble(
         )
     if not loops:
         raise SurfaceError(
-            f"{name}: no line in it closes ({len(open_)} open lines; {_open_words(open_)})",
+            f"{name}: no line in it closes ({count_of(len(open_), 'open line')}: {_open_words(open_)})",
             f"Join the ends in the drawing; gaps up to {widest * factor * 1e3:.3g} mm are closed here",
         )
     return Drawing(name, unit, tuple(loops), open_, tuple(notes))
@@ -250,7 +250,7 @@ def settle_unit(
         name: What errors call the file.
         spans: Size of the drawing in its own numbers. [unit of the file]
         stated: What the file states. [m]
-        reason: Where it states it.
+        reason: The unit, a comma, and where the file states it; or why it states none.
         given: What the user gives: "mm".
 
     Returns:
@@ -275,14 +275,14 @@ def settle_unit(
         )
     if factor is not None and stated is not None and abs(factor / stated - 1.0) > 1e-5:
         raise SurfaceError(
-            f'{name}: unit = "{given}" was given, but {reason}; read in {given} it measures '
+            f'{name}: unit = "{given}" was given, but {reason.partition(", ")[2] or reason}; read in {given} it measures '
             f"{_pair(spans, factor)}, as the file says {_pair(spans, stated)}",
             "Take the unit out if the file is right, or set the unit in the drawing and export it again",
         )
     if factor is not None:
         return factor, str(given).strip()
     assert stated is not None
-    return stated, reason
+    return stated, reason.partition(",")[0]
 
 
 def readings(spans: tuple[float, float]) -> str:
@@ -334,8 +334,8 @@ def _once(loops: list[Loop], near: float) -> tuple[list[Loop], int]:
 
 
 def _open_finding(open_: Sequence[Piece]) -> Finding:
-    what = "line closes" if len(open_) == 1 else "lines close"
-    return Finding("open", len(open_), f"{len(open_)} {what} nowhere and enclose nothing: {_open_words(open_)}", 0.0)
+    text = f"{count_of(len(open_), 'open line')}, enclosing nothing: {_open_words(open_)}"
+    return Finding("open", len(open_), text, 0.0)
 
 
 def _open_words(open_: Sequence[Piece]) -> str:
@@ -374,3 +374,8 @@ def has_word(layer: str, words: Iterable[str]) -> bool:
     (True, False)
     """
     return any(re.search(rf"(?:^|[^a-z]){word}", layer.casefold()) for word in words)
+
+
+def count_of(number: int, noun: str) -> str:
+    """A count with its noun: "1 cut-out", "3 cut-outs"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

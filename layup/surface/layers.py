@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.surface.curves import Line2
-from layup.surface.drawing import Drawing, Loop, has_word, known_layer
+from layup.surface.drawing import Drawing, Loop, count_of, has_word, known_layer
 from layup.surface.flat import outline as flat_outline
 from layup.surface.measure import Measured, combine, measure_triangles
 from layup.surface.mesh import Finding, Mesh, Surface
@@ -78,7 +78,7 @@ def sort_loops(
     if kinds["left out"]:
         names = ", ".join(f'"{n}"' for n in dict.fromkeys(loop.layer for loop in kinds["left out"]))
         count = len(kinds["left out"])
-        notes.append(Finding("left out", count, f"{count} closed lines on layer {names} left out, by its name", 0.0))
+        notes.append(Finding("left out", count, f"{count_of(count, 'closed line')} on layer {names} left out, by its name", 0.0))
     for loop in kinds["shape"] + kinds["area"]:
         _check_simple(loop, drawing.name)
     shapes = kinds["shape"]
@@ -103,11 +103,11 @@ def sort_loops(
         notes.append(_sink_finding(rings))
     if islands:
         notes.append(
-            Finding("islands", islands, f"{islands} closed lines lie inside a cut-out: other parts, not counted", 0.0)
+            Finding("islands", islands, f"{count_of(islands, 'closed line')} inside a cut-out: another part, not counted", 0.0)
         )
     if len(top) > len(chosen):
         rest = len(top) - len(chosen)
-        notes.append(Finding("other outlines", rest, f"{rest} more outlines in the drawing, not counted", 0.0))
+        notes.append(Finding("other outlines", rest, f"{count_of(rest, 'more outline')} in the drawing, not counted", 0.0))
     named: dict[str, tuple[Loop, ...]] = {}
     for layer in dict.fromkeys(loop.layer for loop in kinds["area"]):
         members = tuple(loop for loop in kinds["area"] if loop.layer == layer)
@@ -117,7 +117,7 @@ def sort_loops(
             Finding(
                 "named area",
                 len(members),
-                f'layer "{layer}": {len(members)} closed lines, {total:.4g} m^2, taken as a named area and not cut '
+                f'layer "{layer}": {count_of(len(members), "closed line")}, {total:.4g} m^2, taken as a named area and not cut '
                 f'out; cut = ["{layer}"] cuts them',
                 0.0,
             )
@@ -241,10 +241,11 @@ def _outline_findings(outlines: Sequence[Outline]) -> list[Finding]:
         text = f"outline {part.edge}"
         if part.cutouts:
             round_ = sum(loop.circle is not None for loop in part.cutouts)
-            text += f", {len(part.cutouts)} cut-outs ({round_} round) of {taken:.4g} m^2 together"
-        notes.append(Finding("outline", 1, text, part.edge.area))
-        if taken:
-            notes.append(Finding("cut-outs", len(part.cutouts), f"{len(part.cutouts)} cut-outs", -taken))
+            what = f"{count_of(len(part.cutouts), 'cut-out')} ({round_} round)"
+            cuts = Finding("cut-outs", len(part.cutouts), f"{what}, {taken:.4g} m^2 together", -taken)
+            notes += [Finding("outline", 1, text, part.edge.area), cuts]
+        else:
+            notes.append(Finding("outline", 1, text, part.edge.area))
         if taken > 0.6 * part.edge.area:
             notes.append(
                 Finding(
@@ -264,7 +265,7 @@ def _sink_finding(rings: Sequence[tuple[Loop, Loop | None]]) -> Finding:
     return Finding(
         "countersinks",
         len(rings),
-        f"{len(rings)} rings about holes ({first}) taken as countersinks and not cut out; cut out they would take "
+        f"{count_of(len(rings), 'ring')} about a hole ({first}) taken as a countersink and not cut out; it would take "
         f"{extra:.4g} m^2 more",
         0.0,
     )

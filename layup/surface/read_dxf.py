@@ -36,7 +36,8 @@ MOST = 300_000
 """A drawing with more entities, blocks written out, is refused. [-]"""
 DEEPEST = 24
 """Blocks within blocks, at most. [-]"""
-_BINARY = b"AutoCAD Binary DXF\r\n\x1a\x00"
+TILT = 1e-3
+"""A line that rises by more than this share of its size is not flat. [-]"""
 _DRAWN = {"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE"}
 
 
@@ -89,10 +90,10 @@ def _document(path: Path, name: str) -> Document:
     if not end.endswith(b"EOF"):
         what = "cut short: its last line is not EOF" if b"SECTION" in data[:4096] else "not a DXF file"
         raise SurfaceError(f"{name}: {what}", "Export it again as DXF")
-    import ezdxf
+    from ezdxf.filemanagement import readfile
 
     try:
-        return ezdxf.readfile(path)
+        return readfile(path)
     except (MemoryError, RecursionError):
         raise SurfaceError(f"{name}: too large or too deep to read", "Save only the outline") from None
     except Exception as problem:  # the library raises whatever it runs into on damaged files
@@ -206,9 +207,9 @@ class _Found:
         if len(inside) >= DEEPEST:
             raise SurfaceError(f"{self.name}: more than {DEEPEST} blocks within blocks", "Explode the blocks")
         if self.document.blocks.get(block) is None:
-            raise SurfaceError(f"{self.name}: block {block!r} is not in the file", "Explode the blocks and save it again")
+            raise SurfaceError(f"{self.name}: block {block!r} is not in the file", "Explode the blocks, save again")
         if entity.mcount > MOST:
-            raise SurfaceError(f"{self.name}: block {block!r} is repeated {entity.mcount:,} times", "Save only the outline")
+            raise SurfaceError(f"{self.name}: block {block!r} comes {entity.mcount:,} times", "Save only the outline")
         copies = entity.multi_insert() if entity.mcount > 1 else [entity]
         for copy in copies:
             for part in copy.virtual_entities(skipped_entity_callback=self._skipped):
@@ -224,7 +225,7 @@ class _Found:
 
     def _drawn(self, entity: Any, kind: str, layer: str) -> Iterator[Curve]:
         if kind == "LINE":
-            ends = self._flat([entity.dxf.start, entity.dxf.end])
+            ends = self._flat([entity.dxf.start, entity.dxf.end], layer)
             yield Curve(layer, lambda s: ends)
         elif kind in ("ARC", "CIRCLE"):
             yield self._arc(entity, kind, layer)
@@ -250,7 +251,7 @@ class _Found:
         return self._swept(entity.dxf.center, entity.dxf.major_axis, entity.minor_axis, start, start + span, layer)
 
     def _swept(self, centre: Any, u: Any, v: Any, start: float, end: float, layer: str) -> Curve:
-        self.heights += [float(centre[2]) + float(w[2]) for w in (u, v)]
+        self._stand([float(centre[2]) + float(w[2]) for w in (u, v)], max(abs(float(w[k])) for w in (u, v) for k in (0, 1, 2)), layer)
         c, a, b = ((float(w[0]), float(w[1])) for w in (centre, u, v))
         whole = end - start > 2.0 * np.pi - 1e-9
         end = start + 2.0 * np.pi if whole else end
@@ -260,7 +261,7 @@ class _Found:
         if len(entity.control_points) < 2 and len(entity.fit_points) < 2:
             return Curve(layer, lambda s: np.zeros((0, 2)))
         tool = entity.construction_tool()
-        rough = self._flat(tool.flattening(np.inf, segments=8))
+        rough = self._flat(tool.flattening(np.inf, segments=8), layer)
         size = float(np.ptp(rough, axis=0).max()) if np.isfinite(rough).all() else 0.0
 
         def points(sagitta: float) -> Line2:
@@ -274,7 +275,7 @@ class _Found:
 
     def _polyline(self, entity: Any, kind: str, layer: str) -> Iterator[Curve]:
         if kind == "POLYLINE" and entity.is_3d_polyline:
-            line = self._flat([v.dxf.location for v in entity.vertices])
+            line = self._flat([v.dxf.location for v in entity.vertices], layer)
             yield Curve(layer, lambda s: line, bool(entity.is_closed))
             return
         ocs = entity.ocs()
@@ -283,21 +284,34 @@ class _Found:
             height, closed = float(entity.dxf.get("elevation", 0.0)), bool(entity.closed)
         else:
             vertices = [v for v in entity.vertices if not int(v.dxf.get("flags", 0)) & 16]  # 16: frame of a spline
-            rows = [(float(v.dxf.location[0]), float(v.dxf.location[1]), float(v.dxf.get("bulge", 0.0))) for v in vertices]
+            at = [(v.dxf.location, v.dxf.get("bulge", 0.0)) for v in vertices]
+            rows = [(float(p[0]), float(p[1]), float(b)) for p, b in at]
             height, closed = float(entity.dxf.get("elevation", (0, 0, 0))[2]), bool(entity.is_closed)
         if not rows:
             return
         x, y, lift = (ocs.to_wcs(v) for v in ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, height)))
         turn = np.array([[x[0], x[1]], [y[0], y[1]]], dtype=np.float64)
         shift = np.array([lift[0], lift[1]], dtype=np.float64)
-        self.heights += [float(r[0] * x[2] + r[1] * y[2] + lift[2]) for r in rows]
+        size = max(abs(r[k] - rows[0][k]) for r in rows for k in (0, 1))
+        self._stand([float(r[0] * x[2] + r[1] * y[2] + lift[2]) for r in rows], size, layer)
         corners: list[Pair] = [(r[0], r[1]) for r in rows]
         bulges = [r[2] for r in rows]
         yield Curve(layer, lambda s: bulged(corners, bulges, closed, s) @ turn + shift, closed)
 
-    def _flat(self, points: Any) -> Line2:
+    def _stand(self, heights: list[float], size: float, layer: str) -> None:
+        """Keep the heights of one line; refuse a line that is not level. [unit of the file]"""
+        if max(heights) - min(heights) > TILT * size:
+            raise SurfaceError(
+                f'{self.name}: a line on layer "{layer}" rises by {max(heights) - min(heights):.4g} in z: '
+                "the drawing is not flat in x and y",
+                "Lay the part flat in x and y, or export it as STEP or STL",
+            )
+        self.heights += [max(heights), min(heights)]
+
+    def _flat(self, points: Any, layer: str) -> Line2:
         rows = np.array([(p[0], p[1], p[2]) for p in points], dtype=np.float64).reshape(-1, 3)
-        self.heights += [float(z) for z in rows[:, 2]]
+        if len(rows) and np.isfinite(rows).all():
+            self._stand(rows[:, 2].tolist(), float(np.ptp(rows, axis=0).max()), layer)
         flat: Line2 = rows[:, :2]
         return flat
 

@@ -36,8 +36,8 @@ def test_rule(rule, code, plies):
     assert angles(code) == plies
 
 
-# TM 1-1500-204-23-11, "Woven material ply angles": 0/90 and 45 denote one ply of cloth, and a lower-case w or f after the
-# orientation tells cloth from unidirectional tape.
+# TM 1-1500-204-23-11, "Woven material ply angles": 0/90 and 45 denote one ply of cloth, and a lower-case w or f after
+# the orientation tells cloth from unidirectional tape.
 def test_cloth_is_one_ply():
     assert parse_stack("[45f/0/45w]") == (StackPly(45.0, True), StackPly(0.0, False), StackPly(45.0, True))
     assert parse_stack("[(0/90)/(±45)]") == (StackPly(0.0, True), StackPly(45.0, True))
