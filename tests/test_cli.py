@@ -113,7 +113,10 @@ def test_json_keeps_the_contract(part: Path) -> None:
     data = json.loads(result.output)
     _holds(data, CONTRACT)
     for process in data["processes"]:
-        _holds(process, {"process": str, "mass_kg": CONTRACT["mass_kg"], "thickness_m": float, "fibre_volume_fraction": float})
+        _holds(
+            process,
+            {"process": str, "mass_kg": CONTRACT["mass_kg"], "thickness_m": float, "fibre_volume_fraction": float},
+        )
     assert {"material", "property", "value", "kind", "source", "at"} <= set(data["sources"][0])
 
 

@@ -39,7 +39,13 @@ def test_every_way_to_give_an_old_item(hatch: Hatch) -> None:
         replaces=[
             {"name": "sheet", "sheet": "polycarbonate", "thickness": "3 mm", "area": "2 m^2"},
             {"name": "half", "sheet": "polycarbonate", "thickness": "3 mm", "times": 0.5},
-            {"name": "glass", "fabric": "glass twill 300", "process": "wet", "resin": "polyester, laminating", "count": 3},
+            {
+                "name": "glass",
+                "fabric": "glass twill 300",
+                "process": "wet",
+                "resin": "polyester, laminating",
+                "count": 3,
+            },
             {"name": "core", "core": "PVC foam 60", "thickness": "10 mm"},
             {"name": "cover", "covering": "polyester, medium"},
             {"name": "dope", "finish": "dope, silver", "coats": 4},
@@ -80,7 +86,9 @@ def test_saving_carries_shared_causes_once(hatch: Hatch) -> None:
 
 
 def test_moment_of_a_saving(hatch: Hatch) -> None:
-    part = hatch(arm="100 in", replaces=[{"name": "a", "weighed": "2 lb"}, {"name": "b", "weighed": "1 lb", "arm": "-20 in"}])
+    part = hatch(
+        arm="100 in", replaces=[{"name": "a", "weighed": "2 lb"}, {"name": "b", "weighed": "1 lb", "arm": "-20 in"}]
+    )
     prediction = predict(part)
     assert prediction.saving is not None
     assert prediction.saving.moment == approx((2 * 100 - 1 * 20) * LB * INCH - prediction.mass.mean * 100 * INCH)

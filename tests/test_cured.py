@@ -38,7 +38,9 @@ def test_constituents_recover_what_a_laminate_is_made_of(v_f: float, v_v: float,
     assert cured.void_content(share, density, rho_f, rho_r) == approx(v_v, abs=1e-12)
 
 
-@pytest.mark.parametrize(("v_f", "v_v"), [(0.0, 0.0), (-0.1, 0.0), (1.01, 0.0), (0.95, 0.1), (0.5, -0.01), (float("nan"), 0.0)])
+@pytest.mark.parametrize(
+    ("v_f", "v_v"), [(0.0, 0.0), (-0.1, 0.0), (1.01, 0.0), (0.95, 0.1), (0.5, -0.01), (float("nan"), 0.0)]
+)
 def test_fractions_out_of_range_are_refused(v_f: float, v_v: float) -> None:
     with pytest.raises(RangeError, match="outside"):
         cured.cured_areal_weight(0.2, 1800.0, 1150.0, v_f, v_v)

@@ -105,9 +105,7 @@ def pieces(mesh: Mesh) -> int:
     from scipy.sparse.csgraph import connected_components
 
     start, end = directed_edges(mesh.triangles).T
-    return int(
-        connected_components(coo_matrix((np.ones(len(start)), (start, end)), [len(mesh.points)] * 2))[0]
-    )
+    return int(connected_components(coo_matrix((np.ones(len(start)), (start, end)), [len(mesh.points)] * 2))[0])
 
 
 @pytest.mark.parametrize("name", PARTS)

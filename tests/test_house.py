@@ -27,6 +27,7 @@ LAYERS = (
     ("compare",),
     ("prediction",),
     ("show",),
+    ("commands",),
     ("cli",),
     ("__main__", "__init__"),
 )
@@ -79,7 +80,9 @@ def test_public_names_are_documented_for_a_reader() -> None:
 
 def loaded_by(code: str) -> set[str]:
     script = f"{code}\nimport sys\nprint(' '.join(sys.modules))"
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=PACKAGE.parent)
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=PACKAGE.parent
+    )
     return set(done.stdout.splitlines()[-1].split())
 
 

@@ -82,6 +82,6 @@ def test_every_key_the_reader_finds_has_a_line() -> None:
         assert line_of(path, lines) is not None, path
 
 
-@given(st.text(alphabet='ab=[]{}"\'\\\n#., 1', max_size=120))
+@given(st.text(alphabet="ab=[]{}\"'\\\n#., 1", max_size=120))
 def test_any_text_is_walked_without_a_fault(text: str) -> None:
     assert all(1 <= line <= text.count("\n") + 1 for line in key_lines(text).values())

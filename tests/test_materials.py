@@ -50,7 +50,9 @@ def test_no_figure_stands_without_a_source() -> None:
     for material in library:
         for row in material.rows:
             assert row.source in library.sources, f"{row.file} line {row.line}"
-            assert library.sources[row.source].standing in ("read", "from memory", "common practice", "choice"), row.source
+            assert library.sources[row.source].standing in ("read", "from memory", "common practice", "choice"), (
+                row.source
+            )
 
 
 def test_a_shop_table_lies_over_the_library(tmp_path: Path) -> None:
@@ -81,7 +83,9 @@ def test_a_new_fabric_process_and_likeness(tmp_path: Path) -> None:
     assert library.find("consumable", "wide peel ply") is not None
 
 
-@pytest.mark.parametrize("spelling", ["fibre_volume_fraction (cloth)", "fibre_volume_fraction cloth", "fibre_volume_fraction.cloth"])
+@pytest.mark.parametrize(
+    "spelling", ["fibre_volume_fraction (cloth)", "fibre_volume_fraction cloth", "fibre_volume_fraction.cloth"]
+)
 def test_the_form_may_be_written_in_several_ways(tmp_path: Path, spelling: str) -> None:
     library = load_library([shop(tmp_path, f"vacuum bag,{spelling},0.51,measured,shop,")])
     assert library.get("process", "vacuum bag").figure("fibre_volume_fraction", "cloth").value == approx(0.51)

@@ -141,7 +141,11 @@ def test_a_line_that_is_not_toml_is_shown_with_its_remedy(tmp_path: Path, old: s
         ("[[ply]]", "[ply]", "[[ply]]"),
         ('resin = "epoxy, laminating"', "", "resin"),
         ('resin = "epoxy, laminating"', 'resin = "aluminium 2024-T3"', "as a sheet"),
-        ('resin = "epoxy, laminating"', 'resin = "epoxy, laminating"\nvacuum = "29 inHg"\naltitude = "5000 ft"', "can't read"),
+        (
+            'resin = "epoxy, laminating"',
+            'resin = "epoxy, laminating"\nvacuum = "29 inHg"\naltitude = "5000 ft"',
+            "can't read",
+        ),
         ('process = "vacuum bag"', 'process = "wet"\nvacuum = "20 inHg"', "no bag"),
         ('title = "Hatch"', 'title = "Hatch"\nmaterials = ["shop.csv"]', "no such table"),
         ('title = "Hatch"', 'title = "Hatch"\nunits = "stone"', "one of the choices"),

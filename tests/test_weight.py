@@ -78,7 +78,10 @@ def test_the_parts_add_up_to_the_whole(exact: Hatch) -> None:
     part = exact(
         ply=[{"fabric": "test cloth"}, {"core": "test foam", "thickness": "5 mm"}, {"fabric": "test cloth"}],
         finish=[{"finish": "primer, epoxy", "areal_weight": "100 g/m^2", "sides": 2}],
-        extra=[{"name": "inserts", "each": "10 g", "count": 4}, {"name": "bead", "per_length": "20 g/m", "length": "2 m"}],
+        extra=[
+            {"name": "inserts", "each": "10 g", "count": 4},
+            {"name": "bead", "per_length": "20 g/m", "length": "2 m"},
+        ],
     )
     data = predict(part).as_json()
     assert data["core_kg"] == approx(60 * 0.005)
@@ -154,7 +157,9 @@ def test_a_coupon_narrows_the_interval_and_moves_the_mean(hatch: Hatch) -> None:
 def test_a_prepreg_brings_its_own_resin(hatch: Hatch) -> None:
     part = hatch(process="prepreg", resin=None, ply=[{"fabric": "carbon plain 193 prepreg", "count": 2}])
     data = predict(part).as_json()
-    share = (data["resin_in_part_kg"] - data["resin_on_faces_kg"]) / (data["mass_kg"]["mean"] - data["resin_on_faces_kg"])
+    share = (data["resin_in_part_kg"] - data["resin_on_faces_kg"]) / (
+        data["mass_kg"]["mean"] - data["resin_on_faces_kg"]
+    )
     printed = next(s for s in data["sources"] if s["property"] == "resin_content")
     assert share == approx(float(printed["value"]), abs=1e-9)
     assert data["resin_to_mix_kg"] == 0.0
@@ -174,7 +179,9 @@ def test_mat_stitched_to_a_biaxial_drinks_more(hatch: Hatch) -> None:
 
 
 def test_money_by_hand(exact: Hatch) -> None:
-    cost = predict(exact(ply=[{"fabric": "test cloth"}, {"core": "test foam", "thickness": "5 mm"}, {"fabric": "test cloth"}])).cost
+    cost = predict(
+        exact(ply=[{"fabric": "test cloth"}, {"core": "test foam", "thickness": "5 mm"}, {"fabric": "test cloth"}])
+    ).cost
     resin_to_mix = (2 * RESIN + FILMS + 0.400) * 1.10 + 0.080
     assert cost.amounts == {"EUR": approx(2 * 50 + 20 + 40 * resin_to_mix)}
     assert cost.unpriced == ()

@@ -198,7 +198,8 @@ def assemble(
     chained = chain(pieces, widest)
     notes = list(findings)
     if chained.twice:
-        notes.append(Finding("duplicate", chained.twice, f"{count_of(chained.twice, 'line')} drawn twice, taken once", 0.0))
+        text = f"{count_of(chained.twice, 'line')} drawn twice, taken once"
+        notes.append(Finding("duplicate", chained.twice, text, 0.0))
     if chained.joined or chained.widest > 0.0:
         notes.append(
             Finding(
@@ -275,8 +276,8 @@ def settle_unit(
         )
     if factor is not None and stated is not None and abs(factor / stated - 1.0) > 1e-5:
         raise SurfaceError(
-            f'{name}: unit = "{given}" was given, but {reason.partition(", ")[2] or reason}; read in {given} it measures '
-            f"{_pair(spans, factor)}, as the file says {_pair(spans, stated)}",
+            f'{name}: unit = "{given}" was given, but {reason.partition(", ")[2] or reason}; '
+            f"read in {given} it measures {_pair(spans, factor)}, as the file says {_pair(spans, stated)}",
             "Take the unit out if the file is right, or set the unit in the drawing and export it again",
         )
     if factor is not None:

@@ -78,7 +78,8 @@ def sort_loops(
     if kinds["left out"]:
         names = ", ".join(f'"{n}"' for n in dict.fromkeys(loop.layer for loop in kinds["left out"]))
         count = len(kinds["left out"])
-        notes.append(Finding("left out", count, f"{count_of(count, 'closed line')} on layer {names} left out, by its name", 0.0))
+        text = f"{count_of(count, 'closed line')} on layer {names} left out, by the name of the layer"
+        notes.append(Finding("left out", count, text, 0.0))
     for loop in kinds["shape"] + kinds["area"]:
         _check_simple(loop, drawing.name)
     shapes = kinds["shape"]
@@ -102,26 +103,22 @@ def sort_loops(
     if rings:
         notes.append(_sink_finding(rings))
     if islands:
-        notes.append(
-            Finding("islands", islands, f"{count_of(islands, 'closed line')} inside a cut-out: another part, not counted", 0.0)
-        )
+        text = f"{count_of(islands, 'closed line')} inside a cut-out: another part, not counted"
+        notes.append(Finding("islands", islands, text, 0.0))
     if len(top) > len(chosen):
         rest = len(top) - len(chosen)
-        notes.append(Finding("other outlines", rest, f"{count_of(rest, 'more outline')} in the drawing, not counted", 0.0))
+        text = f"{count_of(rest, 'more outline')} in the drawing, not counted"
+        notes.append(Finding("other outlines", rest, text, 0.0))
     named: dict[str, tuple[Loop, ...]] = {}
     for layer in dict.fromkeys(loop.layer for loop in kinds["area"]):
         members = tuple(loop for loop in kinds["area"] if loop.layer == layer)
         named[layer] = members
         total = sum(loop.area for loop in members)
-        notes.append(
-            Finding(
-                "named area",
-                len(members),
-                f'layer "{layer}": {count_of(len(members), "closed line")}, {total:.4g} m^2, taken as a named area and not cut '
-                f'out; cut = ["{layer}"] cuts them',
-                0.0,
-            )
+        text = (
+            f'layer "{layer}": {count_of(len(members), "closed line")}, {total:.4g} m^2, taken as a named area and '
+            f'not cut out; cut = ["{layer}"] cuts them'
         )
+        notes.append(Finding("named area", len(members), text, 0.0))
     return Sorted(tuple(outlines), named, tuple(rings), tuple(notes))
 
 

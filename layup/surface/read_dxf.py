@@ -251,7 +251,8 @@ class _Found:
         return self._swept(entity.dxf.center, entity.dxf.major_axis, entity.minor_axis, start, start + span, layer)
 
     def _swept(self, centre: Any, u: Any, v: Any, start: float, end: float, layer: str) -> Curve:
-        self._stand([float(centre[2]) + float(w[2]) for w in (u, v)], max(abs(float(w[k])) for w in (u, v) for k in (0, 1, 2)), layer)
+        size = max(abs(float(w[k])) for w in (u, v) for k in (0, 1, 2))
+        self._stand([float(centre[2]) + sign * float(w[2]) for w in (u, v) for sign in (-1.0, 1.0)], size, layer)
         c, a, b = ((float(w[0]), float(w[1])) for w in (centre, u, v))
         whole = end - start > 2.0 * np.pi - 1e-9
         end = start + 2.0 * np.pi if whole else end

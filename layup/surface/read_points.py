@@ -102,7 +102,7 @@ def read_table(
             block, blank = block + 1, False
         rows.append(_row(cells, heads, words, needed, separator, name, number, block))
     if heads is None or not rows:
-        raise SurfaceError(f"{name}: there are no numbers in it", f"Write a header, {', '.join(needed)}, and the points")
+        raise SurfaceError(f"{name}: there are no numbers in it", f"Write a header, {', '.join(needed)}, then rows")
     return Table(tuple(rows), tuple(heads), unit)
 
 

@@ -55,7 +55,7 @@ def read_svg(path: str | Path, *, unit: str | None = None, gap: float | None = N
     try:
         written_out = _Uses(root, name).count(root)
         if written_out > MOST:
-            raise SurfaceError(f"{name}: more than {MOST:,} elements with its copies written out", "Save only the outline")
+            raise SurfaceError(f"{name}: more than {MOST:,} elements, copies written out", "Save only the outline")
         shapes = list(_shapes(sheet.plain(root)))
         curves = [curve for shape, layer in shapes for curve in _curves(shape, layer, sheet)]
         texts = sum(1 for e in root.iter() if _tag(e) in ("text", "image"))
@@ -292,7 +292,8 @@ def _arc(segment: Any, sagitta: float) -> Line2:
     sweep = float(segment.sweep)
     if abs(sweep) > 2.0 * np.pi - 1e-9:
         half = start + sweep / 2.0
-        return np.concatenate([arc(centre, u, v, start, half, sagitta)[:-1], arc(centre, u, v, half, start + sweep, sagitta)])
+        there, back = ((start, half), (half, start + sweep))
+        return np.concatenate([arc(centre, u, v, *there, sagitta)[:-1], arc(centre, u, v, *back, sagitta)])
     return arc(centre, u, v, start, start + sweep, sagitta)
 
 

@@ -13,9 +13,9 @@ written twice is a step. The first and last widths may be zero.
     girth:  A = integral of g ds, with ds^2 = dx^2 + (dg / turn)^2: a body round enough that its radius is g / turn;
             stations measured along the skin instead of the axis need no such correction: ds = dx
 
-The spline is a cubic (not-a-knot) in the length of the polygon through the points (x, w/2), so that a round end, where
-the width rises steeply from zero, stays within reach; where it overshoots, a shape-keeping cubic
-(PCHIP) in x takes its place.
+The spline is a cubic (not-a-knot) in the length of the polygon through the points (x, w/2), w stretched so that the
+greatest width is the length: so a round end, where the width rises steeply from zero, stays within reach. Where
+the cubic overshoots, a shape-keeping one (PCHIP) in x takes its place.
 
 Source: the girth form is the area of a surface of revolution, 2 pi integral r ds; any handbook of mathematics.
 """
@@ -25,6 +25,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
@@ -107,7 +108,7 @@ def integrate(
     curve = "cubic"
     parts = []
     for first, last in _runs(x):
-        part, kind = _smooth(x[first:last], w[first:last], slope if turn is not None else 0.5)
+        part, kind = _smooth(x[first:last], w[first:last])
         parts.append(part)
         curve = kind if kind != "cubic" else curve
     lines["spline"] = np.concatenate(parts)
@@ -221,7 +222,7 @@ def read_stations(path: str | Path, *, unit: str | None = None) -> tuple[str, li
     kind = filled[0]
     for row in table.rows:
         if kind not in row.values:
-            raise SurfaceError(f"{name}: line {row.line}: no {kind}", "Each station needs one; 0 is allowed at the ends")
+            raise SurfaceError(f"{name}: line {row.line}: no {kind}", "Each station needs one; at the ends it may be 0")
     at = [row.values["station"] for row in table.rows]
     size = [row.values[kind] for row in table.rows]
     stated, reason = unit_of(table, name)
@@ -260,36 +261,46 @@ def _mm(value: float) -> str:
 def _runs(x: Array) -> list[tuple[int, int]]:
     """Stretches between steps, as places in the stations."""
     cuts = [0, *(np.flatnonzero(np.diff(x) == 0.0) + 1).tolist(), len(x)]
-    return list(zip(cuts[:-1], cuts[1:], strict=True))
+    return list(pairwise(cuts))
 
 
-def _smooth(x: Array, w: Array, slope: float) -> tuple[Array, str]:
-    """Points of a smooth curve through stations without a step; `slope` turns a size to a height over the axis."""
+def _smooth(x: Array, w: Array) -> tuple[Array, str]:
+    """Points of a smooth curve through stations without a step."""
     if len(x) < 3:
         return np.column_stack([x, w]), "cubic"
     from scipy.interpolate import CubicSpline, PchipInterpolator
 
-    t = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(w) * (slope or 0.5)))])
-    fine = np.concatenate([*(np.linspace(a, b, _FINE + 1)[:-1] for a, b in zip(t[:-1], t[1:], strict=True)), t[-1:]])
-    line = np.asarray(CubicSpline(t, np.column_stack([x, w]))(fine), dtype=np.float64)
+    tall = 0.5 * float(x[-1] - x[0]) / float(w.max()) if w.max() > 0.0 else 0.0
+    t = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(w) * tall))])
+    line = np.asarray(CubicSpline(t, np.column_stack([x, w]))(_between(t)), dtype=np.float64)
     line[::_FINE] = np.column_stack([x, w])
     low = np.minimum(w[:-1], w[1:]).repeat(_FINE)
     high = np.maximum(w[:-1], w[1:]).repeat(_FINE)
     room = 0.25 * float(np.ptp(w)) + 1e-12 * float(w.max())  # more than this past its neighbours is overshoot
     own = line[:-1, 1]
-    if (np.diff(line[:, 0]) > 0.0).all() and (own >= np.maximum(low - room, 0.0)).all() and (own <= high + room).all():
+    back = -float(np.minimum(np.diff(line[:, 0]), 0.0).sum())  # a round end may bulge past its station a little
+    within = (own >= np.maximum(low - room, 0.0)).all() and (own <= high + room).all()
+    if within and back <= 0.02 * float(x[-1] - x[0]):
         return line, "cubic"
-    at = np.concatenate([*(np.linspace(a, b, _FINE + 1)[:-1] for a, b in zip(x[:-1], x[1:], strict=True)), x[-1:]])
+    at = _between(x)
     size = np.maximum(np.asarray(PchipInterpolator(x, w)(at), dtype=np.float64), 0.0)
     size[::_FINE] = w
     return np.column_stack([at, size]), "shape-keeping cubic"
 
 
+def _between(values: Array) -> Array:
+    """The values with _FINE even steps from each to the next."""
+    steps = (np.linspace(a, b, _FINE + 1)[:-1] for a, b in pairwise(values))
+    return np.concatenate([*steps, values[-1:]])
+
+
 def _area(line: Array, slope: float, weight: Callable[[Array], Array] | None = None) -> float:
     """Integral of size ds over a polygon, times a weight that runs straight between its points. [m^2]"""
     w = line[:, 1]
-    ds = np.hypot(np.diff(line[:, 0]), np.diff(w) * slope)
-    if slope > 0.0:  # a step is no ring-shaped wall unless it was measured as one
+    ds = np.diff(line[:, 0])
+    if slope > 0.0:
+        ds = np.hypot(ds, np.diff(w) * slope)
+        # a step is no ring-shaped wall: that was not measured
         ds[np.diff(line[:, 0]) == 0.0] = 0.0
     a, b = w[:-1], w[1:]
     if weight is None:
@@ -309,6 +320,6 @@ def _findings(found: Stations, count: int, what: str, how: str) -> list[Finding]
     out = [Finding("stations", count, text, found.trapezoid - found.spline if found.rule == "spline" else None)]
     if share > 0.02:
         out.append(
-            Finding("coarse stations", 1, f"the two areas differ by {share:.1%}: measure at more stations", found.spread)
+            Finding("coarse stations", 1, f"the areas differ by {share:.1%}: measure at more stations", found.spread)
         )
     return out

@@ -28,9 +28,14 @@ def least(*words: str, rounds: int = 5) -> float:
 
 @pytest.mark.parametrize(
     ("name", "words", "limit"),
-    [("layup --help", ["-m", "layup", "--help"], 3.0), ("the shipped example", ["-m", "layup", "predict", EXAMPLE], 8.0)],
+    [
+        ("layup --help", ["-m", "layup", "--help"], 3.0),
+        ("the shipped example", ["-m", "layup", "predict", EXAMPLE], 8.0),
+    ],
 )
-def test_start_against_importing_numpy(name: str, words: list[str], limit: float, capsys: pytest.CaptureFixture[str]) -> None:
+def test_start_against_importing_numpy(
+    name: str, words: list[str], limit: float, capsys: pytest.CaptureFixture[str]
+) -> None:
     numpy = least("-c", "import numpy")
     ratio = least(*words) / numpy
     with capsys.disabled():

@@ -34,7 +34,9 @@ def test_two_tops_become_one() -> None:
     assert (old - bagged) / old == approx(0.625, abs=1e-12)
 
 
-@pytest.mark.parametrize("fabric", ["carbon plain 200", "carbon twill 245", "glass plain 200", "glass twill 300", "aramid plain 170"])
+@pytest.mark.parametrize(
+    "fabric", ["carbon plain 200", "carbon twill 245", "glass plain 200", "glass twill 300", "aramid plain 170"]
+)
 @pytest.mark.parametrize("count", [1, 2, 3, 6])
 def test_resin_alone_cannot_explain_the_remake(hatch: Hatch, fabric: str, count: int) -> None:
     part = hatch(

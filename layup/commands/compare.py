@@ -1,0 +1,32 @@
+"""`layup compare PART`: processes side by side, old against new."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import json_option, part_argument, system_of, units_option
+
+if TYPE_CHECKING:
+    from layup.words import System
+
+
+@click.command("compare")
+@part_argument
+@units_option
+@json_option
+def command(part: Path, units: System | None, as_json: bool) -> None:
+    """The part wet, bagged, infused and prepreg side by side, and against what it replaces."""
+    from layup.prediction import predict
+
+    prediction = predict(part)
+    if as_json:
+        from layup.show import machine
+
+        click.echo(machine.json_text(prediction))
+        return
+    from layup.show import screen
+
+    screen.show(screen.compare_screen(prediction, system_of(units, prediction)))

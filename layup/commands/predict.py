@@ -1,0 +1,57 @@
+"""`layup predict PART`: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import json_option, part_argument, system_of, units_option
+
+if TYPE_CHECKING:
+    from layup.prediction import Prediction
+    from layup.words import System
+
+
+@click.command("predict")
+@part_argument
+@units_option
+@json_option
+@click.option("--csv", "as_csv", is_flag=True, help="The same as one table for a spreadsheet.")
+@click.option("--sources", is_flag=True, help="Show every figure used with its source.")
+@click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
+def command(part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, picture: Path | None) -> None:
+    """What will the part of this PART file weigh, within what limits, and what does it save?"""
+    from layup.prediction import predict
+
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv say two things: keep one.")
+    prediction = predict(part)
+    if picture is not None:
+        _draw(prediction, picture)
+    if as_json or as_csv:
+        from layup.show import machine
+
+        click.echo(machine.json_text(prediction) if as_json else machine.csv_text(prediction), nl=as_json)
+        return
+    from layup.show import screen
+
+    screen.show(screen.prediction_screen(prediction, system_of(units, prediction)))
+    if sources:
+        from layup.show.materials_screen import sources_screen
+
+        screen.show(sources_screen(prediction.citations))
+    else:
+        click.echo("  --sources shows every figure this rests on and where it is printed.")
+
+
+def _draw(prediction: Prediction, picture: Path) -> None:
+    from layup.errors import LayupError
+    from layup.show.picture import draw_prediction
+
+    try:
+        draw_prediction(prediction, picture)
+    except OSError as error:
+        raise LayupError(f'"{picture}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    click.echo(f"Picture: {picture}", err=True)

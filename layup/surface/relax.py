@@ -1,0 +1,251 @@
+"""Distances over triangles by unfolding: each corner takes the shortest straight way over the edge before it.
+
+    The edges a distance can come over     fans(points, faces)
+    Distances from some points             relax(fans, start, bend, reach)
+
+Two corners of an edge with known distances say where the front stands that has passed over it; unfolded into
+the plane of the next corner, the front gives that corner's distance. Corners are taken all at once, again and
+again, until none becomes shorter. A front is a circle whose radius at a corner is its distance plus a length
+carried along, its bend: nothing for a front that left a point, without end for one that left a straight edge,
+the radius of the hole for one that left a round hole, and less than nothing for one that shrinks from the rim
+of a disc. On a flat or unrollable mesh that makes the distances from points and from straight and evenly round
+edges exact, up to the places where two fronts meet.
+
+Two triangles at an edge are also laid flat together, with the line between their far corners as an edge of its
+own, so that a front reaches a corner with a wide angle over an edge that is in sight of it. Edges of three and
+more faces are crossed within each face only.
+
+Source: unfolding of fronts as in the exact method of Mitchell, Mount and Papadimitriou, "The discrete geodesic
+problem", SIAM J. Computing 16 (1987) 647-668, and the front over one triangle as in Kimmel and Sethian,
+"Computing geodesic paths on manifolds", PNAS 95 (1998) 8431-8435; both from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.surface.topology import Faces, Points
+
+Floats = NDArray[np.float64]
+Numbers = NDArray[np.int64]
+
+_EVEN = 1e-6  # a corner that becomes shorter by less than this share of the reach is settled
+_STRAIGHT = 1e-4  # fronts that bend by less than this over an edge are taken as straight
+_CORNER = 0.4  # a boundary that turns more than this at a point has a corner there [rad]
+
+
+@dataclass(frozen=True, slots=True)
+class Fans:
+    """Edges that a distance can come over, each with the corner it goes to; flat, without their place in space.
+
+    Attributes:
+        to: Corner that is reached.
+        one: First end of the edge.
+        two: Other end of the edge.
+        width: Length of the edge. [m]
+        along: Of the corner, along the edge from its first end. [m]
+        off: Of the corner, square to the edge, never negative. [m]
+    """
+
+    to: Numbers
+    one: Numbers
+    two: Numbers
+    width: Floats
+    along: Floats
+    off: Floats
+
+
+def fans(points: Points, faces: Faces, pairs: bool = True) -> Fans:
+    """The edges that distances come over.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3); faces with two equal corners give nothing.
+        pairs: Also over two triangles laid flat together.
+    """
+    k, i, j = (faces[:, turn].T.reshape(-1) for turn in ([0, 1, 2], [1, 2, 0], [2, 0, 1]))
+    width = _apart(points, i, j)
+    to_i, to_j = _apart(points, i, k), _apart(points, j, k)
+    parts = [(k, i, j, width, *_place(width, to_i, to_j))]
+    if pairs:
+        parts += _laid_flat(k, i, j, parts[0], len(points))
+    k, i, j, width, along, off = (np.concatenate(column) for column in zip(*parts, strict=True))
+    good = (width > 0.0) & (k != i) & (k != j)
+    return Fans(k[good], i[good], j[good], width[good], along[good], off[good])
+
+
+def _apart(points: Points, i: Numbers, j: Numbers) -> Floats:
+    step = points[i] - points[j]
+    return np.sqrt(np.einsum("ij,ij->i", step, step))
+
+
+def _place(width: Floats, to_one: Floats, to_two: Floats) -> tuple[Floats, Floats]:
+    """Where a corner lies over an edge: along it and off it, from its distances to the two ends."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        along = (to_one * to_one - to_two * to_two + width * width) / (2.0 * width)
+    return along, np.sqrt(np.maximum(to_one * to_one - along * along, 0.0))
+
+
+def _laid_flat(k: Numbers, i: Numbers, j: Numbers, single: tuple[NDArray, ...], n: int) -> list[tuple[NDArray, ...]]:
+    """Fans over the line between the far corners of two triangles at an edge, where that line crosses the edge."""
+    width, along, off = single[3:]
+    swap = i > j
+    low, high = np.where(swap, j, i), np.where(swap, i, j)
+    key = low * np.int64(n) + high
+    order = np.argsort(key, kind="stable")
+    key = key[order]
+    start = np.flatnonzero(np.r_[True, key[1:] != key[:-1]])
+    first = start[np.diff(np.r_[start, len(key)]) == 2]
+    one, two = order[first], order[first + 1]
+    w = width[one]
+    x1, x2 = (np.where(swap[row], w - along[row], along[row]) for row in (one, two))
+    y1, y2 = off[one], off[two]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        crossing = x2 + (x1 - x2) * y2 / (y1 + y2)
+    good = (crossing > 0.0) & (crossing < w)
+    w, x1, x2, y1, y2 = (v[good] for v in (w, x1, x2, y1, y2))
+    a, b, p, q = low[one][good], high[one][good], k[one][good], k[two][good]
+    line = np.hypot(x1 - x2, y1 + y2)
+    a1, b1, a2, b2 = np.hypot(x1, y1), np.hypot(w - x1, y1), np.hypot(x2, y2), np.hypot(w - x2, y2)
+    out = []
+    for to, end, other, side, reach in ((p, a, q, a2, a1), (p, b, q, b2, b1), (q, a, p, a1, a2), (q, b, p, b1, b2)):
+        out.append((to, end, other, side, *_place(side, reach, line)))
+    return out
+
+
+def turning(points: Points, faces: Faces) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """How the free edge turns within the surface at each point.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+
+    Returns:
+        The turn (n,), positive where the surface ends in a corner and negative round a hole, zero off the edge;
+        which points are on the edge; and half the length of the free edges that meet at each. [rad, -, m]
+    """
+    from layup.surface.topology import free_edges
+
+    free = free_edges(faces)
+    edge = np.zeros(len(points), dtype=bool)
+    edge[free] = True
+    half = np.bincount(free.ravel(), np.repeat(0.5 * _apart(points, free[:, 0], free[:, 1]), 2), len(points))
+    rows = faces[edge[faces].any(axis=1)]
+    angle = np.zeros(len(points))
+    for turn in ([0, 1, 2], [1, 2, 0], [2, 0, 1]):
+        a, b, c = rows[:, turn].T
+        u, v = points[b] - points[a], points[c] - points[a]
+        cross = np.cross(u, v)
+        corner = np.arctan2(np.sqrt(np.einsum("ij,ij->i", cross, cross)), np.einsum("ij,ij->i", u, v))
+        angle += np.bincount(a, corner, len(points))
+    return np.where(edge, np.pi - angle, 0.0), edge, half
+
+
+def bends(turn: Floats, edge: NDArray[np.bool_], half: Floats) -> Floats:
+    """The bend of the front that leaves each point of a free edge.
+
+    Args:
+        turn: As `turning` gives it. [rad]
+        edge: Which points are on the edge.
+        half: Half the length of the free edges at each. [m]
+
+    Returns:
+        Radius of the edge (n,), negative where the front shrinks, infinite for a straight one, 0 at a corner the
+        front goes round. [m]
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        radius = np.where(np.abs(turn) > 1e-3, -half / turn, np.inf)
+    return np.where(~edge | (turn > _CORNER), np.inf, np.where(turn < -_CORNER, 0.0, radius))
+
+
+def relax(
+    net: Fans,
+    start: Floats,
+    bend: Floats,
+    reach: float,
+    pivot: NDArray[np.bool_] | None = None,
+    within: NDArray[np.bool_] | None = None,
+) -> tuple[Floats, Floats]:
+    """Distances along the surface.
+
+    Args:
+        net: The edges that distances come over.
+        start: Distance of each point (n,): known at the sources, infinite elsewhere. [m]
+        bend: Bend of the front at the sources (n,); see the head of this module. [m]
+        reach: Distances beyond this are left infinite. [m]
+        pivot: Points that a path can bend round (n,): those of the free edge; None for none.
+
+    Returns:
+        Distance and bend at each point (n,). [m]
+    """
+    d, o = start.copy(), bend.copy()
+    source = np.isfinite(start)
+    blind = np.zeros(len(net.to), dtype=bool) if within is None else within
+    turns = np.zeros(len(d), dtype=bool) if pivot is None else pivot & ~source
+    moved = source.copy()
+    least = _EVEN * reach
+    to_one, to_two = np.hypot(net.along, net.off), np.hypot(net.width - net.along, net.off)
+    while moved.any():
+        rows = np.flatnonzero(moved[net.one] | moved[net.two])
+        k, i, j = net.to[rows], net.one[rows], net.two[rows]
+        di, dj, oi, oj = d[i], d[j], o[i], o[j]
+        over_i, over_j = di + to_one[rows], dj + to_two[rows]
+        best = np.minimum(over_i, over_j)
+        nearer = np.where(over_i <= over_j, i, j)
+        new_bend = np.where(turns[nearer], -d[nearer], o[nearer])
+        both = np.flatnonzero(np.isfinite(best) & np.isfinite(di) & np.isfinite(dj) & ~blind[rows])
+        sub = rows[both]
+        there, bent = _front(di[both], dj[both], oi[both], oj[both], net.width[sub], net.along[sub], net.off[sub])
+        over = there < best[both]
+        best[both[over]], new_bend[both[over]] = there[over], bent[over]
+        good = best < np.minimum(d[k] - least, reach)
+        k, best, new_bend = k[good], best[good], new_bend[good]
+        np.minimum.at(d, k, best)
+        won = best <= d[k]
+        o[k[won]] = new_bend[won]
+        moved[:] = False
+        moved[k] = True
+    return d, o
+
+
+def _front(
+    di: Floats, dj: Floats, oi: Floats, oj: Floats, width: Floats, along: Floats, off: Floats
+) -> tuple[Floats, Floats]:
+    """Distance over an edge and the bend there; infinite where the way does not cross the edge."""
+    o = shared_bend(di, dj, oi, oj)
+    out = np.full(len(di), np.inf)
+    mean = 0.5 * (di + dj)
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        flat = ~np.isfinite(o) | (width < _STRAIGHT * np.abs(mean + o))
+        slope = (dj - di) / width
+        rise = np.sqrt(1.0 - slope * slope)
+        hit = along - slope / rise * off
+        there = di + slope * along + rise * off
+        good = flat & (hit >= -1e-12) & (hit <= width * (1.0 + 1e-12)) & (np.abs(slope) < 1.0)
+        out[good] = there[good]
+        ri, rj = di + o, dj + o
+        sign = np.sign(ri)
+        x = (ri * ri - rj * rj + width * width) / (2.0 * width)
+        y2 = ri * ri - x * x
+        y = sign * np.sqrt(y2)  # the centre lies this far behind the edge
+        hit = x + (along - x) * y / (y + off)
+        there = np.hypot(along - x, off + y) * sign - o
+        good = ~flat & (sign == np.sign(rj)) & (y2 >= 0.0) & (hit >= 0.0) & (hit <= width)
+        good &= (sign > 0.0) | (y + off < 0.0)
+    out[good] = there[good]
+    return out, o
+
+
+def shared_bend(di: Floats, dj: Floats, oi: Floats, oj: Floats) -> Floats:
+    """One bend for the front over an edge, from those at its two ends. [m]"""
+    ri, rj = di + oi, dj + oj
+    with np.errstate(invalid="ignore", divide="ignore"):
+        curved = 0.5 * (1.0 / ri + 1.0 / rj)
+        mixed = np.where(np.abs(curved) > 1e-9, 1.0 / curved - 0.5 * (di + dj), np.inf)
+    small_i, small_j = np.abs(ri) < 1e-12, np.abs(rj) < 1e-12
+    out = np.where(oi == oj, oi, np.where(small_i, oj, np.where(small_j, oi, mixed)))
+    shared: Floats = np.where(small_i & small_j, np.inf, out)
+    return shared
