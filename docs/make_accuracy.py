@@ -43,12 +43,24 @@ def read_rows() -> list[Row]:
     with ROWS.open(encoding="utf-8", newline="") as file:
         return [
             Row(
-                r["row"], r["what"], r["quantity"], float(r["printed"]), float(r["low"]), float(r["high"]), r["unit"],
-                r["process"], r["vacuum"], r["resin"], r["plies"], float(r["area"] or 1.0), r["used"] == "yes", r["why"],
-                r["source"],
+                name=r["row"],
+                what=r["what"],
+                quantity=r["quantity"],
+                value=float(r["printed"]),
+                low=float(r["low"]),
+                high=float(r["high"]),
+                unit=r["unit"],
+                process=r["process"],
+                vacuum=r["vacuum"],
+                resin=r["resin"],
+                plies=r["plies"],
+                area=float(r["area"] or 1.0),
+                used=r["used"] == "yes",
+                why=r["why"],
+                source=r["source"],
             )
             for r in csv.DictReader(file)
-        ]  # fmt: skip
+        ]
 
 
 def _plies(text: str) -> list[dict[str, Any]]:

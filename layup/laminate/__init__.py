@@ -1,0 +1,1 @@
+"""Cured plies, processes, and the mechanics of laminates."""

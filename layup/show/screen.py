@@ -379,7 +379,7 @@ def _how(how: str) -> str:
 
 
 def show(screen: RenderableType) -> None:
-    """Print a screen: as the terminal can, or as plain text, 110 columns wide and without trailing spaces, when piped."""
+    """Print a screen as the terminal can; piped, as plain text of 110 columns without trailing spaces."""
     import sys
 
     if sys.stdout.isatty():

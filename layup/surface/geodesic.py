@@ -1,13 +1,14 @@
-"""Distance along the surface: from a point of it, or from its free edge.
+"""Distance along the surface: from a point of it, from its free edge, from a line drawn on it.
 
-    Mesh fine enough near a point, and the distances on it    from_point(mesh, at, reach)
-    The same from the free edge                               from_edge(mesh, reach)
+    A front that runs from a place                   near_point(points, faces, at, reach, name)
+    ... from free edges                              near_edges(points, faces, edges, reach, name)
+    ... from a straight line in space, laid on       near_line(points, faces, ends, reach, name)
+    What the front has passed at a distance          part(front, reach, steps)
 
-Distances are exact on the mesh (Mitchell, Mount and Papadimitriou, "The discrete geodesic problem", SIAM J.
-Computing 16 (1987) 647-668, from memory; through pygeodesic), on the part of it that can matter: a path no
-longer than the reach stays within the ball of that radius. Long edges near by are halved first, because the
-border of a zone is drawn
-straight across each triangle: with edges of reach/24 a disc comes out about 1.4 in 10,000 small.
+Only the part of the mesh that can matter is looked at, with its long edges halved so far that the distances
+come out right; see `relax` for how. The border of a zone is drawn straight across each triangle, so triangles
+on it are halved further, with the distance at a new point taken from the front as it stands over the edge: with
+edges of reach/24 a disc comes out about 1.4 in 10,000 small.
 """
 
 from __future__ import annotations
@@ -18,133 +19,129 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
-from layup.surface.refine import halve_edges, insert_point
-from layup.surface.skin import nearest_points
-from layup.surface.topology import Faces, Points, edge_keys, edges_of, free_edges
+from layup.surface.clip import Soup, split
+from layup.surface.nearest import nearest_points, to_segments
+from layup.surface.refine import halve_once, insert_point, keep_halving
+from layup.surface.relax import Floats, bends, fans, relax, shared_bend, turning
+from layup.surface.topology import Faces, Points, edge_keys, free_edges
 
-_POINT_STEPS, _EDGE_STEPS = 24, 12  # edges within the reach are at most this part of it
+POINT_STEPS, EDGE_STEPS = 24, 12
+"""The border of a zone about a point, and along an edge, is drawn with edges of this part of the reach. [-]"""
+_COARSE_POINT, _COARSE_EDGE = 6.0, 4.0  # edges within the reach are at most this part of it
+_ROUGH = 1.25  # distances on the mesh as it comes are taken to be too long by this much at most
 FAR = 1e9
-"""Distance given to points that the search didn't reach. [m]"""
+"""Distance given to points that the front didn't reach. [m]"""
+_OWNER = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Patch:
-    """A mesh with a number on each face that says which face of the file it is part of."""
+class Front:
+    """Distances on a finer mesh of the part of the surface that can matter.
+
+    Attributes:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        owner: The face of the surface each is part of.
+        rest: Faces of the surface that lie further off.
+        distance: At each point (n,); FAR where the front did not come. [m]
+        bend: At each point (n,); see `relax`. [m]
+    """
 
     points: Points
     faces: Faces
     owner: NDArray[np.int64]
+    rest: NDArray[np.int64]
+    distance: Floats
+    bend: Floats
 
 
-def from_point(patch: Patch, at: NDArray[np.float64], reach: float, name: str) -> tuple[Patch, int]:
-    """The mesh made fine round the surface point nearest to a place, with that point as a corner.
+def near_point(points: Points, faces: Faces, at: NDArray[np.float64], reach: float, name: str) -> Front:
+    """A front from the surface point nearest to a place.
 
     Args:
-        patch: The mesh. [m]
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
         at: The place. [m]
         reach: How far distances matter. [m]
         name: What errors call the zone.
 
-    Returns:
-        The finer mesh and the number of the point; distances come from `distances`.
-
     Raises:
         SurfaceError: the place is further off the surface than the reach.
     """
-    feet = nearest_points(patch.points, patch.faces, at)
-    off = np.linalg.norm(feet - at, axis=1)
-    face = int(np.argmin(off))
-    if off[face] > reach:
-        raise SurfaceError(
-            f"{name}: the point lies {off[face] * 1e3:.4g} mm off the surface, further than the zone reaches",
-            "Check its coordinates against the box of the surface, and the unit",
-        )
-    foot = feet[face]
-    points, faces, owner, source = insert_point(patch.points, patch.faces, patch.owner, face, foot)
-    step = reach / _POINT_STEPS
+    feet = nearest_points(points, faces, at)
+    off = np.sqrt(np.einsum("ij,ij->i", feet - at, feet - at))
+    nearest = int(np.argmin(off))
+    gap = float(off[nearest])
+    _check_gap(gap, reach, name)
+    foot = feet[nearest]
+    near = off <= reach + gap
+    crop, owner, rest = _crop(faces, near)
+    used, crop = _renumber(crop)
+    p, f, owner, source = insert_point(points[used], crop, owner, int(np.searchsorted(owner, nearest)), foot)
+    step = reach / _COARSE_POINT
 
     def long_and_near(a: Points, b: Points) -> NDArray[np.bool_]:
-        along = b - a
-        square = np.einsum("ij,ij->i", along, along)
-        safe = np.where(square > 0.0, square, 1.0)
-        share = np.clip(np.einsum("ij,ij->i", foot - a, along) / safe, 0.0, 1.0)
-        apart = np.linalg.norm(a + share[:, None] * along - foot, axis=1)
-        near: NDArray[np.bool_] = (square > step * step) & (apart < reach + step)
-        return near
-
-    return Patch(*halve_edges(points, faces, owner, long_and_near)), source
-
-
-def from_edge(patch: Patch, reach: float, name: str) -> Patch:
-    """The mesh made fine along its free edge; errors when it has none."""
-    from scipy.spatial import cKDTree
-
-    edges = free_edges(patch.faces)
-    if not len(edges):
-        raise SurfaceError(f"{name}: the surface has no free edge", "Use a zone about a point instead")
-    step = reach / _EDGE_STEPS
-    a, b = patch.points[edges[:, 0]], patch.points[edges[:, 1]]
-    count = np.ceil(np.linalg.norm(b - a, axis=1) / step).astype(np.int64)
-    if count.sum() > 5_000_000:
-        raise SurfaceError(f"{name}: too narrow for the length of the free edge", "Give a wider zone")
-    row = np.repeat(np.arange(len(edges)), count)
-    share = (np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)) / count[row]
-    tree = cKDTree(np.concatenate([a[row] + share[:, None] * (b - a)[row], b]))
-
-    def long_and_near(p: Points, q: Points) -> NDArray[np.bool_]:
-        length = np.linalg.norm(q - p, axis=1)
-        marked: NDArray[np.bool_] = length > step
+        marked: NDArray[np.bool_] = np.einsum("ij,ij->i", b - a, b - a) > step * step
         rows = np.flatnonzero(marked)
-        apart, _ = tree.query(0.5 * (p + q)[rows])
-        marked[rows] = apart < reach + step + 0.5 * length[rows]
+        marked[rows] = to_segments(foot, a[rows], b[rows]) < reach
         return marked
 
-    return Patch(*halve_edges(patch.points, patch.faces, patch.owner, long_and_near))
+    p, f, owner = keep_halving(p, f, owner, long_and_near)
+    start = np.full(len(p), np.inf)
+    start[source] = 0.0
+    _, edge, _ = turning(p, f)
+    bound = reach + 2.0 * _longest(p, f)
+    distance, bend = relax(fans(p, f), start, np.zeros(len(p)), bound, edge)
+    return Front(p, f, owner, rest, _far(distance), bend)
 
 
-def distances(patch: Patch, sources: NDArray[np.int64], reach: float) -> NDArray[np.float64]:
-    """Distance along the surface from the nearest of some points, right up to the reach.
+def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: str) -> Front:
+    """A front from free edges of the surface.
 
     Args:
-        patch: The mesh. [m]
-        sources: Numbers of its points.
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        edges: The free edges it starts from, shape (e, 2).
         reach: How far distances matter. [m]
+        name: What errors call the zone.
 
-    Returns:
-        For each point of the mesh (n,); FAR where the search did not go. [m]
+    Raises:
+        SurfaceError: no edges, or a zone too narrow for the size of the surface.
     """
-    from scipy.spatial import cKDTree
-
-    out = np.full(len(patch.points), FAR)
-    if len(sources) == 1:
-        near = np.linalg.norm(patch.points - patch.points[sources[0]], axis=1) <= reach
-    else:
-        tree = cKDTree(patch.points[sources])
-        apart, _ = tree.query(patch.points, distance_upper_bound=reach * (1.0 + 1e-9))
-        near = np.isfinite(apart)
-    a, b, c = patch.faces.T
-    crop = patch.faces[near[patch.faces].any(axis=1) & (a != b) & (b != c) & (c != a)]
-    used, back = np.unique(crop, return_inverse=True)
-    start = np.searchsorted(used, sources)
-    start = start[used[np.minimum(start, len(used) - 1)] == sources]
-    out[used] = _exact(patch.points[used], back.reshape(-1, 3), start)
-    return out
-
-
-def _exact(points: Points, faces: Faces, sources: NDArray[np.int64]) -> NDArray[np.float64]:
-    from pygeodesic.geodesic import PyGeodesicAlgorithmExact
-
-    faces = faces[np.unique(np.sort(faces, axis=1), axis=0, return_index=True)[1]]
-    edges, _ = edges_of(faces)
-    _, count = np.unique(edge_keys(edges), return_counts=True)
-    found = None
-    if count.max() <= 2:  # the search ends the program on a mesh with more
-        search = PyGeodesicAlgorithmExact(np.ascontiguousarray(points), faces.astype(np.int32))
-        found, _ = search.geodesicDistances(sources.astype(np.int32))
-    if found is None:
-        raise SurfaceError(
-            "distances along the surface can't be found here: more than two faces meet at an edge",
-            "Repair the mesh, or draw the zone as an outline: inside = [...] with along = [0, 0, 1]",
-        )
-    apart = np.asarray(found, dtype=np.float64)
-    return np.where(np.isfinite(apart) & (apart < FAR), apart, FAR)
+    if not len(edges):
+        raise SurfaceError(f"{name}: the surface has no free edge", "Use a zone about a point instead")
+    step = reach / _COARSE_EDGE
+    crop, owner, rest = faces, np.arange(len(faces)), np.zeros(0, dtype=np.int64)
+    p, starts, curve = points, edges, _edge_curve(points, faces, edges)
+    while True:
+        on = np.zeros(len(p), dtype=bool)
+        on[starts] = True
+        rough, _ = relax(
+            fans(p, crop, pairs=False), np.where(on, 0.0, np.inf), np.full(len(p), np.inf),
+            _ROUGH * reach + _longest(p, crop), None, _blind(p, crop, on, starts, pairs=False),
+        )  # fmt: skip
+        near = _may_be_near(p, crop, rough, reach)
+        crop, owner, far = _crop(crop, near, owner)
+        rest = np.concatenate([rest, far])
+        used, crop, starts, curve = _renumber_edges(crop, starts, curve)
+        p, rough, on = p[used], rough[used], on[used]
+        ends = _unique_edges(crop)
+        length, lowest = _length_and_lowest(p, ends, rough)
+        chosen = (length > step) & (lowest < reach)
+        if not chosen.any():
+            break
+        p, crop, owner, starts, curve = _halve(p, crop, owner, ends[chosen], starts, curve, name)
+    chords = ends[_inner(ends, on, starts)]
+    if len(chords):
+        p, crop, owner, starts, curve = _halve(p, crop, owner, chords, starts, curve, name)
+        on = np.concatenate([on, np.zeros(len(chords), dtype=bool)])
+    bend = np.full(len(p), np.inf)
+    bend[starts] = curve
+    net = fans(p, crop)
+    _, edge, _ = turning(p, crop)
+    blind = np.zeros(len(net.to), dtype=bool)
+    both = np.flatnonzero(on[net.one] & on[net.two])
+    blind[both] = _inner(np.column_stack([net.one[both], net.two[both]]), on, starts)
+    bound = reach + 2.0 * _longest(p, crop)
+    distance, bend = relax(net, np.where(on, 0.0, np.inf), bend, bound, edge, blind)
+    return Front(p, crop, owner, np.unique(rest), _far(distance), bend)

@@ -1,7 +1,7 @@
 """How long a person waits for the first letter, as ratios to importing numpy in the same run.
 
-Each figure is the least of several whole processes, which is what the machine can do when nothing else disturbs it. Cost:
-the help loads click alone; the example grows with the triangles of its mesh and the plies of its layup.
+Each figure is the least of several whole processes: what the machine can do when nothing else disturbs it. Cost: the
+help loads click alone; the example grows with the triangles of its mesh and the plies of its layup.
 """
 
 from __future__ import annotations

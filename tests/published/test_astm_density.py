@@ -64,7 +64,8 @@ def test_thickness_of_one_ply() -> None:
 
 def test_printed_carbon_and_aramid_laminate_densities() -> None:
     # Source: typical table values of unidirectional AS4/3501-6 at V_f 0.63 (1.60 g/cm3) and aramid 49/epoxy at 0.60
-    # (1.38 g/cm3), as widely reprinted; epoxy 1.27. Tolerance: the printed two decimals, 0.008 for the reprint's rounding.
+    # (1.38 g/cm3), as widely reprinted (from memory); epoxy 1.27. Tolerance: the two decimals printed, and a little for
+    # the rounding of the reprint's inputs.
     assert laminate_density(0.63, 1790.0, 1270.0) / 1e3 == approx(1.60, abs=0.008)
     assert laminate_density(0.60, 1440.0, 1270.0) / 1e3 == approx(1.38, abs=0.0085)
 

@@ -1,9 +1,9 @@
 """Predicted against published: every measured laminate with enough inputs must fall inside the predicted 90 % interval.
 
-Sources: each row of measured_laminates.csv beside this file names its own. A row that gives a range counts as inside when its
-range and the interval overlap in the range's middle value. Rows that can't be predicted stand in the same file with the reason.
-Two of the figures of the resin model were chosen with rows of this table in sight; those rows say so and are no evidence
-for these two figures. docs/accuracy.md holds the same table and its plot; a test here fails when it is stale.
+Sources: each row of measured_laminates.csv beside this file names its own. A row that gives a range is judged by the
+value printed. Rows that can't be predicted stand in the same file with the reason. Some figures of the resin model were
+chosen with rows of this table in sight; those rows say so and are no evidence for these figures. docs/accuracy.md holds
+the same table and its plot; a test here fails when it is stale.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """Sums a shop does in its head and gets wrong.
 
-Source: common practice, no source. Two jobs as a builder tells them: a flat window panel of 4 lb 8 oz that became a carbon
-sheet of 1 lb 2 oz, and a two-piece top of 5 lb and 2 lb 8 oz that became a hand-laid one-piece of 5 lb 8 oz and then a
-bagged one of 2 lb 13 oz. The sums are exact, so the tolerance is rounding; what the process can explain is the resin model's.
+Source: common practice, no source. Two jobs as a builder tells them: a flat window panel of 4 lb 8 oz that became a
+carbon sheet of 1 lb 2 oz, and a two-piece top of 5 lb and 2 lb 8 oz that became a hand-laid one-piece of 5 lb 8 oz and
+then a bagged one of 2 lb 13 oz. The sums are exact, so the tolerance is rounding; what the process can explain is the
+resin model's.
 """
 
 from __future__ import annotations
