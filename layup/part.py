@@ -6,82 +6,39 @@ checked where the file is read, in `layup.partfile`. docs/part-file.md describes
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from layup.errors import LayupError, UnitError
+from layup.errors import LayupError
+from layup.fields import Entry, needs, one_of, quantity
 from layup.orientation import parse_stack
-from layup.units import parse
 
 WHOLE = "whole"
 """The zone that always exists."""
 
 
-def _read(dimension: str, low: float, high: float, range_words: str) -> Callable[[object], float]:
-    def read(value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, str | int | float):
-            raise PydanticCustomError("quantity", 'a quantity in quotes is due, such as "25 mm"')
-        try:
-            number = parse(value, dimension)
-        except UnitError as error:
-            raise PydanticCustomError("quantity", "{text}", {"text": str(error)}) from None
-        if not low <= number <= high:
-            text = f"{value} is negative" if number < 0 <= low else f"{value} is {range_words}"
-            raise PydanticCustomError("quantity", "{text}", {"text": text})
-        return number
-
-    return read
-
-
-def _quantity(dimension: str, low: float, high: float, range_words: str) -> BeforeValidator:
-    return BeforeValidator(_read(dimension, low, high, range_words))
-
-
-Length = Annotated[float, _quantity("length", 0.0, 100.0, "more than 100 m: check the unit")]
-Side = Annotated[float, _quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
-Thickness = Annotated[float, _quantity("length", 1e-6, 0.3, "outside 0.001 mm to 300 mm: check the unit")]
-Width = Annotated[float, _quantity("length", 0.0, 2.0, "more than 2 m: check the unit")]
-Place = Annotated[float, _quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
-Area = Annotated[float, _quantity("area", 1e-6, 2000.0, "outside 1 mm^2 to 2000 m^2: check the unit")]
-Mass = Annotated[float, _quantity("mass", 0.0, 5000.0, "more than 5000 kg: check the unit")]
-MassPerLength = Annotated[float, _quantity("mass_per_length", 0.0, 50.0, "more than 50 kg/m: check the unit")]
-ArealWeight = Annotated[float, _quantity("areal_weight", 0.0, 60.0, "more than 60 kg/m^2: check the unit")]
-Vacuum = Annotated[float, _quantity("pressure", 100.0, 110e3, "outside 0.1 to 110 kPa: no bag holds that")]
-Altitude = Annotated[float, _quantity("length", -500.0, 6000.0, "outside -500 to 6000 m: no shop is there")]
-Angle = Annotated[float, _quantity("angle", -360.0, 360.0, "outside -360 to 360 degrees")]
-FibreFraction = Annotated[float, _quantity("fraction", 0.02, 0.80, "outside 0.02 to 0.80: fibres can't pack so")]
-ResinContent = Annotated[float, _quantity("fraction", 0.05, 0.98, "outside 5 % to 98 %")]
-Tolerance = Annotated[float, _quantity("fraction", 0.0, 0.5, "outside 0 to 50 %")]
+Length = Annotated[float, quantity("length", 0.0, 100.0, "more than 100 m: check the unit")]
+Side = Annotated[float, quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
+Thickness = Annotated[float, quantity("length", 1e-6, 0.3, "outside 0.001 mm to 300 mm: check the unit")]
+Width = Annotated[float, quantity("length", 0.0, 2.0, "more than 2 m: check the unit")]
+Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
+Area = Annotated[float, quantity("area", 1e-6, 2000.0, "outside 1 mm^2 to 2000 m^2: check the unit")]
+Mass = Annotated[float, quantity("mass", 0.0, 5000.0, "more than 5000 kg: check the unit")]
+MassPerLength = Annotated[float, quantity("mass_per_length", 0.0, 50.0, "more than 50 kg/m: check the unit")]
+ArealWeight = Annotated[float, quantity("areal_weight", 0.0, 60.0, "more than 60 kg/m^2: check the unit")]
+Vacuum = Annotated[float, quantity("pressure", 100.0, 110e3, "outside 0.1 to 110 kPa: no bag holds that")]
+Altitude = Annotated[float, quantity("length", -500.0, 6000.0, "outside -500 to 6000 m: no shop is there")]
+Angle = Annotated[float, quantity("angle", -360.0, 360.0, "outside -360 to 360 degrees")]
+FibreFraction = Annotated[float, quantity("fraction", 0.02, 0.80, "outside 0.02 to 0.80: fibres can't pack so")]
+ResinContent = Annotated[float, quantity("fraction", 0.05, 0.98, "outside 5 % to 98 %")]
+Tolerance = Annotated[float, quantity("fraction", 0.0, 0.5, "outside 0 to 50 %")]
 Count = Annotated[int, Field(ge=1, le=10_000, strict=True)]
 PlyCount = Annotated[int, Field(ge=1, le=400, strict=True)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Vector = tuple[Number, Number, Number]
-
-
-class Entry(BaseModel):
-    """Base of all tables of the part file: unknown keys are refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
-
-
-def _one_of(entry: Entry, keys: tuple[str, ...], what: str) -> str:
-    given = [key for key in keys if getattr(entry, key) is not None]
-    if len(given) != 1:
-        said = "none is there" if not given else "there are " + " and ".join(given)
-        raise PydanticCustomError("one_of", "{text}", {"text": f"{what} has exactly one of {', '.join(keys)}; {said}"})
-    return given[0]
-
-
-def _needs(entry: Entry, key: str, others: tuple[str, ...]) -> None:
-    """Refuse `others` where the key they belong to is absent."""
-    if getattr(entry, key) is None:
-        for other in others:
-            if getattr(entry, other) is not None:
-                raise PydanticCustomError("needs", "{text}", {"text": f"{other} belongs to {key}, which is not there"})
 
 
 class SurfaceEntry(Entry):
@@ -100,10 +57,10 @@ class SurfaceEntry(Entry):
 
     @model_validator(mode="after")
     def _shape(self) -> Self:
-        _one_of(self, ("mesh", "rectangle", "outline", "area"), "a surface")
-        _needs(self, "mesh", ("side",))
-        _needs(self, "outline", ("cutouts",))
-        _needs(self, "area", ("edge",))
+        one_of(self, ("mesh", "rectangle", "outline", "area"), "a surface")
+        needs(self, "mesh", ("side",))
+        needs(self, "outline", ("cutouts",))
+        needs(self, "area", ("edge",))
         return self
 
     @property
@@ -126,8 +83,8 @@ class ZoneEntry(Entry):
 
     @model_validator(mode="after")
     def _place(self) -> Self:
-        _one_of(self, ("within", "inside", "between", "group", "area"), "a zone")
-        _needs(self, "inside", ("along", "unit"))
+        one_of(self, ("within", "inside", "between", "group", "area"), "a zone")
+        needs(self, "inside", ("along", "unit"))
         if self.name.casefold() == WHOLE:
             raise PydanticCustomError("taken", "{text}", {"text": 'the name "whole" is taken: it is the whole surface'})
         return self
@@ -151,7 +108,7 @@ class PlyEntry(Entry):
 
     @model_validator(mode="after")
     def _material(self) -> Self:
-        kind = _one_of(self, ("fabric", "core"), "a ply")
+        kind = one_of(self, ("fabric", "core"), "a ply")
         if kind == "core":
             for key in ("fibre_volume_fraction", "resin_content", "overlap", "seam"):
                 if getattr(self, key) is not None:
@@ -202,11 +159,11 @@ class ExtraEntry(ItemEntry):
 
     @model_validator(mode="after")
     def _amount(self) -> Self:
-        kind = _one_of(self, ("weighed", "mass", "each", "per_length"), "an extra")
+        kind = one_of(self, ("weighed", "mass", "each", "per_length"), "an extra")
         if kind == "per_length" and self.length is None:
             raise PydanticCustomError("length", "per_length needs length: how much of it there is")
-        _needs(self, "each", ("count",))
-        _needs(self, "per_length", ("length",))
+        needs(self, "each", ("count",))
+        needs(self, "per_length", ("length",))
         return self
 
 
@@ -241,7 +198,7 @@ class ReplacesEntry(ItemEntry):
             "each",
             "per_length",
         )
-        kind = _one_of(self, kinds, "a replaced item")
+        kind = one_of(self, kinds, "a replaced item")
         if kind in ("sheet", "core") and self.thickness is None:
             raise PydanticCustomError("thickness", "{text}", {"text": f"a {kind} needs its thickness"})
         if kind == "fabric" and self.process is None:
@@ -251,12 +208,12 @@ class ReplacesEntry(ItemEntry):
         if self.area is not None and self.times is not None:
             raise PydanticCustomError("area", "an item has an area of its own or times the new one, not both")
         if kind not in ("sheet", "core", "finish"):
-            _needs(self, "sheet", ("thickness",))
+            needs(self, "sheet", ("thickness",))
         if kind not in ("each", "fabric"):
-            _needs(self, "each", ("count",))
-        _needs(self, "per_length", ("length",))
-        _needs(self, "fabric", ("resin", "process"))
-        _needs(self, "finish", ("coats",))
+            needs(self, "each", ("count",))
+        needs(self, "per_length", ("length",))
+        needs(self, "fabric", ("resin", "process"))
+        needs(self, "finish", ("coats",))
         return self
 
     @property

@@ -7,25 +7,24 @@ in one `FaultsError`, each with its file, line and remedy.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from layup.errors import Fault, FaultsError, SurfaceError, UnitError, nearest
 from layup.laminate.process import VacuumError, settle
 from layup.locate import Path as KeyPath
-from layup.locate import key_lines, line_of, syntax_place
 from layup.materials import Library, load_library
 from layup.part import WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.surface.measure import Measured
 from layup.surface.mesh import Surface
 from layup.units import parse
+from layup.written import Form, Report, read_toml
 
 
 @dataclass(frozen=True)
@@ -71,67 +70,20 @@ def read_part(source: str | Path | Mapping[str, Any], folder: str | Path | None 
     if isinstance(source, Mapping):
         return _check(dict(source), "", {}, Path(folder or "."))
     path = Path(source)
-    text = _text_of(path)
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        line, said = syntax_place(error, text)
-        raise FaultsError(
-            [Fault(path.name, line, "", f"this line can't be read ({said})", _syntax_remedy(text, line))]
-        ) from None
-    return _check(data, path.name, key_lines(text), Path(folder) if folder else path.parent)
-
-
-def _text_of(path: Path) -> str:
-    if path.is_dir():
-        there = ", ".join(sorted(p.name for p in path.glob("*.toml"))[:6])
-        remedy = f"Name the part file in it: {there}." if there else "Name the part file: door.toml."
-        raise FaultsError([Fault(str(path), None, "", "this is a folder, not a part file", remedy)])
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        others = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
-        remedy = nearest(path.name, others) or "Check the name and the folder."
-        raise FaultsError([Fault(str(path), None, "", "no such file", remedy)]) from None
-    except UnicodeDecodeError:
-        remedy = "Save it from the editor as UTF-8."
-        raise FaultsError([Fault(path.name, None, "", "this is not a text file in UTF-8", remedy)]) from None
-    except OSError as error:
-        raise FaultsError([Fault(str(path), None, "", f"cannot be opened ({error.strerror})")]) from None
-
-
-def _syntax_remedy(text: str, line: int) -> str:
-    lines = text.split("\n")
-    there = lines[line - 1].strip() if 0 < line <= len(lines) else ""
-    if ("“" in there) or ("”" in there):
-        return 'Use straight quotes: "like this".'
-    if "=" in there:
-        key, _, value = there.partition("=")
-        value = value.split("#")[0].strip()
-        if value and value[0] not in "\"'[{" and not value.replace(".", "", 1).replace("-", "", 1).isdigit():
-            return f'A text or a quantity stands in quotes: {key.strip()} = "{value.strip(chr(34))}".'
-        if value.count('"') % 2:
-            return 'A quote is missing. An inch mark inside quotes is written in: "1 in".'
-        return "Check the quotes and brackets; a key may stand only once in its table."
-    if there.startswith("["):
-        return "A table's name stands in brackets: [surface], or [[ply]] for each of several."
-    return 'A line is a key, an equals sign and a value: process = "vacuum bag".'
+    data, lines = read_toml(path, "part file", "door.toml")
+    return _check(data, path.name, lines, Path(folder) if folder else path.parent)
 
 
 def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: Path) -> Job:
-    faults: list[Fault] = []
-    shown = file or "part"
-
-    def fault(path: KeyPath, wrong: str, remedy: str = "") -> None:
-        faults.append(Fault(shown, line_of(path, lines), _place(path, data), wrong.rstrip("."), remedy))
+    report = Report(file or "part", data, lines)
+    faults, fault = report.faults, report.fault
 
     library, tables_hold = _load_tables(data, folder, faults, fault)
     part: Part | None = None
     try:
         part = Part.model_validate(data)
     except ValidationError as error:
-        for one in error.errors(include_url=False):
-            _translate(one, data, fault)
+        _FORM.tell(error, fault)
     _check_names(data, library, tables_hold, fault)
     surface, zones = _check_surface(data, folder, fault)
     _check_pressure(data, part, library, fault)
@@ -143,8 +95,7 @@ def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: P
         and surface.perimeter is None
     ):
         fault(("trim",), "the length of the edge is not known", 'Add edge = "3.1 m" to [surface].')
-    if faults:
-        raise FaultsError(faults)
+    report.check()
     assert part is not None
     assert surface is not None
     return Job(file, part, library, surface, zones)
@@ -171,99 +122,19 @@ def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault:
         return load_library(), False
 
 
-def _place(path: KeyPath, data: Any) -> str:
-    """`ply 2, fabric "carbon plane 200"` from the path and the data."""
-    words: list[str] = []
-    here: Any = data
-    for step in path:
-        if isinstance(here, Mapping) and isinstance(step, str):
-            here = here.get(step)
-            words.append(step)
-        elif isinstance(here, list) and isinstance(step, int) and step < len(here):
-            here = here[step]
-            if words:
-                words[-1] += f" {step + 1}" if isinstance(here, Mapping) else f", entry {step + 1}:"
-        else:
-            if isinstance(step, str):
-                words.append(step)
-            break
-    text = ", ".join(words)
-    if isinstance(here, str) and text:
-        text += f' "{here}"'
-    elif isinstance(here, int | float) and not isinstance(here, bool) and text:
-        text += f" {here}"
-    return text
-
-
-def _model_at(path: KeyPath) -> type[BaseModel]:
-    """The model whose keys are allowed at a path."""
-    model: type[BaseModel] = Part
-    for step in path:
-        if isinstance(step, str):
-            field = model.model_fields.get(step)
-            if field is None:
-                return model
-            for candidate in (field.annotation, *get_args(field.annotation)):
-                if isinstance(candidate, type) and issubclass(candidate, BaseModel):
-                    model = candidate
-    return model
-
-
-_KIND_REMEDIES = {
-    "string_type": "Write it in quotes.",
-    "list_type": 'Write a list: ["one", "two"].',
-    "tuple_type": "Write a list in square brackets.",
-    "model_type": "Write it as a table of its own, with its name in brackets.",
-    "int_type": "Write a whole number.",
-    "string_too_short": "Write something between the quotes.",
-}
-
-
-def _translate(one: Any, data: dict[str, Any], fault: Any) -> None:
-    """Turn one finding of the model into a fault in the words of the shop."""
-    kind: str = one["type"]
-    path: KeyPath = tuple(one["loc"])
-    if kind == "extra_forbidden":
-        model = _model_at(path[:-1])
-        key = str(path[-1])
-        if isinstance(one["input"], dict | list) and len(path) == 1:
-            tables = ("surface", "zone", "ply", "finish", "extra", "replaces", "made")
-            fault(path, "there is no such table", nearest(key, tables) or "Tables: " + ", ".join(tables) + ".")
-            return
-        hint = nearest(key, model.model_fields) or "Known here: " + ", ".join(model.model_fields) + "."
-        if model is not Part and key in Part.model_fields:
-            hint = f"{key} belongs at the top of the file, above the first table."
-        fault(path, "there is no such key", hint)
-    elif kind == "missing":
-        key = str(path[-1])
-        remedy = {
-            "surface": 'Add a [surface] table: mesh = "door.stl" with unit = "mm", or area = "0.54 m^2".',
-            "title": 'Add a line at the top: title = "Engine-bay door".',
-            "process": 'Add a line at the top: process = "vacuum bag".',
-            "name": 'Add a line: name = "...".',
-            "weighed": 'Add a line: weighed = "2 lb 13 oz".',
-            "finish": 'Add a line: finish = "epoxy primer".',
-        }.get(key, f"Add {key}.")
-        fault(path, "it is missing", remedy)
-    elif kind == "literal_error":
-        fault(path, "this is not one of the choices", f"Write {one['ctx']['expected']}.")
-    elif kind in ("less_than_equal", "greater_than_equal", "greater_than", "finite_number"):
-        fault(path, "it is out of range", one["msg"] + ".")
-    elif kind in ("tuple_type", "too_long", "too_short") or (kind == "missing" and isinstance(path[-1], int)):
-        fault(
-            path[:-1] if isinstance(path[-1], int) else path,
-            "it has the wrong number of entries",
-            one["msg"] + ".",
-        )
-    elif kind in _KIND_REMEDIES:
-        shape = (
-            "a list of tables is due: write [[" + str(path[0]) + "]] above each"
-            if kind == "list_type" and path[0] in ("ply", "zone", "extra", "finish", "replaces", "made")
-            else one["msg"].lower()
-        )
-        fault(path, shape, "" if shape.startswith("a list of tables") else _KIND_REMEDIES[kind])
-    else:
-        fault(path, str(one["msg"]))
+_FORM = Form(
+    Part,
+    tables=("surface", "zone", "ply", "finish", "extra", "replaces", "made"),
+    lists=("ply", "zone", "extra", "finish", "replaces", "made"),
+    missing={
+        "surface": 'Add a [surface] table: mesh = "door.stl" with unit = "mm", or area = "0.54 m^2".',
+        "title": 'Add a line at the top: title = "Engine-bay door".',
+        "process": 'Add a line at the top: process = "vacuum bag".',
+        "name": 'Add a line: name = "...".',
+        "weighed": 'Add a line: weighed = "2 lb 13 oz".',
+        "finish": 'Add a line: finish = "epoxy primer".',
+    },
+)
 
 
 def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, fault: Any) -> None:

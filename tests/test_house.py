@@ -14,7 +14,7 @@ PACKAGE = Path(layup.__file__).parent
 # Each module imports only from the layers before its own (or from its own layer).
 LAYERS = (
     ("errors",),
-    ("units", "orientation", "locate", "spread"),
+    ("units", "orientation", "locate", "spread", "fields", "written"),
     ("words", "atmosphere", "sources", "properties"),
     ("materials",),
     ("part",),
@@ -26,6 +26,7 @@ LAYERS = (
     ("replaced", "cost"),
     ("compare",),
     ("prediction",),
+    ("record",),
     ("show",),
     ("commands",),
     ("cli",),

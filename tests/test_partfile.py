@@ -194,8 +194,18 @@ _values = st.one_of(
     st.sampled_from(["25 mm", "2 lb", "carbon plain 200", "whole", "0.5 m^2"]),
 )
 _keys = st.sampled_from(
-    ["title", "process", "resin", "vacuum", "altitude", "materials", "units", "arm", "stack", "fabric", "trim"]
-    + [
+    [
+        "title",
+        "process",
+        "resin",
+        "vacuum",
+        "altitude",
+        "materials",
+        "units",
+        "arm",
+        "stack",
+        "fabric",
+        "trim",
         "surface",
         "zone",
         "ply",
@@ -209,8 +219,8 @@ _keys = st.sampled_from(
         "mesh",
         "area",
         "between",
+        "nonsense",
     ]
-    + ["nonsense"]
 )
 _tables = st.dictionaries(_keys, _values, max_size=4)
 _several = st.lists(_tables, max_size=3)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 _VIEW = (-58.0, 28.0)  # azimuth and elevation of the eye [deg]
+_FROM_ABOVE = (0.0, 90.0)
 _MOST_TRIANGLES = 60_000
 
 
@@ -57,7 +58,7 @@ def _figure(prediction: Prediction) -> Figure:
         shape = prediction.job.surface.has_mesh
         _head(figure, prediction)
         if shape:
-            _draw_shape(figure.add_axes((0.02, 0.20, 0.42, 0.62)), prediction)
+            _draw_shape(figure.add_axes((0.03, 0.285, 0.43, 0.50)), prediction)
         left = 0.56 if shape else 0.16
         _draw_processes(figure.add_axes((left, 0.34, 0.965 - left, 0.44)), prediction)
         _draw_shares(figure.add_axes((0.04, 0.105, 0.925, 0.055)), prediction)
@@ -78,9 +79,9 @@ def _head(figure: Figure, prediction: Prediction) -> None:
         figure.text(0.96, 0.945, line, fontsize=13, va="top", ha="right", color=palette.OLD)
 
 
-def _project(points: Floats) -> tuple[Floats, Floats]:
+def _project(points: Floats, view: tuple[float, float]) -> tuple[Floats, Floats]:
     """Points (..., 3) seen from the eye: picture coordinates (..., 2) and depth (...), larger nearer."""
-    turn, rise = np.radians(_VIEW)
+    turn, rise = np.radians(view)
     toward = np.array([np.cos(rise) * np.sin(turn), -np.cos(rise) * np.cos(turn), np.sin(rise)])
     right = np.array([np.cos(turn), np.sin(turn), 0.0])
     up = np.cross(toward, right)
@@ -107,10 +108,13 @@ def _draw_shape(axes: Axes, prediction: Prediction) -> None:
         keys.append(Patch(facecolor=colour, label=f"{zone.name}"))
     polygons, colours, depths = [], [], []
     light = np.array([-0.35, -0.45, 0.82])
+    size_of = np.ptp(surface.vertices, axis=0)
+    level = size_of[2] <= 1e-6 * size_of.max()
+    view = _FROM_ABOVE if level else _VIEW
     for order, (triangles, colour) in enumerate(pieces):
         if not len(triangles):
             continue
-        flat, depth = _project(triangles)
+        flat, depth = _project(triangles, view)
         normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
         size = np.linalg.norm(normal, axis=1, keepdims=True)
         shade = np.abs((normal / np.where(size > 0, size, 1.0)) @ light)
@@ -129,12 +133,20 @@ def _draw_shape(axes: Axes, prediction: Prediction) -> None:
     whole = surface.whole
     if whole.box is not None:
         low, high = np.array(whole.box)
-        span = " x ".join(f"{v:.0f}" for v in (high - low) * 1e3)
+        span = " x ".join(f"{v:.0f}" for v in (high - low)[: 2 if level else 3] * 1e3)
         thick = thickness_words(prediction.weighed.thickness.mean, "both")
-        axes.set_title(f"{span} mm, {whole.area:.3f} m², {thick} thick",
-                       fontsize=11, color=palette.QUIET, loc="left", pad=2)  # fmt: skip
+        caption = f"{span} mm, {whole.area:.3f} m², {thick} thick"
+        axes.figure.text(0.04, 0.805, caption, fontsize=11, color=palette.QUIET)
     if keys:
-        axes.legend(handles=keys, loc="lower left", frameon=False, fontsize=10.5, ncols=min(len(keys), 3))
+        axes.figure.legend(
+            handles=keys,
+            loc="upper left",
+            bbox_to_anchor=(0.035, 0.275),
+            frameon=False,
+            fontsize=10.5,
+            ncols=min(len(keys), 3),
+            borderpad=0.0,
+        )
 
 
 def _draw_processes(axes: Axes, prediction: Prediction) -> None:
@@ -147,8 +159,8 @@ def _draw_processes(axes: Axes, prediction: Prediction) -> None:
         mass = row.weighed.mass
         colour = palette.PART if row.chosen else palette.OTHER
         axes.barh(y, (mass.p95 - mass.p05) * ounces, left=mass.p05 * ounces, height=0.46, color=colour, zorder=2)
-        axes.plot([mass.mean * ounces] * 2, [y - 0.34, y + 0.34], color=palette.INK, lw=2.2, zorder=3)
-        axes.text(mass.mean * ounces, y + 0.37, mass_words(mass.mean), fontsize=11, ha="center", va="bottom",
+        axes.plot([mass.mean * ounces] * 2, [y - 0.27, y + 0.27], color=palette.INK, lw=2.2, zorder=3)
+        axes.text(mass.mean * ounces, y + 0.31, mass_words(mass.mean), fontsize=11, ha="center", va="bottom",
                   fontweight="bold" if row.chosen else "normal")  # fmt: skip
     names = [a.process for a in rows]
     places = [count - n for n in range(count)]
@@ -205,7 +217,7 @@ def _draw_shares(axes: Axes, prediction: Prediction) -> None:
 
 def _label_shares(axes: Axes, labels: list[tuple[float, str, float, float]], total: float) -> None:
     """Names over the bar, weights under it; moved sideways so that none overlap."""
-    width = 0.175 * total
+    width = 0.132 * total
     places = []
     at = 0.0
     for middle, _, _, _ in labels:

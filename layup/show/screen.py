@@ -151,8 +151,8 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
         ("fibre", w.fibre, f"{w.fibre_fraction.mean * 100:.0f} % of the plies' volume"),
         ("resin in the part", w.resin, _resin_note(prediction, system)),
         ("core, dry", w.core, ""),
-        ("finish", w.finish, ", ".join(t.name for t in w.finishes)),
-        ("extras", w.extra, ", ".join(t.name for t in w.extras)),
+        ("finish", w.finish, "; ".join(t.name for t in w.finishes)),
+        ("extras", w.extra, "; ".join(t.name for t in w.extras)),
     ]
     for name, mass, note in rows:
         if mass > 0:

@@ -220,7 +220,7 @@ def assemble(
     loops, flat = [], []
     for piece in chained.loops:
         loop = Loop(_stripped(piece.points, True) * factor, piece.layer)
-        if len(loop.points) > 2 and loop.area > 1e-12 * (size * factor) ** 2:
+        if len(loop.points) > 2 and loop.polygon.convex_hull.area > 1e-12 * (size * factor) ** 2:
             loops.append(loop)
         else:
             flat.append(piece)

@@ -1,14 +1,14 @@
-"""Distance along the surface: from a point of it, from its free edge, from a line drawn on it.
+"""Distance along the surface: from a point of it, from its free edge, from a line laid on it.
 
-    A front that runs from a place                   near_point(points, faces, at, reach, name)
-    ... from free edges                              near_edges(points, faces, edges, reach, name)
-    ... from a straight line in space, laid on       near_line(points, faces, ends, reach, name)
-    What the front has passed at a distance          part(front, reach, steps)
+    A front that runs from a place            near_point(points, faces, at, reach, name)
+    ... from free edges                       near_edges(points, faces, edges, reach, name)
+    ... from a line in space, laid on         near_line(points, faces, ends, reach, name)
+    What it has passed at a distance          part(front, reach)
 
 Only the part of the mesh that can matter is looked at, with its long edges halved so far that the distances
-come out right; see `relax` for how. The border of a zone is drawn straight across each triangle, so triangles
-on it are halved further, with the distance at a new point taken from the front as it stands over the edge: with
-edges of reach/24 a disc comes out about 1.4 in 10,000 small.
+come out right; see `relax` for how they are found. The border of a zone is drawn straight across each
+triangle, so triangles on it are cut up further, the distance at a new point taken from the front as it stands
+over the edge: drawn with edges of reach/24 a disc comes out about 1.4 in 10,000 small.
 """
 
 from __future__ import annotations
@@ -20,18 +20,17 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.surface.clip import Soup, split
-from layup.surface.nearest import nearest_points, to_segments
-from layup.surface.refine import halve_once, insert_point, keep_halving
-from layup.surface.relax import Floats, bends, fans, relax, shared_bend, turning
-from layup.surface.topology import Faces, Points, edge_keys, free_edges
+from layup.surface.nearest import nearest_points, on_segments, to_segments
+from layup.surface.refine import halve_edges, halve_once, insert_point, unique_edges
+from layup.surface.relax import Fans, Floats, edge_bends, edge_turns, fans, relax, shared_bend
+from layup.surface.topology import Faces, Numbers, Points, edge_keys, free_edges
 
-POINT_STEPS, EDGE_STEPS = 24, 12
-"""The border of a zone about a point, and along an edge, is drawn with edges of this part of the reach. [-]"""
-_COARSE_POINT, _COARSE_EDGE = 6.0, 4.0  # edges within the reach are at most this part of it
-_ROUGH = 1.25  # distances on the mesh as it comes are taken to be too long by this much at most
-FAR = 1e9
-"""Distance given to points that the front didn't reach. [m]"""
-_OWNER = 3
+Mask = NDArray[np.bool_]
+
+_BORDER_POINT, _BORDER_EDGE = 24.0, 12.0  # edges at the border of a zone are at most this part of the reach
+_POINT, _EDGE = 6.0, 4.0  # edges the front runs over are at most this part of it
+_ROUND = -0.01  # a path can bend round a point of the edge that turns less than this [rad]
+_ROUGH = 1.25  # distances over single triangles are taken to be too long by this factor at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,20 +41,22 @@ class Front:
         points: Shape (n, 3). [m]
         faces: Shape (m, 3).
         owner: The face of the surface each is part of.
-        rest: Faces of the surface that lie further off.
-        distance: At each point (n,); FAR where the front did not come. [m]
+        distance: At each point (n,); infinite where the front did not come. [m]
         bend: At each point (n,); see `relax`. [m]
+        away: Triangles that lie further off, shape (k, 3, 4): x, y, z and the face each is part of. [m]
+        border: Longest edge with which the border is drawn. [m]
     """
 
     points: Points
     faces: Faces
-    owner: NDArray[np.int64]
-    rest: NDArray[np.int64]
+    owner: Numbers
     distance: Floats
     bend: Floats
+    away: Soup
+    border: float
 
 
-def near_point(points: Points, faces: Faces, at: NDArray[np.float64], reach: float, name: str) -> Front:
+def near_point(points: Points, faces: Faces, at: Floats, reach: float, name: str) -> Front:
     """A front from the surface point nearest to a place.
 
     Args:
@@ -74,25 +75,24 @@ def near_point(points: Points, faces: Faces, at: NDArray[np.float64], reach: flo
     gap = float(off[nearest])
     _check_gap(gap, reach, name)
     foot = feet[nearest]
-    near = off <= reach + gap
-    crop, owner, rest = _crop(faces, near)
-    used, crop = _renumber(crop)
-    p, f, owner, source = insert_point(points[used], crop, owner, int(np.searchsorted(owner, nearest)), foot)
-    step = reach / _COARSE_POINT
+    near = off <= reach + gap  # a path within reach stays in this ball
+    owner, away = np.flatnonzero(near), _pieces(points, faces, np.flatnonzero(~near))
+    used, crop = np.unique(faces[owner], return_inverse=True)
+    own = int(np.searchsorted(owner, nearest))
+    p, f, owner, source = insert_point(points[used], crop.reshape(-1, 3), owner, own, foot)
+    step = reach / _POINT
 
-    def long_and_near(a: Points, b: Points) -> NDArray[np.bool_]:
-        marked: NDArray[np.bool_] = np.einsum("ij,ij->i", b - a, b - a) > step * step
+    def long_and_near(a: Points, b: Points) -> Mask:
+        marked: Mask = np.einsum("ij,ij->i", b - a, b - a) > step * step
         rows = np.flatnonzero(marked)
         marked[rows] = to_segments(foot, a[rows], b[rows]) < reach
         return marked
 
-    p, f, owner = keep_halving(p, f, owner, long_and_near)
+    p, f, owner = halve_edges(p, f, owner, long_and_near)
     start = np.full(len(p), np.inf)
     start[source] = 0.0
-    _, edge, _ = turning(p, f)
-    bound = reach + 2.0 * _longest(p, f)
-    distance, bend = relax(fans(p, f), start, np.zeros(len(p)), bound, edge)
-    return Front(p, f, owner, rest, _far(distance), bend)
+    distance, bend = relax(fans(p, f), start, np.zeros(len(p)), _bound(p, f, reach), _pivots(p, f))
+    return Front(p, f, owner, distance, bend, away, reach / _BORDER_POINT)
 
 
 def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: str) -> Front:
@@ -110,38 +110,262 @@ def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: s
     """
     if not len(edges):
         raise SurfaceError(f"{name}: the surface has no free edge", "Use a zone about a point instead")
-    step = reach / _COARSE_EDGE
-    crop, owner, rest = faces, np.arange(len(faces)), np.zeros(0, dtype=np.int64)
-    p, starts, curve = points, edges, _edge_curve(points, faces, edges)
-    while True:
-        on = np.zeros(len(p), dtype=bool)
-        on[starts] = True
-        rough, _ = relax(
-            fans(p, crop, pairs=False), np.where(on, 0.0, np.inf), np.full(len(p), np.inf),
-            _ROUGH * reach + _longest(p, crop), None, _blind(p, crop, on, starts, pairs=False),
+    turn, length = edge_turns(points, faces, free_edges(faces))
+    start = np.full(len(points), np.inf)
+    start[edges] = 0.0
+    sheet = _Sheet(points, faces, np.arange(len(faces)), edges, start, edge_bends(turn, length), turn < _ROUND, [])
+    step = reach / _EDGE
+    try:
+        while True:
+            net = fans(sheet.points, sheet.faces, pairs=False)
+            bound = _bound(sheet.points, sheet.faces, _ROUGH * reach)
+            rough, _ = relax(net, sheet.start, np.full(len(sheet.points), np.inf), bound, None, sheet.through(net))
+            rough = sheet.crop(rough, reach)
+            ends = unique_edges(sheet.faces)
+            length, lowest = _lowest(sheet.points, ends, rough)
+            long_ones = ends[(length > step) & (lowest < reach)]
+            if not len(long_ones):
+                break
+            sheet.halve(long_ones)
+        chords = ends[sheet.bridges(ends)]
+        if len(chords):
+            sheet.halve(chords)
+    except SurfaceError as problem:
+        raise SurfaceError(f"{name}: {problem.wrong}", problem.remedy) from None
+    net = fans(sheet.points, sheet.faces)
+    bound = _bound(sheet.points, sheet.faces, reach)
+    distance, bend = relax(net, sheet.start, sheet.bend, bound, sheet.pivots, sheet.through(net))
+    away = np.concatenate(sheet.away)
+    return Front(sheet.points, sheet.faces, sheet.owner, distance, bend, away, reach / _BORDER_EDGE)
+
+
+def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: str) -> Front:
+    """A front from a straight line in space, laid on the surface point by nearest point.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        ends: The two ends of the line, shape (2, 3). [m]
+        reach: How far distances matter. [m]
+        name: What errors call the zone.
+
+    Raises:
+        SurfaceError: the line is nowhere nearer to the surface than the reach.
+    """
+    step = reach / _EDGE
+    along = ends[1] - ends[0]
+    middle = points[faces].mean(axis=1)
+    round_ = np.sqrt(np.max(np.sum((points[faces] - middle[:, None]) ** 2, axis=2), axis=1))
+    clear = to_segments(middle, ends[:1].repeat(len(faces), 0), ends[1:].repeat(len(faces), 0)) - round_
+    owner, away = np.flatnonzero(clear <= 2.0 * reach), _pieces(points, faces, np.flatnonzero(clear > 2.0 * reach))
+    if not len(owner):
+        raise SurfaceError(f"{name}: the line lies off the surface, further than the zone reaches", _CHECK)
+    used, crop = np.unique(faces[owner], return_inverse=True)
+    p, f = points[used], crop.reshape(-1, 3)
+
+    def long_ones(a: Points, b: Points) -> Mask:
+        marked: Mask = np.einsum("ij,ij->i", b - a, b - a) > step * step
+        return marked
+
+    p, f, owner = halve_edges(p, f, owner, long_ones)
+    count = int(np.ceil(np.linalg.norm(along) / (0.5 * step))) + 1
+    if count * len(f) > 50_000_000:
+        raise SurfaceError(f"{name}: too narrow for the length of the line", "Give a wider zone")
+    feet, on = np.empty((count, 3)), np.empty(count, dtype=np.int64)
+    gaps = np.empty(count)
+    for number, share in enumerate(np.linspace(0.0, 1.0, count)):
+        at = ends[0] + share * along
+        here = nearest_points(p, f, at)
+        square = np.einsum("ij,ij->i", here - at, here - at)
+        on[number] = np.argmin(square)
+        feet[number], gaps[number] = here[on[number]], np.sqrt(square[on[number]])
+    _check_gap(float(gaps.min()), reach, name)
+    laid = gaps <= reach
+    start, bend = np.full(len(p), np.inf), np.full(len(p), np.inf)
+    corners = np.unique(f[on[laid]])
+    lines = np.flatnonzero(laid[:-1] & laid[1:])
+    for corner in corners:
+        a, b = (feet[lines], feet[lines + 1]) if len(lines) else (feet[laid], feet[laid])
+        here = on_segments(p[corner], a, b)
+        square = np.einsum("ij,ij->i", here - p[corner], here - p[corner])
+        best = int(np.argmin(square))
+        start[corner] = np.sqrt(square[best])
+        if any(np.array_equal(here[best], end) for end in (a[0], b[-1])):
+            bend[corner] = 0.0
+    distance, bend = relax(fans(p, f), start, bend, _bound(p, f, reach), _pivots(p, f))
+    return Front(p, f, owner, distance, bend, away, reach / _BORDER_EDGE)
+
+
+_CHECK = "Check its coordinates against the box of the surface, and the unit"
+
+
+def _check_gap(gap: float, reach: float, name: str) -> None:
+    if gap > reach:
+        raise SurfaceError(
+            f"{name}: the point lies {gap * 1e3:.4g} mm off the surface, further than the zone reaches", _CHECK
+        )
+
+
+def _pieces(points: Points, faces: Faces, rows: Numbers, owner: Numbers | None = None) -> Soup:
+    """Some faces as triangles with the number of the face of the surface each is part of."""
+    own = rows if owner is None else owner[rows]
+    return np.concatenate([points[faces[rows]], np.repeat(own, 3).reshape(-1, 3, 1)], axis=2)
+
+
+def _pivots(points: Points, faces: Faces) -> Mask:
+    """Points of the free edge that a path can bend round."""
+    return edge_turns(points, faces, free_edges(faces))[0] < _ROUND
+
+
+def _bound(points: Points, faces: Faces, reach: float) -> float:
+    """How far distances must be known so that every triangle within reach has them at all its corners."""
+    return reach + 2.0 * max(
+        float(np.sqrt(np.max(np.sum((points[faces[:, i]] - points[faces[:, j]]) ** 2, axis=1))))
+        for i, j in ((0, 1), (1, 2), (2, 0))
+    )
+
+
+def _lowest(points: Points, ends: Faces, rough: Floats) -> tuple[Floats, Floats]:
+    """Length of edges (e, 2), and the least distance anywhere on them by the triangle inequality. [m]"""
+    a, b = ends.T
+    length = np.sqrt(np.einsum("ij,ij->i", points[a] - points[b], points[a] - points[b]))
+    return length, 0.5 * ((rough[a] + rough[b]) / _ROUGH - length)
+
+
+@dataclass(slots=True)
+class _Sheet:
+    """The part of the mesh near the edges that a front starts from, as it is cropped and made finer.
+
+    Attributes:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        owner: The face of the surface each is part of.
+        starts: Edges that the front starts from, shape (e, 2).
+        start: 0 at their points, infinite elsewhere (n,). [m]
+        bend: At the points of free edges (n,). [m]
+        pivots: Points of free edges that a path can bend round (n,).
+        away: Triangles that were left behind. [m]
+    """
+
+    points: Points
+    faces: Faces
+    owner: Numbers
+    starts: Faces
+    start: Floats
+    bend: Floats
+    pivots: Mask
+    away: list[Soup]
+
+    def crop(self, rough: Floats, reach: float) -> Floats:
+        """Keep faces that may come within reach; the rough distances of the points kept."""
+        near = np.zeros(len(self.faces), dtype=bool)
+        for i, j in ((0, 1), (1, 2), (2, 0)):
+            near |= _lowest(self.points, self.faces[:, [i, j]], rough)[1] <= reach
+        self.away.append(_pieces(self.points, self.faces, np.flatnonzero(~near), self.owner))
+        used, back = np.unique(self.faces[near], return_inverse=True)
+        self.faces, self.owner = back.reshape(-1, 3), self.owner[near]
+        new = np.full(len(self.points), -1, dtype=np.int64)
+        new[used] = np.arange(len(used))
+        starts = new[self.starts]
+        self.starts = starts[(starts >= 0).all(axis=1)]
+        self.points, self.start, self.bend, self.pivots = (
+            self.points[used], self.start[used], self.bend[used], self.pivots[used],
         )  # fmt: skip
-        near = _may_be_near(p, crop, rough, reach)
-        crop, owner, far = _crop(crop, near, owner)
-        rest = np.concatenate([rest, far])
-        used, crop, starts, curve = _renumber_edges(crop, starts, curve)
-        p, rough, on = p[used], rough[used], on[used]
-        ends = _unique_edges(crop)
-        length, lowest = _length_and_lowest(p, ends, rough)
-        chosen = (length > step) & (lowest < reach)
-        if not chosen.any():
-            break
-        p, crop, owner, starts, curve = _halve(p, crop, owner, ends[chosen], starts, curve, name)
-    chords = ends[_inner(ends, on, starts)]
-    if len(chords):
-        p, crop, owner, starts, curve = _halve(p, crop, owner, chords, starts, curve, name)
-        on = np.concatenate([on, np.zeros(len(chords), dtype=bool)])
-    bend = np.full(len(p), np.inf)
-    bend[starts] = curve
-    net = fans(p, crop)
-    _, edge, _ = turning(p, crop)
-    blind = np.zeros(len(net.to), dtype=bool)
-    both = np.flatnonzero(on[net.one] & on[net.two])
-    blind[both] = _inner(np.column_stack([net.one[both], net.two[both]]), on, starts)
-    bound = reach + 2.0 * _longest(p, crop)
-    distance, bend = relax(net, np.where(on, 0.0, np.inf), bend, bound, edge, blind)
-    return Front(p, crop, owner, np.unique(rest), _far(distance), bend)
+        return rough[used]
+
+    def halve(self, edges: Faces) -> None:
+        """Halve edges; the middle of an edge that the front starts from is a start too."""
+        old = len(self.points)
+        self.points, self.faces, self.owner, _ = halve_once(self.points, self.faces, self.owner, edges)
+        keys, own = edge_keys(self.starts), edge_keys(edges)
+        order = np.argsort(own)
+        place = order[np.minimum(np.searchsorted(own, keys, sorter=order), len(own) - 1)]
+        split_ = own[place] == keys
+        middle = old + place[split_]
+        a, b = self.starts[split_].T
+        new = len(edges)
+        self.start = np.concatenate([self.start, np.full(new, np.inf)])
+        bend = np.concatenate([self.bend, np.full(new, np.inf)])
+        self.pivots = np.concatenate([self.pivots, np.zeros(new, dtype=bool)])
+        self.start[middle] = 0.0
+        bend[middle] = _between(bend[a], bend[b])
+        self.bend = bend
+        self.starts = np.concatenate(
+            [self.starts[~split_], np.column_stack([a, middle]), np.column_stack([middle, b])]
+        )
+
+    def bridges(self, ends: Faces) -> Mask:
+        """Which edges (e, 2) run from start to start through the surface."""
+        both = np.isfinite(self.start[ends]).all(axis=1)
+        both[both] = ~np.isin(edge_keys(ends[both]), edge_keys(self.starts))
+        return both
+
+    def through(self, net: Fans) -> Mask:
+        """Edges of a net that a front can come through: not those that cut off a corner of the surface."""
+        return ~self.bridges(np.column_stack([net.one, net.two]))
+
+
+def _between(one: Floats, two: Floats) -> Floats:
+    """Bend in the middle of an edge from those at its ends; a corner (0) has no say."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = 2.0 / (1.0 / one + 1.0 / two)
+    mean = np.where(np.isinf(one), 2.0 * two, np.where(np.isinf(two), 2.0 * one, mean))
+    return np.where((one == 0.0) & (two == 0.0), np.inf, np.where(one == 0.0, two, np.where(two == 0.0, one, mean)))
+
+
+def part(front: Front, reach: float) -> tuple[Soup, Soup]:
+    """The surface parted where the front stands at a distance.
+
+    Args:
+        front: Distances from `near_point`, `near_edges` or `near_line`, made for at least this reach.
+        reach: The distance. [m]
+
+    Returns:
+        Triangles within reach and the others, shape (k, 3, 4): x, y, z and the face of the surface each is
+        part of. [m]
+    """
+    distance = np.minimum(front.distance, 1e6 * reach)  # a finite number, for the sake of cutting
+    columns = [front.points[front.faces], np.repeat(front.owner, 3).reshape(-1, 3, 1)]
+    soup = np.concatenate([*columns, np.stack([distance, front.bend], axis=-1)[front.faces]], axis=2)
+    inner, outer = [], [front.away]
+    while len(soup):
+        middle = _middles(soup)
+        values = np.concatenate([soup[:, :, 4], middle[:, :, 4]], axis=1)
+        low, high = values.min(axis=1) <= reach, values.max(axis=1) > reach
+        inner.append(soup[~high][:, :, :4])
+        outer.append(soup[~low][:, :, :4])
+        soup, middle = soup[low & high], middle[low & high]
+        fine = _longest_side(soup) <= front.border
+        one, two = split(soup[fine][:, :, :4], soup[fine][:, :, 4] - reach)
+        inner.append(one)
+        outer.append(two)
+        soup = _quarters(soup[~fine], middle[~fine])
+    return np.concatenate(inner), np.concatenate(outer)
+
+
+def _middles(soup: Soup) -> Soup:
+    """Middles of the three sides of each triangle, (k, 3, 6), the distance there as the front has it."""
+    a, b = soup, soup[:, [1, 2, 0]]
+    middle = 0.5 * (a + b)
+    di, dj = a[:, :, 4], b[:, :, 4]
+    bend = shared_bend(di.ravel(), dj.ravel(), a[:, :, 5].ravel(), b[:, :, 5].ravel()).reshape(di.shape)
+    square = np.sum((a[:, :, :3] - b[:, :, :3]) ** 2, axis=2)
+    with np.errstate(invalid="ignore"):
+        ri, rj = di + bend, dj + bend
+        inside = 0.5 * (ri * ri + rj * rj) - 0.25 * square
+        curved = np.isfinite(bend) & (ri * rj >= 0.0) & (inside > 0.0) & (np.abs(ri) < 1e4 * np.sqrt(square))
+        there = np.where(ri + rj < 0.0, -1.0, 1.0) * np.sqrt(np.where(curved, inside, 0.0)) - bend
+    middle[:, :, 4] = np.where(curved, there, middle[:, :, 4])
+    middle[:, :, 5] = bend
+    return middle
+
+
+def _longest_side(soup: Soup) -> Floats:
+    step = soup[:, :, :3] - soup[:, [1, 2, 0], :3]
+    return np.sqrt(np.max(np.sum(step * step, axis=2), axis=1, initial=0.0))
+
+
+def _quarters(soup: Soup, middle: Soup) -> Soup:
+    a, b, c = soup[:, 0], soup[:, 1], soup[:, 2]
+    d, e, f = middle[:, 0], middle[:, 1], middle[:, 2]
+    return np.stack([a, d, f, d, b, e, f, e, c, d, e, f], axis=1).reshape(-1, 3, soup.shape[2])

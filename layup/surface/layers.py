@@ -90,6 +90,8 @@ def sort_loops(
     kept = [k for k in range(len(shapes)) if k not in sinks]
     within = {k: inside[k] - set(sinks) for k in kept}
     tops = [k for k in kept if not len(within[k]) % 2]
+    if pick is None:
+        _check_crossing(drawing, [shapes[k] for k in tops[:1]], shapes)
     chosen, top = _choose(drawing, shapes, tops, within, pick)
     outlines, islands = [], 0
     for k in chosen:

@@ -139,10 +139,21 @@ class Surface:
             surface known
                 only by its area.
         """
+        cut = self.cut(spec)
+        return cut.outside if outside else cut.inside
+
+    def cut(self, spec: Mapping[str, object]) -> Cut:
+        """The surface parted by a zone: measures and triangles of the zone and of the rest, kept once worked out.
+
+        Args:
+            spec: As for `zone`.
+
+        Raises:
+            SurfaceError: as for `zone`.
+        """
         from layup.surface.zones import cut_zone, zone_key
 
         key = zone_key(spec)
         if key not in self._cuts:
             self._cuts[key] = cut_zone(self.vertices, self.faces, spec, self.groups)
-        cut = self._cuts[key]
-        return cut.outside if outside else cut.inside
+        return self._cuts[key]

@@ -50,6 +50,7 @@ try:
     resource.setrlimit(resource.RLIMIT_AS, (int(sys.argv[5]), int(sys.argv[5])))
 except (ImportError, ValueError, OSError):
     pass
+sys.modules["trimesh"] = None  # the kernel would load it only to announce itself; it costs more than the reading
 import cascadio
 with open(sys.argv[1], "rb") as file:
     data = file.read()
@@ -279,6 +280,8 @@ def _triangles(
             place, key = scene.graph[node]
             shape = scene.geometry[key]
             own = np.asarray(shape.faces, dtype=np.int64).reshape(-1, 3)
+            if "brep_index" not in shape.face_attributes:
+                raise SurfaceError(f"{name}: the faces lost their numbers: a library is too old", f"Type: {MISSING}")
             index = np.asarray(shape.face_attributes["brep_index"], dtype=np.int64)
             turn = np.asarray(place, dtype=np.float64)
             corners = np.asarray(shape.vertices, dtype=np.float64) @ turn[:3, :3].T + turn[:3, 3]
@@ -292,6 +295,8 @@ def _triangles(
                 kinds[int(record["face_index"]) + base] = str(record["type"])
             above += len(corners)
             base += int(index.max(initial=-1)) + 1
+    except SurfaceError:
+        raise
     except Exception as problem:  # whatever a parser runs into on what the kernel made of a damaged file
         raise SurfaceError(f"{name}: damaged ({type(problem).__name__})", "Export it again") from None
     if not faces or not sum(len(f) for f in faces):

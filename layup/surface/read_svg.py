@@ -141,10 +141,14 @@ class _Sheet:
 
     def plain(self, root: ElementTree.Element) -> bytes:
         """The file with one user unit to one unit: sheet scale and origin are applied here, not by the library."""
+        kept = ElementTree.SubElement(root, str(root.tag).removesuffix("svg") + "defs")
         for parent in list(root.iter()):
             for child in list(parent):
                 if _tag(child) in _UNSEEN:
                     parent.remove(child)
+                elif _tag(child) == "symbol" and _tag(parent) != "defs":  # the library would draw it as it stands
+                    parent.remove(child)
+                    kept.append(child)
         for key in ("viewBox", "preserveAspectRatio"):
             root.attrib.pop(key, None)
         wide, high = (self.box[2], self.box[3]) if self.box else (1000.0, self.top or 1000.0)

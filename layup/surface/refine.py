@@ -36,26 +36,47 @@ def halve_edges(
     """
     fresh = np.ones(len(faces), dtype=bool)
     while fresh.any():
-        local = faces[fresh]
-        edges = local[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-        keys, first = np.unique(edge_keys(edges), return_index=True)
-        edges = edges[first]
-        chosen = marked(points[edges[:, 0]], points[edges[:, 1]])
-        keys, edges = keys[chosen], edges[chosen]
-        if not len(keys):
+        edges = unique_edges(faces[fresh])
+        edges = edges[marked(points[edges[:, 0]], points[edges[:, 1]])]
+        if not len(edges):
             break
-        if len(faces) + 3 * len(keys) > MOST:
-            raise SurfaceError(
-                f"the zone would need more than {MOST:,} triangles", "Give a wider zone, or a coarser mesh"
-            )
-        middle = np.full((len(faces), 3), -1, dtype=np.int64)
-        all_keys = edge_keys(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)).reshape(-1, 3)
-        place = np.minimum(np.searchsorted(keys, all_keys), len(keys) - 1)
-        found = keys[place] == all_keys
-        middle[found] = len(points) + place[found]
-        points = np.concatenate([points, 0.5 * (points[edges[:, 0]] + points[edges[:, 1]])])
-        faces, owner, fresh = _cut(points, faces, owner, middle)
+        points, faces, owner, fresh = halve_once(points, faces, owner, edges)
     return points, faces, owner
+
+
+def unique_edges(faces: Faces) -> Faces:
+    """Every edge of some faces once, shape (e, 2), in the direction of its first face."""
+    edges = faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    return edges[np.unique(edge_keys(edges), return_index=True)[1]]
+
+
+def halve_once(
+    points: Points, faces: Faces, owner: NDArray[np.int64], edges: Faces
+) -> tuple[Points, Faces, NDArray[np.int64], NDArray[np.bool_]]:
+    """Halve edges, each in every face that has it.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        owner: A number each face hands on to its parts, shape (m,).
+        edges: Different edges of the mesh, shape (e, 2).
+
+    Returns:
+        Points, the middles of the edges last and in their order; faces; owners; which faces are new.
+
+    Raises:
+        SurfaceError: more than MOST faces would be made.
+    """
+    if len(faces) + 3 * len(edges) > MOST:
+        raise SurfaceError(f"the zone would need more than {MOST:,} triangles", "Give a wider zone, or a coarser mesh")
+    keys = edge_keys(edges)
+    order = np.argsort(keys)
+    all_keys = edge_keys(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)).reshape(-1, 3)
+    place = order[np.minimum(np.searchsorted(keys, all_keys, sorter=order), len(keys) - 1)]
+    middle = np.where(keys[place] == all_keys, len(points) + place, -1)
+    points = np.concatenate([points, 0.5 * (points[edges[:, 0]] + points[edges[:, 1]])])
+    faces, owner, fresh = _cut(points, faces, owner, middle)
+    return points, faces, owner, fresh
 
 
 def _cut(

@@ -27,13 +27,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.surface.topology import Faces, Points
+from layup.surface.topology import Faces, Numbers, Points
 
 Floats = NDArray[np.float64]
-Numbers = NDArray[np.int64]
 
-_EVEN = 1e-6  # a corner that becomes shorter by less than this share of the reach is settled
+_EVEN = 1e-3  # a corner that becomes shorter by less than this share of the reach is settled
 _STRAIGHT = 1e-4  # fronts that bend by less than this over an edge are taken as straight
+_ALIKE = 0.7  # curvatures of a front that differ by more than this share of their mean belong to different places
 _CORNER = 0.4  # a boundary that turns more than this at a point has a corner there [rad]
 
 
@@ -116,20 +116,18 @@ def _laid_flat(k: Numbers, i: Numbers, j: Numbers, single: tuple[NDArray, ...], 
     return out
 
 
-def turning(points: Points, faces: Faces) -> tuple[Floats, NDArray[np.bool_], Floats]:
-    """How the free edge turns within the surface at each point.
+def edge_turns(points: Points, faces: Faces, free: Faces) -> tuple[Floats, Floats]:
+    """How the free edge turns within the surface at each of its points.
 
     Args:
         points: Shape (n, 3). [m]
         faces: Shape (m, 3).
+        free: All free edges, shape (e, 2).
 
     Returns:
-        The turn (n,), positive where the surface ends in a corner and negative round a hole, zero off the edge;
-        which points are on the edge; and half the length of the free edges that meet at each. [rad, -, m]
+        The turn (n,), positive where the surface ends in a corner, negative round a hole, zero off the edge; and
+        half the length of the free edges that meet at each point. [rad, m]
     """
-    from layup.surface.topology import free_edges
-
-    free = free_edges(faces)
     edge = np.zeros(len(points), dtype=bool)
     edge[free] = True
     half = np.bincount(free.ravel(), np.repeat(0.5 * _apart(points, free[:, 0], free[:, 1]), 2), len(points))
@@ -141,24 +139,24 @@ def turning(points: Points, faces: Faces) -> tuple[Floats, NDArray[np.bool_], Fl
         cross = np.cross(u, v)
         corner = np.arctan2(np.sqrt(np.einsum("ij,ij->i", cross, cross)), np.einsum("ij,ij->i", u, v))
         angle += np.bincount(a, corner, len(points))
-    return np.where(edge, np.pi - angle, 0.0), edge, half
+    return np.where(edge, np.pi - angle, 0.0), half
 
 
-def bends(turn: Floats, edge: NDArray[np.bool_], half: Floats) -> Floats:
-    """The bend of the front that leaves each point of a free edge.
+def edge_bends(turn: Floats, length: Floats) -> Floats:
+    """The bend of the front that leaves each point of the free edge.
 
     Args:
-        turn: As `turning` gives it. [rad]
-        edge: Which points are on the edge.
-        half: Half the length of the free edges at each. [m]
+        turn: As `edge_turns` gives it. [rad]
+        length: Length of edge that belongs to each point. [m]
 
     Returns:
-        Radius of the edge (n,), negative where the front shrinks, infinite for a straight one, 0 at a corner the
-        front goes round. [m]
+        Radius of the edge (n,), negative where the front shrinks, infinite for a straight one and off the edge,
+        0 at a corner the front goes round. [m]
     """
     with np.errstate(invalid="ignore", divide="ignore"):
-        radius = np.where(np.abs(turn) > 1e-3, -half / turn, np.inf)
-    return np.where(~edge | (turn > _CORNER), np.inf, np.where(turn < -_CORNER, 0.0, radius))
+        radius = np.where(np.abs(turn) > 1e-3, -length / turn, np.inf)
+    bend: Floats = np.where(turn > _CORNER, np.inf, np.where(turn < -_CORNER, 0.0, radius))
+    return bend
 
 
 def relax(
@@ -167,7 +165,7 @@ def relax(
     bend: Floats,
     reach: float,
     pivot: NDArray[np.bool_] | None = None,
-    within: NDArray[np.bool_] | None = None,
+    through: NDArray[np.bool_] | None = None,
 ) -> tuple[Floats, Floats]:
     """Distances along the surface.
 
@@ -177,13 +175,15 @@ def relax(
         bend: Bend of the front at the sources (n,); see the head of this module. [m]
         reach: Distances beyond this are left infinite. [m]
         pivot: Points that a path can bend round (n,): those of the free edge; None for none.
+        through: Edges a front can come through (those of `net`); over the others a distance comes along the
+            sides of the corner only. None for all.
 
     Returns:
         Distance and bend at each point (n,). [m]
     """
     d, o = start.copy(), bend.copy()
     source = np.isfinite(start)
-    blind = np.zeros(len(net.to), dtype=bool) if within is None else within
+    open_ = np.ones(len(net.to), dtype=bool) if through is None else through
     turns = np.zeros(len(d), dtype=bool) if pivot is None else pivot & ~source
     moved = source.copy()
     least = _EVEN * reach
@@ -196,7 +196,7 @@ def relax(
         best = np.minimum(over_i, over_j)
         nearer = np.where(over_i <= over_j, i, j)
         new_bend = np.where(turns[nearer], -d[nearer], o[nearer])
-        both = np.flatnonzero(np.isfinite(best) & np.isfinite(di) & np.isfinite(dj) & ~blind[rows])
+        both = np.flatnonzero(np.isfinite(best) & np.isfinite(di) & np.isfinite(dj) & open_[rows])
         sub = rows[both]
         there, bent = _front(di[both], dj[both], oi[both], oj[both], net.width[sub], net.along[sub], net.off[sub])
         over = there < best[both]
@@ -226,6 +226,7 @@ def _front(
         there = di + slope * along + rise * off
         good = flat & (hit >= -1e-12) & (hit <= width * (1.0 + 1e-12)) & (np.abs(slope) < 1.0)
         out[good] = there[good]
+        bent = np.where(np.isfinite(o), o, np.where(hit < 0.5 * width, oi, oj))
         ri, rj = di + o, dj + o
         sign = np.sign(ri)
         x = (ri * ri - rj * rj + width * width) / (2.0 * width)
@@ -236,15 +237,21 @@ def _front(
         good = ~flat & (sign == np.sign(rj)) & (y2 >= 0.0) & (hit >= 0.0) & (hit <= width)
         good &= (sign > 0.0) | (y + off < 0.0)
     out[good] = there[good]
-    return out, o
+    return out, bent
 
 
 def shared_bend(di: Floats, dj: Floats, oi: Floats, oj: Floats) -> Floats:
-    """One bend for the front over an edge, from those at its two ends. [m]"""
+    """One bend for the front over an edge, from those at its two ends.
+
+    Where the ends see different parts of the boundary, a corner and the straight edge beside it, the front is
+    taken as straight: beside a corner that it goes round, that never makes a distance too short.
+    """
     ri, rj = di + oi, dj + oj
-    with np.errstate(invalid="ignore", divide="ignore"):
-        curved = 0.5 * (1.0 / ri + 1.0 / rj)
-        mixed = np.where(np.abs(curved) > 1e-9, 1.0 / curved - 0.5 * (di + dj), np.inf)
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        ki, kj = 1.0 / ri, 1.0 / rj
+        curved = 0.5 * (ki + kj)
+        alike = np.abs(ki - kj) < _ALIKE * np.abs(curved)
+        mixed = np.where(alike, 1.0 / curved - 0.5 * (di + dj), np.inf)
     small_i, small_j = np.abs(ri) < 1e-12, np.abs(rj) < 1e-12
     out = np.where(oi == oj, oi, np.where(small_i, oj, np.where(small_j, oi, mixed)))
     shared: Floats = np.where(small_i & small_j, np.inf, out)

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
+from layup.surface.nearest import nearest_face
 from layup.surface.side import Side
 from layup.surface.topology import face_pairs, normals, pieces
 
@@ -284,35 +285,3 @@ def _of_block(points: NDArray[np.float64], faces: NDArray[np.int64], found: Wall
         f"the one {side.text} is used, {area:.4g} m^2"
     )
     return Picked(mask, found.turned, None, None, None, text)
-
-
-def nearest_face(points: NDArray[np.float64], faces: NDArray[np.int64], at: NDArray[np.float64]) -> int:
-    """The face nearest to a point. [m]"""
-    return int(np.argmin(np.linalg.norm(nearest_points(points, faces, at) - at, axis=1)))
-
-
-def nearest_points(
-    points: NDArray[np.float64], faces: NDArray[np.int64], at: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """For every face its point nearest to one point in space, shape (m, 3). [m]"""
-    corners = points[faces]
-    best = np.empty((len(faces), 3))
-    square = np.full(len(faces), np.inf)
-    for i, j in ((0, 1), (1, 2), (2, 0)):
-        a, along = corners[:, i], corners[:, j] - corners[:, i]
-        length = np.einsum("ij,ij->i", along, along)
-        share = np.einsum("ij,ij->i", at - a, along) / np.where(length > 0.0, length, 1.0)
-        here = a + np.clip(share, 0.0, 1.0)[:, None] * along
-        apart = np.einsum("ij,ij->i", here - at, here - at)
-        closer = apart < square
-        best[closer], square[closer] = here[closer], apart[closer]
-    a, u, v = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    normal = np.cross(u, v)
-    size = np.einsum("ij,ij->i", normal, normal)
-    safe = np.where(size > 0.0, size, 1.0)
-    w = at - a
-    s = np.einsum("ij,ij->i", np.cross(w, v), normal) / safe
-    t = np.einsum("ij,ij->i", np.cross(u, w), normal) / safe
-    inside = (size > 0.0) & (s >= 0.0) & (t >= 0.0) & (s + t <= 1.0)
-    best[inside] = (a + s[:, None] * u + t[:, None] * v)[inside]
-    return best

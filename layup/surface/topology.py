@@ -16,6 +16,7 @@ from layup.surface.scan import vertex_numbers
 
 Points = NDArray[np.float64]
 Faces = NDArray[np.int64]
+Numbers = NDArray[np.int64]
 
 
 def weld(triangles: NDArray[np.floating]) -> tuple[Points, Faces]:

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, UnitError, nearest
 from layup.surface.clip import Soup, split
-from layup.surface.geodesic import Patch, distances, from_edge, from_point
+from layup.surface.geodesic import near_edges, near_point, part
 from layup.surface.measure import Measured, measure_triangles
 from layup.surface.side import parse_place
 from layup.surface.topology import Faces, Points, free_edges
@@ -77,15 +77,11 @@ def cut_zone(points: Points, faces: Faces, spec: Mapping[str, object], groups: M
         raise SurfaceError(
             f'{name}: "inside" and "along" go together', "Give the outline and the direction it is seen from"
         )
-    patch = Patch(points, faces, np.arange(len(faces)))
-    value: NDArray[np.float64] | None = None
     if "within" in given:
-        patch, value = _within(patch, given["within"], name)
-    corners = patch.points[patch.faces]
-    inner = np.concatenate([corners, patch.owner[:, None, None].repeat(3, axis=1)], axis=2)
-    outer = inner[:0]
-    if value is not None:
-        inner, outer = split(inner, value[patch.faces])
+        inner, outer = _within(points, faces, given["within"], name)
+    else:
+        inner = np.concatenate([points[faces], np.arange(len(faces))[:, None, None].repeat(3, axis=1)], axis=2)
+        outer = inner[:0]
     if "group" in given:
         inner, out = _of_group(inner, given["group"], groups, name)
         outer = np.concatenate([outer, out])
@@ -117,8 +113,8 @@ def _length(text: str, key: str, name: str) -> float:
         raise SurfaceError(f"{name}: {key}: {problem}".rstrip("."), "") from None
 
 
-def _within(patch: Patch, text: object, name: str) -> tuple[Patch, NDArray[np.float64]]:
-    """The mesh made fine, and at each point its distance less the reach."""
+def _within(points: Points, faces: Faces, text: object, name: str) -> tuple[Soup, Soup]:
+    """Triangles within reach and the others, with the face each is part of."""
     match = _WITHIN.fullmatch(text.strip()) if isinstance(text, str) else None
     if not match:
         raise SurfaceError(
@@ -130,12 +126,12 @@ def _within(patch: Patch, text: object, name: str) -> tuple[Patch, NDArray[np.fl
         raise SurfaceError(f"{name}: within {match['reach']} is no distance", "It must be greater than 0")
     what = " ".join(match["what"].casefold().split()).removeprefix("the ").removeprefix("free ")
     if what == "edge":
-        patch = from_edge(patch, reach, name)
-        return patch, distances(patch, np.unique(free_edges(patch.faces)), reach) - reach
+        front = near_edges(points, faces, free_edges(faces), reach, name)
+        return part(front, reach)
     if "(" in what:
         place = np.array(parse_place(match["what"], f"{name}: within"))
-        patch, source = from_point(patch, place, reach, name)
-        return patch, distances(patch, np.array([source]), reach) - reach
+        front = near_point(points, faces, place, reach, name)
+        return part(front, reach)
     raise SurfaceError(
         f'{name}: within ... of "{match["what"]}" is not known',
         'Write a point, "60 mm of (120 mm, 0 mm, 0 mm)", or "40 mm of the edge"',

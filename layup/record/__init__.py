@@ -1,0 +1,1 @@
+"""What the shop has weighed, and what that does to the aircraft."""
