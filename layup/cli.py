@@ -28,6 +28,17 @@ class _Commands(click.Group):
         command: click.Command = import_module(f"layup.commands.{cmd_name}").command
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does it, but a mistyped command gets the nearest one."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            from layup.errors import nearest
+
+            known = nearest(args[0], COMMANDS) or "Commands: " + ", ".join(COMMANDS) + "."
+            ctx.fail(f'There is no command "{args[0]}". {known}')
+        return super().resolve_command(ctx, args)
+
     def invoke(self, ctx: click.Context) -> Any:
         from layup.errors import LayupError
 
@@ -58,11 +69,10 @@ class _Commands(click.Group):
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="layup", message="layup %(version)s")
 def main() -> None:
-    r"""Predict what a hand-made composite part will weigh before it is laid up, and what it saves.
+    """Predict what a hand-made composite part will weigh before it is laid up, and what it saves.
 
-    \b
-    Start here:  layup predict examples/motor-glider/engine-bay-door.toml
-    A part file is a short text file; docs/first-hour.md writes one from nothing.
+    Start with `layup predict PART`, where PART is a part file: a short text file in the words of the trade. The page
+    docs/first-hour.md writes one from nothing.
     """
 
 

@@ -49,6 +49,8 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
         "prepreg_resin": "word",
         "warp_share": "fraction",
         "locking_angle": "angle",
+        "same_turned": "word",
+        "same_flipped": "word",
     },
     "resin": {
         "density": "density",

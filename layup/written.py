@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from pathlib import Path
 from typing import Any, get_args
 
@@ -33,7 +34,7 @@ class Report:
     file: str
     data: Mapping[str, Any]
     lines: dict[KeyPath, int]
-    faults: list[Fault] = field(default_factory=list)
+    faults: list[Fault] = dataclass_field(default_factory=list)
 
     def fault(self, path: KeyPath, wrong: str, remedy: str = "") -> None:
         """Note a fault at a key."""
@@ -133,17 +134,26 @@ def place_words(path: KeyPath, data: Any) -> str:
     return text
 
 
-_KIND_REMEDIES = {
-    "string_type": "Write it in quotes.",
-    "list_type": 'Write a list: ["one", "two"].',
-    "tuple_type": "Write a list in square brackets.",
-    "dict_type": 'Write it in braces: { "pilot" = "180 lb" }.',
-    "model_type": "Write it as a table of its own, with its name in brackets.",
-    "int_type": "Write a whole number.",
-    "bool_type": "Write true or false, without quotes.",
-    "date_from_datetime_parsing": 'Write the date as year-month-day: "2025-11-22".',
-    "date_parsing": 'Write the date as year-month-day: "2025-11-22".',
-    "string_too_short": "Write something between the quotes.",
+_LIMITS = {
+    "greater_than_equal": ("Write {} or more.", "ge"),
+    "greater_than": ("Write more than {}.", "gt"),
+    "less_than_equal": ("Write {} or less.", "le"),
+    "finite_number": ("Write a number.", ""),
+}
+_DATE = 'Write the date as year-month-day: "2025-11-22".'
+_SHAPES = {
+    "string_type": ("this is not a text", "Write it in quotes."),
+    "list_type": ("this is not a list", 'Write a list: ["one", "two"].'),
+    "tuple_type": ("this is not a list", "Write a list in square brackets."),
+    "dict_type": ("this is no pair of names and values", 'Write it in braces: { "pilot" = "180 lb" }.'),
+    "model_type": ("this is not a table", "Write it as a table of its own, with its name in brackets."),
+    "int_type": ("this is not a whole number", "Write it without quotes and without a point."),
+    "int_from_float": ("this is not a whole number", "Write it without a point."),
+    "float_type": ("this is not a number", "Write a number without quotes."),
+    "bool_type": ("this is neither true nor false", "Write true or false, without quotes."),
+    "date_from_datetime_parsing": ("this is not a date", _DATE),
+    "date_parsing": ("this is not a date", _DATE),
+    "string_too_short": ("this is empty", "Write something between the quotes."),
 }
 
 
@@ -183,18 +193,19 @@ class Form:
             fault(path, "it is missing", self.missing.get(key, f"Add {key}."))
         elif kind == "literal_error":
             fault(path, "this is not one of the choices", f"Write {one['ctx']['expected']}.")
-        elif kind in ("less_than_equal", "greater_than_equal", "greater_than", "finite_number"):
-            fault(path, "it is out of range", one["msg"] + ".")
+        elif kind in _LIMITS:
+            words, limit = _LIMITS[kind]
+            fault(path, "it is out of range", words.format(one["ctx"][limit]) if limit else words)
         elif kind in ("tuple_type", "too_long", "too_short") or (kind == "missing" and isinstance(path[-1], int)):
             fault(
                 path[:-1] if isinstance(path[-1], int) else path, "it has the wrong number of entries", one["msg"] + "."
             )
-        elif kind in _KIND_REMEDIES:
-            shape = one["msg"].lower()
+        elif kind in _SHAPES:
+            wrong, remedy = _SHAPES[kind]
             if kind == "list_type" and path[0] in self.lists:
-                fault(path, "a list of tables is due: write [[" + str(path[0]) + "]] above each")
+                fault(path, f"there can be several of these: write [[{path[0]}]] above each")
             else:
-                fault(path, shape, _KIND_REMEDIES[kind])
+                fault(path, wrong, remedy)
         else:
             fault(path, str(one["msg"]))
 
@@ -205,7 +216,8 @@ class Form:
             hint = nearest(key, self.tables) or "Tables: " + ", ".join(self.tables) + "."
             fault(path, "there is no such table", hint)
             return
-        hint = nearest(key, model.model_fields) or "Known here: " + ", ".join(model.model_fields) + "."
+        names = [field.alias or name for name, field in model.model_fields.items()]
+        hint = nearest(key, names) or "Known here: " + ", ".join(names) + "."
         if model is not self.model and key in self.model.model_fields:
             hint = f"{key} belongs at the top of the file, above the first table."
         fault(path, "there is no such key", hint)

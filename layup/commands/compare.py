@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from layup.words import System
 
 
-@click.command("compare")
+@click.command("compare", short_help="Wet, bagged, infused and prepreg side by side; old against new.")
 @part_argument
 @units_option
 @json_option

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 
-@click.command("materials")
+@click.command("materials", short_help="List the materials, or show one with every figure's source.")
 @click.argument("word", nargs=-1)
 @click.option(
     "--table",

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from layup.words import System
 
 
-@click.command("predict")
+@click.command("predict", short_help="What will the part weigh, within what limits, and what does it save?")
 @part_argument
 @units_option
 @json_option

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from layup.shop.nest import Piece, Placed, Roll
 
-GRACE = 0.4
+GRACE = 0.15
 """How long after its time the search may still hand over its last layout. [s]"""
 MOST_POINTS = 60
 """An outline with more points is drawn with fewer, on the outside."""
@@ -44,7 +44,7 @@ def search(
     Yields:
         Layouts, unchecked.
     """
-    seconds = int(deadline - time.monotonic() + 0.35)
+    seconds = int(deadline - time.monotonic() + 0.4)
     if seconds < 1:
         return
     outlines = [_grown(piece.shape, flip, gap) for piece, flip in zip(pieces, flips, strict=True)]

@@ -91,7 +91,8 @@ def near_point(points: Points, faces: Faces, at: Floats, reach: float, name: str
     p, f, owner = halve_edges(p, f, owner, long_and_near)
     start = np.full(len(p), np.inf)
     start[source] = 0.0
-    distance, bend = relax(fans(p, f), start, np.zeros(len(p)), _bound(p, f, reach), _pivots(p, f))
+    net = fans(p, f)
+    distance, bend = relax(net, start, np.zeros(len(p)), _bound(net, reach), _pivots(p, f))
     return Front(p, f, owner, distance, bend, away, reach / _BORDER_POINT)
 
 
@@ -118,8 +119,8 @@ def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: s
     try:
         while True:
             net = fans(sheet.points, sheet.faces, pairs=False)
-            bound = _bound(sheet.points, sheet.faces, _ROUGH * reach)
-            rough, _ = relax(net, sheet.start, np.full(len(sheet.points), np.inf), bound, None, sheet.through(net))
+            straight, bound = np.full(len(sheet.points), np.inf), _bound(net, _ROUGH * reach)
+            rough, _ = relax(net, sheet.start, straight, bound, None, sheet.through(net))
             rough = sheet.crop(rough, reach)
             ends = unique_edges(sheet.faces)
             length, lowest = _lowest(sheet.points, ends, rough)
@@ -133,8 +134,8 @@ def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: s
     except SurfaceError as problem:
         raise SurfaceError(f"{name}: {problem.wrong}", problem.remedy) from None
     net = fans(sheet.points, sheet.faces)
-    bound = _bound(sheet.points, sheet.faces, reach)
-    distance, bend = relax(net, sheet.start, sheet.bend, bound, sheet.pivots, sheet.through(net))
+    through = sheet.through(net)
+    distance, bend = relax(net, sheet.start, sheet.bend, _bound(net, reach), sheet.pivots, through)
     away = np.concatenate(sheet.away)
     return Front(sheet.points, sheet.faces, sheet.owner, distance, bend, away, reach / _BORDER_EDGE)
 
@@ -155,7 +156,8 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
     step = reach / _EDGE
     along = ends[1] - ends[0]
     middle = points[faces].mean(axis=1)
-    round_ = np.sqrt(np.max(np.sum((points[faces] - middle[:, None]) ** 2, axis=2), axis=1))
+    off = points[faces] - middle[:, None]
+    round_ = np.sqrt(np.einsum("kij,kij->ki", off, off).max(axis=1))
     clear = to_segments(middle, ends[:1].repeat(len(faces), 0), ends[1:].repeat(len(faces), 0)) - round_
     owner, away = np.flatnonzero(clear <= 2.0 * reach), _pieces(points, faces, np.flatnonzero(clear > 2.0 * reach))
     if not len(owner):
@@ -192,7 +194,8 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
         start[corner] = np.sqrt(square[best])
         if any(np.array_equal(here[best], end) for end in (a[0], b[-1])):
             bend[corner] = 0.0
-    distance, bend = relax(fans(p, f), start, bend, _bound(p, f, reach), _pivots(p, f))
+    net = fans(p, f)
+    distance, bend = relax(net, start, bend, _bound(net, reach), _pivots(p, f))
     return Front(p, f, owner, distance, bend, away, reach / _BORDER_EDGE)
 
 
@@ -217,12 +220,9 @@ def _pivots(points: Points, faces: Faces) -> Mask:
     return edge_turns(points, faces, free_edges(faces))[0] < _ROUND
 
 
-def _bound(points: Points, faces: Faces, reach: float) -> float:
-    """How far distances must be known so that every triangle within reach has them at all its corners."""
-    return reach + 2.0 * max(
-        float(np.sqrt(np.max(np.sum((points[faces[:, i]] - points[faces[:, j]]) ** 2, axis=1))))
-        for i, j in ((0, 1), (1, 2), (2, 0))
-    )
+def _bound(net: Fans, reach: float) -> float:
+    """How far distances must be known so that every triangle within reach has them at all its corners. [m]"""
+    return reach + 2.0 * float(net.width.max(initial=0.0))
 
 
 def _lowest(points: Points, ends: Faces, rough: Floats) -> tuple[Floats, Floats]:
@@ -349,7 +349,8 @@ def _middles(soup: Soup) -> Soup:
     middle = 0.5 * (a + b)
     di, dj = a[:, :, 4], b[:, :, 4]
     bend = shared_bend(di.ravel(), dj.ravel(), a[:, :, 5].ravel(), b[:, :, 5].ravel()).reshape(di.shape)
-    square = np.sum((a[:, :, :3] - b[:, :, :3]) ** 2, axis=2)
+    step = a[:, :, :3] - b[:, :, :3]
+    square = np.einsum("kij,kij->ki", step, step)
     with np.errstate(invalid="ignore"):
         ri, rj = di + bend, dj + bend
         inside = 0.5 * (ri * ri + rj * rj) - 0.25 * square
@@ -362,7 +363,7 @@ def _middles(soup: Soup) -> Soup:
 
 def _longest_side(soup: Soup) -> Floats:
     step = soup[:, :, :3] - soup[:, [1, 2, 0], :3]
-    return np.sqrt(np.max(np.sum(step * step, axis=2), axis=1, initial=0.0))
+    return np.sqrt(np.einsum("kij,kij->ki", step, step).max(axis=1, initial=0.0))
 
 
 def _quarters(soup: Soup, middle: Soup) -> Soup:

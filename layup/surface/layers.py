@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +12,12 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError
 from layup.surface.curves import Line2
 from layup.surface.drawing import Drawing, Loop, count_of, has_word, known_layer
-from layup.surface.flat import outline as flat_outline
-from layup.surface.measure import Measured, combine, measure_triangles
+from layup.surface.measure import measure_triangles
 from layup.surface.mesh import Finding, Mesh, Surface
 from layup.surface.topology import weld
+
+if TYPE_CHECKING:
+    from shapely import Geometry
 
 RING = 3.0
 """A circle about a hole, up to so many times as wide, is a countersink or counterbore: common practice, no source;
@@ -274,31 +277,23 @@ def surface_of(drawing: Drawing, sorted_: Sorted) -> Surface:
     """The flat surface of sorted loops.
 
     Raises:
-        SurfaceError: cut-outs that leave nothing, or reach outside.
+        SurfaceError: cut-outs that leave nothing.
     """
+    import shapely
+
     notes = [*drawing.findings, *sorted_.findings]
-    meshes: list[Mesh] = []
-    whole: list[Measured] = []
-    for part in sorted_.outlines:
-        try:
-            flat = flat_outline(_pairs(part.edge.points), [_pairs(c.points) for c in part.cutouts])
-        except SurfaceError as problem:
-            raise SurfaceError(f"{drawing.name}: {problem.wrong}", problem.remedy) from None
-        notes += flat.findings
-        meshes.append((flat.vertices, flat.faces))
-        whole.append(flat.whole)
-    area_loops = [loop for loops in sorted_.areas.values() for loop in loops]
-    if area_loops:
-        mesh = _divided(sorted_.outlines, area_loops)
-    elif len(meshes) == 1:
-        mesh = meshes[0]
-    else:
-        mesh = weld(np.concatenate([points[faces] for points, faces in meshes]))
-    measured = whole[0] if len(whole) == 1 else combine(whole)
-    perimeter = sum(w.perimeter or 0.0 for w in whole)
-    measured = replace(measured, perimeter=perimeter)
-    if area_loops:
-        measured = replace(measure_triangles(mesh[0][mesh[1]]), perimeter=perimeter)
+    cutouts = [shapely.union_all([c.polygon for c in o.cutouts]) for o in sorted_.outlines]
+    part = shapely.union_all([o.edge.polygon.difference(c) for o, c in zip(sorted_.outlines, cutouts, strict=True)])
+    if not part.area > 0.0:
+        raise SurfaceError(f"{drawing.name}: the cut-outs leave nothing of the outline", "Check the cut-outs")
+    twice = sum(loop.area for o in sorted_.outlines for loop in o.cutouts) - sum(c.area for c in cutouts)
+    if twice > 1e-9 * part.area:
+        notes.append(Finding("overlap", 1, f"cut-outs overlap by {twice:.4g} m^2, taken off once", twice))
+    count = len(shapely.get_parts(part))
+    if count > len(sorted_.outlines):
+        notes.append(Finding("pieces", count, f"the cut-outs part the outline into {count} pieces"))
+    mesh = _triangles(part, [loop for loops in sorted_.areas.values() for loop in loops])
+    measured = replace(measure_triangles(mesh[0][mesh[1]]), perimeter=float(part.length))
     middles = mesh[0][mesh[1]].mean(axis=1)[:, :2]
     groups = {layer: _covered(middles, loops) for layer, loops in sorted_.areas.items()}
     for layer, mask in groups.items():
@@ -307,10 +302,6 @@ def surface_of(drawing: Drawing, sorted_: Sorted) -> Surface:
     return Surface(
         drawing.name, measured, lambda: mesh, unit=drawing.unit, findings=tuple(notes), groups=lambda: groups
     )
-
-
-def _pairs(points: Line2) -> list[tuple[float, float]]:
-    return [(float(x), float(y)) for x, y in points]
 
 
 def _covered(middles: Line2, loops: Iterable[Loop]) -> NDArray[np.bool_]:
@@ -322,17 +313,17 @@ def _covered(middles: Line2, loops: Iterable[Loop]) -> NDArray[np.bool_]:
     return hit
 
 
-def _divided(outlines: Sequence[Outline], areas: Sequence[Loop]) -> Mesh:
-    """Triangles of the outlines less their cut-outs, with the borders of the areas along their edges."""
+def _triangles(part: Geometry, areas: Sequence[Loop]) -> Mesh:
+    """Points and faces of a flat part, facing +z, with the borders of the areas along edges of triangles."""
     import shapely
 
-    part = shapely.union_all(
-        [o.edge.polygon.difference(shapely.union_all([c.polygon for c in o.cutouts])) for o in outlines]
-    )
-    lines = shapely.unary_union([part.boundary, *(loop.polygon.exterior for loop in areas)])
-    cells = shapely.get_parts(shapely.polygonize([lines]))
-    cells = cells[shapely.contains(part, shapely.point_on_surface(cells))]
+    cells = shapely.get_parts(part)
+    if areas:
+        lines = shapely.unary_union([part.boundary, *(loop.polygon.exterior for loop in areas)])
+        cells = shapely.get_parts(shapely.polygonize([lines]))
+        cells = cells[shapely.contains(part, shapely.point_on_surface(cells))]
     triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(cells))
+    triangles = shapely.get_parts(triangles)
     flat = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
     a, b, c = flat[:, 0], flat[:, 1], flat[:, 2]
     turn = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])

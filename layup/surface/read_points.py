@@ -127,7 +127,7 @@ def _lines(path: Path, name: str) -> list[tuple[int, str]]:
 def _separator(lines: list[tuple[int, str]]) -> str:
     first = [line for _, line in lines if line.strip(" \t,;")][:20]
     for mark in (";", "\t", ","):
-        if first and all(mark in line for line in first):
+        if first and mark in first[0] and 2 * sum(mark in line for line in first) > len(first):
             return mark
     return " "
 

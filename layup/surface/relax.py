@@ -31,7 +31,7 @@ from layup.surface.topology import Faces, Numbers, Points
 
 Floats = NDArray[np.float64]
 
-_EVEN = 1e-3  # a corner that becomes shorter by less than this share of the reach is settled
+_EVEN = 1e-4  # a corner that becomes shorter by less than this share of the reach is settled
 _STRAIGHT = 1e-4  # fronts that bend by less than this over an edge are taken as straight
 _ALIKE = 0.7  # curvatures of a front that differ by more than this share of their mean belong to different places
 _CORNER = 0.4  # a boundary that turns more than this at a point has a corner there [rad]

@@ -1,0 +1,521 @@
+"""The shop's record: one SQLite file in the shop's folder to which entries are only ever added.
+
+- Open or make it:                 `open_store(folder)`; only if it is there: `find_store(folder)`
+- Note something:                  `store.append(kind, payload)`; many at once, all or none: `store.append_all`
+- Take something back:             `store.undo(entry, why)`, which is itself an entry and can be undone
+- Read what stands:                `store.entries(kind, as_of=None)`
+- Long texts that repeat:          `store.keep_text(text)` gives a digest, `store.text(digest)` the text
+- Is the file sound?               `store.check()`; what to do when it is not: `layup.record.salvage`
+
+An entry is acknowledged when `append` returns: it is then on the disk (write-ahead log, synchronous FULL). A module that
+wants tables of its own calls `register` once when it is imported, with its migrations and with what to write when an
+entry of a kind arrives. Such tables are indexes: everything in them must follow from the entries, since only entries
+and texts are recovered from a damaged file.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import os
+import sqlite3
+import time
+import uuid
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Self
+
+from layup.errors import LayupError
+
+FILE = "shop.sqlite"
+"""Name of the file in the shop's folder."""
+PATIENCE = 15.0
+"""How long a writer waits for another. [s]"""
+UNDO = "undo"
+"""Kind of the entries that take another back."""
+
+Step = str | Callable[[sqlite3.Connection], None]
+Index = Callable[[sqlite3.Connection, "Entry"], None]
+
+
+class StoreError(LayupError):
+    """The record can't be read or written; the text says what was and what was not kept."""
+
+
+class DamageError(StoreError):
+    """The file is damaged. It has not been touched."""
+
+    def __init__(self, path: Path, findings: Sequence[str]) -> None:
+        self.path = path
+        self.findings = tuple(findings)
+        told = "; ".join(findings[:3])
+        super().__init__(
+            f"{path.name} is damaged: {told}. Nothing has been changed. "
+            "`layup shop --recover` keeps the damaged file under another name and saves every entry that is whole."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing noted.
+
+    Attributes:
+        number: From 1, in the order of noting.
+        key: The same in every file that the entry is copied to.
+        at: When, UTC, ISO 8601.
+        kind: "weigh-in", "undo", ...
+        payload: What was noted, as JSON holds it.
+    """
+
+    number: int
+    key: str
+    at: str
+    kind: str
+    payload: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Module:
+    """Tables of one module.
+
+    Attributes:
+        name: Of the module.
+        steps: Migrations in order; step n (from 1) brings its tables from version n - 1 to n. Never edit a step that
+            has been released: add one.
+        indexes: By kind: what to write, in the same transaction, when an entry of it arrives.
+    """
+
+    name: str
+    steps: tuple[Step, ...]
+    indexes: Mapping[str, Index] = field(default_factory=dict)
+
+
+def _to_checked_entries(connection: sqlite3.Connection) -> None:
+    """Version 2: a checksum on every entry, so that a flipped bit inside a payload is seen."""
+    connection.execute("ALTER TABLE entries ADD COLUMN digest TEXT")
+    rows = connection.execute("SELECT number, key, at, kind, payload FROM entries").fetchall()
+    for number, key, at, kind, payload in rows:
+        connection.execute("UPDATE entries SET digest = ? WHERE number = ?", (_digest(key, at, kind, payload), number))
+
+
+_OWN = Module(
+    "store",
+    (
+        "CREATE TABLE entries (number INTEGER PRIMARY KEY AUTOINCREMENT, key TEXT NOT NULL UNIQUE, at TEXT NOT NULL, "
+        "kind TEXT NOT NULL, payload TEXT NOT NULL)",
+        _to_checked_entries,
+        "CREATE INDEX entries_by_kind ON entries (kind, number)",
+        "CREATE TABLE texts (digest TEXT PRIMARY KEY, body TEXT NOT NULL)",
+    ),
+)
+_MODULES: dict[str, Module] = {_OWN.name: _OWN}
+
+
+def register(name: str, steps: Sequence[Step], indexes: Mapping[str, Index] | None = None) -> None:
+    """Give a module tables of its own in the record; call it once, when the module is imported.
+
+    Args:
+        name: Of the module: "ledger".
+        steps: Migrations in order, each an SQL statement or a function of the connection (inside a transaction).
+        indexes: By kind of entry: a function of the connection and the entry, called in the transaction that adds it.
+
+    Raises:
+        ValueError: Another module has the name.
+    """
+    module = Module(name, tuple(steps), dict(indexes or {}))
+    known = _MODULES.get(name)
+    if known is not None and known.steps != module.steps and name == _OWN.name:
+        raise ValueError(f"the name {name} is taken")
+    _MODULES[name] = module
+
+
+def as_text(payload: Any) -> str:
+    """A payload as it is stored: JSON with sorted keys; a number comes back exactly as it was.
+
+    Raises:
+        ValueError: Not a number, or infinite: JSON has no word for it.
+    """
+    return json.dumps(payload, ensure_ascii=False, sort_keys=True, allow_nan=False, separators=(",", ":"))
+
+
+def _digest(key: str, at: str, kind: str, payload: str) -> str:
+    return hashlib.sha256("\x1f".join((key, at, kind, payload)).encode()).hexdigest()
+
+
+def now() -> str:
+    """This moment, UTC, to the microsecond."""
+    return dt.datetime.now(dt.UTC).isoformat(timespec="microseconds")
+
+
+class Store:
+    """The record, open. Use it in a `with` block; `open_store` makes it."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._connection = connection
+        self._inside = False
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; what was acknowledged stays."""
+        self._connection.close()
+
+    @property
+    def folder(self) -> Path:
+        """The shop's folder."""
+        return self.path.parent
+
+    def append(self, kind: str, payload: Mapping[str, Any], at: str | None = None) -> Entry:
+        """Add one entry; when this returns, it is on the disk.
+
+        Args:
+            kind: Of the entry.
+            payload: What JSON can hold.
+            at: When, UTC, ISO 8601; now if left out.
+
+        Returns:
+            The entry with its number.
+
+        Raises:
+            StoreError: It could not be written, and nothing of it was.
+        """
+        return self.append_all([(kind, payload, at)])[0]
+
+    def append_all(self, things: Iterable[tuple[str, Mapping[str, Any], str | None]]) -> list[Entry]:
+        """Add entries (kind, payload, at) in one transaction: all of them or none.
+
+        Raises:
+            StoreError: None was written.
+        """
+        made = [(uuid.uuid4().hex, at or now(), kind, payload) for kind, payload, at in things]
+        with self.writing():
+            return [self._insert(key, at, kind, payload) for key, at, kind, payload in made]
+
+    def undo(self, entry: Entry | int, why: str = "") -> Entry:
+        """Take an entry back, by a new entry; undoing that one brings the first back.
+
+        Raises:
+            StoreError: There is no such entry, or it has been taken back already.
+        """
+        target = self.entry(entry) if isinstance(entry, int) else entry
+        with self.writing():
+            if target.key in self.undone():
+                raise StoreError(f"entry {target.number} has been taken back already")
+            return self._insert(uuid.uuid4().hex, now(), UNDO, {"entry": target.key, "why": why})
+
+    def admit(self, entries: Iterable[tuple[str, str, str, Mapping[str, Any]]]) -> int:
+        """Copy entries (key, at, kind, payload) from another record; those already here stay as they are.
+
+        Returns:
+            How many were new.
+
+        Raises:
+            StoreError: An entry here has the same key and another content. Nothing was copied.
+        """
+        count = 0
+        with self.writing():
+            for key, at, kind, payload in entries:
+                row = self._connection.execute("SELECT digest FROM entries WHERE key = ?", (key,)).fetchone()
+                if row is None:
+                    self._insert(key, at, kind, payload)
+                    count += 1
+                elif row[0] != _digest(key, at, kind, as_text(payload)):
+                    raise StoreError(f"entry {key} is here with another content. Nothing was copied")
+        return count
+
+    def entry(self, number: int) -> Entry:
+        """One entry, taken back or not.
+
+        Raises:
+            StoreError: There is none of this number.
+        """
+        for entry in self._read("number = ?", (number,)):
+            return entry
+        raise StoreError(f"there is no entry {number}")
+
+    def entries(self, kind: str | None = None, as_of: int | str | dt.datetime | None = None) -> list[Entry]:
+        """The entries that stand, in the order of noting.
+
+        Args:
+            kind: Only of this kind; every kind but "undo" if left out.
+            as_of: As the record stood after this entry's number, or at this time (ISO 8601; UTC unless it says).
+
+        Returns:
+            Entries that were not taken back by then.
+
+        Raises:
+            DamageError: An entry does not match its checksum.
+        """
+        clause, values = _until(as_of)
+        gone = self.undone(as_of)
+        if kind is None:
+            found = self._read(f"kind <> ? AND {clause}", (UNDO, *values))
+        else:
+            found = self._read(f"kind = ? AND {clause}", (kind, *values))
+        return [entry for entry in found if entry.key not in gone]
+
+    def undone(self, as_of: int | str | dt.datetime | None = None) -> frozenset[str]:
+        """Keys of the entries that are taken back."""
+        clause, values = _until(as_of)
+        undos = list(self._read(f"kind = ? AND {clause}", (UNDO, *values)))
+        gone: set[str] = set()
+        for entry in reversed(undos):  # a later undo decides whether an earlier one still counts
+            if entry.key not in gone:
+                gone.add(str(entry.payload["entry"]))
+        return frozenset(gone)
+
+    def keep_text(self, text: str) -> str:
+        """Keep a text once, however often it is noted; part files and predictions repeat.
+
+        Returns:
+            Its SHA-256, by which `text` finds it.
+        """
+        digest = hashlib.sha256(text.encode()).hexdigest()
+        with self.writing():
+            self._connection.execute("INSERT OR IGNORE INTO texts VALUES (?, ?)", (digest, text))
+        return digest
+
+    def text(self, digest: str) -> str:
+        """A text that was kept.
+
+        Raises:
+            StoreError: It is not here.
+        """
+        row = self._run("SELECT body FROM texts WHERE digest = ?", (digest,)).fetchone()
+        if row is None:
+            raise StoreError(f"the text {digest[:12]} is not in {self.path.name}")
+        return str(row[0])
+
+    def query(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """Rows of a module's own table; for reading only."""
+        return self._run(sql, values).fetchall()
+
+    def check(self) -> tuple[str, ...]:
+        """Look through the whole file.
+
+        Returns:
+            What is wrong, in words; empty when it is sound.
+        """
+        try:
+            told = [str(row[0]) for row in self._connection.execute("PRAGMA integrity_check(20)")]
+            found = [] if told == ["ok"] else told
+            rows = self._connection.execute("SELECT number, key, at, kind, payload, digest FROM entries")
+            for number, key, at, kind, payload, digest in rows:
+                if _digest(key, at, kind, payload) != digest:
+                    found.append(f"entry {number} does not match its checksum")
+            for digest, body in self._connection.execute("SELECT digest, body FROM texts"):
+                if hashlib.sha256(str(body).encode()).hexdigest() != digest:
+                    found.append(f"text {digest[:12]} does not match its checksum")
+        except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+            return (str(error),)
+        return tuple(found)
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """A transaction: all that is written inside is kept together or not at all. It may be nested.
+
+        Raises:
+            StoreError: The disk is full, the file can't be written, or another program holds it too long.
+        """
+        if self._inside:
+            yield self._connection
+            return
+        try:
+            self._connection.execute("BEGIN IMMEDIATE")
+            self._inside = True
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            finally:
+                self._inside = False
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+        except sqlite3.Error as error:
+            raise _explained(self.path, error) from error
+
+    def _insert(self, key: str, at: str, kind: str, payload: Mapping[str, Any]) -> Entry:
+        text = as_text(payload)
+        cursor = self._connection.execute(
+            "INSERT INTO entries (key, at, kind, payload, digest) VALUES (?, ?, ?, ?, ?)",
+            (key, at, kind, text, _digest(key, at, kind, text)),
+        )
+        entry = Entry(int(cursor.lastrowid or 0), key, at, kind, json.loads(text))
+        for module in _MODULES.values():
+            if kind in module.indexes:
+                module.indexes[kind](self._connection, entry)
+        return entry
+
+    def _read(self, clause: str, values: Sequence[Any]) -> Iterator[Entry]:
+        sql = f"SELECT number, key, at, kind, payload, digest FROM entries WHERE {clause} ORDER BY number"
+        for number, key, at, kind, payload, digest in self._run(sql, values).fetchall():
+            if _digest(key, at, kind, payload) != digest:
+                raise DamageError(self.path, [f"entry {number} does not match its checksum"])
+            yield Entry(number, key, at, kind, json.loads(payload))
+
+    def _run(self, sql: str, values: Sequence[Any]) -> sqlite3.Cursor:
+        try:
+            return self._connection.execute(sql, values)
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            raise _explained(self.path, error) from error
+
+
+def _until(as_of: int | str | dt.datetime | None) -> tuple[str, tuple[Any, ...]]:
+    if as_of is None:
+        return "1", ()
+    if isinstance(as_of, int):
+        return "number <= ?", (as_of,)
+    if isinstance(as_of, str):
+        try:
+            moment = dt.datetime.fromisoformat(as_of)
+        except ValueError:
+            raise StoreError(f'"{as_of}" is not a time. Write year-month-day: 2026-05-31') from None
+        if len(as_of) <= 10:
+            moment += dt.timedelta(days=1, microseconds=-1)  # a day means its end
+    else:
+        moment = as_of
+    moment = moment.replace(tzinfo=dt.UTC) if moment.tzinfo is None else moment.astimezone(dt.UTC)
+    return "at <= ?", (moment.isoformat(timespec="microseconds"),)
+
+
+def _explained(path: Path, error: Exception) -> StoreError:
+    """An error of the database as a sentence for the shop."""
+    text = str(error)
+    code = getattr(error, "sqlite_errorcode", None)
+    primary = code & 0xFF if isinstance(code, int) else None
+    if primary == sqlite3.SQLITE_FULL:
+        return StoreError(f"the disk is full: this was not noted in {path.name}. Make room and note it again")
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or isinstance(error, UnicodeDecodeError):
+        return DamageError(path, [text])
+    if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return StoreError(f"another program has held {path.name} for {PATIENCE:.0f} s. This was not noted: try again")
+    if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
+        return StoreError(f"{path} can't be written ({text}). Check who may write in this folder. This was not noted")
+    if primary == sqlite3.SQLITE_IOERR:
+        return StoreError(f"the disk refused to write {path.name} ({text}). This was not noted: check the disk")
+    return StoreError(f"{path.name}: {text}. This was not noted")
+
+
+def find_store(folder: str | Path) -> Store | None:
+    """The record in a folder, or None where there is none; makes nothing.
+
+    Raises:
+        StoreError: As `open_store`.
+    """
+    path = Path(folder) / FILE
+    return open_store(folder) if path.is_file() else None
+
+
+def open_store(folder: str | Path) -> Store:
+    """Open the record in a folder, and make it if it is not there; older files are brought up to date.
+
+    Args:
+        folder: The shop's.
+
+    Returns:
+        The record.
+
+    Raises:
+        StoreError: The folder is missing or can't be written, or a newer program wrote the file.
+        DamageError: The file is damaged.
+    """
+    home = Path(folder)
+    if not home.is_dir():
+        raise StoreError(f"there is no folder {home}. Make it, or name the shop's folder with --shop")
+    path = home / FILE
+    new = not path.exists()
+    connection: sqlite3.Connection | None = None
+    try:
+        connection = sqlite3.connect(path, timeout=PATIENCE, isolation_level=None)
+        _settings(connection)
+        _migrate(connection)
+        small = path.stat().st_size < 20_000_000
+        if small:
+            told = [str(row[0]) for row in connection.execute("PRAGMA quick_check(5)")]
+            if told != ["ok"]:
+                raise DamageError(path, told)
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        if connection is not None:
+            connection.close()
+        raise _explained(path, error) from error
+    except LayupError:
+        if connection is not None:
+            connection.close()
+        raise
+    if new:
+        _sync_folder(home)
+    return Store(path, connection)
+
+
+def _settings(connection: sqlite3.Connection) -> None:
+    until = time.monotonic() + PATIENCE
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            break
+        except sqlite3.OperationalError as error:  # two programs making the file at once: the wait is ours
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+            time.sleep(0.01)
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA cell_size_check = ON")
+
+
+def _versions(connection: sqlite3.Connection) -> dict[str, int]:
+    if not connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'versions'").fetchone():
+        return {}
+    return dict(connection.execute("SELECT module, version FROM versions").fetchall())
+
+
+def _migrate(connection: sqlite3.Connection) -> None:
+    """Bring every module's tables to its newest version, in one transaction; look again once inside it."""
+    have = _versions(connection)
+    if all(have.get(module.name, 0) == len(module.steps) for module in _MODULES.values()):
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        connection.execute("CREATE TABLE IF NOT EXISTS versions (module TEXT PRIMARY KEY, version INTEGER NOT NULL)")
+        have = _versions(connection)
+        for module in _MODULES.values():
+            done = have.get(module.name, 0)
+            if done > len(module.steps):
+                raise StoreError(
+                    f"the record was written by a newer layup ({module.name} {done}, this one knows "
+                    f"{len(module.steps)}). Update layup; nothing has been changed"
+                )
+            for step in module.steps[done:]:
+                step(connection) if callable(step) else connection.execute(step)
+            if done == 0:
+                _index_again(connection, module)
+            connection.execute("INSERT OR REPLACE INTO versions VALUES (?, ?)", (module.name, len(module.steps)))
+        connection.execute("COMMIT")
+    finally:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+
+
+def _index_again(connection: sqlite3.Connection, module: Module) -> None:
+    """Fill a module's new tables from the entries that are there."""
+    for kind, index in module.indexes.items():
+        rows = connection.execute("SELECT number, key, at, kind, payload FROM entries WHERE kind = ?", (kind,))
+        for number, key, at, own_kind, payload in rows.fetchall():
+            index(connection, Entry(number, key, at, own_kind, json.loads(payload)))
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make a new file's name durable too, where the system lets a folder be synced."""
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

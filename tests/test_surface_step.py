@@ -1,0 +1,306 @@
+"""STEP files written here entity by entity (ISO 10303-21, AP214) against their closed forms.
+
+Tolerances: a plane face is exact to the single precision in which the kernel hands over points, 1e-7 of the size; one
+with a round hole, and the wall of the hole, to the facets: at 0.05 rad a step the wall is 0.05^2 / 24 = 1.04e-4 low.
+"""
+
+import random
+import subprocess
+from importlib.util import find_spec
+from math import pi
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from layup.errors import SurfaceError
+from layup.surface import read_step as module
+from layup.surface.read_step import MISSING, face_list, read_step, step_surface
+
+needs_kernel = pytest.mark.skipif(
+    find_spec("cascadio") is None, reason="the extra layup[step] (cascadio) is not installed"
+)
+FACET = 1.1e-4
+
+
+def plate(length, width, thickness, bore, unit="mm", at=(0.0, 0.0, 0.0)):
+    """Text of a STEP file: a plate in x, y, z from `at`, with a round hole through its middle along z."""
+    rows = []
+
+    def reals(values):
+        return ",".join(repr(float(v)) for v in values)
+
+    def add(text):
+        rows.append(text)
+        return f"#{len(rows)}"
+
+    def point(p):
+        return add(f"CARTESIAN_POINT('',({reals(p)}))")
+
+    def direction(d):
+        return add(f"DIRECTION('',({reals(d)}))")
+
+    def vector(d):
+        return add(f"VECTOR('',{direction(d)},1.0)")
+
+    def edge_loop(edges_):
+        return add(f"EDGE_LOOP('',({','.join(edges_)}))")
+
+    def placement(p, z, x):
+        return add(f"AXIS2_PLACEMENT_3D('',{point(p)},{direction(z)},{direction(x)})")
+
+    def vertex(p):
+        return add(f"VERTEX_POINT('',{point(p)})")
+
+    x0, y0, z0 = at
+    corners = {}
+    for i, x in enumerate((0.0, length)):
+        for j, y in enumerate((0.0, width)):
+            for k, z in enumerate((0.0, thickness)):
+                corners[i, j, k] = (x0 + x, y0 + y, z0 + z)
+    vertices = {key: vertex(p) for key, p in corners.items()}
+    edges = {}
+
+    def edge(a, b):
+        if (a, b) in edges:
+            return edges[a, b], ".T."
+        if (b, a) in edges:
+            return edges[b, a], ".F."
+        p, q = corners[a], corners[b]
+        d = [v - u for u, v in zip(p, q, strict=True)]
+        size = sum(v * v for v in d) ** 0.5
+        line = add(f"LINE('',{point(p)},{vector([v / size for v in d])})")
+        edges[a, b] = add(f"EDGE_CURVE('',{vertices[a]},{vertices[b]},{line},.T.)")
+        return edges[a, b], ".T."
+
+    def loop(keys):
+        out = []
+        for a, b in zip(keys, keys[1:] + keys[:1], strict=True):
+            e, way = edge(a, b)
+            out.append(add(f"ORIENTED_EDGE('',*,*,{e},{way})"))
+        return edge_loop(out)
+
+    cx, cy, r = x0 + length / 2, y0 + width / 2, bore / 2
+    rims = []
+    if bore:
+        for z in (z0, z0 + thickness):
+            v = vertex((cx + r, cy, z))
+            circle = add(f"CIRCLE('',{placement((cx, cy, z), (0, 0, 1), (1, 0, 0))},{float(r)!r})")
+            rims.append((v, add(f"EDGE_CURVE('',{v},{v},{circle},.T.)")))
+    quads = [
+        ([(0, 0, 0), (0, 1, 0), (1, 1, 0), (1, 0, 0)], (0, 0, -1), (1, 0, 0)),
+        ([(0, 0, 1), (1, 0, 1), (1, 1, 1), (0, 1, 1)], (0, 0, 1), (1, 0, 0)),
+        ([(0, 0, 0), (1, 0, 0), (1, 0, 1), (0, 0, 1)], (0, -1, 0), (1, 0, 0)),
+        ([(0, 1, 0), (0, 1, 1), (1, 1, 1), (1, 1, 0)], (0, 1, 0), (1, 0, 0)),
+        ([(0, 0, 0), (0, 0, 1), (0, 1, 1), (0, 1, 0)], (-1, 0, 0), (0, 1, 0)),
+        ([(1, 0, 0), (1, 1, 0), (1, 1, 1), (1, 0, 1)], (1, 0, 0), (0, 1, 0)),
+    ]
+    faces = []
+    for number, (keys, normal, x) in enumerate(quads):
+        bounds = [add(f"FACE_OUTER_BOUND('',{loop(keys)},.T.)")]
+        if bore and number < 2:
+            way = ".T." if number == 0 else ".F."
+            o = add(f"ORIENTED_EDGE('',*,*,{rims[number][1]},{way})")
+            bounds.append(add(f"FACE_BOUND('',{edge_loop([o])},.T.)"))
+        plane = add(f"PLANE('',{placement(corners[keys[0]], normal, x)})")
+        faces.append(add(f"ADVANCED_FACE('',({','.join(bounds)}),{plane},.T.)"))
+    if bore:
+        line = add(f"LINE('',{point((cx + r, cy, z0))},{vector((0, 0, 1))})")
+        seam = add(f"EDGE_CURVE('',{rims[0][0]},{rims[1][0]},{line},.T.)")
+        turns = [(rims[0][1], ".F."), (seam, ".T."), (rims[1][1], ".T."), (seam, ".F.")]
+        ring = [add(f"ORIENTED_EDGE('',*,*,{e},{way})") for e, way in turns]
+        bound = add(f"FACE_OUTER_BOUND('',{edge_loop(ring)},.T.)")
+        wall = add(f"CYLINDRICAL_SURFACE('',{placement((cx, cy, z0), (0, 0, 1), (1, 0, 0))},{float(r)!r})")
+        faces.append(add(f"ADVANCED_FACE('',({bound}),{wall},.F.)"))
+    shell = add(f"CLOSED_SHELL('',({','.join(faces)}))")
+    solid = add(f"MANIFOLD_SOLID_BREP('plate',{shell})")
+    if unit == "in":
+        base = add("(LENGTH_UNIT()NAMED_UNIT(*)SI_UNIT(.MILLI.,.METRE.))")
+        measure = add(f"LENGTH_MEASURE_WITH_UNIT(LENGTH_MEASURE(25.4),{base})")
+        dims = add("DIMENSIONAL_EXPONENTS(1.,0.,0.,0.,0.,0.,0.)")
+        length_unit = add(f"(CONVERSION_BASED_UNIT('INCH',{measure})LENGTH_UNIT()NAMED_UNIT({dims}))")
+    else:
+        prefix = {"mm": ".MILLI.", "m": "$", "cm": ".CENTI."}[unit]
+        length_unit = add(f"(LENGTH_UNIT()NAMED_UNIT(*)SI_UNIT({prefix},.METRE.))")
+    angle = add("(NAMED_UNIT(*)PLANE_ANGLE_UNIT()SI_UNIT($,.RADIAN.))")
+    solid_angle = add("(NAMED_UNIT(*)SI_UNIT($,.STERADIAN.)SOLID_ANGLE_UNIT())")
+    sure = add(f"UNCERTAINTY_MEASURE_WITH_UNIT(LENGTH_MEASURE(1.E-7),{length_unit},'distance_accuracy_value','')")
+    context = add(
+        "(GEOMETRIC_REPRESENTATION_CONTEXT(3)GLOBAL_UNCERTAINTY_ASSIGNED_CONTEXT((" + sure + "))"
+        f"GLOBAL_UNIT_ASSIGNED_CONTEXT(({length_unit},{angle},{solid_angle}))REPRESENTATION_CONTEXT('',''))"
+    )
+    origin = placement((0, 0, 0), (0, 0, 1), (1, 0, 0))
+    shape = add(f"ADVANCED_BREP_SHAPE_REPRESENTATION('',({origin},{solid}),{context})")
+    app = add("APPLICATION_CONTEXT('automotive_design')")
+    add(f"APPLICATION_PROTOCOL_DEFINITION('international standard','automotive_design',2000,{app})")
+    context = add(f"PRODUCT_CONTEXT('',{app},'mechanical')")
+    product = add(f"PRODUCT('plate','plate','',({context}))")
+    formation = add(f"PRODUCT_DEFINITION_FORMATION('','',{product})")
+    context = add(f"PRODUCT_DEFINITION_CONTEXT('part definition',{app},'design')")
+    design = add(f"PRODUCT_DEFINITION('design','',{formation},{context})")
+    holder = add(f"PRODUCT_DEFINITION_SHAPE('','',{design})")
+    add(f"SHAPE_DEFINITION_REPRESENTATION({holder},{shape})")
+    body = "\n".join(f"#{n}={row};" for n, row in enumerate(rows, 1))
+    return (
+        "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\n"
+        "FILE_NAME('plate','2026-01-01T00:00:00',(''),(''),'','','');\n"
+        "FILE_SCHEMA(('AUTOMOTIVE_DESIGN { 1 0 10303 214 1 1 1 1 }'));\nENDSEC;\nDATA;\n"
+        f"{body}\nENDSEC;\nEND-ISO-10303-21;\n"
+    )
+
+
+def written(tmp_path, *, unit="mm", at=(10.0, 20.0, 30.0), name="plate.step"):
+    path = tmp_path / name
+    path.write_text(plate(100.0, 60.0, 8.0, 20.0, unit, at))
+    return path
+
+
+@needs_kernel
+@pytest.mark.parametrize(("unit", "metre"), [("mm", 1e-3), ("cm", 1e-2), ("m", 1.0), ("in", 0.0254)])
+def test_units_axes_and_area_by_face(tmp_path, unit, metre):
+    path = written(tmp_path, unit=unit)
+    step = read_step(path, "plate.step")
+    assert step.unit == pytest.approx(metre, rel=1e-12)
+    assert step.unit_reason.startswith(f"{unit}, ")
+    # the axes are the file's: z stays z, y is not turned up
+    assert step.points.min(axis=0) == pytest.approx((10.0, 20.0, 30.0), rel=1e-6)
+    assert step.points.max(axis=0) == pytest.approx((110.0, 80.0, 38.0), rel=1e-6)
+    top = step_surface(path, face="2", unit=unit)
+    assert top.whole.area == pytest.approx((6000.0 - pi * 100.0) * metre**2, rel=1e-5)
+    assert top.whole.centroid == pytest.approx(np.array((60.0, 50.0, 38.0)) * metre, rel=1e-6)
+    assert top.perimeter == pytest.approx((320.0 + pi * 20.0) * metre, rel=FACET)
+    side = step_surface(path, face="face 3")
+    assert side.whole.area == pytest.approx(800.0 * metre**2, rel=1e-6)
+    wall = step_surface(path, face="7")
+    assert wall.whole.area == pytest.approx(pi * 20.0 * 8.0 * metre**2, rel=FACET)
+
+
+@needs_kernel
+def test_faces_by_number_and_by_touching(tmp_path):
+    path = written(tmp_path)
+    assert step_surface(path, face="touching (60 mm, 40 mm, 34 mm)").side == "face 7"
+    assert step_surface(path, face="touching (20 mm, 30 mm, 30 mm)").side == "face 1"
+    assert step_surface(path, face="touching (4.33 in, 50 mm, 34 mm)").side == "face 6"
+    several = step_surface(path, face="3, 4 and 5")
+    assert several.whole.area == pytest.approx((2 * 800 + 480) * 1e-6, rel=1e-6)
+    assert set(several.groups) == {"face 3", "face 4", "face 5"}
+    assert several.zone({"group": "face 5"}).area == pytest.approx(480e-6, rel=1e-6)
+    assert "3 of 7 faces taken" in several.findings[0].text
+
+
+@needs_kernel
+def test_every_face_together_closes(tmp_path):
+    from layup.surface.topology import free_edges, reweld
+
+    step = read_step(written(tmp_path), "plate.step")
+    _, faces = reweld(step.points, step.faces)
+    assert len(free_edges(faces)) == 0
+    assert sorted(step.groups) == [f"face {n}" for n in range(1, 8)]
+    assert step.kinds == {**dict.fromkeys(range(1, 7), "plane"), 7: "cylinder"}
+    assert face_list(step).startswith("1 (plane, 0.005686 m^2")
+
+
+@needs_kernel
+@pytest.mark.parametrize(
+    ("face", "words"),
+    [
+        ("9", r"no face 9\. Faces: 1 \(plane"),
+        ("top", 'face "top" can\'t be read'),
+        ("touching (0 mm, 0 mm, 0 mm)", "no face at .* face 1 is nearest, 37.42 mm away"),
+        ("touching (10 mm, 50 mm, 38 mm)", "on the edge between faces 2 and 5"),
+        ("touching (1, 2, 3)", "the point"),
+        ("", "can't be read"),
+    ],
+)
+def test_faces_that_can_not_be_picked(tmp_path, face, words):
+    with pytest.raises(SurfaceError, match=words):
+        step_surface(written(tmp_path), face=face)
+
+
+@needs_kernel
+def test_unit_that_disagrees(tmp_path):
+    with pytest.raises(SurfaceError, match='unit = "in" was given, but the STEP file itself says mm'):
+        step_surface(written(tmp_path), face="1", unit="in")
+
+
+def test_without_the_extra_it_says_what_to_type(tmp_path, monkeypatch):
+    monkeypatch.setattr(module, "find_spec", lambda name: None)
+    with pytest.raises(SurfaceError) as caught:
+        read_step(written(tmp_path), "plate.step")
+    assert MISSING in str(caught.value)
+    assert 'pip install "layup[step]"' in str(caught.value)
+
+
+def test_truncated_and_foreign_files(tmp_path):
+    data = written(tmp_path).read_bytes()
+    cases = {"not a STEP file": b"solid plate", "cut short": data[: len(data) // 2], "not a STEP": b""}
+    for words, content in cases.items():
+        (tmp_path / "x.step").write_bytes(content)
+        with pytest.raises(SurfaceError, match=words):
+            read_step(tmp_path / "x.step", "x.step")
+    with pytest.raises(SurfaceError, match="can't be read"):
+        read_step(tmp_path / "none.step", "none.step")
+
+
+@needs_kernel
+def test_a_face_that_is_lost_is_no_smaller_part(tmp_path):
+    path = written(tmp_path)
+    text = path.read_text()
+    number = text[: text.index("=CYLINDRICAL_SURFACE")].rpartition("#")[2]
+    path.write_text("\n".join(row for row in text.split("\n") if not row.startswith(f"#{number}=")))
+    with pytest.raises(SurfaceError, match="damaged"):
+        read_step(path, "plate.step")
+
+
+def test_a_kernel_that_hangs_or_dies_ends_in_an_error(tmp_path, monkeypatch):
+    monkeypatch.setattr(module, "find_spec", lambda name: True)
+    monkeypatch.setattr(module, "_KERNEL", "import os; os.abort()")
+    with pytest.raises(SurfaceError, match="damaged, or without any surface"):
+        read_step(written(tmp_path), "plate.step")
+    monkeypatch.setattr(module, "_KERNEL", "import time; time.sleep(60)")
+    monkeypatch.setattr(module, "PATIENCE", 0.2)
+    with pytest.raises(SurfaceError, match="not read within"):
+        read_step(written(tmp_path), "plate.step")
+
+
+@needs_kernel
+def test_hundred_damaged_files(tmp_path):
+    data = written(tmp_path).read_bytes()
+    rng, path, refused, started = random.Random(1), Path(tmp_path / "f.step"), 0, 0
+    run = subprocess.run
+
+    def counted(*args, **more):
+        nonlocal started
+        started += 1
+        return run(*args, **more)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module.subprocess, "run", counted)
+        for number in range(100):
+            lines = data.split(b"\n")
+            kind = number % 8
+            if kind in (5, 6):  # rubbish over the head or foot: found without the kernel
+                row = 0 if kind == 5 else -2
+                lines[row] = bytes(rng.randrange(32, 127) for _ in lines[row])
+            elif kind in (0, 1, 7):  # cut short
+                out = bytearray(data[: rng.randrange(len(data))])
+                lines = [bytes(out)]
+            elif kind == 2:
+                del lines[rng.randrange(8, len(lines) - 4)]
+            elif kind == 3:
+                at = rng.randrange(8, len(lines) - 4)
+                lines[at] = lines[at].replace(b"0.0", rng.choice([b"1.E308", b"NAN", b"$", b"-9.E99"]), 1)
+            else:
+                row = bytearray(lines[at := rng.randrange(8, len(lines) - 4)])
+                row[rng.randrange(len(row))] = rng.randrange(32, 127)
+                lines[at] = bytes(row)
+            path.write_bytes(b"\n".join(lines))
+            try:
+                step = read_step(path, "f.step")
+                assert np.isfinite(step.points).all()
+                assert step.faces.max() < len(step.points)
+            except SurfaceError as problem:
+                refused += 1
+                assert str(problem).startswith("f.step")
+    assert refused > 40
+    assert started > 30
