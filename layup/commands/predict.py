@@ -37,7 +37,7 @@ def command(part: Path, units: System | None, as_json: bool, as_csv: bool, sourc
         return
     from layup.show import screen
 
-    screen.show(screen.prediction_screen(prediction, system_of(units, prediction)))
+    screen.show(screen.prediction_screen(prediction, system_of(units, prediction), screen.columns_here()))
     if sources:
         from layup.show.materials_screen import sources_screen
 

@@ -190,7 +190,9 @@ class _Reading:
     def _equipment(self, name: str) -> None:
         path = self.folder / name
         if not path.is_file():
-            near = nearest(name, [p.name for p in self.folder.glob("*.csv")] + [p.name for p in self.folder.glob("*.xlsx")])
+            near = nearest(
+                name, [p.name for p in self.folder.glob("*.csv")] + [p.name for p in self.folder.glob("*.xlsx")]
+            )
             self.report.fault(("equipment",), "no such file", near or "It is looked for beside the refit file.")
             return
         try:
@@ -226,7 +228,9 @@ class _Reading:
                 mass, text, _ = self._mass(thing, (table, key, number), "new")
                 note = default
                 if key == "aboard" and thing.liquid is not None and self._stays(thing, (table, key, number)):
-                    lines.append(Line(thing.name, 0.0, thing.arm.si, text, thing.arm.text, "stays: of the empty weight"))
+                    lines.append(
+                        Line(thing.name, 0.0, thing.arm.si, text, thing.arm.text, "stays: of the empty weight")
+                    )
                     continue
                 lines.append(Line(thing.name, sign * mass, thing.arm.si, text, thing.arm.text, note))
         total = balance((line.mass, line.arm) for line in lines)
@@ -332,7 +336,13 @@ class _Reading:
             row = self.listed.get(entry.from_list.casefold())
             if row is not None and row.arm is None:
                 self.report.fault(path, "the list gives no arm for this item", 'Add arm = "62 in".')
-            return (row.arm if row and row.arm is not None else 0.0), None, None, "from the list", row.arm_text if row else ""
+            return (
+                (row.arm if row and row.arm is not None else 0.0),
+                None,
+                None,
+                "from the list",
+                row.arm_text if row else "",
+            )
         return self.part_arm(entry.predicted or "", entry.placed, path)
 
     def part_arm(
@@ -371,7 +381,9 @@ class _Reading:
                         aboard.append(Aboard(name, mass, places[name].arm.si, str(value)))
                         most = places[name].holds
                         if mass < 0.0 or (most is not None and mass > most.si * (1 + 1e-9)):
-                            limit = f"holds {most.text}" if most is not None and mass >= 0 else "holds no less than nothing"
+                            limit = (
+                                f"holds {most.text}" if most is not None and mass >= 0 else "holds no less than nothing"
+                            )
                             self.report.fault(path, f"the {name} {limit}", "Lighten this load case.")
                     else:
                         known = [*places, *tanks]
@@ -390,7 +402,9 @@ class _Reading:
             for key in ("needs", "instead_of"):
                 for place, other in enumerate(getattr(entry, key)):
                     if other not in names or other == entry.name:
-                        self.report.fault((*path, key, place), "there is no such other candidate", nearest(other, names))
+                        self.report.fault(
+                            (*path, key, place), "there is no such other candidate", nearest(other, names)
+                        )
             arm = self.part_arm(entry.predicted, entry.placed, path)[0] if entry.predicted and not entry.arm else None
             prediction = self._predict(entry.predicted, (*path, "predicted")) if entry.predicted else None
             if entry.predicted and prediction is None:

@@ -7,9 +7,9 @@
 - Long texts that repeat:          `store.keep_text(text)` gives a digest, `store.text(digest)` the text
 - Is the file sound?               `store.check()`; what to do when it is not: `layup.record.salvage`
 
-An entry is acknowledged when `append` returns: it is then on the disk (write-ahead log, synchronous FULL). A module that
-wants tables of its own calls `register` once when it is imported, with its migrations and with what to write when an
-entry of a kind arrives. Such tables are indexes: everything in them must follow from the entries, since only entries
+An entry is acknowledged when `append` returns: it is then on the disk (write-ahead log, synchronous FULL). A module
+that wants tables of its own calls `register` once when it is imported, with its migrations and with what to write when
+an entry of a kind arrives. Such tables are indexes: everything in them must follow from the entries, since only entries
 and texts are recovered from a damaged file.
 """
 
@@ -146,7 +146,7 @@ def _digest(key: str, at: str, kind: str, payload: str) -> str:
 
 
 def now() -> str:
-    """This moment, UTC, to the microsecond."""
+    """The moment, UTC, to the microsecond."""
     return dt.datetime.now(dt.UTC).isoformat(timespec="microseconds")
 
 

@@ -123,7 +123,8 @@ def _union(flat: Floats) -> Polygon:
     if len(kept) > MOST_TRIANGLES:
         kept = _coarser(kept, size / 300)
     shape = shapely.union_all(shapely.polygons(kept), grid_size=size * 1e-6)
-    return shape.buffer(size * 1e-4, join_style="mitre").buffer(-size * 1e-4, join_style="mitre").simplify(size * 1e-4)
+    closed = shape.buffer(size * 1e-4, join_style="mitre").buffer(-size * 1e-4, join_style="mitre")
+    return shapely.make_valid(closed.simplify(size * 1e-4))
 
 
 def _coarser(flat: Floats, cell: float) -> Floats:

@@ -29,22 +29,25 @@ from layup.words import (
     thickness_words,
 )
 
-BAR = 30
+PIPED = 110
+"""Columns of a screen that is not shown on a terminal."""
+LEAST_BAR, MOST_BAR = 10, 34
 """Cells of the bar that shows an interval."""
 
 
-def prediction_screen(prediction: Prediction, system: System) -> RenderableType:
+def prediction_screen(prediction: Prediction, system: System, columns: int = PIPED) -> RenderableType:
     """The screen of `layup predict`.
 
     Args:
         prediction: What to show.
         system: "lb", "metric" or "both".
+        columns: Width of the terminal.
 
     Returns:
         Something rich can print.
     """
     parts: list[RenderableType] = [_head(prediction, system), Text()]
-    parts += [_processes(prediction, system), Text()]
+    parts += [_processes(prediction, system, columns), Text()]
     parts += [_made_of(prediction, system), Text()]
     parts += [_plies(prediction, system)]
     if len(prediction.zones) > 1:
@@ -100,45 +103,46 @@ def _per_mass(cost: tuple[float, str], system: System) -> str:
     return f"{amount * 0.45359237:.2f} {currency} for each lb"
 
 
-def _processes(prediction: Prediction, system: System) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=True, header_style="dim")
-    table.add_column("  ")
-    table.add_column("how it is made", no_wrap=True)
-    table.add_column("", width=BAR, no_wrap=True)
-    table.add_column("weight", justify="right", no_wrap=True)
-    table.add_column("nine in ten", no_wrap=True)
-    old = prediction.replaced.mass.mean if prediction.replaced else 0.0
-    top = max(old, *(a.weighed.mass.p95 for a in prediction.alternatives))
-    for row in prediction.alternatives:
-        mass = row.weighed.mass
-        table.add_row(
-            Text(" >" if row.chosen else "  "),
-            Text(row.process, style="bold" if row.chosen else ""),
-            _bar(mass.p05, mass.mean, mass.p95, top),
-            Text(_mass(mass.mean, system), style="bold" if row.chosen else ""),
-            Text(_span(mass, system), style="dim"),
-        )
-    if prediction.replaced is not None:
-        mass = prediction.replaced.mass
-        table.add_row(
-            Text("  "), Text("old part"), _bar(None, mass.mean, None, top), Text(_mass(mass.mean, system)),
-            Text(_span(mass, system), style="dim") if mass.p95 > mass.p05 * 1.02 else Text(""),
-        )  # fmt: skip
-    return table
+def _processes(prediction: Prediction, system: System, columns: int) -> RenderableType:
+    """One line a process and one for the old part: name, bar, weight, interval; the bar takes the room that is left."""
+    old = prediction.replaced
+    top = max(old.mass.mean if old else 0.0, *(a.weighed.mass.p95 for a in prediction.alternatives))
+    rows = [(a.process, a.weighed.mass, a.chosen) for a in prediction.alternatives]
+    if old is not None:
+        rows.append(("old part", old.mass, False))
+    names = max(len(name) for name, _, _ in rows)
+    spans = [_span(mass, system) if mass.p95 > mass.p05 * 1.02 else "" for _, mass, _ in rows]
+    for used in (system, _one(system)):
+        weights = [_mass(mass.mean, used) for _, mass, _ in rows]
+        room = columns - names - max(map(len, weights)) - max(map(len, spans)) - 11
+        if room >= LEAST_BAR:
+            break
+    bar = min(MOST_BAR, max(LEAST_BAR, room))
+    wide = max(map(len, weights))
+    lines = [Text(f"    {'':<{names}}  {'':<{bar}}  {'weight':>{wide}}   nine in ten", style="dim")]
+    for (name, mass, chosen), weight, span in zip(rows, weights, spans, strict=True):
+        line = Text("  > " if chosen else "    ")
+        style = "bold" if chosen else ""
+        line.append(f"{name:<{names}}  ", style=style)
+        line.append(_bar(mass, top, bar, point=name == "old part"))
+        line.append(f"  {weight:>{wide}}", style=style)
+        line.append(f"   {span}", style="dim")
+        lines.append(line)
+    return Group(*lines)
 
 
-def _bar(low: float | None, mean: float, high: float | None, top: float) -> Text:
-    """A row of cells from nought to `top`: the interval as a line, the mean as a block."""
+def _bar(mass: Interval, top: float, cells: int, *, point: bool) -> str:
+    """A row of cells from nought to `top`: the interval as a line with the mean as a block, or a point alone."""
 
     def cell(value: float) -> int:
-        return min(BAR - 1, max(0, round(value / top * (BAR - 1))))
+        return min(cells - 1, max(0, round(value / top * (cells - 1))))
 
-    cells = [" "] * BAR
-    if low is not None and high is not None:
-        for at in range(cell(low), cell(high) + 1):
-            cells[at] = "─"
-    cells[cell(mean)] = "█" if low is not None else "◆"
-    return Text("".join(cells))
+    row = [" "] * cells
+    if not point:
+        for at in range(cell(mass.p05), cell(mass.p95) + 1):
+            row[at] = "─"
+    row[cell(mass.mean)] = "◆" if point else "█"
+    return "".join(row)
 
 
 def _made_of(prediction: Prediction, system: System) -> RenderableType:
@@ -378,14 +382,22 @@ def _how(how: str) -> str:
     return _HOWS.get(how, how)
 
 
+def columns_here() -> int:
+    """Columns of the terminal, or of a piped screen."""
+    import shutil
+    import sys
+
+    return shutil.get_terminal_size((PIPED, 40)).columns if sys.stdout.isatty() else PIPED
+
+
 def show(screen: RenderableType) -> None:
-    """Print a screen as the terminal can; piped, as plain text of 110 columns without trailing spaces."""
+    """Print a screen as the terminal can; piped, as plain text without trailing spaces."""
     import sys
 
     if sys.stdout.isatty():
         Console(highlight=False).print(screen)
         return
-    plain = Console(width=110, no_color=True, highlight=False, force_terminal=False)
+    plain = Console(width=PIPED, no_color=True, highlight=False, force_terminal=False)
     with plain.capture() as captured:
         plain.print(screen)
     text = "\n".join(line.rstrip() for line in captured.get().splitlines()) + "\n"

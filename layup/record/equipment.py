@@ -1,0 +1,161 @@
+"""Read an equipment list that somebody else keeps: a CSV file or a spreadsheet, one item a row.
+
+The columns are found by their headings: the item (item, name, description, equipment), its weight (weight, mass, or
+two columns, lb and oz), its arm (arm, station). A figure carries its unit, `3 lb 7 oz`, or its heading does:
+`weight (lb)`. A bare number with no unit in sight is a fault, not a guess.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from layup.errors import Fault, FaultsError, LayupError
+from layup.units import parse
+
+Row = tuple[int, list[str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One item of a list.
+
+    Attributes:
+        name: As it stands there.
+        mass: [kg]
+        mass_text: With its unit.
+        arm: None where the list has none. [m]
+        arm_text: With its unit, or empty.
+        line: Row of the file, from 1.
+    """
+
+    name: str
+    mass: float
+    mass_text: str
+    arm: float | None
+    arm_text: str
+    line: int
+
+
+def read_equipment(path: Path) -> tuple[Listed, ...]:
+    """Read a list.
+
+    Args:
+        path: A file ending in .csv, .tsv, .txt or .xlsx; of a spreadsheet the first sheet counts.
+
+    Returns:
+        Its items, in the order of the file.
+
+    Raises:
+        FaultsError: It can't be read, has no such columns, or rows of it can't be read; all are named.
+    """
+    rows = _sheet_rows(path) if path.suffix.casefold() in (".xlsx", ".xlsm") else _text_rows(path)
+    at, columns = _heading(rows, path.name)
+    faults: list[Fault] = []
+    found = []
+    for line, cells in rows[at + 1 :]:
+        name = _cell(cells, columns["name"])
+        if not name or not any(cells):
+            continue
+        try:
+            found.append(_item(line, name, cells, columns, [h for h in rows[at][1]]))
+        except LayupError as error:
+            faults.append(Fault(path.name, line, name, str(error)))
+    if faults:
+        raise FaultsError(faults)
+    if not found:
+        raise FaultsError([Fault(path.name, None, "", "no items below the headings", "One item a row.")])
+    return tuple(found)
+
+
+def _text_rows(path: Path) -> list[Row]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        text = path.read_text(encoding="cp1252", errors="replace")
+    except OSError as error:
+        raise FaultsError([Fault(str(path), None, "", f"cannot be opened ({error.strerror})")]) from None
+    head = text.split("\n", 1)[0]
+    mark = max(",;\t", key=head.count)
+    reader = csv.reader(text.splitlines(), delimiter=mark)
+    return [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
+
+
+def _sheet_rows(path: Path) -> list[Row]:
+    from zipfile import BadZipFile
+
+    from openpyxl import load_workbook
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    try:
+        book = load_workbook(path, read_only=True, data_only=True)
+    except (OSError, BadZipFile, KeyError, InvalidFileException):
+        raise FaultsError(
+            [Fault(path.name, None, "", "this is not a spreadsheet", "Save it as .xlsx or .csv.")]
+        ) from None
+    sheet = book.worksheets[0]
+    rows = [
+        (number, ["" if value is None else f"{value:.12g}" if isinstance(value, float) else str(value).strip()
+                  for value in row])
+        for number, row in enumerate(sheet.iter_rows(values_only=True), start=1)
+    ]  # fmt: skip
+    book.close()
+    return rows
+
+
+_HEADINGS = {
+    "name": r"item|name|description|equipment|part",
+    "mass": r"weight|mass|wt",
+    "pounds": r"lbs?|pounds",
+    "ounces": r"oz|ounces",
+    "arm": r"arm|station|sta",
+}
+
+
+def _heading(rows: list[Row], file: str) -> tuple[int, dict[str, int]]:
+    """Row of the headings, and the column of each figure."""
+    for at, (_, cells) in enumerate(rows[:30]):
+        columns: dict[str, int] = {}
+        for number, cell in enumerate(cells):
+            for key, pattern in _HEADINGS.items():
+                if key not in columns and re.match(rf"(?:{pattern})\b", cell.casefold()):
+                    columns[key] = number
+                    break
+        if "name" in columns and ("mass" in columns or "pounds" in columns):
+            return at, columns
+    raise FaultsError([
+        Fault(file, 1, "", "no row of headings with an item and its weight", 'Head the columns: item, weight (lb), arm (in).')
+    ])  # fmt: skip
+
+
+def _cell(cells: list[str], column: int | None) -> str:
+    return cells[column] if column is not None and column < len(cells) else ""
+
+
+def _unit(heading: str) -> str | None:
+    """The unit a heading names: `weight (lb)`, `Arm, in`, `weight lb`."""
+    match = re.search(r"[(\[,]\s*([^)\]]+?)\s*[)\]]?$", heading) or re.search(r"\s(\S+)$", heading.strip())
+    return match[1].strip() if match else None
+
+
+def _item(line: int, name: str, cells: list[str], columns: dict[str, int], heads: list[str]) -> Listed:
+    if "mass" in columns:
+        text, mass = _figure(_cell(cells, columns["mass"]), _cell(heads, columns["mass"]), "mass")
+    else:
+        pounds, ounces = _cell(cells, columns["pounds"]) or "0", _cell(cells, columns.get("ounces")) or "0"
+        text = " ".join(w for w, n in ((f"{pounds} lb", pounds), (f"{ounces} oz", ounces)) if n != "0") or "0 lb"
+        mass = parse(text, "mass")
+    arm_cell = _cell(cells, columns.get("arm"))
+    if not arm_cell:
+        return Listed(name, mass, text, None, "", line)
+    arm_text, arm = _figure(arm_cell, _cell(heads, columns.get("arm")), "length")
+    return Listed(name, mass, text, arm, arm_text, line)
+
+
+def _figure(cell: str, heading: str, dimension: str) -> tuple[str, float]:
+    bare = re.fullmatch(r"[+\-−]?[\d.,/ ]+", cell) is not None
+    unit = _unit(heading) if bare else None
+    text = f"{cell} {unit}" if unit else cell
+    return text, parse(text, dimension)
