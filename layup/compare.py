@@ -7,7 +7,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -36,12 +36,12 @@ class Alternative:
 
 
 def process_for(job: Job, name: str, *, own: bool) -> Process:
-    """A process of the tables at the job's altitude, and at its vacuum where it has a bag."""
+    """A process of the tables at the job's altitude, and at its vacuum where it has a bag, by the shop's habits."""
     material = job.library.get("process", name)
     vacuum = job.part.vacuum
     if not own and material.word("bag") is None:
         vacuum = None
-    return settle(material, vacuum, job.part.altitude)
+    return replace(settle(material, vacuum, job.part.altitude), habits=job.habits)
 
 
 def compare_processes(job: Job, own: Weighed, replaced: Replaced | None) -> tuple[Alternative, ...]:

@@ -12,7 +12,8 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from layup.errors import LayupError
-from layup.fields import Entry, needs, one_of, quantity
+from layup.fields import Entry, needs, one_of, quantity, refuse
+from layup.needs import Needs, Shelf
 from layup.orientation import parse_stack
 
 WHOLE = "whole"
@@ -41,32 +42,57 @@ Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Vector = tuple[Number, Number, Number]
 
 
+SURFACE_FORMS = ("mesh", "step", "outline", "stations", "girths", "rectangle", "area")
+"""The ways to give a surface."""
+
+
 class SurfaceEntry(Entry):
     """`[surface]`: the mould side of the part."""
 
     mesh: Name | None = None
+    step: Name | None = None
     unit: Name | None = None
     side: Name | None = None
+    face: Name | int | None = None
     warp: Vector | None = None
     rectangle: tuple[Side, Side] | None = None
-    outline: list[Any] | None = None
+    outline: Name | list[Any] | None = None
     cutouts: list[Any] | None = None
+    pick: Name | int | None = None
+    cut: list[Name] | None = None
+    gap: Width | None = None
+    stations: Name | list[Any] | None = None
+    girths: Name | list[Any] | None = None
+    turn: Annotated[float, quantity("angle", 1.0, 360.0, "outside 1 to 360 degrees")] | None = None
+    along: Literal["axis", "skin"] | None = None
+    rule: Literal["spline", "trapezoid"] | None = None
     area: Area | None = None
     edge: Length | None = None
     area_tolerance: Tolerance | None = None
 
     @model_validator(mode="after")
     def _shape(self) -> Self:
-        one_of(self, ("mesh", "rectangle", "outline", "area"), "a surface")
-        needs(self, "mesh", ("side",))
-        needs(self, "outline", ("cutouts",))
+        form = one_of(self, SURFACE_FORMS, "a surface")
+        if form not in ("mesh", "step"):
+            needs(self, "mesh", ("side",))
+        needs(self, "step", ("face",))
+        needs(self, "outline", ("cutouts", "pick", "cut", "gap"))
+        needs(self, "girths", ("turn", "along"))
+        if form not in ("stations", "girths"):
+            needs(self, "stations", ("rule",))
         needs(self, "area", ("edge",))
+        if self.cutouts is not None and isinstance(self.outline, str):
+            raise refuse("cutouts", "cut-outs of an outline from a file are drawn in that file")
+        if not isinstance(self.outline, str):
+            for key in ("pick", "cut", "gap"):
+                if getattr(self, key) is not None:
+                    raise refuse("outline", f"{key} belongs to an outline from a file")
         return self
 
     @property
     def form(self) -> str:
         """Which of the ways to give a surface this one is."""
-        return next(key for key in ("mesh", "rectangle", "outline", "area") if getattr(self, key) is not None)
+        return next(key for key in SURFACE_FORMS if getattr(self, key) is not None)
 
 
 class ZoneEntry(Entry):
@@ -263,6 +289,8 @@ class Part(Entry):
     extra: list[ExtraEntry] = []
     replaces: list[ReplacesEntry] = []
     made: list[MadeEntry] = []
+    needs: Needs | None = None
+    shelf: Shelf | None = None
 
     @model_validator(mode="after")
     def _layup(self) -> Self:
@@ -277,7 +305,7 @@ class Part(Entry):
                 raise PydanticCustomError("stack", "{text}", {"text": str(error)}) from None
         elif self.fabric is not None:
             raise PydanticCustomError("stack", 'a fabric at the top of the file needs its stack: stack = "[0/45]s"')
-        elif not self.ply:
+        elif not self.ply and (self.shelf is None or not self.shelf.fabrics):
             raise PydanticCustomError("ply", "there is no ply: add a [[ply]] table with its fabric, or a stack")
         return self
 

@@ -8,7 +8,7 @@ in one `FaultsError`, each with its file, line and remedy.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 from pydantic import ValidationError
 
 from layup.errors import Fault, FaultsError, SurfaceError, UnitError, nearest
-from layup.laminate.process import VacuumError, settle
+from layup.laminate.process import Habits, VacuumError, settle
 from layup.locate import Path as KeyPath
 from layup.materials import Library, load_library
 from layup.part import WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.surface.measure import Measured
 from layup.surface.mesh import Surface
-from layup.units import parse
+from layup.surface.opened import open_surface
 from layup.written import Form, Report, read_toml
 
 
@@ -37,6 +37,7 @@ class Job:
         library: Materials, with the shop's own tables laid over them.
         surface: The surface, read and measured.
         zones: Measures of each named zone.
+        habits: What the shop's weigh-ins say of its resin; empty without any.
     """
 
     file: str
@@ -44,6 +45,7 @@ class Job:
     library: Library
     surface: Surface
     zones: dict[str, Measured]
+    habits: Habits = field(default_factory=dict, repr=False)
 
     def zone_triangles(self, name: str) -> NDArray[np.float64] | None:
         """Triangles (n, 3, 3) of a zone, cut along its border; None where the zone is only an area. [m]"""
@@ -124,7 +126,7 @@ def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault:
 
 _FORM = Form(
     Part,
-    tables=("surface", "zone", "ply", "finish", "extra", "replaces", "made"),
+    tables=("surface", "zone", "ply", "finish", "extra", "replaces", "made", "needs", "shelf"),
     lists=("ply", "zone", "extra", "finish", "replaces", "made"),
     missing={
         "surface": 'Add a [surface] table: mesh = "door.stl" with unit = "mm", or area = "0.54 m^2".',
@@ -168,7 +170,34 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
                 fault((table, number, "zone"), "no such zone", hint)
     for number, entry in entries("made"):
         known(("made", number, "process"), entry.get("process"), "process")
+    _check_shelf(data, known, zones, fault)
     _check_resins(data, library, tables_hold, fault, entries("ply"))
+
+
+def _check_shelf(data: dict[str, Any], known: Any, zones: list[str], fault: Any) -> None:
+    """Names in `[needs]` and `[shelf]`; what is not of the right shape is left to the model."""
+    needs, shelf = data.get("needs"), data.get("shelf")
+    if isinstance(needs, dict):
+        known(("needs", "surface_ply"), needs.get("surface_ply"), "fabric")
+        local = needs.get("local")
+        for number, place in enumerate(local if isinstance(local, list) else []):
+            if not isinstance(place, dict):
+                continue
+            if isinstance(place.get("zone"), str) and place["zone"] not in zones[1:]:
+                hint = nearest(place["zone"], zones[1:]) or "Add a [[zone]] of that name."
+                fault(("needs", "local", number, "zone"), "no such zone", hint)
+            fabrics = place.get("fabrics")
+            for at, name in enumerate(fabrics if isinstance(fabrics, list) else []):
+                known(("needs", "local", number, "fabrics", at), name, "fabric")
+    if isinstance(shelf, dict):
+        for key, kind in (("fabrics", "fabric"), ("processes", "process")):
+            listed = shelf.get(key)
+            for at, name in enumerate([listed] if isinstance(listed, str) else listed or []):
+                known(("shelf", key, at), name, kind)
+        cores = shelf.get("cores")
+        for at, entry in enumerate(cores if isinstance(cores, list) else []):
+            if isinstance(entry, dict):
+                known(("shelf", "cores", at, "core"), entry.get("core"), "core")
 
 
 def _check_pressure(data: dict[str, Any], part: Part | None, library: Library, fault: Any) -> None:
@@ -213,7 +242,7 @@ def _check_surface(data: dict[str, Any], folder: Path, fault: Any) -> tuple[Surf
     except ValidationError:
         return None, zones  # already reported
     try:
-        surface = open_surface(entry, folder)
+        surface = open_surface(entry, folder, _groups(data))
     except (SurfaceError, UnitError) as error:
         fault(("surface", entry.form), str(error))
         return None, zones
@@ -228,6 +257,13 @@ def _check_surface(data: dict[str, Any], folder: Path, fault: Any) -> tuple[Surf
         except (SurfaceError, UnitError) as error:
             fault(("zone", number), str(error))
     return surface, zones
+
+
+def _groups(data: dict[str, Any]) -> set[str]:
+    """Groups, bodies or layers that zones name."""
+    listed = data.get("zone", [])
+    named = (zone.get("group") for zone in (listed if isinstance(listed, list) else []) if isinstance(zone, dict))
+    return {name for name in named if isinstance(name, str)}
 
 
 def _measure_zone(zone: ZoneEntry, surface: Surface) -> Measured:
@@ -251,46 +287,3 @@ def _zone_spec(zone: ZoneEntry) -> dict[str, object]:
             points.append([v if isinstance(v, str) else f"{v} {zone.unit}" for v in point])
         spec |= {"inside": points, "along": list(zone.along or (0.0, 0.0, 1.0))}
     return {key: value for key, value in spec.items() if value is not None}
-
-
-def open_surface(entry: SurfaceEntry, folder: Path) -> Surface:
-    """The surface that a `[surface]` table describes.
-
-    Args:
-        entry: The table.
-        folder: Where its mesh lies.
-
-    Returns:
-        The surface, measured.
-
-    Raises:
-        SurfaceError: It cannot be read, has no unit, or is a closed solid with no side picked.
-    """
-    from layup.surface import flat
-
-    if entry.mesh is not None:
-        from layup.surface.read import read_surface
-
-        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side)
-    if entry.rectangle is not None:
-        return flat.rectangle(*entry.rectangle)
-    if entry.outline is not None:
-        points = _points(entry.outline, entry.unit, "outline")
-        cutouts = [_points(c, entry.unit, f"cut-out {i + 1}") for i, c in enumerate(entry.cutouts or [])]
-        return flat.outline(points, cutouts)
-    assert entry.area is not None
-    return flat.from_area(entry.area)
-
-
-def _points(listed: Any, unit: str | None, what: str) -> list[tuple[float, float]]:
-    """Corner points in metres; bare numbers are in `unit`."""
-    if not isinstance(listed, list):
-        raise SurfaceError(f"{what} is not a list of points", 'Write [[0, 0], [620, 0], [620, 380]] with unit = "mm"')
-    points = []
-    for number, point in enumerate(listed, start=1):
-        if not isinstance(point, list) or len(point) != 2 or any(isinstance(v, bool | list | dict) for v in point):
-            raise SurfaceError(f"{what}, point {number} is not two numbers", "Write a point as [620, 0]")
-        if unit is None and any(isinstance(v, int | float) for v in point):
-            raise SurfaceError(f"{what} has numbers without a unit", 'Add unit = "mm" (or "in") to [surface]')
-        points.append((parse(point[0], "length", bare=unit), parse(point[1], "length", bare=unit)))
-    return points

@@ -6,7 +6,8 @@ taken up, so the sums of `layup.weight` are exact for the mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 from layup.errors import LayupError
 from layup.laminate.process import Process, TakeUp
@@ -128,8 +129,6 @@ def build(job: Job, process: Process, *, own_process: bool = True) -> tuple[Laye
 
 
 def _numbered(layer: Layer, number: int) -> Layer:
-    from dataclasses import replace
-
     return replace(layer, number=number)
 
 
@@ -173,13 +172,15 @@ def _fabric_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool
         fibre_fraction=entry.fibre_volume_fraction if coupon else None,
         resin_content=entry.resin_content if coupon else None,
         resin_content_figure=None if coupon else bought,
+        fabric=fabric.name,
     )
     ratio = take_up.ratio
     figures = (weight, *fibre_figures, resin_density, *take_up.figures)
     mat_share = fabric.optional("mat_share")
     if mat_share is not None and not coupon and bought is None:
-        mat = process.take_up("mat", density, resin_density.value)
-        ratio = (1 - mat_share.value) * take_up.ratio + mat_share.value * mat.ratio
+        mat = replace(process, habits={}).take_up("mat", density, resin_density.value)
+        shift = take_up.habit.shift if take_up.habit is not None else 0.0  # a habit is of the fabric as a whole
+        ratio = (1 - mat_share.value) * take_up.ratio + mat_share.value * mat.ratio * math.exp(shift)
         figures = (*figures, mat_share, *mat.figures)
     zone, place = place_of(job, entry.zone, entry.area)
     area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0)

@@ -6,8 +6,9 @@ form that scripts rely on, and the `*_frame` methods give pandas tables.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +23,7 @@ from layup.compare import (
     saving,
 )
 from layup.cost import Cost, material_cost
+from layup.laminate.process import Habit, Habits
 from layup.part import WHOLE
 from layup.partfile import Job, read_part
 from layup.plies import Layer
@@ -77,6 +79,7 @@ class Prediction:
         made: How much of the difference between weighed versions the process explains.
         cautions: What a reader must know before acting on it.
         citations: Every figure used, with its source.
+        published: The weight by the published figures alone, where the shop's weigh-ins changed it.
     """
 
     job: Job = field(repr=False)
@@ -89,6 +92,13 @@ class Prediction:
     made: tuple[ProcessShare, ...]
     cautions: tuple[str, ...] = field(repr=False)
     citations: tuple[Citation, ...] = field(repr=False)
+    published: Weighed | None = field(default=None, repr=False)
+
+    @property
+    def habits(self) -> tuple[Habit, ...]:
+        """The shop's habits it rests on, each once; empty where only published figures were used."""
+        used = (layer.take_up.habit for layer in self.weighed.layers if layer.take_up is not None)
+        return tuple(dict.fromkeys(habit for habit in used if habit is not None))
 
     @property
     def title(self) -> str:
@@ -145,12 +155,15 @@ class Prediction:
         return pd.DataFrame([source_record(citation) for citation in self.citations])
 
 
-def predict(source: str | Path | Mapping[str, Any] | Job, folder: str | Path | None = None) -> Prediction:
+def predict(
+    source: str | Path | Mapping[str, Any] | Job, folder: str | Path | None = None, habits: Habits | None = None
+) -> Prediction:
     """Predict what a part will weigh before it is laid up.
 
     Args:
         source: A part file's path, its content as a mapping of the same keys, or a job already read.
         folder: Where the files it names lie; the part file's own folder if left out.
+        habits: What the shop's weigh-ins say of its resin (`layup.record.calibrate`); else published figures alone.
 
     Returns:
         The prediction.
@@ -160,6 +173,8 @@ def predict(source: str | Path | Mapping[str, Any] | Job, folder: str | Path | N
         LayupError: A figure that the computation needs is in no table.
     """
     job = source if isinstance(source, Job) else read_part(source, folder)
+    if habits:
+        job = replace(job, habits=habits)
     weighed = weigh_layup(job, process_for(job, job.part.process, own=True))
     replaced = weigh_replaced(job)
     alternatives = compare_processes(job, weighed, replaced)
@@ -176,7 +191,15 @@ def predict(source: str | Path | Mapping[str, Any] | Job, folder: str | Path | N
         made=_made(job),
         cautions=_cautions(job, weighed, alternatives),
         citations=cite(figures, job.library.sources),
+        published=_published(job, weighed),
     )
+
+
+def _published(job: Job, weighed: Weighed) -> Weighed | None:
+    """The weight without the shop's habits; None where none was used."""
+    if not any(layer.take_up is not None and layer.take_up.habit is not None for layer in weighed.layers):
+        return None
+    return weigh_layup(job, replace(weighed.process, habits={}))
 
 
 def _zones(job: Job, weighed: Weighed) -> tuple[ZoneWeight, ...]:
@@ -364,6 +387,21 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
             }
             for m in prediction.made
         ],
+        "shop": None
+        if prediction.published is None
+        else {
+            "published_mass_kg": prediction.published.mass.as_dict(),
+            "habits": [
+                {
+                    "of": list(h.of),
+                    "weighed_parts": h.parts,
+                    "resin_factor": math.exp(h.shift),
+                    "spread": h.spread,
+                    "published_spread": h.published_spread,
+                }
+                for h in prediction.habits
+            ],
+        },
         "cautions": list(prediction.cautions),
         "sources": [source_record(citation) for citation in prediction.citations],
     }

@@ -29,8 +29,22 @@ _ELASTIC = {
     "elongation": "fraction",
 }
 
+_PLY = {
+    "ply_modulus": "stress",
+    "ply_transverse_modulus": "stress",
+    "ply_shear_modulus": "stress",
+    "ply_poisson_ratio": "fraction",
+    "ply_tensile_strength": "stress",
+    "ply_compressive_strength": "stress",
+    "ply_transverse_tensile_strength": "stress",
+    "ply_transverse_compressive_strength": "stress",
+    "ply_shear_strength": "stress",
+    "ply_fibre_fraction": "fraction",
+}
+"""What a coupon of cured plies shows: on a fabric, or on a fibre with the form in brackets."""
+
 KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
-    "fibre": {"density": "density", **_ELASTIC},
+    "fibre": {"density": "density", **_ELASTIC, **_PLY},
     "fabric": {
         "fibre": "word",
         "second_fibre": "word",
@@ -97,6 +111,7 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
         "pressure_exponent": "factor",
         "pressure_exponent_spread": "factor",
         "core_bond": "factor",
+        "strength_left": "fraction",
         "loss": "fraction",
         "loss_to_bag": "areal_weight",
         "spread_between_shops": "fraction",

@@ -108,11 +108,16 @@ class Weighed:
 
 
 def area_factor(job: Job) -> tuple[Floats, tuple[Figure, ...]]:
-    """How the real area strays from the measured one, and the figure behind it."""
+    """How the real area strays from the measured one, and the figure behind it.
+
+    What the part file says, else our allowance; stations are trusted no better than their two ways of joining agree.
+    """
     stated = job.part.surface.area_tolerance
     if stated is not None:
         return around_one("area", stated / allow.Z90), ()
-    return around_one("area", allow.deviation(allow.SURFACE)), (allow.SURFACE,)
+    effects = [abs(f.area_effect or 0.0) for f in job.surface.findings if f.kind == "stations"]
+    apart = max(effects, default=0.0) / job.surface.whole.area
+    return around_one("area", max(apart, allow.SURFACE.value) / allow.Z90), (allow.SURFACE,)
 
 
 def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weighed:
@@ -253,6 +258,8 @@ def _hand(layer: Layer, process: str) -> Floats:
 
 
 def _cloth_deviation(layer: Layer) -> float:
+    if layer.take_up is not None and layer.take_up.habit is not None and layer.take_up.habit.cloth_known:
+        return 0.0  # what this roll weighs more or less is in the shop's habit with it
     printed = next((f for f in layer.figures if f.property == "areal_weight_tolerance"), None)
     return allow.deviation(printed or allow.CLOTH)
 

@@ -266,7 +266,8 @@ def test_a_kernel_that_hangs_or_dies_ends_in_an_error(tmp_path, monkeypatch):
 @needs_kernel
 def test_hundred_damaged_files(tmp_path):
     data = written(tmp_path).read_bytes()
-    rng, path, refused, started = random.Random(1), Path(tmp_path / "f.step"), 0, 0
+    rng, path, started = random.Random(1), Path(tmp_path / "f.step"), 0
+    said: list[str] = []
     run = subprocess.run
 
     def counted(*args, **more):
@@ -276,6 +277,7 @@ def test_hundred_damaged_files(tmp_path):
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module.subprocess, "run", counted)
+        patch.setattr(module, "PATIENCE", 3.0)  # a coordinate made huge can keep the kernel busy for minutes
         for number in range(100):
             lines = data.split(b"\n")
             kind = number % 8
@@ -300,7 +302,7 @@ def test_hundred_damaged_files(tmp_path):
                 assert np.isfinite(step.points).all()
                 assert step.faces.max() < len(step.points)
             except SurfaceError as problem:
-                refused += 1
-                assert str(problem).startswith("f.step")
-    assert refused > 40
+                said.append(str(problem))
+    assert len(said) > 40
+    assert all(words.startswith("f.step") for words in said)
     assert started > 30

@@ -199,14 +199,15 @@ def test_no_free_edge():
         surface(np.asarray(box.vertices), np.asarray(box.faces)).zone({"within": "4 mm of the edge"})
 
 
-def test_more_than_two_faces_at_an_edge_says_so():
-    """A T of three panels, which the exact search can't take."""
+def test_three_panels_at_one_edge():
+    """A T of three panels: a disc about a point of their seam has half of itself on each."""
     p = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0], [0, -1, 0], [1, -1, 0], [0, 0, 1], [1, 0, 1.0]])
     f = np.array([[0, 1, 3], [0, 3, 2], [0, 4, 5], [0, 5, 1], [0, 1, 7], [0, 7, 6]])
-    with pytest.raises(SurfaceError, match="more than two faces"):
-        surface(p, f).zone({"within": "100 mm of (500 mm, 0 mm, 0 mm)"})
-    away = surface(p, f).zone({"within": "100 mm of (500 mm, 500 mm, 0 mm)"})
-    assert away.area == pytest.approx(pi * 0.1**2, rel=3e-4)
+    zone = surface(p, f).zone({"within": "100 mm of (500 mm, 0 mm, 0 mm)"})
+    assert zone.area == pytest.approx(1.5 * pi * 0.1**2, rel=3e-4)
+    beside = surface(p, f).zone({"within": "100 mm of (500 mm, 60 mm, 0 mm)"})
+    beyond = 0.1**2 * np.arccos(0.6) - 0.06 * 0.08  # the segment of the disc past the seam, on both other panels
+    assert beside.area == pytest.approx(pi * 0.1**2 + beyond, rel=2e-3)
 
 
 def test_duplicate_faces_do_not_stop_a_zone():

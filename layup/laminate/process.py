@@ -3,6 +3,7 @@ r"""How a process leaves the resin: the fibre volume fraction it reaches and how
 - What does the vacuum at this altitude press with?   `settle`
 - What fibre volume fraction does a form reach?       `Process.fibre_fraction`
 - How much resin does a mass of cloth take up?        `Process.take_up`
+- What do this shop's own weigh-ins say of it?        `Habit`, found by `layup.record.calibrate`
 
 Consolidation follows V_f = V_f0 (p / p0)^B, with p the pressure of the bag, no more than the air outside can give at
 the shop's altitude (ISO 2533). The spread is on the resin taken up per mass of fibre, r = w_r / w_f: between shops,
@@ -12,7 +13,8 @@ between parts of one shop, and from the exponent B where the pressure is not the
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from layup.atmosphere import pressure_at
 from layup.errors import LayupError, RangeError
@@ -35,6 +37,36 @@ class VacuumError(LayupError):
 
 
 @dataclass(frozen=True, slots=True)
+class Habit:
+    """What a shop's weigh-ins say of the resin it leaves, against the published figure.
+
+    Attributes:
+        of: What it is known of: (process,), (process, form) or (process, form, fabric).
+        shift: Natural logarithm of the mean factor on the published take-up. [-]
+        spread: Standard deviation of the logarithm that is left between what is known and the shop's true hand. [-]
+        published_spread: The same before any weigh-in. [-]
+        parts: How many weighed parts it rests on.
+    """
+
+    of: tuple[str, ...]
+    shift: float
+    spread: float
+    published_spread: float
+    parts: int
+
+    @property
+    def cloth_known(self) -> bool:
+        """Whether the weigh-ins were of this very fabric, so that its tolerance is in the habit already."""
+        return len(self.of) == 3
+
+
+Habits = Mapping[tuple[str, ...], Habit]
+"""Habits by what they are known of; the narrowest that fits is used."""
+AS_BOUGHT = ", resin in the cloth"
+"""Added to a process's name where the cloth says its own resin content: a habit of its own."""
+
+
+@dataclass(frozen=True, slots=True)
 class TakeUp:
     """What one form of reinforcement takes up in one process.
 
@@ -46,6 +78,8 @@ class TakeUp:
         part_spread: The same between parts of one shop. [-]
         pressure_spread: The same from not knowing how this cloth answers to pressure. [-]
         figures: The figures it rests on.
+        learns: The process and form whose habit it follows; empty where a coupon of the shop's own says it.
+        habit: The habit that was laid over the published figure, if there is one.
     """
 
     fibre_fraction: float
@@ -55,6 +89,8 @@ class TakeUp:
     part_spread: float
     pressure_spread: float
     figures: tuple[Figure, ...] = field(repr=False)
+    learns: tuple[str, ...] = ()
+    habit: Habit | None = None
 
     @property
     def spread(self) -> float:
@@ -70,11 +106,13 @@ class Process:
         material: Its row in the tables.
         pressure: Consolidation pressure; None for a process without a bag. [Pa]
         notes: What was assumed about the pressure, for a person.
+        habits: What the shop's weigh-ins say; empty for a shop that has none.
     """
 
     material: Material
     pressure: float | None
     notes: tuple[str, ...] = ()
+    habits: Habits = field(default_factory=dict, repr=False)
 
     @property
     def name(self) -> str:
@@ -128,8 +166,9 @@ class Process:
         fibre_fraction: float | None = None,
         resin_content: float | None = None,
         resin_content_figure: Figure | None = None,
+        fabric: str = "",
     ) -> TakeUp:
-        """Resin that a form takes up per mass of fibre.
+        """Resin that a form takes up per mass of fibre, with the shop's habit where it is known.
 
         Args:
             form: One of the forms of reinforcement.
@@ -138,6 +177,7 @@ class Process:
             fibre_fraction: What a coupon of this shop showed; then only parts of the shop differ. [-]
             resin_content: The same, as resin mass over laminate mass. [-]
             resin_content_figure: The table's figure, where the cloth is bought with its resin in it.
+            fabric: Its name: the shop may know this very one.
 
         Returns:
             The take-up with its spreads.
@@ -151,17 +191,20 @@ class Process:
         figures: tuple[Figure, ...] = (voids, shops, parts)
         v_v = voids.value
         shop_spread, pressure_spread = shops.value, 0.0
+        learns: tuple[str, ...] = (self.name, form)
         if resin_content is None and resin_content_figure is not None:
             resin_content = resin_content_figure.value
             bought = self.material.optional("spread_as_bought") or shops
             shop_spread = bought.value
             figures = (voids, bought, parts, resin_content_figure)
+            learns = (self.name + AS_BOUGHT, form)
         elif fibre_fraction is not None or resin_content is not None:
-            shop_spread = 0.0
+            shop_spread, learns = 0.0, ()
         if resin_content is not None:
             ratio = resin_content / (1 - resin_content)
             v_f = fibre_fraction_from_take_up(ratio, fibre_density, resin_density, v_v)
-            return TakeUp(v_f, v_v, ratio, shop_spread, parts.value, 0.0, figures)
+            take_up = TakeUp(v_f, v_v, ratio, shop_spread, parts.value, 0.0, figures, learns)
+            return self._by_habit(take_up, fibre_density, resin_density, fabric)
         if fibre_fraction is not None:
             v_f = fibre_fraction
         else:
@@ -172,7 +215,21 @@ class Process:
         if v_f >= 1 - v_v:
             raise RangeError(f"a fibre volume fraction of {v_f:g} with {v_v:g} of voids leaves no room for resin")
         ratio = resin_areal_weight(1.0, fibre_density, resin_density, v_f, v_v)
-        return TakeUp(v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures)
+        take_up = TakeUp(v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures, learns)
+        return self._by_habit(take_up, fibre_density, resin_density, fabric)
+
+    def _by_habit(self, take_up: TakeUp, fibre_density: float, resin_density: float, fabric: str) -> TakeUp:
+        """The take-up with the narrowest habit that fits laid over it."""
+        if not take_up.learns:
+            return take_up
+        root, form = take_up.learns
+        for of in ((root, form, fabric), (root, form), (root,)):
+            habit = self.habits.get(of)
+            if habit is not None:
+                ratio = take_up.ratio * math.exp(habit.shift)
+                v_f = fibre_fraction_from_take_up(ratio, fibre_density, resin_density, take_up.void_fraction)
+                return replace(take_up, fibre_fraction=v_f, ratio=ratio, shop_spread=habit.spread, habit=habit)
+        return take_up
 
 
 def settle(material: Material, vacuum: float | None = None, altitude: float | None = None) -> Process:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from layup.prediction import Prediction
 from layup.record.items import Causes, around, causes_of, stated_cause
@@ -53,7 +54,7 @@ def read_candidate(entry: CandidateEntry, prediction: Prediction | None, placed_
     Returns:
         The candidate; a predicted one costs its material where the entry gives no cost.
     """
-    told = {"hours": entry.hours, "needs": tuple(entry.needs), "instead_of": tuple(entry.instead_of)}
+    told: dict[str, Any] = {"hours": entry.hours, "needs": tuple(entry.needs), "instead_of": tuple(entry.instead_of)}
     arm = entry.arm.si if entry.arm else placed_arm or 0.0
     if prediction is not None and prediction.replaced is not None:
         replaced = prediction.replaced
@@ -69,9 +70,9 @@ def read_candidate(entry: CandidateEntry, prediction: Prediction | None, placed_
         moment = prediction.mass.mean * arm - old_moment
         return Candidate(
             entry.name, saves, moment, causes_of(prediction, "saving"), cost, part_file=entry.predicted or "", **told
-        )  # type: ignore[arg-type]  # the three keys above
+        )
     stated = entry.saves or entry.adds
     saves = (stated.si if stated else 0.0) * (1.0 if entry.saves else -1.0)
     half = entry.give_or_take.si if entry.give_or_take else 0.0
     causes = stated_cause("candidate", entry.name, half)
-    return Candidate(entry.name, saves, -saves * arm, causes, entry.cost, **told)  # type: ignore[arg-type]  # as above
+    return Candidate(entry.name, saves, -saves * arm, causes, entry.cost, **told)

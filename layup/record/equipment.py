@@ -60,7 +60,7 @@ def read_equipment(path: Path) -> tuple[Listed, ...]:
         if not name or not any(cells):
             continue
         try:
-            found.append(_item(line, name, cells, columns, [h for h in rows[at][1]]))
+            found.append(_item(line, name, cells, columns, rows[at][1]))
         except LayupError as error:
             faults.append(Fault(path.name, line, name, str(error)))
     if faults:
@@ -125,9 +125,8 @@ def _heading(rows: list[Row], file: str) -> tuple[int, dict[str, int]]:
                     break
         if "name" in columns and ("mass" in columns or "pounds" in columns):
             return at, columns
-    raise FaultsError([
-        Fault(file, 1, "", "no row of headings with an item and its weight", 'Head the columns: item, weight (lb), arm (in).')
-    ])  # fmt: skip
+    remedy = "Head the columns: item, weight (lb), arm (in)."
+    raise FaultsError([Fault(file, 1, "", "no row of headings with an item and its weight", remedy)])
 
 
 def _cell(cells: list[str], column: int | None) -> str:

@@ -82,6 +82,8 @@ def balance_point(text: object) -> Written:
     return Written(arm, str(text))
 
 
+BarArm = Annotated[Written, BeforeValidator(balance_point)]
+
 _WAYS = {"aft": (0, 1), "forward": (0, -1), "ahead": (0, -1), "right": (1, 1), "left": (1, -1), "up": (2, 1),
          "down": (2, -1)}  # fmt: skip
 
@@ -162,7 +164,7 @@ class ItemEntry(Massed):
     """`[[removed]]` and `[[added]]`: one thing that comes out or goes in, with where it is."""
 
     arm: Arm | None = None
-    balance_point: Annotated[Written, BeforeValidator(balance_point)] | None = None
+    balance_point: BarArm | None = None
     placed: Placing | None = None
     side: Arm | None = None
     height: Arm | None = None

@@ -18,9 +18,10 @@ from layup.fields import Written
 from layup.prediction import Prediction, predict
 from layup.record.balance import Balance, balance, level_arm, net_weight
 from layup.record.candidates import Candidate, read_candidate
+from layup.record.envelope import crossed_rows, envelope_of
 from layup.record.equipment import Listed, read_equipment
 from layup.record.items import Action, Causes, Item, causes_of, stated_cause
-from layup.record.refit import AboardEntry, ItemEntry, Massed, MovedEntry, Placing, Refit, TankEntry, WeighingEntry
+from layup.record.refit import AboardEntry, ItemEntry, Massed, Placing, Refit, TankEntry, WeighingEntry
 from layup.units import parse
 from layup.written import Form, Report, read_toml
 
@@ -174,6 +175,8 @@ class _Reading:
         if refit.equipment is not None:
             self._equipment(refit.equipment)
         self._unique(refit)
+        if crossed_rows(envelope_of(refit.limits)):
+            self.report.fault(("limits",), "the forward limit lies behind the aft one", "Check both, and their signs.")
         start = self._weighing(refit.start, "start")
         final = self._weighing(refit.final, "final") if refit.final else None
         items = self._items(refit)
@@ -424,7 +427,7 @@ def how_of(entry: Massed) -> Any:
     return "weighed" if entry.weighed is not None or entry.volume is not None else "listed"
 
 
-def _told(entry: Massed, refit: Refit) -> dict[str, str]:
+def _told(entry: Massed, refit: Refit) -> dict[str, Any]:
     return {
         "date": str(entry.date or ""),
         "by": entry.by or refit.by or "",

@@ -22,132 +22,30 @@ import os
 import sqlite3
 import time
 import uuid
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Self
 
 from layup.errors import LayupError
+from layup.record.schema import (
+    MODULES,
+    PATIENCE,
+    UNDO,
+    as_text,
+    bring_up_to_date,
+    digest_of,
+    explained,
+    index_unseen,
+    now,
+)
+from layup.record.schema import DamageError as DamageError
+from layup.record.schema import Entry as Entry
+from layup.record.schema import StoreError as StoreError
+from layup.record.schema import register as register
 
 FILE = "shop.sqlite"
 """Name of the file in the shop's folder."""
-PATIENCE = 15.0
-"""How long a writer waits for another. [s]"""
-UNDO = "undo"
-"""Kind of the entries that take another back."""
-
-Step = str | Callable[[sqlite3.Connection], None]
-Index = Callable[[sqlite3.Connection, "Entry"], None]
-
-
-class StoreError(LayupError):
-    """The record can't be read or written; the text says what was and what was not kept."""
-
-
-class DamageError(StoreError):
-    """The file is damaged. It has not been touched."""
-
-    def __init__(self, path: Path, findings: Sequence[str]) -> None:
-        self.path = path
-        self.findings = tuple(findings)
-        told = "; ".join(findings[:3])
-        super().__init__(
-            f"{path.name} is damaged: {told}. Nothing has been changed. "
-            "`layup shop --recover` keeps the damaged file under another name and saves every entry that is whole."
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One thing noted.
-
-    Attributes:
-        number: From 1, in the order of noting.
-        key: The same in every file that the entry is copied to.
-        at: When, UTC, ISO 8601.
-        kind: "weigh-in", "undo", ...
-        payload: What was noted, as JSON holds it.
-    """
-
-    number: int
-    key: str
-    at: str
-    kind: str
-    payload: dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Module:
-    """Tables of one module.
-
-    Attributes:
-        name: Of the module.
-        steps: Migrations in order; step n (from 1) brings its tables from version n - 1 to n. Never edit a step that
-            has been released: add one.
-        indexes: By kind: what to write, in the same transaction, when an entry of it arrives.
-    """
-
-    name: str
-    steps: tuple[Step, ...]
-    indexes: Mapping[str, Index] = field(default_factory=dict)
-
-
-def _to_checked_entries(connection: sqlite3.Connection) -> None:
-    """Version 2: a checksum on every entry, so that a flipped bit inside a payload is seen."""
-    connection.execute("ALTER TABLE entries ADD COLUMN digest TEXT")
-    rows = connection.execute("SELECT number, key, at, kind, payload FROM entries").fetchall()
-    for number, key, at, kind, payload in rows:
-        connection.execute("UPDATE entries SET digest = ? WHERE number = ?", (_digest(key, at, kind, payload), number))
-
-
-_OWN = Module(
-    "store",
-    (
-        "CREATE TABLE entries (number INTEGER PRIMARY KEY AUTOINCREMENT, key TEXT NOT NULL UNIQUE, at TEXT NOT NULL, "
-        "kind TEXT NOT NULL, payload TEXT NOT NULL)",
-        _to_checked_entries,
-        "CREATE INDEX entries_by_kind ON entries (kind, number)",
-        "CREATE TABLE texts (digest TEXT PRIMARY KEY, body TEXT NOT NULL)",
-    ),
-)
-_MODULES: dict[str, Module] = {_OWN.name: _OWN}
-
-
-def register(name: str, steps: Sequence[Step], indexes: Mapping[str, Index] | None = None) -> None:
-    """Give a module tables of its own in the record; call it once, when the module is imported.
-
-    Args:
-        name: Of the module: "ledger".
-        steps: Migrations in order, each an SQL statement or a function of the connection (inside a transaction).
-        indexes: By kind of entry: a function of the connection and the entry, called in the transaction that adds it.
-
-    Raises:
-        ValueError: Another module has the name.
-    """
-    module = Module(name, tuple(steps), dict(indexes or {}))
-    known = _MODULES.get(name)
-    if known is not None and known.steps != module.steps and name == _OWN.name:
-        raise ValueError(f"the name {name} is taken")
-    _MODULES[name] = module
-
-
-def as_text(payload: Any) -> str:
-    """A payload as it is stored: JSON with sorted keys; a number comes back exactly as it was.
-
-    Raises:
-        ValueError: Not a number, or infinite: JSON has no word for it.
-    """
-    return json.dumps(payload, ensure_ascii=False, sort_keys=True, allow_nan=False, separators=(",", ":"))
-
-
-def _digest(key: str, at: str, kind: str, payload: str) -> str:
-    return hashlib.sha256("\x1f".join((key, at, kind, payload)).encode()).hexdigest()
-
-
-def now() -> str:
-    """The moment, UTC, to the microsecond."""
-    return dt.datetime.now(dt.UTC).isoformat(timespec="microseconds")
 
 
 class Store:
@@ -227,7 +125,7 @@ class Store:
                 if row is None:
                     self._insert(key, at, kind, payload)
                     count += 1
-                elif row[0] != _digest(key, at, kind, as_text(payload)):
+                elif row[0] != digest_of(key, at, kind, as_text(payload)):
                     raise StoreError(f"entry {key} is here with another content. Nothing was copied")
         return count
 
@@ -309,7 +207,7 @@ class Store:
             found = [] if told == ["ok"] else told
             rows = self._connection.execute("SELECT number, key, at, kind, payload, digest FROM entries")
             for number, key, at, kind, payload, digest in rows:
-                if _digest(key, at, kind, payload) != digest:
+                if digest_of(key, at, kind, payload) != digest:
                     found.append(f"entry {number} does not match its checksum")
             for digest, body in self._connection.execute("SELECT digest, body FROM texts"):
                 if hashlib.sha256(str(body).encode()).hexdigest() != digest:
@@ -339,24 +237,23 @@ class Store:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
         except sqlite3.Error as error:
-            raise _explained(self.path, error) from error
+            raise explained(self.path, error) from error
 
     def _insert(self, key: str, at: str, kind: str, payload: Mapping[str, Any]) -> Entry:
         text = as_text(payload)
         cursor = self._connection.execute(
             "INSERT INTO entries (key, at, kind, payload, digest) VALUES (?, ?, ?, ?, ?)",
-            (key, at, kind, text, _digest(key, at, kind, text)),
+            (key, at, kind, text, digest_of(key, at, kind, text)),
         )
         entry = Entry(int(cursor.lastrowid or 0), key, at, kind, json.loads(text))
-        for module in _MODULES.values():
-            if kind in module.indexes:
-                module.indexes[kind](self._connection, entry)
+        for module in MODULES.values():
+            index_unseen(self._connection, module)
         return entry
 
     def _read(self, clause: str, values: Sequence[Any]) -> Iterator[Entry]:
         sql = f"SELECT number, key, at, kind, payload, digest FROM entries WHERE {clause} ORDER BY number"
         for number, key, at, kind, payload, digest in self._run(sql, values).fetchall():
-            if _digest(key, at, kind, payload) != digest:
+            if digest_of(key, at, kind, payload) != digest:
                 raise DamageError(self.path, [f"entry {number} does not match its checksum"])
             yield Entry(number, key, at, kind, json.loads(payload))
 
@@ -364,7 +261,7 @@ class Store:
         try:
             return self._connection.execute(sql, values)
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise _explained(self.path, error) from error
+            raise explained(self.path, error) from error
 
 
 def _until(as_of: int | str | dt.datetime | None) -> tuple[str, tuple[Any, ...]]:
@@ -383,24 +280,6 @@ def _until(as_of: int | str | dt.datetime | None) -> tuple[str, tuple[Any, ...]]
         moment = as_of
     moment = moment.replace(tzinfo=dt.UTC) if moment.tzinfo is None else moment.astimezone(dt.UTC)
     return "at <= ?", (moment.isoformat(timespec="microseconds"),)
-
-
-def _explained(path: Path, error: Exception) -> StoreError:
-    """An error of the database as a sentence for the shop."""
-    text = str(error)
-    code = getattr(error, "sqlite_errorcode", None)
-    primary = code & 0xFF if isinstance(code, int) else None
-    if primary == sqlite3.SQLITE_FULL:
-        return StoreError(f"the disk is full: this was not noted in {path.name}. Make room and note it again")
-    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or isinstance(error, UnicodeDecodeError):
-        return DamageError(path, [text])
-    if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return StoreError(f"another program has held {path.name} for {PATIENCE:.0f} s. This was not noted: try again")
-    if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
-        return StoreError(f"{path} can't be written ({text}). Check who may write in this folder. This was not noted")
-    if primary == sqlite3.SQLITE_IOERR:
-        return StoreError(f"the disk refused to write {path.name} ({text}). This was not noted: check the disk")
-    return StoreError(f"{path.name}: {text}. This was not noted")
 
 
 def find_store(folder: str | Path) -> Store | None:
@@ -435,7 +314,7 @@ def open_store(folder: str | Path) -> Store:
     try:
         connection = sqlite3.connect(path, timeout=PATIENCE, isolation_level=None)
         _settings(connection)
-        _migrate(connection)
+        bring_up_to_date(connection)
         small = path.stat().st_size < 20_000_000
         if small:
             told = [str(row[0]) for row in connection.execute("PRAGMA quick_check(5)")]
@@ -444,7 +323,7 @@ def open_store(folder: str | Path) -> Store:
     except (sqlite3.Error, UnicodeDecodeError) as error:
         if connection is not None:
             connection.close()
-        raise _explained(path, error) from error
+        raise explained(path, error) from error
     except LayupError:
         if connection is not None:
             connection.close()
@@ -467,47 +346,6 @@ def _settings(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA cell_size_check = ON")
-
-
-def _versions(connection: sqlite3.Connection) -> dict[str, int]:
-    if not connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'versions'").fetchone():
-        return {}
-    return dict(connection.execute("SELECT module, version FROM versions").fetchall())
-
-
-def _migrate(connection: sqlite3.Connection) -> None:
-    """Bring every module's tables to its newest version, in one transaction; look again once inside it."""
-    have = _versions(connection)
-    if all(have.get(module.name, 0) == len(module.steps) for module in _MODULES.values()):
-        return
-    connection.execute("BEGIN IMMEDIATE")
-    try:
-        connection.execute("CREATE TABLE IF NOT EXISTS versions (module TEXT PRIMARY KEY, version INTEGER NOT NULL)")
-        have = _versions(connection)
-        for module in _MODULES.values():
-            done = have.get(module.name, 0)
-            if done > len(module.steps):
-                raise StoreError(
-                    f"the record was written by a newer layup ({module.name} {done}, this one knows "
-                    f"{len(module.steps)}). Update layup; nothing has been changed"
-                )
-            for step in module.steps[done:]:
-                step(connection) if callable(step) else connection.execute(step)
-            if done == 0:
-                _index_again(connection, module)
-            connection.execute("INSERT OR REPLACE INTO versions VALUES (?, ?)", (module.name, len(module.steps)))
-        connection.execute("COMMIT")
-    finally:
-        if connection.in_transaction:
-            connection.execute("ROLLBACK")
-
-
-def _index_again(connection: sqlite3.Connection, module: Module) -> None:
-    """Fill a module's new tables from the entries that are there."""
-    for kind, index in module.indexes.items():
-        rows = connection.execute("SELECT number, key, at, kind, payload FROM entries WHERE kind = ?", (kind,))
-        for number, key, at, own_kind, payload in rows.fetchall():
-            index(connection, Entry(number, key, at, own_kind, json.loads(payload)))
 
 
 def _sync_folder(folder: Path) -> None:

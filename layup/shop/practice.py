@@ -23,7 +23,7 @@ OVERLAP = _figure("splice", "overlap", "25 mm", "length", "overlap where a ply i
 
 # Resin
 WET_OUT = _figure(
-    "two hands", "wetting out", "600 s", "time", "to lay, wet out and squeegee 1 m^2 of one ply of light cloth"
+    "two hands", "wetting out", "900 s", "time", "to lay, wet out and squeegee 1 m^2 of one ply of light cloth"
 )
 USE = _figure("a pot", "share of pot life", "0.5", "fraction", "a pot is used up in half its pot life, or it drags")
 HALVING = _figure("pot life", "halving", "10", "", "kelvin warmer halve the pot life; the resin's own sheet knows better")
@@ -46,3 +46,7 @@ LEAK_FALL = _figure("bag", "leak", "1 inHg", "pressure", "most the gauge may fal
 LEAK_TIME = _figure("bag", "leak time", "5 min", "time", "how long the pump is shut off")
 LEAK_FALL_FEED = _figure("infusion bag", "leak", "0.3 inHg", "pressure", "most the gauge may fall before the feed opens")
 LEAK_TIME_FEED = _figure("infusion bag", "leak time", "10 min", "time", "how long the pump is shut off")
+
+# Time at the bench
+HANDLE = _figure("two hands", "fetching a ply", "60 s", "time", "to fetch and place one ply before it is wetted out")
+MIXING = _figure("a pot", "mixing", "120 s", "time", "to weigh and stir one pot; its pot life runs from the first stir")

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-MOST_TRIANGLES = 20_000
+MOST_TRIANGLES = 4_000
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -69,10 +69,16 @@ def turned(outline: Outline, angle: float) -> Outline:
         outline: With the part's warp direction along +x.
         angle: Of this ply's warp. [deg]
     """
+    import shapely
     from shapely import affinity
 
-    shapes = tuple(affinity.rotate(shape, -angle, origin=(0.0, 0.0)) for shape in outline.shapes)
-    return Outline(shapes, outline.stretch, outline.guessed)
+    shapes: list[Polygon] = []
+    for shape in outline.shapes:
+        way = affinity.rotate(shape, -angle, origin=(0.0, 0.0))
+        if not way.is_valid:  # a hole that touched the edge crosses it after rounding
+            way = shapely.make_valid(way).buffer(-1e-5).buffer(1e-5, quad_segs=1)
+        shapes += [p for p in shapely.get_parts(way) if p.geom_type == "Polygon" and p.area > 1e-3 * shape.area]
+    return Outline(tuple(shapes), outline.stretch, outline.guessed)
 
 
 def _rectangle(area: float) -> Polygon:
@@ -121,10 +127,12 @@ def _union(flat: Floats) -> Polygon:
     twice = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
     kept = flat[twice > 1e-10 * size * size]
     if len(kept) > MOST_TRIANGLES:
-        kept = _coarser(kept, size / 300)
-    shape = shapely.union_all(shapely.polygons(kept), grid_size=size * 1e-6)
-    closed = shape.buffer(size * 1e-4, join_style="mitre").buffer(-size * 1e-4, join_style="mitre")
-    return shapely.make_valid(closed.simplify(size * 1e-4))
+        kept = _coarser(kept, size / 250)
+    shape = shapely.union_all(shapely.polygons(kept))
+    step = size * 1e-4
+    for grow in (step, -2 * step, step):  # close what is only numbers apart, part what only touches
+        shape = shape.buffer(grow, join_style="mitre")
+    return shapely.make_valid(shape.simplify(step / 2))
 
 
 def _coarser(flat: Floats, cell: float) -> Floats:

@@ -67,6 +67,7 @@ def cut_figure(fabrics: Sequence[FabricCut], system: System = "both", wide: floa
     longest = max(f.length for f in fabrics)
     widest = max(f.nest.roll.width for f in fabrics)
     scale = min(wide / longest, 3.6 / widest)
+    wide = max(longest * scale, 5.0)
     heights = [f.nest.roll.width * scale + 0.95 for f in fabrics]
     with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 9, "text.color": palette.INK,
                          "hatch.linewidth": 0.5, "svg.hashsalt": "layup"}):  # fmt: skip
@@ -119,7 +120,7 @@ def _ruler(axes: Axes, length: float, scale: float, system: System) -> None:
     step = next((s for s in (1, 2, 5, 10, 20, 50, 100) if s * unit * scale > 0.75), 200) * unit
     for mark in np.arange(0.0, length + 1e-9, step):
         axes.plot([mark, mark], [0, -0.05 / scale], color=palette.QUIET, lw=0.8, clip_on=False)
-        if length - mark < 0.55 / scale and mark:
+        if length - mark < 1.55 / scale and mark:
             continue
         axes.text(mark, -0.08 / scale, length_words(float(mark), system) if mark else "0", ha="center", va="top",
                   fontsize=8, color=palette.QUIET)  # fmt: skip

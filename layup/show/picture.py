@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from layup.prediction import Prediction
 from layup.show import palette
+from layup.show.shape import draw_shape, is_level
 from layup.words import mass_both, mass_words, thickness_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-Floats = NDArray[np.float64]
-
-_VIEW = (-58.0, 28.0)  # azimuth and elevation of the eye [deg]
-_FROM_ABOVE = (0.0, 90.0)
-_MOST_TRIANGLES = 60_000
 
 
 def draw_prediction(prediction: Prediction, path: str | Path) -> Path:
@@ -79,61 +73,13 @@ def _head(figure: Figure, prediction: Prediction) -> None:
         figure.text(0.96, 0.945, line, fontsize=13, va="top", ha="right", color=palette.OLD)
 
 
-def _project(points: Floats, view: tuple[float, float]) -> tuple[Floats, Floats]:
-    """Points (..., 3) seen from the eye: picture coordinates (..., 2) and depth (...), larger nearer."""
-    turn, rise = np.radians(view)
-    toward = np.array([np.cos(rise) * np.sin(turn), -np.cos(rise) * np.cos(turn), np.sin(rise)])
-    right = np.array([np.cos(turn), np.sin(turn), 0.0])
-    up = np.cross(toward, right)
-    return points @ np.stack([right, up]).T, points @ toward
-
-
 def _draw_shape(axes: Axes, prediction: Prediction) -> None:
-    from matplotlib.collections import PolyCollection
-    from matplotlib.colors import to_rgb
-    from matplotlib.patches import Patch
-
     surface = prediction.job.surface
-    pieces: list[tuple[Floats, str]] = []
-    soup = surface.vertices[surface.faces]
-    step = -(-len(soup) // _MOST_TRIANGLES)
-    pieces.append((soup[::step], palette.PART))
-    keys = []
-    for number, zone in enumerate(prediction.job.part.zone):
-        triangles = prediction.job.zone_triangles(zone.name)
-        if triangles is None:
-            continue
-        colour = palette.ZONES[number % len(palette.ZONES)]
-        pieces.append((triangles, colour))
-        keys.append(Patch(facecolor=colour, label=f"{zone.name}"))
-    polygons, colours, depths = [], [], []
-    light = np.array([-0.35, -0.45, 0.82])
-    size_of = np.ptp(surface.vertices, axis=0)
-    level = size_of[2] <= 1e-6 * size_of.max()
-    view = _FROM_ABOVE if level else _VIEW
-    for order, (triangles, colour) in enumerate(pieces):
-        if not len(triangles):
-            continue
-        flat, depth = _project(triangles, view)
-        normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-        size = np.linalg.norm(normal, axis=1, keepdims=True)
-        shade = np.abs((normal / np.where(size > 0, size, 1.0)) @ light)
-        base = np.array(to_rgb(colour))
-        mix = (0.30 + 0.70 * shade)[:, None]
-        polygons.append(flat)
-        colours.append(np.clip(base * mix + (1 - mix) * 0.12 + 0.16 * shade[:, None] ** 6, 0, 1))
-        depths.append(depth.mean(axis=1) + order * 1e-3)
-    order_of = np.argsort(np.concatenate(depths))
-    shapes: Any = np.concatenate(polygons)[order_of]
-    shades = np.concatenate(colours)[order_of]
-    axes.add_collection(PolyCollection(shapes, facecolors=shades, edgecolors=shades, linewidths=0.25))
-    axes.set_aspect("equal")
-    axes.autoscale_view()
-    axes.axis("off")
+    keys = draw_shape(axes, prediction.job)
     whole = surface.whole
     if whole.box is not None:
         low, high = np.array(whole.box)
-        span = " x ".join(f"{v:.0f}" for v in (high - low)[: 2 if level else 3] * 1e3)
+        span = " x ".join(f"{v:.0f}" for v in (high - low)[: 2 if is_level(surface) else 3] * 1e3)
         thick = thickness_words(prediction.weighed.thickness.mean, "both")
         caption = f"{span} mm, {whole.area:.3f} m², {thick} thick"
         axes.figure.text(0.04, 0.805, caption, fontsize=11, color=palette.QUIET)

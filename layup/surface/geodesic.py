@@ -28,8 +28,9 @@ from layup.surface.topology import Faces, Numbers, Points, edge_keys, free_edges
 Mask = NDArray[np.bool_]
 
 _BORDER_POINT, _BORDER_EDGE = 24.0, 12.0  # edges at the border of a zone are at most this part of the reach
-_POINT, _EDGE = 6.0, 4.0  # edges the front runs over are at most this part of it
+_POINT, _EDGE, _LINE = 6.0, 4.0, 8.0  # edges the front runs over are at most this part of it
 _ROUND = -0.01  # a path can bend round a point of the edge that turns less than this [rad]
+_SETTLED, _ROUGHLY = 1e-4, 1e-3  # shares of the reach by which distances may still change, and rough ones
 _ROUGH = 1.25  # distances over single triangles are taken to be too long by this factor at most
 
 
@@ -92,7 +93,7 @@ def near_point(points: Points, faces: Faces, at: Floats, reach: float, name: str
     start = np.full(len(p), np.inf)
     start[source] = 0.0
     net = fans(p, f)
-    distance, bend = relax(net, start, np.zeros(len(p)), _bound(net, reach), _pivots(p, f))
+    distance, bend = relax(net, start, np.zeros(len(p)), _bound(net, reach), _SETTLED * reach, _pivots(p, f))
     return Front(p, f, owner, distance, bend, away, reach / _BORDER_POINT)
 
 
@@ -111,7 +112,7 @@ def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: s
     """
     if not len(edges):
         raise SurfaceError(f"{name}: the surface has no free edge", "Use a zone about a point instead")
-    turn, length = edge_turns(points, faces, free_edges(faces))
+    turn, length = edge_turns(points, faces, free_edges(faces, once=True))
     start = np.full(len(points), np.inf)
     start[edges] = 0.0
     sheet = _Sheet(points, faces, np.arange(len(faces)), edges, start, edge_bends(turn, length), turn < _ROUND, [])
@@ -120,7 +121,7 @@ def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: s
         while True:
             net = fans(sheet.points, sheet.faces, pairs=False)
             straight, bound = np.full(len(sheet.points), np.inf), _bound(net, _ROUGH * reach)
-            rough, _ = relax(net, sheet.start, straight, bound, None, sheet.through(net))
+            rough, _ = relax(net, sheet.start, straight, bound, _ROUGHLY * reach, None, sheet.through(net))
             rough = sheet.crop(rough, reach)
             ends = unique_edges(sheet.faces)
             length, lowest = _lowest(sheet.points, ends, rough)
@@ -135,7 +136,7 @@ def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: s
         raise SurfaceError(f"{name}: {problem.wrong}", problem.remedy) from None
     net = fans(sheet.points, sheet.faces)
     through = sheet.through(net)
-    distance, bend = relax(net, sheet.start, sheet.bend, _bound(net, reach), sheet.pivots, through)
+    distance, bend = relax(net, sheet.start, sheet.bend, _bound(net, reach), _SETTLED * reach, sheet.pivots, through)
     away = np.concatenate(sheet.away)
     return Front(sheet.points, sheet.faces, sheet.owner, distance, bend, away, reach / _BORDER_EDGE)
 
@@ -153,7 +154,7 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
     Raises:
         SurfaceError: the line is nowhere nearer to the surface than the reach.
     """
-    step = reach / _EDGE
+    step = reach / _LINE
     along = ends[1] - ends[0]
     middle = points[faces].mean(axis=1)
     off = points[faces] - middle[:, None]
@@ -165,11 +166,13 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
     used, crop = np.unique(faces[owner], return_inverse=True)
     p, f = points[used], crop.reshape(-1, 3)
 
-    def long_ones(a: Points, b: Points) -> Mask:
-        marked: Mask = np.einsum("ij,ij->i", b - a, b - a) > step * step
+    def long_and_near(a: Points, b: Points) -> Mask:
+        length = np.sqrt(np.einsum("ij,ij->i", b - a, b - a))
+        off = 0.5 * (a + b) - on_segments(0.5 * (a + b), ends[:1].repeat(len(a), 0), ends[1:].repeat(len(a), 0))
+        marked: Mask = (length > step) & (np.sqrt(np.einsum("ij,ij->i", off, off)) < 2.0 * reach + 0.5 * length)
         return marked
 
-    p, f, owner = halve_edges(p, f, owner, long_ones)
+    p, f, owner = halve_edges(p, f, owner, long_and_near)
     count = int(np.ceil(np.linalg.norm(along) / (0.5 * step))) + 1
     if count * len(f) > 50_000_000:
         raise SurfaceError(f"{name}: too narrow for the length of the line", "Give a wider zone")
@@ -195,7 +198,7 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
         if any(np.array_equal(here[best], end) for end in (a[0], b[-1])):
             bend[corner] = 0.0
     net = fans(p, f)
-    distance, bend = relax(net, start, bend, _bound(net, reach), _pivots(p, f))
+    distance, bend = relax(net, start, bend, _bound(net, reach), _SETTLED * reach, _pivots(p, f))
     return Front(p, f, owner, distance, bend, away, reach / _BORDER_EDGE)
 
 
@@ -217,7 +220,7 @@ def _pieces(points: Points, faces: Faces, rows: Numbers, owner: Numbers | None =
 
 def _pivots(points: Points, faces: Faces) -> Mask:
     """Points of the free edge that a path can bend round."""
-    return edge_turns(points, faces, free_edges(faces))[0] < _ROUND
+    return edge_turns(points, faces, free_edges(faces, once=True))[0] < _ROUND
 
 
 def _bound(net: Fans, reach: float) -> float:

@@ -29,7 +29,7 @@ Vector = tuple[float, float, float]
 Tensor = tuple[Vector, Vector, Vector]
 Box = tuple[Vector, Vector]
 
-_CHUNK = 16_384
+_CHUNK = 8_192  # small enough for the sums to stay on one thread
 NO_AREA = 1e-14
 """A triangle has no area when (2 area)^2 is at most this share of its longest side to the fourth:
 single-precision coordinates carry no more. [-]"""
@@ -146,11 +146,11 @@ def moments(corners: NDArray[np.float64]) -> NDArray[np.float64]:
     s = a + b + c
     out = np.empty(SUMS)
     out[0] = area.sum()
-    out[1:4] = s @ area / 3.0
+    out[1:4] = (s * area).sum(axis=1) / 3.0  # sums, not products of matrices: those start threads that cost more
     for row, (i, j) in enumerate(_PAIRS):
-        out[4 + row] = (a[i] * a[j] + b[i] * b[j] + c[i] * c[j] + s[i] * s[j]) @ area / 12.0
+        out[4 + row] = ((a[i] * a[j] + b[i] * b[j] + c[i] * c[j] + s[i] * s[j]) * area).sum() / 12.0
     out[10:13] = 0.5 * x.sum(), 0.5 * y.sum(), 0.5 * z.sum()
-    out[13] = (a[0] @ x + a[1] @ y + a[2] @ z) / 6.0
+    out[13] = (a[0] * x + a[1] * y + a[2] * z).sum() / 6.0
     out[14] = np.count_nonzero(square <= NO_AREA * longest * longest)
     return out
 

@@ -38,7 +38,7 @@ ANGLE = 0.05
 """Largest angle between triangles next to each other on a curved face. [rad]"""
 LARGEST = 500_000_000
 """A file with more bytes is refused. [bytes]"""
-PATIENCE = 600.0
+PATIENCE = 300.0
 """The kernel gets so long. [s]"""
 MEMORY = 4_000_000_000
 """And so much address space, where the system can limit it. [bytes]"""

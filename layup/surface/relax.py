@@ -31,8 +31,8 @@ from layup.surface.topology import Faces, Numbers, Points
 
 Floats = NDArray[np.float64]
 
-_EVEN = 1e-4  # a corner that becomes shorter by less than this share of the reach is settled
 _STRAIGHT = 1e-4  # fronts that bend by less than this over an edge are taken as straight
+_POINT = 1e-12  # a front with a smaller radius is still at its point [m]
 _ALIKE = 0.7  # curvatures of a front that differ by more than this share of their mean belong to different places
 _CORNER = 0.4  # a boundary that turns more than this at a point has a corner there [rad]
 
@@ -163,7 +163,8 @@ def relax(
     net: Fans,
     start: Floats,
     bend: Floats,
-    reach: float,
+    bound: float,
+    settled: float,
     pivot: NDArray[np.bool_] | None = None,
     through: NDArray[np.bool_] | None = None,
 ) -> tuple[Floats, Floats]:
@@ -173,7 +174,8 @@ def relax(
         net: The edges that distances come over.
         start: Distance of each point (n,): known at the sources, infinite elsewhere. [m]
         bend: Bend of the front at the sources (n,); see the head of this module. [m]
-        reach: Distances beyond this are left infinite. [m]
+        bound: Distances beyond this are left infinite. [m]
+        settled: A point that becomes nearer by less than this keeps its distance. [m]
         pivot: Points that a path can bend round (n,): those of the free edge; None for none.
         through: Edges a front can come through (those of `net`); over the others a distance comes along the
             sides of the corner only. None for all.
@@ -183,61 +185,105 @@ def relax(
     """
     d, o = start.copy(), bend.copy()
     source = np.isfinite(start)
-    open_ = np.ones(len(net.to), dtype=bool) if through is None else through
     turns = np.zeros(len(d), dtype=bool) if pivot is None else pivot & ~source
+    live = _Live(net, through)
     moved = source.copy()
-    least = _EVEN * reach
-    to_one, to_two = np.hypot(net.along, net.off), np.hypot(net.width - net.along, net.off)
+    round_ = 0
     while moved.any():
-        rows = np.flatnonzero(moved[net.one] | moved[net.two])
-        k, i, j = net.to[rows], net.one[rows], net.two[rows]
-        di, dj, oi, oj = d[i], d[j], o[i], o[j]
-        over_i, over_j = di + to_one[rows], dj + to_two[rows]
+        round_ += 1
+        if round_ % 16 == 0:
+            live.retire(d, float(d[moved].min()))
+        k, i, j, row = live.next_to(moved)
+        di, dj, dk = d.take(i), d.take(j), d.take(k)
+        width = live.width.take(row)
+        with np.errstate(invalid="ignore"):
+            least = 0.5 * (di + dj - width)  # no way over the edge is shorter
+        can = np.minimum(np.where(np.isfinite(least), least, np.minimum(di, dj)), bound) < dk - settled
+        k, i, j, row, di, dj, dk, width = (v[can] for v in (k, i, j, row, di, dj, dk, width))
+        over_i, over_j = di + live.to_one.take(row), dj + live.to_two.take(row)
         best = np.minimum(over_i, over_j)
         nearer = np.where(over_i <= over_j, i, j)
-        new_bend = np.where(turns[nearer], -d[nearer], o[nearer])
-        both = np.flatnonzero(np.isfinite(best) & np.isfinite(di) & np.isfinite(dj) & open_[rows])
-        sub = rows[both]
-        there, bent = _front(di[both], dj[both], oi[both], oj[both], net.width[sub], net.along[sub], net.off[sub])
+        bent = np.where(turns.take(nearer), -d.take(nearer), o.take(nearer))
+        both = np.flatnonzero(np.isfinite(di) & np.isfinite(dj) & live.open.take(row))
+        at = row[both]
+        there, way = _front(
+            di[both], dj[both], o.take(i[both]), o.take(j[both]), width[both],
+            live.along.take(at), live.off.take(at),
+        )  # fmt: skip
         over = there < best[both]
-        best[both[over]], new_bend[both[over]] = there[over], bent[over]
-        good = best < np.minimum(d[k] - least, reach)
-        k, best, new_bend = k[good], best[good], new_bend[good]
+        best[both[over]], bent[both[over]] = there[over], way[over]
+        good = best < np.minimum(dk - settled, bound)
+        k, best, bent = k[good], best[good], bent[good]
         np.minimum.at(d, k, best)
         won = best <= d[k]
-        o[k[won]] = new_bend[won]
+        o[k[won]] = bent[won]
         moved[:] = False
         moved[k] = True
     return d, o
+
+
+class _Live:
+    """The part of a net that a front can still change."""
+
+    def __init__(self, net: Fans, through: NDArray[np.bool_] | None) -> None:
+        self.to, self.one, self.two = net.to, net.one, net.two
+        self.width, self.along, self.off = net.width, net.along, net.off
+        self.to_one, self.to_two = np.hypot(net.along, net.off), np.hypot(net.width - net.along, net.off)
+        self.open = np.ones(len(net.to), dtype=bool) if through is None else through
+        self.rows = np.arange(len(net.to))
+        self.longest = float(net.width.max(initial=0.0))
+        self.ends = (net.one, net.two)
+
+    def next_to(self, moved: NDArray[np.bool_]) -> tuple[Numbers, Numbers, Numbers, Numbers]:
+        """Corner, ends and row of the edges with an end that moved."""
+        row = self.rows[moved.take(self.ends[0]) | moved.take(self.ends[1])]
+        return self.to.take(row), self.one.take(row), self.two.take(row), row
+
+    def retire(self, d: Floats, front: float) -> None:
+        """Leave out edges whose two ends are settled: behind the front by more than any edge is long."""
+        one, two = self.ends
+        left = np.maximum(d.take(one), d.take(two)) >= front - self.longest
+        self.rows, self.ends = self.rows[left], (one[left], two[left])
 
 
 def _front(
     di: Floats, dj: Floats, oi: Floats, oj: Floats, width: Floats, along: Floats, off: Floats
 ) -> tuple[Floats, Floats]:
     """Distance over an edge and the bend there; infinite where the way does not cross the edge."""
-    o = shared_bend(di, dj, oi, oj)
+    bent = shared_bend(di, dj, oi, oj)
     out = np.full(len(di), np.inf)
-    mean = 0.5 * (di + dj)
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        flat = ~np.isfinite(o) | (width < _STRAIGHT * np.abs(mean + o))
-        slope = (dj - di) / width
-        rise = np.sqrt(1.0 - slope * slope)
-        hit = along - slope / rise * off
-        there = di + slope * along + rise * off
-        good = flat & (hit >= -1e-12) & (hit <= width * (1.0 + 1e-12)) & (np.abs(slope) < 1.0)
-        out[good] = there[good]
-        bent = np.where(np.isfinite(o), o, np.where(hit < 0.5 * width, oi, oj))
-        ri, rj = di + o, dj + o
-        sign = np.sign(ri)
-        x = (ri * ri - rj * rj + width * width) / (2.0 * width)
-        y2 = ri * ri - x * x
-        y = sign * np.sqrt(y2)  # the centre lies this far behind the edge
-        hit = x + (along - x) * y / (y + off)
-        there = np.hypot(along - x, off + y) * sign - o
-        good = ~flat & (sign == np.sign(rj)) & (y2 >= 0.0) & (hit >= 0.0) & (hit <= width)
-        good &= (sign > 0.0) | (y + off < 0.0)
-    out[good] = there[good]
+        flat = ~(width >= _STRAIGHT * np.abs(0.5 * (di + dj) + bent))
+        rows = np.flatnonzero(flat)
+        out[rows] = _straight(di[rows], dj[rows], width[rows], along[rows], off[rows])
+        curved = np.flatnonzero(~flat)
+        out[curved] = _round(*(v[curved] for v in (di, dj, bent, width, along, off)))
+        ri, rj = np.abs(di + oi), np.abs(dj + oj)
+        straighter = np.where(ri > rj, oi, oj)
+        bent = np.where(np.isfinite(bent) | (ri < _POINT) | (rj < _POINT), bent, straighter)
     return out, bent
+
+
+def _straight(di: Floats, dj: Floats, width: Floats, along: Floats, off: Floats) -> Floats:
+    """Distance that a straight front brings."""
+    slope = (dj - di) / width
+    rise = np.sqrt(1.0 - slope * slope)
+    hit = along - slope / rise * off
+    good = (hit >= -1e-12) & (hit <= width * (1.0 + 1e-12)) & (np.abs(slope) < 1.0)
+    return np.where(good, di + slope * along + rise * off, np.inf)
+
+
+def _round(di: Floats, dj: Floats, o: Floats, width: Floats, along: Floats, off: Floats) -> Floats:
+    """Distance that a front with a centre brings, behind the edge when it grows and ahead when it shrinks."""
+    ri, rj = di + o, dj + o
+    grows = ri > 0.0
+    x = (ri * ri - rj * rj + width * width) / (2.0 * width)
+    y = np.where(grows, 1.0, -1.0) * np.sqrt(ri * ri - x * x)  # not a number where the two ends don't fit
+    hit = x + (along - x) * y / (y + off)
+    there = np.where(grows, 1.0, -1.0) * np.hypot(along - x, off + y) - o
+    good = (ri * rj >= 0.0) & (hit >= 0.0) & (hit <= width)
+    good &= np.where(grows, np.hypot(hit - x, y) >= o, y + off < 0.0)  # past its start, short of its focus
+    return np.where(good, there, np.inf)
 
 
 def shared_bend(di: Floats, dj: Floats, oi: Floats, oj: Floats) -> Floats:
@@ -252,7 +298,7 @@ def shared_bend(di: Floats, dj: Floats, oi: Floats, oj: Floats) -> Floats:
         curved = 0.5 * (ki + kj)
         alike = np.abs(ki - kj) < _ALIKE * np.abs(curved)
         mixed = np.where(alike, 1.0 / curved - 0.5 * (di + dj), np.inf)
-    small_i, small_j = np.abs(ri) < 1e-12, np.abs(rj) < 1e-12
+    small_i, small_j = np.abs(ri) < _POINT, np.abs(rj) < _POINT
     out = np.where(oi == oj, oi, np.where(small_i, oj, np.where(small_j, oi, mixed)))
     shared: Floats = np.where(small_i & small_j, np.inf, out)
     return shared

@@ -67,14 +67,18 @@ def edge_keys(edges: Faces) -> NDArray[np.int64]:
     return keys
 
 
-def free_edges(faces: Faces) -> Faces:
+def free_edges(faces: Faces, *, once: bool = False) -> Faces:
     """Edges used an odd number of times, shape (e, 2), in the direction of their first face.
 
     An edge of one face is free; an edge of three is one free edge on a seam.
+
+    Args:
+        faces: Shape (m, 3).
+        once: Only edges of one face: where a rib meets a skin, the surface does not end.
     """
     edges, _ = edges_of(faces)
     _, first, count = np.unique(edge_keys(edges), return_index=True, return_counts=True)
-    free: Faces = edges[first[count % 2 == 1]]
+    free: Faces = edges[first[count == 1 if once else count % 2 == 1]]
     return free
 
 

@@ -126,7 +126,7 @@ def _within(points: Points, faces: Faces, text: object, name: str) -> tuple[Soup
         raise SurfaceError(f"{name}: within {match['reach']} is no distance", "It must be greater than 0")
     what = " ".join(match["what"].casefold().split()).removeprefix("the ").removeprefix("free ")
     if what == "edge":
-        front = near_edges(points, faces, free_edges(faces), reach, name)
+        front = near_edges(points, faces, free_edges(faces, once=True), reach, name)
         return part(front, reach)
     if "(" in what:
         place = np.array(parse_place(match["what"], f"{name}: within"))

@@ -1,0 +1,196 @@
+r"""Many layups on one panel: a small model drawn from the finite elements, and the limits it sets on the stiffness.
+
+- Answer deflection, curvature, frequency for thousands of D at once?    `PanelModel.respond`, `frequencies`, `factors`
+- What must D keep to, whatever the stack, for a deflection to pass?      `PanelModel.limit_of_sag` and its neighbours
+- How far is the small model from the whole?                              `PanelModel.error_at`
+
+The full panel is solved for a few layups that lie far apart; any other layup bends in a mix of those shapes, the mix that
+takes the least energy. So the small model is a plate that can take fewer shapes than the full one: it is never softer.
+
+A limit: for any shape w, the work of the load on its own deflection is at least (f.w)^2 / (energy of w at D), and that
+energy is linear in D. To keep the sag within c, D must hold g . D >= (f.w)^2/c with g the energies of w. The limit is
+sharp where w is the panel's own shape. Frequency (Rayleigh) and buckling give limits of the same kind.
+Source: least energy; Rayleigh, Theory of Sound, 1877 (from memory); the limits are our own use of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.laminate.panel import TERMS, Panel, PanelLoad, matrix_of
+
+Floats = NDArray[np.float64]
+Limit = tuple[Floats, float, float]
+"""g, r, s of g . D >= r + s m."""
+
+
+@dataclass(frozen=True)
+class PanelModel:
+    """A small model of one panel under its loads; make it with `PanelModel.of`.
+
+    Attributes:
+        panel: The full panel.
+        loads: In the order of the cases.
+        shapes: The full unknowns of each shape, (count, b), of unit mass.
+        energy: Of the shapes for each number of D alone, (6, b, b).
+        work: Of each load on each shape, (b, cases).
+        push: Of one newton a metre along x, and along y, (2, b, b).
+        sag: Deflection of the shapes at the corners, (corners, b).
+        bend: Curvature of the shapes at the corners, (corners, 3, b).
+    """
+
+    panel: Panel
+    loads: tuple[PanelLoad, ...]
+    shapes: Floats
+    energy: Floats
+    work: Floats
+    push: Floats
+    sag: Floats
+    bend: Floats
+
+    @classmethod
+    def of(cls, panel: Panel, loads: Sequence[PanelLoad], samples: Floats, pushed: bool = False) -> PanelModel:
+        """Draw a small model from the full panel.
+
+        Args:
+            panel: The panel. [-]
+            loads: Its loads; the first is usually an even pressure. [Pa, N]
+            samples: D of layups that lie far apart, (n, 6); only their proportions count. [N m]
+            pushed: Whether buckling will be asked for. [-]
+        Returns:
+            The model.
+        """
+        vectors = np.stack([panel.load_vector(load) for load in loads], axis=1)
+        found = []
+        for terms in samples:
+            d = matrix_of(terms / np.abs(terms).max())
+            found.append(panel.solve(d, vectors))
+            found.append(panel.frequency(d, 1.0)[1][:, None])
+            if pushed:
+                for nx, ny in ((1.0, 0.0), (0.0, 1.0)):
+                    factor, shape = panel.buckling(d, nx, ny)
+                    if np.isfinite(factor):
+                        found.append(shape[:, None])
+        return cls._from(panel, tuple(loads), vectors, np.concatenate(found, axis=1))
+
+    @classmethod
+    def _from(cls, panel: Panel, loads: tuple[PanelLoad, ...], vectors: Floats, raw: Floats) -> PanelModel:
+        free, mass = panel.free, panel.mass
+        raw = raw / np.sqrt(np.einsum("ic,ic->c", raw[free], mass @ raw[free]))
+        gram = raw[free].T @ (mass @ raw[free])
+        values, mix = np.linalg.eigh(gram)
+        kept = values > 1e-11 * values[-1]
+        shapes = raw @ (mix[:, kept] / np.sqrt(values[kept]))
+        bend = panel.curvature(shapes)
+        weighted = bend * panel.mesh.areas[:, None, None]
+        energy = []
+        for i, j in TERMS:
+            part = np.einsum("mb,mc->bc", weighted[:, i], bend[:, j])
+            energy.append(part if i == j else part + part.T)
+        push = np.stack([shapes[free].T @ (panel._push(*n) @ shapes[free]) for n in ((1.0, 0, 0), (0, 1.0, 0))])
+        return cls(panel, loads, shapes, np.array(energy), shapes.T @ vectors, push, panel.deflection(shapes),
+                   panel.curvature_at_corners(shapes))  # fmt: skip
+
+    def with_layup(self, terms: Floats) -> PanelModel:
+        """The model with the full panel's own shapes for one more layup."""
+        vectors = np.stack([self.panel.load_vector(load) for load in self.loads], axis=1)
+        d = matrix_of(terms / np.abs(terms).max())
+        more = np.concatenate([self.panel.solve(d, vectors), self.panel.frequency(d, 1.0)[1][:, None]], axis=1)
+        return PanelModel._from(self.panel, self.loads, vectors, np.concatenate([self.shapes, more], axis=1))
+
+    def _stiff(self, d: Floats) -> Floats:
+        return np.asarray(np.tensordot(d, self.energy, axes=(1, 0)))
+
+    def respond(self, d: Floats) -> Floats:
+        """Amounts of the shapes under every load, for many layups at once.
+
+        Args:
+            d: Six numbers each, (n, 6). [N m]
+        Returns:
+            Amounts, (n, b, cases). [kg^0.5 m]
+        """
+        if not len(d):
+            return np.empty((0, *self.work.shape))
+        return np.asarray(np.linalg.solve(self._stiff(d), np.broadcast_to(self.work, (len(d), *self.work.shape))))
+
+    def own_work(self, amounts: Floats) -> Floats:
+        """Work of each load on its own deflection, (n, cases). [N m]"""
+        return np.asarray(np.einsum("bc,nbc->nc", self.work, amounts))
+
+    def greatest_sag(self, amounts: Floats) -> Floats:
+        """Greatest deflection anywhere, (n, cases). [m]"""
+        return np.asarray(
+            np.stack([np.abs(amounts[:, :, c] @ self.sag.T).max(axis=1) for c in range(amounts.shape[2])], axis=1)
+        )
+
+    def frequencies(self, d: Floats, areal_weight: Floats) -> tuple[Floats, Floats]:
+        """Lowest frequency of many layups (n,), and the amounts of its shape (n, b). [Hz, -]"""
+        values, vectors = np.linalg.eigh(self._stiff(d))
+        return np.sqrt(np.maximum(values[:, 0], 0.0) / areal_weight) / (2 * np.pi), vectors[:, :, 0]
+
+    def factors(self, d: Floats, nx: float, ny: float) -> tuple[Floats, Floats]:
+        """Buckling factor of many layups (n,), and the amounts of its shape (n, b). [-]"""
+        push = nx * self.push[0] + ny * self.push[1]
+        root = np.linalg.cholesky(self._stiff(d))
+        half = np.linalg.solve(root, np.broadcast_to(push, root.shape))
+        values, vectors = np.linalg.eigh(np.linalg.solve(root, half.transpose(0, 2, 1)))
+        top = values[:, -1]
+        amounts = np.linalg.solve(root.transpose(0, 2, 1), vectors[:, :, -1:])[:, :, 0]
+        return np.where(top > 0, 1 / np.where(top > 0, top, 1.0), np.inf), amounts
+
+    def _energies(self, shape: Floats) -> Floats:
+        return np.asarray(np.einsum("b,kbc,c->k", shape, self.energy, shape))
+
+    def limit_of_work(self, shape: Floats, case: int, most: float) -> Limit:
+        """Limit on D that follows from: a load's work on its own deflection is at most so much [N m]."""
+        return self._energies(shape), float(self.work[:, case] @ shape) ** 2 / most, 0.0
+
+    def limit_of_frequency(self, shape: Floats, least: float) -> Limit:
+        """Limit on D that follows from: the lowest frequency is at least so much [Hz]."""
+        return self._energies(shape), 0.0, (2 * np.pi * least) ** 2 * float(shape @ shape)
+
+    def limit_of_push(self, shape: Floats, nx: float, ny: float, least: float) -> Limit:
+        """Limit on D that follows from: the buckling factor is at least so much."""
+        push = float(shape @ (nx * self.push[0] + ny * self.push[1]) @ shape)
+        return self._energies(shape), least * max(push, 0.0), 0.0
+
+    def error_at(self, terms: Floats) -> float:
+        """How far the small model's work of the loads lies below the full panel's, at one layup; the largest. [-]"""
+        vectors = np.stack([self.panel.load_vector(load) for load in self.loads], axis=1)
+        full = np.einsum("ic,ic->c", vectors, self.panel.solve(matrix_of(terms), vectors))
+        small = self.own_work(self.respond(terms[None]))[0]
+        return float(np.abs(small / full - 1).max())
+
+
+def strip_stiffness(d: Floats) -> Floats:
+    """Bending stiffness per width of a strip cut along x, and of one cut along y: 1/(D^-1)11, 1/(D^-1)22.
+
+    Args:
+        d: Six numbers each, (n, 6). [N m]
+    Returns:
+        Shape (n, 2). [N m]
+    Source: Reddy, Mechanics of Laminated Composite Plates and Shells, 2nd ed. 2004 (from memory).
+    """
+    inverse = np.linalg.inv(matrix_of(d))
+    return 1 / np.stack([inverse[:, 0, 0], inverse[:, 1, 1]], axis=1)
+
+
+def limit_of_strip(axis: int, least: float, at: Floats | None = None) -> Limit:
+    """Limit on D that follows from: a strip along x (0) or y (1) has at least so much bending stiffness [N m].
+
+    A strip free to curve sideways takes the curvature of least energy; any other curvature of the same bend gives a
+    limit. `at` is the D (6,) whose own curvature is used.
+    """
+    curve = np.eye(3)[axis]
+    if at is not None:
+        inverse = np.linalg.inv(matrix_of(at))
+        curve = inverse[:, axis] / inverse[axis, axis]
+    g = np.array([curve[i] * curve[j] * (1 if i == j else 2) for i, j in TERMS])
+    return g, least, 0.0
+
+

@@ -1,0 +1,342 @@
+r"""The lightest of all stacks that keep to linear limits on their bending stiffness: an exact search, halves against halves.
+
+- What may the half of a symmetric stack be made of?     `Options`
+- Which stacks belong together?                          `Frame` (one process, one core, one number of plies)
+- The next lightest stack that keeps to the limits?      `Queue.next_weight`, then `Queue.collect`
+- How many stacks are there, how many were looked at?    `Queue.size`, `Queue.looked_at`
+
+A stack is symmetric about its middle: a core, a single ply or nothing, and the same plies outwards on either side. With
+the inner plies of one half reaching up to H, the stiffness of the whole is D_inner + 2 (C + H B + H^2 A), where A, B, C
+belong to the outer plies alone. So every inner half is met with every outer half by a few multiplications, without the
+stack being written out. A limit is g . D >= r + s m (m the areal weight); deflection, frequency, buckling and the bending
+stiffness of a strip are all bounded by such limits (see `layup.laminate.cuts`).
+
+Why the answer is exact: outer halves are sorted by weight, so the first that keeps to all limits is the lightest for that
+inner half. An inner half is passed over only where even the best outer half left, taken limit by limit, falls short.
+Frames wait in order of a weight that none of their stacks can be under.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import RangeError
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+MOST_HALVES = 600_000
+"""Half-stacks of one table; more would not fit in a small machine's memory."""
+SAME = 1e-9
+"""Areal weights nearer than this are one. [kg/m^2]"""
+
+
+@dataclass(frozen=True)
+class Options:
+    """What a ply may be, in one process.
+
+    Attributes:
+        weight: Areal weight of each, (o,). [kg/m^2]
+        thickness: (o,). [m]
+        terms: Qbar 11, 12, 22, 16, 26, 66 of each, (o, 6). [Pa]
+        surface: Which may lie outermost, (o,); which may lie anywhere else follows from `inside`.
+        inside: Which may lie below the surface, (o,).
+        most_alike: Greatest run of equal plies; 0 for no limit. [-]
+    """
+
+    weight: Floats
+    thickness: Floats
+    terms: Floats
+    surface: NDArray[np.bool_]
+    inside: NDArray[np.bool_]
+    most_alike: int = 0
+
+    @cached_property
+    def _halves(self) -> dict[tuple[int, bool], _Half]:
+        return {}
+
+    def half(self, plies: int, outermost: bool) -> _Half:
+        """All sequences of so many plies; the last one may be the surface."""
+        key = (plies, outermost)
+        if key not in self._halves:
+            self._halves[key] = _Half.of(self, plies, outermost)
+        return self._halves[key]
+
+    def count(self, plies: int) -> int:
+        """How many half-stacks of so many plies there are."""
+        return 1 if plies == 0 else int(self.surface.sum()) * int(self.inside.sum()) ** (plies - 1)
+
+
+@dataclass(frozen=True)
+class _Half:
+    """Sequences of plies, from the middle outwards, sorted by weight."""
+
+    plies: NDArray[np.int16]
+    weight: Floats
+    thickness: Floats
+    a: Floats
+    b: Floats
+    c: Floats
+    first: Ints
+    first_run: Ints
+    last: Ints
+    last_run: Ints
+
+    @classmethod
+    def of(cls, options: Options, plies: int, outermost: bool) -> _Half:
+        inside, surface = np.flatnonzero(options.inside), np.flatnonzero(options.surface)
+        choices = [inside] * (plies - 1) + [surface if outermost else inside] if plies else []
+        count = int(np.prod([len(c) for c in choices])) if choices else 1
+        if count > MOST_HALVES:
+            raise RangeError(
+                f"{count:,} half-stacks of {plies} plies are too many to list. Allow fewer angles, fabrics or plies."
+            )
+        grid = np.meshgrid(*choices, indexing="ij") if choices else []
+        rows = np.stack([g.ravel() for g in grid], axis=1) if choices else np.zeros((1, 0), dtype=np.int64)
+        rows = rows.astype(np.int16)
+        allowed, first_run, last_run = _runs(rows, options.most_alike)
+        rows, first_run, last_run = rows[allowed], first_run[allowed], last_run[allowed]
+        weight = options.weight[rows].sum(axis=1)
+        order = np.argsort(weight, kind="stable")
+        rows, first_run, last_run, weight = rows[order], first_run[order], last_run[order], weight[order]
+        t = options.thickness[rows]
+        top = np.cumsum(t, axis=1)
+        low = top - t
+        q = options.terms[rows]
+        none = np.full(len(rows), -1)
+        return cls(
+            rows, weight, t.sum(axis=1), np.einsum("nkj,nk->nj", q, t), np.einsum("nkj,nk->nj", q, top**2 - low**2),
+            np.einsum("nkj,nk->nj", q, (top**3 - low**3) / 3), rows[:, 0].astype(np.int64) if plies else none,
+            first_run, rows[:, -1].astype(np.int64) if plies else none, last_run,
+        )  # fmt: skip
+
+
+def _runs(rows: NDArray[np.int16], most: int) -> tuple[NDArray[np.bool_], Ints, Ints]:
+    """Which sequences hold no longer run of equal plies than allowed; the runs at their start and at their end."""
+    n, k = rows.shape
+    if k == 0:
+        return np.ones(n, dtype=bool), np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    run = np.ones(n, dtype=np.int64)
+    longest, first = run.copy(), run.copy()
+    whole = np.ones(n, dtype=bool)
+    for j in range(1, k):
+        same = rows[:, j] == rows[:, j - 1]
+        run = np.where(same, run + 1, 1)
+        longest = np.maximum(longest, run)
+        whole &= same
+        first = np.where(whole, j + 1, first)
+    allowed = longest <= most if most else np.ones(n, dtype=bool)
+    return allowed, first, run
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Linear limits on D: g . D >= r + s m for each row.
+
+    Attributes:
+        g: (j, 6), in the order 11, 12, 22, 16, 26, 66.
+        r: (j,).
+        s: (j,), per areal weight.
+    """
+
+    g: Floats
+    r: Floats
+    s: Floats
+
+    @classmethod
+    def none(cls) -> Limits:
+        """No limit at all."""
+        return cls(np.empty((0, 6)), np.empty(0), np.empty(0))
+
+    def more(self, g: Floats, r: float, s: float = 0.0) -> Limits:
+        """One more limit, in a scale of its own."""
+        scale = float(np.abs(g).max()) or 1.0
+        return Limits(
+            np.concatenate([self.g, (np.asarray(g) / scale)[None]]), np.append(self.r, r / scale),
+            np.append(self.s, s / scale),
+        )  # fmt: skip
+
+    def kept(self, d: Floats, areal_weight: Floats) -> NDArray[np.bool_]:
+        """Which stacks keep to all of them; one part in 1e9 is given for rounding."""
+        value = d @ self.g.T
+        due = self.r + self.s * np.asarray(areal_weight)[:, None]
+        return np.asarray((value >= due - 1e-9 * np.abs(due)).all(axis=1))
+
+
+@dataclass
+class Frame:
+    """All symmetric stacks of one process, one core and one number of plies.
+
+    Attributes:
+        key: What the caller knows it by.
+        options: What a ply may be.
+        plies: On either side of the middle. [-]
+        middle: The single ply in the middle, an option's number; -1 for none.
+        base: Areal weight of all but the plies: core, bond, films. [kg/m^2]
+        core: Half the core's thickness. [m]
+    """
+
+    key: Any
+    options: Options
+    plies: int
+    middle: int = -1
+    base: float = 0.0
+    core: float = 0.0
+    @cached_property
+    def _split(self) -> tuple[_Half, _Half]:
+        outer = (self.plies + 1) // 2
+        inner = self.plies - outer
+        return self.options.half(inner, False), self.options.half(outer, outer > 0)
+
+    @property
+    def _fixed(self) -> float:
+        return self.base + (self.options.weight[self.middle] if self.middle >= 0 else 0.0)
+
+    @property
+    def least_weight(self) -> float:
+        """No stack of this frame is lighter. [kg/m^2]"""
+        w, options = self.options.weight, self.options
+        if self.plies == 0:
+            return float(self._fixed)
+        below = (self.plies - 1) * float(w[options.inside].min()) if self.plies > 1 else 0.0
+        return float(self._fixed + 2 * (w[options.surface].min() + below))
+
+    @property
+    def count(self) -> int:
+        """How many stacks it holds, before the limit on equal plies."""
+        return self.options.count(self.plies)
+
+    @cached_property
+    def _inner(self) -> tuple[Floats, Floats]:
+        """Stiffness of the inner plies with the middle, and how high they reach."""
+        half, h0, middle = self._split[0], self.core, np.zeros(6)
+        if self.middle >= 0:
+            t = float(self.options.thickness[self.middle])
+            h0 = t / 2
+            middle = self.options.terms[self.middle] * t**3 / 12
+        return 2 * (half.c + h0 * half.b + h0 * h0 * half.a) + middle, h0 + half.thickness
+
+    def stacks(self, pairs: Ints) -> tuple[NDArray[np.int16], Floats, Floats]:
+        """Plies of one side from the middle outwards, D and areal weight of pairs of halves. [-, N m, kg/m^2]"""
+        inner, outer = self._split
+        d_in, high = self._inner
+        i, o = pairs[:, 0], pairs[:, 1]
+        h = high[i][:, None]
+        d = d_in[i] + 2 * (outer.c[o] + h * outer.b[o] + h * h * outer.a[o])
+        rows = np.concatenate([inner.plies[i], outer.plies[o]], axis=1)
+        return rows, d, self._fixed + 2 * (inner.weight[i] + outer.weight[o])
+
+    def everything(self) -> Ints:
+        """All pairs of halves."""
+        inner, outer = self._split
+        i, o = np.meshgrid(np.arange(len(inner.weight)), np.arange(len(outer.weight)), indexing="ij")
+        return np.stack([i.ravel(), o.ravel()], axis=1)
+
+    def _tables(self, limits: Limits) -> tuple[Any, ...]:
+        inner, outer = self._split
+        d_in, high = self._inner
+        g = np.ascontiguousarray(limits.g.T)
+        parts = [np.ascontiguousarray(2 * (m @ g)) for m in (outer.a, outer.b, outer.c)]
+        best = [np.maximum.accumulate(p, axis=0) for p in parts]
+        fixed = float(self._fixed)
+        return (inner.weight, high, np.ascontiguousarray(d_in @ g), outer.weight, *parts, *best, limits.r, limits.s,
+                fixed, inner.last, inner.last_run, outer.first, outer.first_run, self.options.most_alike)  # fmt: skip
+
+    def keeps_run(self, rows: NDArray[np.int16]) -> NDArray[np.bool_]:
+        """Whether the run of equal plies about the middle is short enough; the halves are checked already."""
+        most = self.options.most_alike
+        if not most or self.plies == 0:
+            return np.ones(len(rows), dtype=bool)
+        run = np.ones(len(rows), dtype=np.int64)
+        longest = run.copy()
+        start = run.copy()
+        whole = np.ones(len(rows), dtype=bool)
+        for j in range(1, rows.shape[1]):
+            same = rows[:, j] == rows[:, j - 1]
+            run = np.where(same, run + 1, 1)
+            longest = np.maximum(longest, run)
+            whole &= same
+            start = np.where(whole, j + 1, start)
+        middle = 2 * start
+        if self.middle >= 0:
+            middle = np.where(rows[:, 0] == self.middle, middle + 1, 1)
+        if self.core > 0:
+            middle = np.zeros_like(start)
+        return np.asarray((longest <= most) & (middle <= most))
+
+
+class Queue:
+    """Frames waiting in order of the lightest stack they may still hold."""
+
+    def __init__(self, frames: Sequence[Frame]) -> None:
+        self.frames = list(frames)
+        self.limits = Limits.none()
+        self.done = -np.inf
+        self.looked_at = 0
+        self._exact: dict[int, tuple[int, float]] = {}
+        self._version = 0
+        self._heap = [(frame.least_weight, number) for number, frame in enumerate(self.frames)]
+        heapq.heapify(self._heap)
+
+    @property
+    def size(self) -> int:
+        """Stacks in all frames."""
+        return sum(frame.count for frame in self.frames)
+
+    def limit(self, g: Floats, r: float, s: float = 0.0) -> None:
+        """Add a limit that every stack must keep to."""
+        self.limits = self.limits.more(g, r, s)
+        self._version += 1
+
+    def next_weight(self) -> float:
+        """The lightest areal weight above those done at which a stack keeps to all limits; infinite if none. [kg/m^2]"""
+        from layup.laminate.search_kernel import lightest
+
+        while self._heap:
+            weight, number = self._heap[0]
+            if not np.isfinite(weight):
+                return float("inf")
+            if self._exact.get(number) == (self._version, weight) and weight > self.done + SAME:
+                return weight
+            heapq.heappop(self._heap)
+            frame = self.frames[number]
+            ceiling = np.inf
+            found, looked = lightest(*frame._tables(self.limits), max(self.done, weight - 2 * SAME) + SAME, ceiling)
+            self.looked_at += int(looked)
+            self._exact[number] = (self._version, float(found))
+            heapq.heappush(self._heap, (float(found), number))
+        return float("inf")
+
+    def collect(self, weight: float, most: int = 200_000) -> list[tuple[Frame, Ints]]:
+        """The stacks of one areal weight that keep to all limits, as pairs of halves of their frames.
+
+        Args:
+            weight: From `next_weight`. [kg/m^2]
+            most: Pairs to bring back of one frame. [-]
+        Returns:
+            Frames and pairs.
+        """
+        from layup.laminate.search_kernel import gather
+
+        found = []
+        for number, frame in enumerate(self.frames):
+            version, own = self._exact.get(number, (-1, -np.inf))
+            if version == self._version and own > weight + SAME:
+                continue
+            if frame.least_weight > weight + SAME:
+                continue
+            pairs = gather(*frame._tables(self.limits), weight - SAME, weight + SAME, most)
+            if len(pairs):
+                found.append((frame, pairs))
+        return found
+
+    def pass_over(self, weight: float) -> None:
+        """All stacks up to this weight are done with."""
+        self.done = max(self.done, weight)

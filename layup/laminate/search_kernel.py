@@ -1,0 +1,138 @@
+"""The inner loops of the search, compiled: halves against halves, in order of weight. See `layup.laminate.search`."""
+
+# Arguments are those of `Frame._tables`: arrays of the inner halves (i), of the outer halves (o) and of the limits (j).
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit, prange
+from numpy.typing import NDArray
+
+CHUNKS = 64
+
+
+@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]  # numba has no types
+def _keeps(h, din, a, b, c, r, s, w, i, o):  # type: ignore[no-untyped-def]  # compiled
+    for j in range(r.shape[0]):
+        due = r[j] + s[j] * w
+        if din[i, j] + c[o, j] + h * (b[o, j] + h * a[o, j]) < due - 1e-9 * abs(due):
+            return False
+    return True
+
+
+@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]  # numba has no types
+def _may_keep(h, din, pa, pb, pc, r, s, w, i, last):  # type: ignore[no-untyped-def]  # compiled
+    for j in range(r.shape[0]):
+        due = r[j] + s[j] * w
+        if din[i, j] + pc[last, j] + h * (pb[last, j] + h * pa[last, j]) < due - 1e-9 * abs(due):
+            return False
+    return True
+
+
+@njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]  # numba has no types
+def lightest(  # type: ignore[no-untyped-def]  # compiled
+    win, high, din, wout, a, b, c, pa, pb, pc, r, s, fixed, end, end_run, start, start_run, most, above, ceiling
+):
+    """Lightest weight above `above` and below `ceiling` at which a pair keeps to all limits; and pairs looked at."""
+    best = np.full(CHUNKS, np.inf)
+    looked = np.zeros(CHUNKS, dtype=np.int64)
+    n = win.shape[0]
+    for chunk in prange(CHUNKS):
+        own = ceiling
+        count = 0
+        for i in range(chunk, n, CHUNKS):
+            first = np.searchsorted(wout, (above - fixed) / 2 - win[i], side="right")
+            after = np.searchsorted(wout, (own - fixed) / 2 - win[i], side="left")
+            if first >= after:
+                continue
+            h = high[i]
+            light = fixed + 2 * (win[i] + wout[first])
+            if not _may_keep(h, din, pa, pb, pc, r, s, light, i, after - 1):
+                continue
+            for o in range(first, after):
+                count += 1
+                if most and end[i] == start[o] and end_run[i] + start_run[o] > most:
+                    continue
+                w = fixed + 2 * (win[i] + wout[o])
+                if _keeps(h, din, a, b, c, r, s, w, i, o):
+                    own = w
+                    break
+        if own < ceiling:
+            best[chunk] = own
+        looked[chunk] = count
+    return best.min(), looked.sum()
+
+
+@njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]  # numba has no types
+def _count(  # type: ignore[no-untyped-def]  # compiled
+    win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top
+):
+    n = win.shape[0]
+    counts = np.zeros(n, dtype=np.int64)
+    for i in prange(n):
+        first = np.searchsorted(wout, (low - fixed) / 2 - win[i], side="left")
+        after = np.searchsorted(wout, (top - fixed) / 2 - win[i], side="right")
+        for o in range(first, after):
+            if most and end[i] == start[o] and end_run[i] + start_run[o] > most:
+                continue
+            if _keeps(high[i], din, a, b, c, r, s, fixed + 2 * (win[i] + wout[o]), i, o):
+                counts[i] += 1
+    return counts
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]  # numba has no types
+def _fill(  # type: ignore[no-untyped-def]  # compiled
+    win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top, counts, out
+):
+    at = 0
+    for i in range(win.shape[0]):
+        if counts[i] == 0:
+            continue
+        first = np.searchsorted(wout, (low - fixed) / 2 - win[i], side="left")
+        after = np.searchsorted(wout, (top - fixed) / 2 - win[i], side="right")
+        for o in range(first, after):
+            if most and end[i] == start[o] and end_run[i] + start_run[o] > most:
+                continue
+            if _keeps(high[i], din, a, b, c, r, s, fixed + 2 * (win[i] + wout[o]), i, o):
+                if at >= out.shape[0]:
+                    return
+                out[at, 0] = i
+                out[at, 1] = o
+                at += 1
+
+
+def gather(*arguments: Any) -> NDArray[np.int64]:
+    """Pairs whose weight lies between two ends and that keep to all limits; arguments as above, then low, top, most.
+
+    Returns:
+        Numbers of inner and outer halves, (n, 2).
+    """
+    *tables, low, top, most_pairs = arguments
+    win, high, din, wout, a, b, c, _, _, _, *rest = tables
+    counts = _count(win, high, din, wout, a, b, c, *rest, low, top)
+    out = np.empty((min(int(counts.sum()), most_pairs), 2), dtype=np.int64)
+    _fill(win, high, din, wout, a, b, c, *rest, low, top, counts, out)
+    return out
+
+
+@njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]  # numba has no types
+def sweep(  # type: ignore[no-untyped-def]  # compiled
+    win, high, din, wout, a, b, c, r, s, fixed
+):
+    """Every pair, nothing passed over: the lightest that keeps to all limits, and how many do."""
+    n, m = win.shape[0], wout.shape[0]
+    best = np.full(n, np.inf)
+    kept = np.zeros(n, dtype=np.int64)
+    for i in prange(n):
+        own = np.inf
+        count = 0
+        for o in range(m):
+            w = fixed + 2 * (win[i] + wout[o])
+            if _keeps(high[i], din, a, b, c, r, s, w, i, o):
+                count += 1
+                own = min(own, w)
+        best[i] = own
+        kept[i] = count
+    return best.min(), kept.sum()

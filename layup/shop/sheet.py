@@ -1,0 +1,176 @@
+"""The build sheet: everything the bench needs for one part, in the order it is needed.
+
+`build_sheet` gathers prediction, cut, pots, bag and weigh points into a `BuildSheet`; `write_sheet` prints it as PDF or
+HTML. Nothing is computed here that its own module does not compute; a figure on the sheet is the figure of the command.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from layup import __version__
+from layup.errors import LayupError
+from layup.prediction import Prediction
+from layup.shop.bag import Bag, bag
+from layup.shop.batch import Mix, mixes
+from layup.shop.content import Block, BuildSheet, Facts, Section, Words
+from layup.shop.cut import Cut, cut
+from layup.shop.nest_file import path_beside, stored
+from layup.shop.points import WeighPoint, weigh_points
+from layup.shop.sheet_plates import part_plate
+from layup.shop.sheet_tables import (
+    bag_blocks,
+    cure_blocks,
+    cut_blocks,
+    ply_blocks,
+    point_blocks,
+    resin_blocks,
+)
+from layup.words import (
+    System,
+    area_words,
+    areal_weight_words,
+    length_words,
+    mass_both,
+    pressure_words,
+    thickness_words,
+)
+
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+"""Width and height. [mm]"""
+
+
+@dataclass(frozen=True)
+class Bench:
+    """All that a build sheet shows.
+
+    Attributes:
+        prediction: The part.
+        cut: Its cloth.
+        mixes: Its pots, by resin.
+        bag: Its bag.
+        points: Its weigh points.
+    """
+
+    prediction: Prediction
+    cut: Cut
+    mixes: tuple[Mix, ...]
+    bag: Bag
+    points: tuple[WeighPoint, ...]
+
+
+def prepare(prediction: Prediction, part: Path | None = None, *, people: int = 1, seconds: float = 0.0) -> Bench:
+    """Work out everything the sheet shows.
+
+    Args:
+        prediction: Of the part.
+        part: Its part file; a cut stored beside it is taken where it still fits.
+        people: Pairs of hands. [-]
+        seconds: To search for a short cut where none is stored; 0 for one that is always the same. [s]
+
+    Returns:
+        The bench.
+
+    Raises:
+        LayupError: A figure is missing, or the resin is too fast.
+    """
+    job, weighed = prediction.job, prediction.weighed
+    finder = None
+    if part is not None and path_beside(part).is_file():
+        finder = stored(path_beside(part))
+    return Bench(
+        prediction, cut([job], seconds=seconds, stored=finder), mixes(job, weighed, people=people), bag(job, weighed),
+        weigh_points(job, weighed),
+    )  # fmt: skip
+
+
+def build_sheet(bench: Bench, system: System) -> BuildSheet:
+    """Lay the bench out as a sheet.
+
+    Args:
+        bench: As `prepare` gives it.
+        system: "lb", "metric" or "both".
+
+    Returns:
+        The content, ready to print.
+    """
+    prediction = bench.prediction
+    weighed = prediction.weighed
+    resins = ", ".join(dict.fromkeys(layer.resin_name for layer in weighed.layers if layer.kind == "fabric"))
+    plate = (
+        ("process", weighed.process.name),
+        ("resin", resins),
+        ("file", prediction.job.file or "part"),
+        ("will weigh", mass_both(weighed.mass.mean, system)),
+        ("made with", f"layup {__version__}"),
+    )
+    sections = [
+        Section("The part", _part(prediction, system, resins)),
+        Section("Plies, in laying order", ply_blocks(bench.prediction, bench.cut, bench.mixes, system)),
+        Section("Cloth to cut", cut_blocks(bench.cut, system), new_page=True),
+    ]
+    if bench.mixes:
+        sections.append(Section("Resin", resin_blocks(bench.mixes, system), new_page=True))
+    title = "The bag, from the tool up" if bench.bag.bagged else "The tool"
+    sections.append(Section(title, bag_blocks(bench.bag, system), new_page=bool(bench.mixes)))
+    sections.append(Section("Cure", cure_blocks(prediction, bench.bag, system)))
+    sections.append(Section("On the scale", point_blocks(bench.points, system), new_page=True))
+    sections.append(Section("Cautions", (Words(tuple(prediction.cautions), caution=True),)))
+    return BuildSheet(prediction.title, plate, tuple(sections))
+
+
+def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, ...]:
+    weighed, job = prediction.weighed, prediction.job
+    limits = f"{mass_both(weighed.mass.p05, system)} to {mass_both(weighed.mass.p95, system)}"
+    pairs = [
+        ("will weigh, finished", mass_both(weighed.mass.mean, system)),
+        ("nine in ten between", limits),
+        ("surface", area_words(job.surface.whole.area, system)),
+        ("thickness", thickness_words(weighed.thickness.mean, system)),
+        ("weighs per area", areal_weight_words(prediction.areal_weight, system)),
+        ("process", weighed.process.name),
+        ("resin", resins),
+    ]
+    if weighed.process.pressure is not None:
+        pairs.append(("vacuum on the gauge", pressure_words(weighed.process.pressure, system)))
+    if job.part.trim:
+        pairs.append(("laid beyond the trim line", length_words(job.part.trim, system)))
+    blocks: list[Block] = [Facts(tuple(pairs))]
+    if job.surface.has_mesh:
+        blocks.insert(0, part_plate(prediction))
+    return tuple(blocks)
+
+
+def write_sheet(sheet: BuildSheet, path: Path, paper: str = "A4") -> Path:
+    """Print a sheet.
+
+    Args:
+        sheet: What to print.
+        path: Where: its ending, .pdf or .html, says how.
+        paper: "A4" or "Letter".
+
+    Returns:
+        The path.
+
+    Raises:
+        LayupError: The ending or the paper is not known, or the file can't be written.
+    """
+    if paper not in PAPERS:
+        raise LayupError(f'no paper "{paper}". Write A4 or Letter')
+    ending = path.suffix.casefold()
+    if ending == ".pdf":
+        from layup.shop.sheet_pdf import pdf_bytes
+
+        data = pdf_bytes(sheet, *PAPERS[paper])
+    elif ending in (".html", ".htm"):
+        from layup.shop.sheet_html import html_text
+
+        data = html_text(sheet).encode("utf-8")
+    else:
+        raise LayupError(f'a build sheet can\'t be saved as "{path.name}". End its name in .pdf or .html')
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    return path

@@ -1,0 +1,280 @@
+"""The tables of the build sheet: plies, cloth, pots, bag, cure, weigh points, in the words of the shop."""
+
+from __future__ import annotations
+
+from layup.prediction import Prediction
+from layup.shop.bag import Bag
+from layup.shop.batch import Mix
+from layup.shop.content import TICK, WRITE, Block, Facts, Grid, Words
+from layup.shop.cut import Cut
+from layup.shop.points import WeighPoint
+from layup.shop.sheet_plates import cut_plate
+from layup.words import (
+    System,
+    area_words,
+    length_words,
+    mass_both,
+    mass_metric,
+    percent_words,
+    pressure_words,
+    thickness_words,
+)
+
+
+def one_of(system: System) -> System:
+    """A single system for where two do not fit: metric, unless pounds alone are asked for."""
+    return "lb" if system == "lb" else "metric"
+
+
+def money_words(prices: dict[str, float]) -> str:
+    """Money of several currencies, or a dash."""
+    return ", ".join(f"{amount:.2f} {currency}" for currency, amount in prices.items()) or "not priced"
+
+
+def size_words(shape_length: float, shape_width: float, system: System) -> str:
+    """Along the warp by across it."""
+    lines = []
+    for one in ("metric", "lb") if system == "both" else (system,):
+        lines.append(f"{length_words(shape_length, one)} × {length_words(shape_width, one)}")
+    return "\n".join(lines)
+
+
+def angle_words(angle: float) -> str:
+    """An angle with its sign where it has one: +45°, −45°, 0°, 90°."""
+    text = f"{abs(angle):g}°"
+    return f"−{text}" if angle < 0 else f"+{text}" if angle % 90 else text
+
+
+def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
+    """The ply table, from the mould up."""
+    cloth = {ply.number: ply for ply in cut.plies[0]}
+    cores = {core.number: core for core in cut.cores[0]}
+    names: dict[int, list[str]] = {}
+    sizes: dict[int, list[tuple[float, float]]] = {}
+    for fabric in cut.fabrics:
+        for piece in fabric.pieces:
+            names.setdefault(piece.ply.number, []).append(piece.name)
+            x0, y0, x1, y1 = piece.shape.bounds
+            sizes.setdefault(piece.ply.number, []).append((x1 - x0, y1 - y0))
+    rows = []
+    for layer in prediction.weighed.layers:
+        where = "whole surface" if layer.zone == "whole" else layer.zone
+        if layer.number in cloth:
+            listed = names[layer.number]
+            size = "\n".join(size_words(*s, one_of(system) if len(sizes[layer.number]) > 1 else system)
+                             for s in sizes[layer.number][:3])  # fmt: skip
+            if len(listed) > 3:
+                size += "\nand smaller"
+            pieces = ", ".join(listed)
+            angle = angle_words(layer.angle)
+        else:
+            core = cores[layer.number]
+            size = size_words(core.length, core.width, system)
+            pieces = thickness_words(core.thickness, one_of(system))
+            angle = "core"
+        wet = _wet(layer.number, mixes)
+        rows.append((str(layer.number), layer.name, angle, where, size, area_words(layer.area, one_of(system)), pieces, wet, TICK))
+    head = ("ply", "cloth or core", "warp", "where", "size, along × across the warp", "area", "pieces", "pot", "laid")
+    shares = (0.055, 0.17, 0.07, 0.13, 0.225, 0.105, 0.105, 0.07, 0.07)
+    return (
+        Grid(head, tuple(rows), shares, strong=frozenset({0, 2}), tall=False),
+        Words(("The first ply lies on the mould. Warp angles are from the part's warp direction, seen from the bag side.",)),
+    )
+
+
+def _wet(number: int, mixes: tuple[Mix, ...]) -> str:
+    """Numbers of the pots a ply takes resin from."""
+    found = []
+    for mix in mixes:
+        if mix.feed:
+            return "bucket"
+        for batch in mix.batches:
+            if number in batch.plies:
+                found.append(str(batch.number))
+    return ", ".join(found) or "–"
+
+
+def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
+    """The cut list with a drawing of each layout."""
+    rows = [
+        (f.fabric, length_words(f.nest.roll.width, one_of(system)), length_words(f.length, system),
+         ", ".join(piece.name for piece in f.pieces), percent_words(f.waste),
+         "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}", TICK)
+        for f in cut.fabrics
+    ]  # fmt: skip
+    head = ("cloth", "roll", "cut off", "pieces", "waste", "price", "cut")
+    blocks: list[Block] = [
+        Grid(head, tuple(rows), (0.2, 0.1, 0.19, 0.22, 0.09, 0.13, 0.07), right=frozenset({4}), strong=frozenset({2}))
+    ]
+    cores = [
+        (str(c.number), c.name, thickness_words(c.thickness, one_of(system)), size_words(c.length, c.width, system),
+         area_words(c.area, one_of(system)), TICK)
+        for c in cut.cores[0]
+    ]  # fmt: skip
+    if cores:
+        blocks.append(
+            Grid(("ply", "core, from the sheet", "thick", "fits in", "area", "cut"), tuple(cores),
+                 (0.07, 0.29, 0.13, 0.27, 0.16, 0.08), strong=frozenset({0}))
+        )  # fmt: skip
+    for fabric in cut.fabrics:
+        blocks.append(cut_plate(fabric, system))
+    edge = cut.fabrics[0].nest.roll.edge if cut.fabrics else 0.0
+    gap = cut.fabrics[0].nest.gap if cut.fabrics else 0.0
+    said = (
+        f"Arrows point along the warp, to the front of the pattern. {length_words(gap, one_of(system))} between pieces for "
+        f"the cutter; {length_words(edge, one_of(system))} along each edge of the roll is not used."
+    )
+    blocks.append(Words((said, *cut.notes)))
+    if cut.proposals:
+        blocks.append(Words(cut.proposals, caution=True))
+    return tuple(blocks)
+
+
+def clock(seconds: float | None) -> str:
+    """Hours and minutes from the start."""
+    if seconds is None:
+        return "–"
+    minutes = round(seconds / 60)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def grams(kg: float) -> str:
+    """What a resin scale shows."""
+    return f"{kg * 1e3:.1f} g" if kg < 0.1 else f"{kg * 1e3:.0f} g"
+
+
+def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
+    """Pots in the order of use, and the table for the scale."""
+    blocks: list[Block] = []
+    for mix in mixes:
+        by_volume = "" if mix.volume_ratio is None else f"100 : {mix.volume_ratio * 100:.1f}"
+        pairs = [
+            ("resin", mix.resin),
+            ("resin : hardener by weight", f"100 : {mix.ratio * 100:.4g}"),
+            ("by volume", by_volume or "densities not known: weigh it"),
+            ("to mix, losses counted", mass_both(mix.total, system)),
+            ("pot life printed", f"{mix.pot_life.seconds / 60:.0f} min for {mass_metric(mix.pot_life.mass)} at "
+                                 f"{mix.pot_life.temperature - 273.15:.0f} °C"),
+            ("hands", "feeds itself" if mix.feed else f"{mix.people * 2}, at {mix.temperature - 273.15:.0f} °C"),
+        ]  # fmt: skip
+        blocks.append(Facts(tuple(pairs)))
+        rows = []
+        for b in mix.batches:
+            volume = "–"
+            if mix.densities is not None:
+                volume = f"{b.resin / mix.densities[0] * 1e6:.0f} + {b.hardener / mix.densities[1] * 1e6:.0f} ml"
+            rows.append((str(b.number), grams(b.resin), grams(b.hardener), grams(b.mass), volume, clock(b.start),
+                         clock(b.used), f"{b.lasts / 60:.0f} min", b.covers, WRITE, TICK))  # fmt: skip
+        head = ("pot", "resin", "hardener", "total", "by volume", "mix at", "used by", "goes off in", "for ply", "mixed at", "done")
+        blocks.append(
+            Grid(head, tuple(rows), (0.05, 0.085, 0.1, 0.085, 0.12, 0.07, 0.075, 0.09, 0.155, 0.1, 0.07), tall=True,
+                 right=frozenset({1, 2, 3}), strong=frozenset({0, 1, 2}))
+        )  # fmt: skip
+        amounts = ("resin", *(f"{r * 1e3:.0f}" for r, _ in mix.table))
+        hardener = ("hardener", *(f"{h * 1e3:.1f}" for _, h in mix.table))
+        both = ("together", *(f"{(r + h) * 1e3:.1f}" for r, h in mix.table))
+        count = len(mix.table)
+        shares = (0.16, *([0.84 / count] * count))
+        blocks.append(Words(("Hardener for this much resin, in grams:",)))
+        blocks.append(Grid(amounts, (hardener, both), shares, right=frozenset(range(1, count + 1)), strong=frozenset({0})))
+        blocks.append(
+            Words((
+                "Times run in hours and minutes from the first pot, worked at an even pace: common practice, no source. "
+                "A pot is planned to be used up in half the time it lasts. Weigh resin first, then hardener; stir a full "
+                "two minutes, scraping sides and floor.",
+            ))
+        )  # fmt: skip
+        if mix.cautions:
+            blocks.append(Words(mix.cautions, caution=True))
+    return tuple(blocks)
+
+
+def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
+    """The bag from the tool up, the vacuum and the leak test."""
+    one = one_of(system)
+    rows = []
+    for number, layer in enumerate(bag.layers, 1):
+        off = "–" if layer.length is None else length_words(layer.length, one)
+        if layer.strips > 1:
+            off += f", as {layer.strips} strips"
+        if layer.count:
+            off = f"{layer.count} off"
+        rows.append((str(number), layer.name, layer.material or "–",
+                     "–" if layer.area is None else area_words(layer.area, one), off, layer.note, TICK))  # fmt: skip
+    blocks: list[Block] = [
+        Grid(("", "layer", "from the tables", "area", "off the roll", "mind", "done"), tuple(rows),
+             (0.045, 0.14, 0.19, 0.1, 0.125, 0.33, 0.07), strong=frozenset({1}))
+    ]  # fmt: skip
+    if bag.bagged and bag.pressure is not None:
+        fall, time = bag.leak or (0.0, 0.0)
+        pairs = [
+            ("gauge should read", pressure_words(bag.pressure, system)),
+            ("most it can read at this altitude", pressure_words(bag.ceiling, system)),
+            ("presses on the mould like", mass_both(bag.force / 9.80665, system)),
+            ("price of what has one", money_words(bag.prices)),
+        ]
+        if bag.drinks:
+            pairs.insert(3, ("resin that stays in the bag", mass_both(bag.drinks, system)))
+        blocks.append(Facts(tuple(pairs)))
+        blocks.append(
+            Grid(
+                ("leak-down test: pump shut off", "gauge now", f"after {time / 60:.0f} min", "fell by", "good"),
+                ((f"may fall by {pressure_words(fall, system)} at most (common practice, no source)", WRITE, WRITE, WRITE, TICK),),
+                (0.4, 0.17, 0.17, 0.17, 0.09), tall=True,
+            )
+        )  # fmt: skip
+    if bag.notes:
+        blocks.append(Words(bag.notes))
+    return tuple(blocks)
+
+
+def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block, ...]:
+    """The cure: what the tables know, else what the resin's own sheet says."""
+    fabric = next(layer for layer in prediction.weighed.layers if layer.kind == "fabric")
+    resin = prediction.job.library.get("resin", fabric.resin_name)
+    glass = resin.optional("glass_transition")
+    sheet = "as the resin's data sheet says"
+    steps: list[tuple[str, str, str, str, str]] = []
+    if bag.bagged:
+        steps.append(("vacuum on", "until the resin is hard to a fingernail (common practice, no source)", WRITE, WRITE, TICK))
+    if prediction.weighed.process.mixes:
+        steps.append(("hardening", f"{sheet}; cooler is slower", WRITE, WRITE, TICK))
+        steps.append(("off the mould", f"{sheet}; not before it is hard", WRITE, WRITE, TICK))
+        steps.append(("post-cure", f"{sheet}; no warmer than mould and core can stand", WRITE, WRITE, TICK))
+    else:
+        steps.append(("heating up", f"{sheet}; a thermocouple on the part", WRITE, WRITE, TICK))
+        steps.append(("hold", sheet, WRITE, WRITE, TICK))
+        steps.append(("cooling", f"{sheet}; vacuum stays on until it is cool", WRITE, WRITE, TICK))
+    grid = Grid(("step", "how", "from", "to", "done"), tuple(steps), (0.16, 0.44, 0.16, 0.16, 0.08), tall=True,
+                strong=frozenset({0}))  # fmt: skip
+    said = []
+    if glass is not None:
+        said.append(
+            f"{resin.name} softens at about {glass.printed.replace('degC', '°C')} ({glass.at or 'no remark'}; {glass.source}). "
+            "A black part in the sun gets hotter than the air."
+        )
+    else:
+        said.append("No table gives the temperature at which this resin softens: see its data sheet.")
+    return (grid, Words(tuple(said)))
+
+
+def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block, ...]:
+    """The weigh points with boxes to write in."""
+    rows = []
+    for number, point in enumerate(points, 1):
+        mass = point.mass
+        should = "\n".join(mass_both(mass.mean, one) for one in (("metric", "lb") if system == "both" else (system,)))
+        limits = "\n".join(
+            f"{mass_both(mass.p05, one)} to {mass_both(mass.p95, one)}"
+            for one in (("metric", "lb") if system == "both" else (system,))
+        )
+        rows.append((str(number), point.name, point.how, should, limits, WRITE))
+    return (
+        Grid(("", "weigh", "what lies on the scale", "should show", "nine in ten between", "scale showed"), tuple(rows),
+             (0.045, 0.13, 0.275, 0.14, 0.2, 0.21), tall=True, strong=frozenset({1, 3})),
+        Words(("Outside the limits: stop, weigh again, and find out why before the next step. Inside them, write it down all "
+               "the same: what this shop weighs makes its next prediction narrower.",)),
+        Facts((("date", WRITE), ("laid up by", WRITE), ("cloth, roll and lot", WRITE), ("resin, lot", WRITE),
+               ("warmth and damp in the shop", WRITE), ("signed", WRITE)), 3),
+    )  # fmt: skip
+

@@ -1,0 +1,121 @@
+"""The surface that a `[surface]` table describes: a mesh, a CAD face, a drawing, stations, a rectangle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from layup.errors import SurfaceError
+from layup.part import SurfaceEntry
+from layup.surface.mesh import Surface
+from layup.units import parse
+
+Pairs = list[tuple[float, float]]
+
+
+def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = ()) -> Surface:
+    """Open the surface that a `[surface]` table describes.
+
+    Args:
+        entry: The table.
+        folder: Where its files lie.
+        areas: Groups that zones name: layers of a drawing that are areas, not cut-outs.
+
+    Returns:
+        The surface, measured.
+
+    Raises:
+        SurfaceError: It cannot be read, has no unit, or is a closed solid with no side picked.
+        UnitError: A length that can't be read.
+    """
+    from layup.surface import flat
+
+    if entry.mesh is not None:
+        from layup.surface.read import read_surface
+
+        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side)
+    if entry.step is not None:
+        return _from_step(entry, folder / entry.step)
+    if entry.outline is not None:
+        return _from_outline(entry, folder, areas)
+    if entry.stations is not None or entry.girths is not None:
+        return _from_stations(entry, folder)
+    if entry.rectangle is not None:
+        return flat.rectangle(*entry.rectangle)
+    assert entry.area is not None
+    return flat.from_area(entry.area)
+
+
+def _from_step(entry: SurfaceEntry, path: Path) -> Surface:
+    if entry.face is None:
+        from layup.surface.read import read_surface
+
+        return read_surface(path, unit=entry.unit, side=entry.side)
+    from layup.surface.read_step import step_surface
+
+    return step_surface(path, face=str(entry.face), unit=entry.unit)
+
+
+def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str]) -> Surface:
+    from layup.surface import flat
+
+    if not isinstance(entry.outline, str):
+        points = _pairs(entry.outline, entry.unit, "outline", "[[0, 0], [620, 0], [620, 380]]")
+        cutouts = [
+            _pairs(c, entry.unit, f"cut-out {i + 1}", "[[300, 150], [420, 150], [420, 270]]")
+            for i, c in enumerate(entry.cutouts or [])
+        ]
+        return flat.outline(points, cutouts)
+    path = folder / entry.outline
+    ending = path.suffix.casefold()
+    if ending == ".dxf":
+        from layup.surface.read_dxf import read_dxf
+
+        drawing = read_dxf(path, unit=entry.unit, gap=entry.gap)
+    elif ending == ".svg":
+        from layup.surface.read_svg import read_svg
+
+        drawing = read_svg(path, unit=entry.unit, gap=entry.gap)
+    elif ending == ".csv":
+        from layup.surface.read_points import read_points
+
+        drawing = read_points(path, unit=entry.unit)
+    else:
+        raise SurfaceError(
+            f'an outline can\'t be read from "{path.name}"',
+            "Give a .dxf, an .svg or a .csv of points; a mesh stands under mesh, a CAD solid under step",
+        )
+    return drawing.surface(pick=entry.pick, areas=areas, cut=entry.cut or ())
+
+
+def _from_stations(entry: SurfaceEntry, folder: Path) -> Surface:
+    from layup.surface.stations import from_girths, from_widths, read_stations
+
+    given = entry.stations if entry.stations is not None else entry.girths
+    kind = "width" if entry.stations is not None else "girth"
+    if isinstance(given, str):
+        kind, at, sizes = read_stations(folder / given, unit=entry.unit)
+    else:
+        pairs = _pairs(given, entry.unit, f"{kind}s", "[[0, 200], [500, 340], [1000, 180]]")
+        at, sizes = [p[0] for p in pairs], [p[1] for p in pairs]
+    rule = entry.rule or "spline"
+    if kind == "width":
+        return from_widths(at, sizes, rule=rule)
+    turn = math.radians(entry.turn) if entry.turn is not None else 2.0 * math.pi
+    return from_girths(at, sizes, turn=turn, along=entry.along or "axis", rule=rule)
+
+
+def _pairs(listed: Any, unit: str | None, what: str, example: str) -> Pairs:
+    """Pairs of lengths in metres; bare numbers are in `unit`."""
+    if not isinstance(listed, list) or not listed:
+        raise SurfaceError(f"{what}: this is not a list", f'Write {example} with unit = "mm"')
+    pairs = []
+    for number, point in enumerate(listed, start=1):
+        if not isinstance(point, list) or len(point) != 2 or any(isinstance(v, bool | list | dict) for v in point):
+            raise SurfaceError(f"{what}, entry {number} is not two numbers", f"Write {example}")
+        if unit is None and any(isinstance(v, int | float) for v in point):
+            raise SurfaceError(f"{what} has numbers without a unit", 'Add unit = "mm" (or "in") to [surface]')
+        pairs.append((parse(point[0], "length", bare=unit), parse(point[1], "length", bare=unit)))
+    return pairs

@@ -1,0 +1,206 @@
+"""A mesh made ready to be walked on: what lies beyond each edge, and how far off it a point is.
+
+    Ready to lay cloth on                   ready(points, faces)
+    The face and foot nearest to a place    foot(sheet, place)
+
+Cloth goes across a cut-out and is trimmed afterwards, so cut-outs are closed with flat pieces first; these carry
+the owner -1 and count nowhere. The longest free edge is the edge of the part and stays open.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError
+from layup.surface.nearest import nearest_points
+from layup.surface.topology import Faces, Numbers, Points, edges_of, face_pairs, free_edges, normals
+
+Floats = NDArray[np.float64]
+
+_MOST_EARS = 600  # a cut-out with more corners is closed from its middle
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A mesh that all faces the same way, with its cut-outs closed.
+
+    Attributes:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        owner: The face of the surface each is, or -1 for the closing of a cut-out (m,).
+        normal: Unit normals (m, 3).
+        out: Of each edge k, from corner k to the next, the unit vector that leaves the face square to it (m, 3, 3).
+        level: Where that edge lies along it (m, 3). [m]
+        beyond: The face beyond each edge, -1 where there is none (m, 3).
+        across: Which edge of that face it is (m, 3).
+        area: Of the real faces, all together. [m^2]
+        filled: How many cut-outs were closed.
+    """
+
+    points: Points
+    faces: Faces
+    owner: Numbers
+    normal: Floats
+    out: Floats
+    level: Floats
+    beyond: Numbers
+    across: Numbers
+    area: float
+    filled: int
+
+
+def ready(points: Points, faces: Faces) -> Sheet:
+    """Make a mesh ready to be walked on.
+
+    Args:
+        points: Welded, shape (n, 3). [m]
+        faces: Shape (m, 3).
+
+    Returns:
+        The sheet; faces without area are left out.
+
+    Raises:
+        SurfaceError: No face has an area.
+    """
+    _, size = normals(points, faces)
+    corner = points[faces]
+    longest = float(np.linalg.norm(np.roll(corner, -1, axis=1) - corner, axis=2).max(initial=0.0))
+    good = np.flatnonzero(size > 1e-13 * longest**2)
+    if not len(good):
+        raise SurfaceError("the surface has no face with an area", "Check the mesh")
+    own = _one_way(faces[good])
+    closed, filled = _close(points, own)
+    every = np.concatenate([own, closed])
+    owner = np.concatenate([good, np.full(len(closed), -1)])
+    normal, _ = normals(points, every)
+    corner = points[every]
+    along = np.roll(corner, -1, axis=1) - corner
+    along = along / np.linalg.norm(along, axis=2, keepdims=True)
+    out = np.cross(along, normal[:, None, :])
+    level = np.einsum("fkc,fkc->fk", out, corner)
+    beyond, across = _neighbours(every)
+    return Sheet(points, every, owner, normal, np.ascontiguousarray(out), level, beyond, across,
+                 float(size[good].sum()), filled)  # fmt: skip
+
+
+def foot(sheet: Sheet, place: Floats) -> tuple[int, Floats, float]:
+    """The real face nearest to a place, the point of it and the distance. [-, m, m]"""
+    rows = np.flatnonzero(sheet.owner >= 0)
+    feet = nearest_points(sheet.points, sheet.faces[rows], place)
+    off = np.linalg.norm(feet - place, axis=1)
+    best = int(np.argmin(off))
+    return int(rows[best]), feet[best], float(off[best])
+
+
+def _one_way(faces: Faces) -> Faces:
+    """The same faces, turned so that neighbours face the same way as far as the shape allows."""
+    pairs, _, opposite = face_pairs(faces)
+    if bool(opposite.all()):
+        return faces
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import breadth_first_order
+
+    count = len(faces)
+    weight = np.where(opposite, 1.0, 2.0)
+    graph = coo_array((weight, (pairs[:, 0], pairs[:, 1])), shape=(count, count)).tocsr()
+    graph = graph + graph.T
+    turned = np.zeros(count, dtype=bool)
+    seen = np.zeros(count, dtype=bool)
+    while not seen.all():
+        start = int(np.argmin(seen))
+        order, before = breadth_first_order(graph, start, directed=False)
+        links = np.asarray(graph[before[order[1:]], order[1:]]).ravel() if len(order) > 1 else np.zeros(0)
+        for face, link in zip(order[1:], links, strict=True):
+            turned[face] = turned[before[face]] ^ (link > 1.5)
+        seen[order] = True
+        turned[order] ^= 2 * int(turned[order].sum()) > len(order)
+    made = faces.copy()
+    made[turned] = made[turned][:, ::-1]
+    return made
+
+
+def _neighbours(faces: Faces) -> tuple[Numbers, Numbers]:
+    beyond = np.full((len(faces), 3), -1, dtype=np.int64)
+    across = np.zeros((len(faces), 3), dtype=np.int64)
+    low = np.minimum(faces, np.roll(faces, -1, axis=1)).ravel()
+    high = np.maximum(faces, np.roll(faces, -1, axis=1)).ravel()
+    keys = (low << 32) | high
+    order = np.argsort(keys, kind="stable")
+    start = np.flatnonzero(np.r_[True, keys[order][1:] != keys[order][:-1]])
+    pair = start[np.diff(np.r_[start, len(keys)]) == 2]
+    one, two = order[pair], order[pair + 1]
+    for a, b in ((one, two), (two, one)):
+        beyond.ravel()[a], across.ravel()[a] = b // 3, b % 3
+    return beyond, across
+
+
+def loops_of(faces: Faces) -> list[Numbers]:
+    """The free edges of a mesh as closed lines of points, in the direction of their faces."""
+    follow: dict[int, list[int]] = {}
+    for a, b in free_edges(faces).tolist():
+        follow.setdefault(a, []).append(b)
+    loops = []
+    while follow:
+        first = next(iter(follow))
+        line, here = [first], first
+        while True:
+            ways = follow.get(here)
+            if not ways:
+                break
+            onward = ways.pop()
+            if not ways:
+                del follow[here]
+            here = onward
+            if here == first:
+                break
+            line.append(here)
+        if len(line) > 2 and here == first:
+            loops.append(np.array(line, dtype=np.int64))
+    return loops
+
+
+def _close(points: Points, faces: Faces) -> tuple[Faces, int]:
+    """Faces that close all free edges of each piece but its longest, and how many there are."""
+    from layup.surface.topology import pieces
+
+    loops = loops_of(faces)
+    if len(loops) < 2:
+        return np.zeros((0, 3), dtype=np.int64), 0
+    edges, _ = edges_of(faces)
+    _, piece = pieces(len(points), edges)
+    length = [float(np.linalg.norm(points[loop] - points[np.roll(loop, 1)], axis=1).sum()) for loop in loops]
+    longest: dict[int, int] = {}
+    for number, loop in enumerate(loops):
+        own = int(piece[loop[0]])
+        if own not in longest or length[number] > length[longest[own]]:
+            longest[own] = number
+    made = [_ears(points, loop[::-1]) for n, loop in enumerate(loops) if n not in longest.values()]
+    return (np.concatenate(made) if made else np.zeros((0, 3), dtype=np.int64)), len(made)
+
+
+def _ears(points: Points, loop: Numbers) -> Faces:
+    """A closed line cut into triangles in the plane that fits it best."""
+    import shapely
+
+    ring = points[loop]
+    middle = ring.mean(axis=0)
+    _, _, axes = np.linalg.svd(ring - middle, full_matrices=False)
+    flat = (ring - middle) @ axes[:2].T
+    outline = shapely.Polygon(flat)
+    if len(loop) > _MOST_EARS or not outline.is_valid:
+        return np.array([[loop[0], loop[i], loop[i + 1]] for i in range(1, len(loop) - 1)], dtype=np.int64)
+    parts = shapely.get_coordinates(shapely.get_parts(shapely.constrained_delaunay_triangles(outline)))
+    from scipy.spatial import cKDTree
+
+    _, near = cKDTree(flat).query(parts.reshape(-1, 4, 2)[:, :3])
+    made = near.astype(np.int64)
+    made = made[(made[:, 0] != made[:, 1]) & (made[:, 1] != made[:, 2]) & (made[:, 0] != made[:, 2])]
+    a, b, c = flat[made[:, 0]], flat[made[:, 1]], flat[made[:, 2]]
+    up = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    signed = 0.5 * float(np.sum(flat[:, 0] * np.roll(flat[:, 1], -1) - flat[:, 1] * np.roll(flat[:, 0], -1)))
+    wrong = up * signed < 0
+    made[wrong] = made[wrong][:, ::-1]
+    return np.asarray(loop[made])
