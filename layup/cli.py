@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-COMMANDS = ("predict", "compare", "materials")
+COMMANDS = ("predict", "compare", "cut", "mix", "bag", "sheet", "weigh", "shop", "materials", "ledger")
 """In the order of the help: the main job first. Each is a module of `layup.commands`."""
 
 

@@ -40,6 +40,7 @@ PlyCount = Annotated[int, Field(ge=1, le=400, strict=True)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Vector = tuple[Number, Number, Number]
+Spot = tuple[Place, Place, Place]
 
 
 SURFACE_FORMS = ("mesh", "step", "outline", "stations", "girths", "rectangle", "area")
@@ -55,6 +56,8 @@ class SurfaceEntry(Entry):
     side: Name | None = None
     face: Name | int | None = None
     warp: Vector | None = None
+    drape: bool | None = None
+    start: Spot | None = None
     rectangle: tuple[Side, Side] | None = None
     outline: Name | list[Any] | None = None
     cutouts: list[Any] | None = None
@@ -81,6 +84,8 @@ class SurfaceEntry(Entry):
         if form not in ("stations", "girths"):
             needs(self, "stations", ("rule",))
         needs(self, "area", ("edge",))
+        if form in ("area", "girths") and (self.drape or self.start is not None):
+            raise refuse("drape", f"a surface given by {form} has no shape to drape a cloth over")
         if self.cutouts is not None and isinstance(self.outline, str):
             raise refuse("cutouts", "cut-outs of an outline from a file are drawn in that file")
         if not isinstance(self.outline, str):
@@ -131,12 +136,13 @@ class PlyEntry(Entry):
     resin: Name | None = None
     fibre_volume_fraction: FibreFraction | None = None
     resin_content: ResinContent | None = None
+    start: Spot | None = None
 
     @model_validator(mode="after")
     def _material(self) -> Self:
         kind = one_of(self, ("fabric", "core"), "a ply")
         if kind == "core":
-            for key in ("fibre_volume_fraction", "resin_content", "overlap", "seam"):
+            for key in ("fibre_volume_fraction", "resin_content", "overlap", "seam", "start"):
                 if getattr(self, key) is not None:
                     raise PydanticCustomError("core", "{text}", {"text": f"{key} belongs to a fabric, not to a core"})
         elif self.thickness is not None:

@@ -7,8 +7,10 @@ taken up, so the sums of `layup.weight` are exact for the mean.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from layup.draped import DrapedPly, draped
 from layup.errors import LayupError
 from layup.laminate.process import Process, TakeUp
 from layup.materials import Material
@@ -34,7 +36,7 @@ class Layer:
         fibre: Fibre areal weight. [kg/m^2]
         resin: Resin areal weight, nominal; for a core what soaks in. [kg/m^2]
         core: Areal weight of the dry core. [kg/m^2]
-        bond: Resin that bonds a core, both faces. [kg/m^2]
+        bond: Resin that bonds a core, on the faces that are covered. [kg/m^2]
         thickness: Cured. [m]
         fibre_density: [kg/m^3]
         resin_density: [kg/m^3]
@@ -42,6 +44,7 @@ class Layer:
         take_up: How the resin strays; None for a core.
         mixed: Whether its resin is mixed in the shop (a prepreg's is not).
         figures: What its numbers rest on.
+        draped: How its cloth lies on the shape, where the part file asks for it; its weight is in `fibre`.
     """
 
     number: int
@@ -63,6 +66,7 @@ class Layer:
     take_up: TakeUp | None
     mixed: bool
     figures: tuple[Figure, ...]
+    draped: DrapedPly | None = None
 
     @property
     def areal_weight(self) -> float:
@@ -125,7 +129,20 @@ def build(job: Job, process: Process, *, own_process: bool = True) -> tuple[Laye
         layer = make(job, entry, process, own_process, len(layers) + 1)
         for extra in range(entry.count):
             layers.append(_numbered(layer, layer.number + extra))
-    return tuple(layers)
+    return tuple(_bonded(layers))
+
+
+def covered_faces(layers: Sequence[Layer], core: Layer) -> int:
+    """How many faces of a core have another layer on them: over the whole surface, or in the core's own zone."""
+    there = [y.number for y in layers if y is not core and (y.zone in (WHOLE, core.zone) or core.zone == WHOLE)]
+    return any(n < core.number for n in there) + any(n > core.number for n in there)
+
+
+def _bonded(layers: list[Layer]) -> list[Layer]:
+    """The layers with each core's bond resin on the faces that are covered; a bare face takes none."""
+    return [
+        replace(y, bond=y.bond * covered_faces(layers, y) / 2) if y.kind == "core" and y.bond else y for y in layers
+    ]
 
 
 def _numbered(layer: Layer, number: int) -> Layer:
@@ -184,12 +201,13 @@ def _fabric_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool
         figures = (*figures, mat_share, *mat.figures)
     zone, place = place_of(job, entry.zone, entry.area)
     area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0)
-    w_f = weight.value
+    lies = draped(job, entry)
+    w_f = weight.value * (lies.factor if lies is not None else 1.0)
     # voids are a share of the ply's volume: t = (w_f / rho_f + w_r / rho_r) / (1 - V_v)
     thickness = w_f * (1 / density + ratio / resin_density.value) / (1 - take_up.void_fraction)
     return Layer(
         number, fabric.name, "fabric", form, entry.angle, zone, place, area, w_f, w_f * ratio, 0.0, 0.0, thickness,
-        density, resin_density.value, resin.name, take_up, process.mixes, figures,
+        density, resin_density.value, resin.name, take_up, process.mixes, figures, lies,
     )  # fmt: skip
 
 

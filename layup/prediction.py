@@ -26,11 +26,12 @@ from layup.cost import Cost, material_cost
 from layup.laminate.process import Habit, Habits
 from layup.part import WHOLE
 from layup.partfile import Job, read_part
-from layup.plies import Layer
+from layup.plies import Layer, covered_faces
 from layup.replaced import Replaced, weigh_replaced
 from layup.sources import Citation, cite
 from layup.spread import Interval
 from layup.weight import Weighed, stack_thickness, weigh_layup
+from layup.words import mass_both
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -244,13 +245,38 @@ def _cautions(job: Job, weighed: Weighed, alternatives: tuple[Alternative, ...])
     ]
     if missing:
         found.append("Not compared, for want of a figure for this cloth: " + ", ".join(missing) + ".")
+    found += _draped(weighed)
     if not job.surface.has_mesh:
         found.append("Only the area is known: no centre of gravity and no inertia.")
     if any(layer.zone == "patch" for layer in weighed.layers):
         found.append("A patch given by its area is taken to balance where the whole surface does.")
+    bare = [y.name for y in weighed.layers if y.kind == "core" and covered_faces(weighed.layers, y) < 2]
+    if bare:
+        found.append(f"{bare[0]} has a bare face: a ply is missing over or under it, or the order is wrong.")
     if weighed.process.name == "infusion" and any(y.kind == "core" for y in weighed.layers):
         found.append("An infused core fills every slit, hole and groove it has; what is drilled or cut is not counted.")
     return (*found, *CAUTIONS)
+
+
+def _draped(weighed: Weighed) -> list[str]:
+    """What draping the plies did to the weight, and where a cloth locks."""
+    lies = [layer for layer in weighed.layers if layer.draped is not None]
+    if not lies:
+        return []
+    more = sum(layer.mass * (1.0 - 1.0 / layer.draped.factor) for layer in lies if layer.draped is not None)
+    found = [f"Draped over the shape: sheared cloth adds {mass_both(more, 'both')}, which is in the weight above."]
+    locked = [layer for layer in lies if layer.draped is not None and layer.draped.locked > 0.001]
+    if locked:
+        numbers = ", ".join(str(layer.number) for layer in locked)
+        worst = max(layer.draped.locked for layer in locked if layer.draped is not None)
+        found.append(
+            f"Ply {numbers}: the weave locks on up to {worst * 100:.1f} % of its area and wrinkles there; "
+            "`layup patterns` proposes where to splice it."
+        )
+    bare = [str(layer.number) for layer in lies if layer.draped is not None and layer.draped.bare > 0.005]
+    if bare:
+        found.append(f"Ply {', '.join(bare)}: the draped cloth does not reach all of the surface; give it a start.")
+    return found
 
 
 def _resin(weighed: Weighed) -> str:
@@ -274,6 +300,7 @@ def ply_record(layer: Layer) -> dict[str, Any]:
         "areal_kg_m2": layer.areal_weight,
         "thickness_m": layer.thickness,
         "fibre_volume_fraction": None if layer.take_up is None else layer.take_up.fibre_fraction,
+        "drape": None if layer.draped is None else layer.draped.as_json(),
     }
 
 

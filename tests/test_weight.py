@@ -96,6 +96,16 @@ def test_the_parts_add_up_to_the_whole(exact: Hatch) -> None:
     assert data["thickness_m"] == approx(2 * 0.2 / 900 + 0.005 + FILMS / 1200)
 
 
+def test_a_core_bonds_only_where_it_is_covered(exact: Hatch) -> None:
+    core = {"core": "test foam", "thickness": "5 mm"}
+    bare = predict(exact(ply=[{"fabric": "test cloth"}, core]))
+    assert bare.weighed.bond == approx(0.200)
+    assert any("bare face" in caution for caution in bare.cautions)
+    closed = predict(exact(ply=[{"fabric": "test cloth"}, core, {"fabric": "test cloth"}]))
+    assert closed.weighed.bond == approx(0.400)
+    assert not any("bare face" in caution for caution in closed.cautions)
+
+
 def test_zones_patches_and_overlaps_are_counted(exact: Hatch) -> None:
     part = exact(
         zone=[{"name": "strip", "between": "x 0 mm 250 mm"}],

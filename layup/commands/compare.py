@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import json_option, part_argument, system_of, units_option
+from layup.commands.options import (
+    habits_of,
+    json_option,
+    no_shop_option,
+    part_argument,
+    shop_option,
+    system_of,
+    units_option,
+)
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -17,11 +25,13 @@ if TYPE_CHECKING:
 @part_argument
 @units_option
 @json_option
-def command(part: Path, units: System | None, as_json: bool) -> None:
+@shop_option
+@no_shop_option
+def command(part: Path, units: System | None, as_json: bool, shop: Path | None, no_shop: bool) -> None:
     """The part wet, bagged, infused and prepreg side by side, and against what it replaces."""
     from layup.prediction import predict
 
-    prediction = predict(part)
+    prediction = predict(part, habits=habits_of(part, shop, no_shop))
     if as_json:
         from layup.show import machine
 
@@ -30,3 +40,7 @@ def command(part: Path, units: System | None, as_json: bool) -> None:
     from layup.show import screen
 
     screen.show(screen.compare_screen(prediction, system_of(units, prediction)))
+    if prediction.published is not None:
+        from layup.show.shop_screen import used_screen
+
+        screen.show(used_screen(prediction, system_of(units, prediction)))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from layup.laminate.process import Habits
     from layup.prediction import Prediction
     from layup.words import System
 
@@ -17,6 +18,13 @@ units_option = click.option(
     envvar="LAYUP_UNITS",
     help="Pounds and ounces, metric, or both. Else as the part file says.",
 )
+shop_option = click.option(
+    "--shop",
+    type=click.Path(path_type=Path, file_okay=False),
+    envvar="LAYUP_SHOP",
+    help="The shop's folder. Else the nearest one above the part file that holds a record.",
+)
+no_shop_option = click.option("--no-shop", is_flag=True, help="By published figures alone, whatever was weighed here.")
 part_argument = click.argument("part", type=click.Path(path_type=Path))
 json_option = click.option("--json", "as_json", is_flag=True, help="SI figures for another program.")
 
@@ -24,3 +32,12 @@ json_option = click.option("--json", "as_json", is_flag=True, help="SI figures f
 def system_of(units: System | None, prediction: Prediction) -> System:
     """The option's system, else the part file's."""
     return units or prediction.job.part.units
+
+
+def habits_of(part: Path, shop: Path | None, no_shop: bool) -> Habits:
+    """What the shop's scale has taught; empty where nothing was weighed, or where it is not wanted."""
+    if no_shop:
+        return {}
+    from layup.record.calibrate import habits_near
+
+    return habits_near(part, shop)

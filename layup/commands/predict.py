@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import json_option, part_argument, system_of, units_option
+from layup.commands.options import (
+    habits_of,
+    json_option,
+    no_shop_option,
+    part_argument,
+    shop_option,
+    system_of,
+    units_option,
+)
 
 if TYPE_CHECKING:
     from layup.prediction import Prediction
@@ -21,13 +29,18 @@ if TYPE_CHECKING:
 @click.option("--csv", "as_csv", is_flag=True, help="The same as one table for a spreadsheet.")
 @click.option("--sources", is_flag=True, help="Show every figure used with its source.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
-def command(part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, picture: Path | None) -> None:
+@shop_option
+@no_shop_option
+def command(
+    part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, picture: Path | None,
+    shop: Path | None, no_shop: bool,
+) -> None:  # fmt: skip
     """What will the part of this PART file weigh, within what limits, and what does it save?"""
     from layup.prediction import predict
 
     if as_json and as_csv:
         raise click.UsageError("--json and --csv say two things: keep one.")
-    prediction = predict(part)
+    prediction = predict(part, habits=habits_of(part, shop, no_shop))
     if picture is not None:
         _draw(prediction, picture)
     if as_json or as_csv:
@@ -38,6 +51,10 @@ def command(part: Path, units: System | None, as_json: bool, as_csv: bool, sourc
     from layup.show import screen
 
     screen.show(screen.prediction_screen(prediction, system_of(units, prediction), screen.columns_here()))
+    if prediction.published is not None:
+        from layup.show.shop_screen import used_screen
+
+        screen.show(used_screen(prediction, system_of(units, prediction)))
     if sources:
         from layup.show.materials_screen import sources_screen
 

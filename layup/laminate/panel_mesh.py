@@ -123,9 +123,9 @@ def _try(shape: Polygon, step: float) -> PanelMesh | None:
         return None
     used = np.unique(triangles)
     if len(used) < len(points):
-        number = np.full(len(points), -1)
-        number[used] = np.arange(len(used))
-        triangles = number[triangles]
+        renamed = np.full(len(points), -1)
+        renamed[used] = np.arange(len(used))
+        triangles = renamed[triangles]
         points = points[used]
         mesh = PanelMesh(points, triangles, *_border(points, triangles, thin), step)
     return mesh
@@ -144,7 +144,7 @@ def _inside(shape: Polygon, points: Floats, simplices: Any) -> Ints:
     triangles = triangles[kept]
     down = twice[kept] < 0
     triangles[down] = triangles[down][:, ::-1]
-    return triangles
+    return np.asarray(triangles, dtype=np.int64)
 
 
 def _smoothed(points: Floats, triangles: Ints, kept: int) -> Floats:

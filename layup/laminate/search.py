@@ -100,21 +100,21 @@ class _Half:
             )
         grid = np.meshgrid(*choices, indexing="ij") if choices else []
         rows = np.stack([g.ravel() for g in grid], axis=1) if choices else np.zeros((1, 0), dtype=np.int64)
-        rows = rows.astype(np.int16)
-        allowed, first_run, last_run = _runs(rows, options.most_alike)
-        rows, first_run, last_run = rows[allowed], first_run[allowed], last_run[allowed]
-        weight = options.weight[rows].sum(axis=1)
+        plies_of = np.asarray(rows, dtype=np.int16)
+        allowed, first_run, last_run = _runs(plies_of, options.most_alike)
+        listed, first_run, last_run = plies_of[allowed], first_run[allowed], last_run[allowed]
+        weight = options.weight[listed].sum(axis=1)
         order = np.argsort(weight, kind="stable")
-        rows, first_run, last_run, weight = rows[order], first_run[order], last_run[order], weight[order]
-        t = options.thickness[rows]
+        listed, first_run, last_run, weight = listed[order], first_run[order], last_run[order], weight[order]
+        t = options.thickness[listed]
         top = np.cumsum(t, axis=1)
         low = top - t
-        q = options.terms[rows]
-        none = np.full(len(rows), -1)
+        q = options.terms[listed]
+        none = np.full(len(listed), -1)
         return cls(
-            rows, weight, t.sum(axis=1), np.einsum("nkj,nk->nj", q, t), np.einsum("nkj,nk->nj", q, top**2 - low**2),
-            np.einsum("nkj,nk->nj", q, (top**3 - low**3) / 3), rows[:, 0].astype(np.int64) if plies else none,
-            first_run, rows[:, -1].astype(np.int64) if plies else none, last_run,
+            listed, weight, t.sum(axis=1), np.einsum("nkj,nk->nj", q, t), np.einsum("nkj,nk->nj", q, top**2 - low**2),
+            np.einsum("nkj,nk->nj", q, (top**3 - low**3) / 3), listed[:, 0].astype(np.int64) if plies else none,
+            first_run, listed[:, -1].astype(np.int64) if plies else none, last_run,
         )  # fmt: skip
 
 
@@ -297,7 +297,9 @@ class Queue:
 
     def next_weight(self) -> float:
         """The lightest areal weight above those done at which a stack keeps to all limits; infinite if none. [kg/m^2]"""
-        from layup.laminate.search_kernel import lightest
+        from layup.laminate.search_kernel import lightest as compiled
+
+        lightest: Any = compiled  # numba does not tell its arguments
 
         while self._heap:
             weight, number = self._heap[0]
@@ -340,3 +342,78 @@ class Queue:
     def pass_over(self, weight: float) -> None:
         """All stacks up to this weight are done with."""
         self.done = max(self.done, weight)
+
+
+@dataclass
+class ListedFrame(Frame):
+    """Stacks written out one by one, symmetric or not; D is D - B A^-1 B where they are not.
+
+    Each stands as an inner half with nothing outside it, so that the same search takes it.
+    """
+
+    rows: NDArray[np.int16] | None = None
+    d: Floats | None = None
+    own_weight: Floats | None = None
+
+    @classmethod
+    def of(cls, key: Any, options: Options, stacks: Ints, base: float, core: float) -> ListedFrame:
+        """List stacks.
+
+        Args:
+            key: What the caller knows the frame by. [-]
+            options: What a ply may be. [-]
+            stacks: Option numbers from the mould up, -1 for the core, (n, k). [-]
+            base: Areal weight of all but the plies. [kg/m^2]
+            core: Thickness of the core. [m]
+        Returns:
+            The frame.
+        """
+        from layup.laminate.panel import matrix_of, terms_of
+
+        if options.most_alike:
+            stacks = stacks[_runs(np.asarray(stacks, dtype=np.int16), options.most_alike)[0]]
+        q = np.concatenate([options.terms, np.zeros((1, 6))])
+        t = np.append(options.thickness, core)
+        w = np.append(options.weight, 0.0)
+        weight = base + w[stacks].sum(axis=1)
+        order = np.argsort(weight, kind="stable")
+        stacks, weight = stacks[order], weight[order]
+        found = np.empty((len(stacks), 6))
+        for start in range(0, len(stacks), 50_000):
+            part = stacks[start : start + 50_000]
+            high = np.cumsum(t[part], axis=1)
+            z = np.concatenate([np.zeros((len(part), 1)), high], axis=1) - high[:, -1:] / 2
+            a, b, d = (
+                matrix_of(np.einsum("nkj,nk->nj", q[part], np.diff(z**p, axis=1) / p)) for p in (1, 2, 3)
+            )
+            reduced = d - b @ np.linalg.solve(a, b)
+            found[start : start + 50_000] = terms_of((reduced + reduced.transpose(0, 2, 1)) / 2)
+        return cls(key, options, stacks.shape[1], -1, base, 0.0, np.asarray(stacks, dtype=np.int16), found, weight)
+
+    @property
+    def least_weight(self) -> float:
+        """No stack of this frame is lighter. [kg/m^2]"""
+        return float(self.own_weight[0]) if self.own_weight is not None and len(self.own_weight) else float("inf")
+
+    @property
+    def count(self) -> int:
+        """How many stacks it holds."""
+        return 0 if self.rows is None else len(self.rows)
+
+    @cached_property
+    def _split(self) -> tuple[_Half, _Half]:
+        assert self.rows is not None
+        assert self.own_weight is not None
+        n = len(self.rows)
+        none, zero, flat = np.full(n, -1), np.zeros(n, dtype=np.int64), np.zeros((n, 6))
+        inner = _Half(self.rows, (self.own_weight - self.base) / 2, np.zeros(n), flat, flat, flat, none, zero, none, zero)
+        return inner, self.options.half(0, False)
+
+    @cached_property
+    def _inner(self) -> tuple[Floats, Floats]:
+        assert self.d is not None
+        return self.d, np.zeros(len(self.d))
+
+    def keeps_run(self, rows: NDArray[np.int16]) -> NDArray[np.bool_]:
+        """All do: the others were left out of the list."""
+        return np.ones(len(rows), dtype=bool)

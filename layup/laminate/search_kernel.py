@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 CHUNKS = 64
 
 
-@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]  # numba has no types
+@njit(cache=True, inline="always")
 def _keeps(h, din, a, b, c, r, s, w, i, o):  # type: ignore[no-untyped-def]  # compiled
     for j in range(r.shape[0]):
         due = r[j] + s[j] * w
@@ -22,7 +22,7 @@ def _keeps(h, din, a, b, c, r, s, w, i, o):  # type: ignore[no-untyped-def]  # c
     return True
 
 
-@njit(cache=True, inline="always")  # type: ignore[untyped-decorator]  # numba has no types
+@njit(cache=True, inline="always")
 def _may_keep(h, din, pa, pb, pc, r, s, w, i, last):  # type: ignore[no-untyped-def]  # compiled
     for j in range(r.shape[0]):
         due = r[j] + s[j] * w
@@ -31,7 +31,7 @@ def _may_keep(h, din, pa, pb, pc, r, s, w, i, last):  # type: ignore[no-untyped-
     return True
 
 
-@njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]  # numba has no types
+@njit(cache=True, parallel=True)
 def lightest(  # type: ignore[no-untyped-def]  # compiled
     win, high, din, wout, a, b, c, pa, pb, pc, r, s, fixed, end, end_run, start, start_run, most, above, ceiling
 ):
@@ -65,7 +65,7 @@ def lightest(  # type: ignore[no-untyped-def]  # compiled
     return best.min(), looked.sum()
 
 
-@njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]  # numba has no types
+@njit(cache=True, parallel=True)
 def _count(  # type: ignore[no-untyped-def]  # compiled
     win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top
 ):
@@ -82,7 +82,7 @@ def _count(  # type: ignore[no-untyped-def]  # compiled
     return counts
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]  # numba has no types
+@njit(cache=True)
 def _fill(  # type: ignore[no-untyped-def]  # compiled
     win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top, counts, out
 ):
@@ -111,13 +111,15 @@ def gather(*arguments: Any) -> NDArray[np.int64]:
     """
     *tables, low, top, most_pairs = arguments
     win, high, din, wout, a, b, c, _, _, _, *rest = tables
-    counts = _count(win, high, din, wout, a, b, c, *rest, low, top)
+    count_pairs: Any = _count  # numba does not tell its arguments
+    fill_pairs: Any = _fill
+    counts = count_pairs(win, high, din, wout, a, b, c, *rest, low, top)
     out = np.empty((min(int(counts.sum()), most_pairs), 2), dtype=np.int64)
-    _fill(win, high, din, wout, a, b, c, *rest, low, top, counts, out)
+    fill_pairs(win, high, din, wout, a, b, c, *rest, low, top, counts, out)
     return out
 
 
-@njit(cache=True, parallel=True)  # type: ignore[untyped-decorator]  # numba has no types
+@njit(cache=True, parallel=True)
 def sweep(  # type: ignore[no-untyped-def]  # compiled
     win, high, din, wout, a, b, c, r, s, fixed
 ):

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -184,10 +185,10 @@ def _learn(groups: dict[tuple[str, str, str], list[tuple[object, ...]]], setting
         spread = spread or _spread_of(root)
         learnt = learn({key[1:]: parts for key, parts in ours.items()}, spread, starts)
         beliefs[root] = learnt
-        for key, parts in ours.items():
-            found.append(_group(key, groups[key], numbers[key], parts, learnt, spread))
+        here = [_group(key, groups[key], numbers[key], parts, learnt, spread) for key, parts in ours.items()]
+        found += here
         counts = {form: n for (of, form), (_, n, _) in settings.starts.items() if of == root}
-        habits |= _habits(root, learnt, ours, spread, counts)
+        habits |= _habits(root, learnt, here, spread, counts)
     return Calibration(habits, tuple(found), beliefs, settings)
 
 
@@ -197,14 +198,18 @@ def _parts(table: Floats) -> Parts:
 
 
 def _habits(
-    root: str, learnt: Learnt, ours: dict[tuple[str, str, str], Parts], spread: float, counts: dict[str, int]
+    root: str, learnt: Learnt, ours: list[Group], spread: float, counts: dict[str, int]
 ) -> dict[tuple[str, ...], Habit]:
     def habit(of: tuple[str, ...], belief: Belief, share: float, parts: int) -> Habit:
         variance = belief.variance + share * spread**2
         return Habit(of, belief.log_mean_factor, math.sqrt(variance), spread, parts)
 
     def count(start: tuple[str, ...]) -> int:
-        return sum(len(parts.factor) for key, parts in ours.items() if key[: len(start)] == start)
+        return sum(
+            len(group.numbers) - len(group.outliers)
+            for group in ours
+            if (group.process, group.form, group.fabric)[: len(start)] == start
+        )
 
     found: dict[tuple[str, ...], Habit] = {}
     of: tuple[str, ...] = (root,)
@@ -277,6 +282,40 @@ def drift(group: Group) -> Drift | None:
     usual = float(weight @ (group.parts.part_spread**2 + group.parts.noise**2)) / total
     error = math.sqrt(max(scatter, 0.5 * usual) * float(np.sum(weight**2 * x * x))) / over
     return Drift(slope, error, len(group.numbers))
+
+
+def as_json(calibration: Calibration) -> dict[str, Any]:
+    """The habits and what they rest on as scripts get them; SI units."""
+    return {
+        "habits": [
+            {
+                "of": list(habit.of),
+                "weighed_parts": habit.parts,
+                "resin_factor": math.exp(habit.shift),
+                "spread": habit.spread,
+                "published_spread": habit.published_spread,
+            }
+            for habit in calibration.habits.values()
+        ],
+        "weigh_ins": [
+            {
+                "entry": group.numbers[i],
+                "at": group.at[i],
+                "part": group.pieces[i][0],
+                "piece": group.pieces[i][1],
+                "process": group.process,
+                "fabric": group.fabric,
+                "mass_kg": float(group.weighed[i]),
+                "published_kg": float(group.expected[i]),
+                "resin_factor": float(group.parts.factor[i]),
+                "chance_right": float(group.good[i]),
+                "counted": float(group.counted[i]),
+            }
+            for group in calibration.groups
+            for i in range(len(group.numbers))
+        ],
+        "lot": calibration.settings.lot,
+    }
 
 
 def read_settings(store: Store) -> Settings:
@@ -383,16 +422,22 @@ def _calibration_of(path: Path) -> Calibration:
             return calibrate(store)
 
 
-def habits_near(part: str | Path) -> Calibration | None:
-    """The habits of the shop whose record lies in the part file's folder or in one above it; None without any."""
-    folder = shop_folder(part)
-    if folder is None:
-        return None
-    store = find_store(folder)
+def habits_near(part: str | Path, shop: str | Path | None = None) -> dict[tuple[str, ...], Habit]:
+    """The habits of the shop whose record lies in this folder, or else in the nearest one above the part file.
+
+    Args:
+        part: Path of the part file.
+        shop: The shop's folder, where it is not above the part file.
+
+    Returns:
+        The habits; empty where there is no record. Nothing is made.
+    """
+    folder = Path(shop) if shop is not None else shop_folder(part)
+    store = find_store(folder) if folder is not None else None
     if store is None:
-        return None
+        return {}
     with store:
-        return calibrate(store)
+        return calibrate(store).habits
 
 
 def shop_folder(part: str | Path) -> Path | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -68,6 +69,28 @@ def read_equipment(path: Path) -> tuple[Listed, ...]:
     if not found:
         raise FaultsError([Fault(path.name, None, "", "no items below the headings", "One item a row.")])
     return tuple(found)
+
+
+def as_entries(listed: Iterable[Listed]) -> str:
+    """Items of a list as `[[removed]]` tables, to copy into a refit file and cut down to what comes out.
+
+    Args:
+        listed: Items.
+
+    Returns:
+        TOML.
+    """
+    lines = []
+    for entry in listed:
+        lines += ["[[removed]]", f"name = {_quoted(entry.name)}", f"listed = {_quoted(entry.mass_text)}"]
+        lines += [f"arm = {_quoted(entry.arm_text)}", ""] if entry.arm_text else ['arm = ""  # the list has none', ""]
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    import json
+
+    return json.dumps(text, ensure_ascii=False)
 
 
 def _text_rows(path: Path) -> list[Row]:

@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from layup.errors import LayupError
-from layup.record.store import Store, StoreError, as_text
+from layup.record.schema import StoreError, as_text
+from layup.record.store import Store
 
 _FORM = "layup record 1"
 _COLUMNS = ("key", "at", "kind", "part", "piece", "stage", "mass_kg", "said", "payload")
@@ -24,7 +25,7 @@ TEXT = "text"
 def to_json(store: Store) -> str:
     """The whole record as JSON."""
     entries = [{"key": k, "at": at, "kind": kind, "payload": json.loads(p)} for k, at, kind, p in _entries(store)]
-    texts = {digest: body for digest, body in store.query("SELECT digest, body FROM texts ORDER BY digest")}
+    texts = {str(row[0]): row[1] for row in store.query("SELECT digest, body FROM texts ORDER BY digest")}
     return json.dumps({"form": _FORM, "entries": entries, "texts": texts}, ensure_ascii=False, indent=1) + "\n"
 
 

@@ -115,6 +115,11 @@ def trim_strip(job: Job, weighed: Weighed) -> tuple[float, float, float]:
     return strip, strip * sum(layer.areal_weight for layer in whole), strip * resin
 
 
+def edge_width(job: Job) -> float:
+    """Width of the edge that is cut away; 0 where the part file names none. [m]"""
+    return job.part.trim or 0.0
+
+
 def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = None) -> Ground | None:
     """What a whole part should weigh at a stage, divided for the calibration.
 

@@ -24,7 +24,8 @@ from layup.record.refitfile import Line, RefitJob, Weighing
 from layup.spread import Interval
 
 if TYPE_CHECKING:
-    from layup.record.store import Entry, Store
+    from layup.record.schema import Entry
+    from layup.record.store import Store
 
 KIND = "ledger"
 """Kind of the ledger's entries in the shop's record."""

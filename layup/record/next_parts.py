@@ -15,7 +15,8 @@ HiGHS through scipy.optimize.milp, is asked for no gap between the answer and it
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import NormalDist
@@ -172,6 +173,31 @@ def choose(
                   problem.proved, reachable, after, problem.rounds)  # fmt: skip
 
 
+@contextmanager
+def _hushed() -> Iterator[None]:
+    """Keep a stray line that some releases of the solver print, past Python, out of what this program prints."""
+    import ctypes
+    import os
+    import sys
+
+    if os.name != "posix" or sys.platform == "emscripten":
+        yield
+        return
+    flush = ctypes.CDLL(None).fflush
+    sys.stdout.flush()
+    flush(None)
+    kept = os.dup(1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        flush(None)
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
+
+
 def _prices(candidates: Sequence[Candidate], objective: Objective) -> tuple[Floats, str]:
     if objective == "hours":
         bare = [one.name for one in candidates if one.hours is None]
@@ -319,10 +345,11 @@ class _Problem:
             highs = np.array([*self.highs, *(high for _, _, high in extra)])
             scale = np.maximum(np.abs(rows).max(axis=1, initial=0.0), 1e-12)
             constraints = [LinearConstraint(rows / scale[:, None], lows / scale, highs / scale)] if len(rows) else []
-            found = milp(
-                prices, constraints=constraints, integrality=np.ones(count, dtype=np.int8), bounds=Bounds(0, 1),
-                options={"mip_rel_gap": 0.0, "time_limit": 60.0},
-            )  # fmt: skip
+            with _hushed():
+                found = milp(
+                    prices, constraints=constraints, integrality=np.ones(count, dtype=np.int8), bounds=Bounds(0, 1),
+                    options={"mip_rel_gap": 0.0, "time_limit": 60.0},
+                )  # fmt: skip
             if found.status == 2:
                 return None
             if found.x is None or found.status != 0:

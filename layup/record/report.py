@@ -23,6 +23,25 @@ from layup.units import INCH, LB
 What = Literal["change", "balance"]
 
 
+FIGURES = frozenset(
+    (
+        "weight",
+        "change",
+        "arm",
+        "moment",
+        "index",
+        "net",
+        "CG",
+        "to spare",
+        "from forward",
+        "from aft",
+        "arm of CG",
+        "chord",
+    )
+)
+"""Headings of columns that hold figures and stand to the right."""
+
+
 class Cell(NamedTuple):
     """One cell: its words, and its number in the unit of the column, where it has one."""
 

@@ -141,7 +141,7 @@ def weigh_in(
     stage: str,
     said: str = "",
     circumstances: Circumstances | None = None,
-    habits: Habits | None = None,
+    prediction: Prediction | None = None,
     coupon: tuple[float, float] | None = None,
     at: str | None = None,
 ) -> WeighIn:
@@ -154,7 +154,7 @@ def weigh_in(
         stage: One of `STAGES`.
         said: The weight as written.
         circumstances: What else is known.
-        habits: What the shop knew before this: the prediction that is kept rests on them.
+        prediction: What `predict_piece` said; by published figures alone if left out.
         coupon: Sides, where a coupon of this layup was weighed and not the part. [m]
         at: When, UTC, ISO 8601; now if left out.
 
@@ -173,12 +173,8 @@ def weigh_in(
     if stage not in STAGES:
         raise LayupError(f'there is no stage "{stage}". Stages: {", ".join(STAGES)}')
     path = Path(part)
-    job = read_part(path)
-    if coupon is not None:
-        job = coupon_of(job, *coupon)
-    if around.vacuum is not None:
-        job = replace(job, part=job.part.model_copy(update={"vacuum": around.vacuum}))
-    prediction = predict(job, habits=habits)
+    prediction = prediction or predict_piece(path, None, coupon, around.vacuum)
+    job = prediction.job
     published = prediction.published or prediction.weighed
     ground = expect(job, published, stage, around.resolution)
     payload: dict[str, Any] = {
@@ -191,6 +187,28 @@ def weigh_in(
     with store.writing():
         payload |= _kept_files(store, path, job, prediction)
         return _from_entry(store.append(KIND, payload, at))
+
+
+def predict_piece(
+    part: str | Path, habits: Habits | None, coupon: tuple[float, float] | None = None, vacuum: float | None = None
+) -> Prediction:
+    """Predict the thing that goes on the scale.
+
+    Args:
+        part: Path of the part file.
+        habits: What the shop knows.
+        coupon: Sides, where it is a coupon of the layup. [m]
+        vacuum: What the gauge reached; the part file's if left out. [Pa]
+
+    Returns:
+        The prediction.
+    """
+    job = read_part(part)
+    if coupon is not None:
+        job = coupon_of(job, *coupon)
+    if vacuum is not None:
+        job = replace(job, part=job.part.model_copy(update={"vacuum": vacuum}))
+    return predict(job, habits=habits)
 
 
 def coupon_of(job: Job, length: float, width: float) -> Job:
@@ -292,7 +310,7 @@ def questions(mass: float, said: str, expected: dict[str, float] | None) -> tupl
     low, high = expected.get("p05", mean) / 1.6, expected.get("p95", mean) * 1.6
     if low <= mass <= high:
         return ()
-    side = f"{mass / mean:.3g} times" if mass > mean else f"{mass / mean * 100:.2g} % of"
+    side = f"{mass / mean:,.{1 if mass < 20 * mean else 0}f} times" if mass > mean else f"{mass / mean * 100:.2g} % of"
     asked = f"{said} is {side} what is expected ({mass_both(mean, 'both')})."
     words = said.split()
     meant = []

@@ -126,19 +126,50 @@ def bag(job: Job, weighed: Weighed) -> Bag:
     flat = _flat(job)
     feed = is_feed(weighed)
     ceiling = greatest_vacuum(job.part.altitude or 0.0)
-    layers = [BagLayer("release on the tool", "", flat.grown(practice.TAPE_MARGIN.value), None, 0, 0, None,
-                       "as its maker says, and on the flange; the strip for the tape stays clean")]  # fmt: skip
+    layers = [
+        BagLayer(
+            "release on the tool",
+            "",
+            flat.grown(practice.TAPE_MARGIN.value),
+            None,
+            0,
+            0,
+            None,
+            "as its maker says, and on the flange; the strip for the tape stays clean",
+        )
+    ]
     notes: list[str] = []
     if not process.bagged:
         notes.append("No bag. Peel ply, where something is bonded on later: one layer over the last ply.")
-        return Bag(tuple(layers), False, False, flat.area, flat.length, flat.width, None, ceiling, 0.0, 0.0, None, (), (
-            *notes, *_guessed(flat)), (practice.TAPE_MARGIN,))  # fmt: skip
+        return Bag(
+            tuple(layers),
+            False,
+            False,
+            flat.area,
+            flat.length,
+            flat.width,
+            None,
+            ceiling,
+            0.0,
+            0.0,
+            None,
+            (),
+            (*notes, *_guessed(flat)),
+            (practice.TAPE_MARGIN,),
+        )
     layers += _layers(job, flat, feed, process.mixes)
     pressure = process.pressure or 0.0
     under = flat.grown(practice.TAPE_MARGIN.value)
     drinks = 0.0
-    figures = [practice.PEEL_MARGIN, practice.BREATHER_MARGIN, practice.BAG_MARGIN, practice.TAPE_MARGIN,
-               practice.PLEATS, practice.JOIN, practice.PORT_AREA]  # fmt: skip
+    figures = [
+        practice.PEEL_MARGIN,
+        practice.BREATHER_MARGIN,
+        practice.BAG_MARGIN,
+        practice.TAPE_MARGIN,
+        practice.PLEATS,
+        practice.JOIN,
+        practice.PORT_AREA,
+    ]
     if process.mixes:
         to_bag = process.figure("loss_to_bag")
         figures.append(to_bag)
@@ -146,13 +177,25 @@ def bag(job: Job, weighed: Weighed) -> Bag:
     leak = (practice.LEAK_FALL_FEED, practice.LEAK_TIME_FEED) if feed else (practice.LEAK_FALL, practice.LEAK_TIME)
     figures += list(leak)
     if job.part.altitude is None:
-        notes.append("The part file gives no altitude, so the air of sea level is taken: altitude = \"1500 ft\".")
+        notes.append('The part file gives no altitude, so the air of sea level is taken: altitude = "1500 ft".')
     notes += [*process.notes, *_guessed(flat)]
     unpriced = tuple(dict.fromkeys(y.material for y in layers if y.material and y.price is None))
     return Bag(
-        tuple(layers), True, feed, flat.area, flat.length, flat.width, pressure, ceiling, pressure * under, drinks,
-        (leak[0].value, leak[1].value), unpriced, tuple(notes), tuple(figures),
-    )  # fmt: skip
+        tuple(layers),
+        True,
+        feed,
+        flat.area,
+        flat.length,
+        flat.width,
+        pressure,
+        ceiling,
+        pressure * under,
+        drinks,
+        (leak[0].value, leak[1].value),
+        unpriced,
+        tuple(notes),
+        tuple(figures),
+    )
 
 
 def _guessed(flat: _Flat) -> list[str]:
@@ -177,30 +220,70 @@ def _layers(job: Job, flat: _Flat, feed: bool, mixes: bool) -> list[BagLayer]:
     pleats = 1.0 + practice.PLEATS.value
     round_tape = flat.round + 2 * math.pi * practice.TAPE_MARGIN.value
     tape = round_tape * pleats + flat.width
+    tail = "no wrinkles; leave a tail to pull it off by"
+    if not mixes:
+        tail += "; leave out where the film's face is wanted"
     cloth = [
-        _cloth(job, "peel ply", "peel ply, nylon", flat, peel, 1.0,
-               "no wrinkles; leave a tail to pull it off by" + ("" if mixes else "; leave out where the film's face is wanted")),
-    ]  # fmt: skip
+        _cloth(job, "peel ply", "peel ply, nylon", flat, peel, 1.0, tail),
+    ]
     ports = max(1 if flat.length < 1.2 else 2, math.ceil(flat.area / practice.PORT_AREA.value))
     if feed:
         cloth += [
-            _cloth(job, "perforated film", "release film, perforated", flat, peel, 1.0, "lets the resin through, lets the mesh go"),
+            _cloth(
+                job,
+                "perforated film",
+                "release film, perforated",
+                flat,
+                peel,
+                1.0,
+                "lets resin through, lets the mesh go",
+            ),
             _cloth(job, "flow mesh", "flow mesh", flat, -peel, 1.0, "ends 25 mm short of the edge on the vacuum side"),
-            _run(job, "spiral tube", "spiral tube 10 mm", 2 * flat.length, "feed along one long side, vacuum along the other"),
-            _run(job, "resin hose", "resin hose 8 mm", 4.0, "2 m to the feed bucket, 2 m to the catch pot; clamps on both"),
-        ]  # fmt: skip
+            _run(
+                job,
+                "spiral tube",
+                "spiral tube 10 mm",
+                2 * flat.length,
+                "feed along one long side, vacuum along the other",
+            ),
+            _run(
+                job,
+                "resin hose",
+                "resin hose 8 mm",
+                4.0,
+                "2 m to the feed bucket, 2 m to the catch pot; clamps on both",
+            ),
+        ]
     else:
         cloth += [
-            _cloth(job, "perforated film", "release film, perforated", flat, peel, 1.0, "meters what the breather can drink"),
-            _cloth(job, "breather", "breather 150", flat, breather, 1.0, "one piece as far as the port; doubled under it"),
-        ]  # fmt: skip
+            _cloth(
+                job,
+                "perforated film",
+                "release film, perforated",
+                flat,
+                peel,
+                1.0,
+                "meters what the breather can drink",
+            ),
+            _cloth(
+                job, "breather", "breather 150", flat, breather, 1.0, "one piece as far as the port; doubled under it"
+            ),
+        ]
     return [
         *cloth,
-        _cloth(job, "bagging film", "bagging film, nylon 50", flat, film, pleats, "a pleat at each corner, on each side of a step"),
+        _cloth(job, "bagging film", "bagging film, nylon 50", flat, film, pleats, "a pleat at each corner and step"),
         _run(job, "sealant tape", "sealant tape", tape, "round the bag, up each pleat and down again, one join across"),
-        BagLayer("ports", "", None, None, 0, ports, None,
-                 "on a pad of breather, off the part" + ("; a catch pot between bag and pump" if feed else "")),
-    ]  # fmt: skip
+        BagLayer(
+            "ports",
+            "",
+            None,
+            None,
+            0,
+            ports,
+            None,
+            "on a pad of breather, off the part" + ("; a catch pot between bag and pump" if feed else ""),
+        ),
+    ]
 
 
 def _cloth(job: Job, name: str, material: str, flat: _Flat, margin: float, pleats: float, note: str) -> BagLayer:
@@ -233,4 +316,3 @@ def _money(material: Material, area: float | None, length: float | None) -> tupl
         return None
     amount = {"area": area, "length": length}.get(price.per)
     return None if amount is None else (price.amount * amount, price.currency)
-

@@ -131,7 +131,9 @@ def mixes(
     if not weighed.process.mixes or weighed.resin_to_mix <= 0:
         return ()
     names = list(dict.fromkeys(layer.resin_name for layer in weighed.layers if _wet(layer, weighed) > 0))
-    raw = {name: [_wet(layer, weighed) if layer.resin_name == name else 0.0 for layer in weighed.layers] for name in names}
+    raw = {
+        name: [_wet(layer, weighed) if layer.resin_name == name else 0.0 for layer in weighed.layers] for name in names
+    }
     scale = weighed.resin_to_mix / sum(sum(values) for values in raw.values())
     found = []
     for name in names:
@@ -199,9 +201,7 @@ def _mix(
     )  # fmt: skip
 
 
-def _fewest(
-    name: str, steps: list[_Step], total: float, count: int, life: PotLife, warm: float, people: int
-) -> int:
+def _fewest(name: str, steps: list[_Step], total: float, count: int, life: PotLife, warm: float, people: int) -> int:
     """The least number of equal pots that can each be used up in time."""
     fits = 0
     for tried in range(max(count, 1), MOST_POTS + 1):
@@ -221,8 +221,8 @@ def _fewest(
     more = people + 1
     raise TooFast(
         f'resin "{name}" is too fast for this layup: a pot of {mass_metric(size)}, the least worth mixing, takes '
-        f"{_minutes(longest)} to stir and wet out with, and should be used up in {_minutes(usable)} (half its pot life). "
-        f"Take a slower hardener, a cooler shop (--temperature), or more hands (--people {more})"
+        f"{_minutes(longest)} to stir and wet out with, and should be used up in {_minutes(usable)} (half its pot "
+        f"life). Take a slower hardener, a cooler shop (--temperature), or more hands (--people {more})"
     )
 
 
@@ -277,22 +277,22 @@ def _cautions(
         if max(ratios) > 1.05 * min(ratios):
             found.append(
                 f"Resins sold as {resin.name} are mixed from 100:{min(ratios) * 100:g} to 100:{max(ratios) * 100:g} by "
-                f"weight. {printed.printed} is used here; the ratio on your can counts (--ratio)."
+                f"weight. {printed.printed} is used here; the ratio on your can counts."
             )
         elif printed.kind != "measured":
-            found.append(f"{printed.printed} comes from a table; the ratio on your can counts (--ratio).")
+            found.append(f"{printed.printed} comes from a table; the ratio on your can counts.")
     if not life.stated:
         found.append("The pot life is printed without mass and temperature; 100 g at 25 °C are taken.")
     if size > life.mass:
         found.append(
             f"Exotherm: a pot of {mass_metric(size)} goes off in about {_minutes(life.at(size, warm))}, not in the "
-            f"{_minutes(life.seconds)} printed for {mass_metric(life.mass)} (common practice, no source). Pour it into a "
-            "wide tray or onto the cloth at once."
+            f"{_minutes(life.seconds)} printed for {mass_metric(life.mass)} (common practice, no source). Pour it "
+            "into a wide tray or onto the cloth at once."
         )
     if size > practice.POT.value:
         found.append(
-            "Exotherm: so much in one deep pot can boil and smoke. Use a wide bucket, stand it in water, keep a lid and a "
-            "place outdoors ready."
+            "Exotherm: so much in one deep pot can boil and smoke. Use a wide bucket, stand it in water, keep a lid "
+            "and a place outdoors ready."
         )
     length = sum(step.seconds for step in steps)
     if not feed and length > life.at(0.0, warm):

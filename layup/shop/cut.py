@@ -207,7 +207,9 @@ def _pieces(job: Job, ply: ClothPly, roll: Roll, part: int, mark: str) -> tuple[
         seam += joined.seam
         doubled += joined.doubled
         strips += len(joined.shapes) if joined.seam else 0
-    names = [f"{mark}{ply.number}"] if len(shapes) == 1 else [f"{mark}{ply.number}{_letter(i)}" for i in range(len(shapes))]
+    names = (
+        [f"{mark}{ply.number}"] if len(shapes) == 1 else [f"{mark}{ply.number}{_letter(i)}" for i in range(len(shapes))]
+    )
     pieces = [CutPiece(name, part, ply, shape) for name, shape in zip(names, shapes, strict=True)]
     if not seam or ply.overlap is not None:
         return pieces, ""
@@ -269,16 +271,16 @@ def _notes(
         rough = [p.number for p in plies if p.rough and not p.guessed]
         if guessed:
             notes.append(
-                f"{who}ply {_numbers(guessed)}: only the area is known, so its shape is made up (3 to 2) and so is the "
+                f"{who}Ply {_numbers(guessed)}: only the area is known, so its shape is made up (3 to 2) and so is the "
                 "length of cloth."
             )
         if rough:
             notes.append(
-                f"{who}ply {_numbers(rough)}: a rough outline, the shadow of the shape scaled to its true area; "
+                f"{who}Ply {_numbers(rough)}: a rough outline, the shadow of the shape scaled to its true area; "
                 "good for the length to buy, not to cut by."
             )
         if cores:
-            notes.append(f"{who}core is cut from sheets and stands in no layout.")
+            notes.append(f"{who}Core is cut from sheets and stands in no layout.")
     return tuple(notes)
 
 

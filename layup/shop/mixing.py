@@ -129,7 +129,5 @@ def adiabatic_rise(
     Raises:
         RangeError: a figure that is not above zero.
     """
-    _above_zero(
-        ratio=ratio, EEW=resin_equivalent, heat_per_equivalent=heat_per_equivalent, heat_capacity=heat_capacity
-    )
+    _above_zero(ratio=ratio, EEW=resin_equivalent, heat_per_equivalent=heat_per_equivalent, heat_capacity=heat_capacity)
     return heat_per_equivalent / (resin_equivalent * 1e-3 * (1.0 + ratio) * heat_capacity)

@@ -84,7 +84,7 @@ class Roll:
         return self.width - 2 * self.edge
 
     def after(self, earlier: Nest) -> Roll:
-        """This roll with the pieces of an earlier layout cut out of it."""
+        """The same roll with the pieces of an earlier layout cut out of it."""
         return replace(self, blocked=(*self.blocked, *earlier.laid()))
 
 

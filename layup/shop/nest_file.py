@@ -122,7 +122,9 @@ def _again(one: dict[str, Any], pieces: tuple[Piece, ...], roll: Roll, gap: floa
         entry = kept[piece.name]
         if piece.shape.hausdorff_distance(_shape(entry["outline"])) > _SAME:
             return None
-        placed.append(Placed(index, float(entry["x"]), float(entry["y"]), bool(entry["turned"]), bool(entry["face_down"])))
+        placed.append(
+            Placed(index, float(entry["x"]), float(entry["y"]), bool(entry["turned"]), bool(entry["face_down"]))
+        )
     layout = Nest(pieces, roll, gap, tuple(placed), str(one["how"]))
     return None if faults(layout) else layout
 

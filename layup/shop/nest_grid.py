@@ -27,9 +27,7 @@ MANY = 80
 Mask = NDArray[np.bool_]
 
 
-def bottom_left(
-    pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: bool
-) -> Iterator[tuple[Placed, ...]]:
+def bottom_left(pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: bool) -> Iterator[tuple[Placed, ...]]:
     """Bottom-left layouts, one for each order in which the pieces are taken.
 
     Args:

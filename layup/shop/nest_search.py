@@ -117,9 +117,7 @@ def _grown(shape: Any, flip: bool, gap: float) -> list[tuple[float, float]]:
     return [(float(x), float(y)) for x, y in grown.exterior.coords[:-1]]
 
 
-def _read(
-    line: str, pieces: tuple[Piece, ...], flips: list[bool], roll: Roll, gap: float
-) -> tuple[Placed, ...] | None:
+def _read(line: str, pieces: tuple[Piece, ...], flips: list[bool], roll: Roll, gap: float) -> tuple[Placed, ...] | None:
     """One line as a layout on the roll; None where it is not one."""
     from layup.shop.nest import SLACK, Placed, lay
 

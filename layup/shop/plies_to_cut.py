@@ -101,9 +101,17 @@ def plies_to_cut(job: Job) -> tuple[tuple[ClothPly, ...], tuple[CorePiece, ...]]
             shapes = _with_edge(outline.shapes, trim) if zone == WHOLE and trim else outline.shapes
             cloth.append(
                 ClothPly(
-                    number, entry.fabric or "", entry.angle, zone, shapes, area, entry.overlap, outline.stretch > 1.001, outline.guessed
+                    number,
+                    entry.fabric or "",
+                    entry.angle,
+                    zone,
+                    shapes,
+                    area,
+                    entry.overlap,
+                    outline.stretch > 1.001,
+                    outline.guessed,
                 )
-            )  # fmt: skip
+            )
     return tuple(cloth), tuple(cores)
 
 

@@ -68,7 +68,9 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
         resin = np.maximum(bare - dry_share, 0.0)
         scale = weighed.resin_to_mix / weighed.resin
         points.append(
-            WeighPoint("mixed resin", interval(resin * scale, weighed.resin_to_mix), "all pots together, full less empty")
+            WeighPoint(
+                "mixed resin", interval(resin * scale, weighed.resin_to_mix), "all pots together, full less empty"
+            )
         )
         lost = process.figure("loss").value
         to_pot = lost * weighed.resin * (1 + trimmed / bare_mean if bare_mean > 0 else 1)
@@ -78,8 +80,8 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
             points.append(
                 WeighPoint(
                     "in the bag", interval(in_bag, mean),
-                    "mould and laminate less the empty mould, before the bag stuff; or dry cloth, core and pots less what "
-                    "is left in pots, brushes and gloves",
+                    "mould and laminate less the empty mould, before the bag stuff; or dry cloth, core and pots less "
+                    "what is left in pots, brushes and gloves",
                 )
             )  # fmt: skip
     points.append(WeighPoint("demoulded", interval(off_mould, bare_mean + trimmed), _off_mould(process.bagged)))

@@ -26,12 +26,14 @@ WET_OUT = _figure(
     "two hands", "wetting out", "900 s", "time", "to lay, wet out and squeegee 1 m^2 of one ply of light cloth"
 )
 USE = _figure("a pot", "share of pot life", "0.5", "fraction", "a pot is used up in half its pot life, or it drags")
-HALVING = _figure("pot life", "halving", "10", "", "kelvin warmer halve the pot life; the resin's own sheet knows better")
-MASS_POWER = _figure(
-    "pot life", "mass power", "0.333", "", "pot life falls as the cube root of the mass in a deep pot"
+HALVING = _figure(
+    "pot life", "halving", "10", "", "kelvin warmer halve the pot life; the resin's own sheet knows better"
 )
+MASS_POWER = _figure("pot life", "mass power", "0.333", "", "pot life falls as the cube root of the mass in a deep pot")
 POT = _figure("a pot", "most", "300 g", "mass", "most to mix in one cup; more heats up by itself and can smoke")
-FEED_POT = _figure("a feed pot", "most", "1 kg", "mass", "most to mix at once of a slow infusion resin, in a wide bucket")
+FEED_POT = _figure(
+    "a feed pot", "most", "1 kg", "mass", "most to mix at once of a slow infusion resin, in a wide bucket"
+)
 SMALLEST = _figure("a pot", "least", "30 g", "mass", "least to mix on a scale that shows 0.1 g to 1 g")
 
 # Bag
@@ -44,7 +46,9 @@ JOIN = _figure("bagging", "join", "50 mm", "length", "overlap where a layer of t
 PORT_AREA = _figure("a port", "area", "1.5 m^2", "area", "one vacuum port for so much, two at least on a long part")
 LEAK_FALL = _figure("bag", "leak", "1 inHg", "pressure", "most the gauge may fall with the pump shut off")
 LEAK_TIME = _figure("bag", "leak time", "5 min", "time", "how long the pump is shut off")
-LEAK_FALL_FEED = _figure("infusion bag", "leak", "0.3 inHg", "pressure", "most the gauge may fall before the feed opens")
+LEAK_FALL_FEED = _figure(
+    "infusion bag", "leak", "0.3 inHg", "pressure", "most the gauge may fall before the feed opens"
+)
 LEAK_TIME_FEED = _figure("infusion bag", "leak time", "10 min", "time", "how long the pump is shut off")
 
 # Time at the bench

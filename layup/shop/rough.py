@@ -100,8 +100,8 @@ def _shadow(triangles: Floats, warp: tuple[float, float, float] | None) -> Outli
     area = float(areas.sum())
     centres = triangles.mean(axis=1)
     middle = areas @ centres / area
-    spread = centres - middle
-    _, axes = np.linalg.eigh(np.einsum("n,ni,nj->ij", areas, spread, spread) + 1e-12 * np.eye(3))
+    spread = triangles - middle
+    _, axes = np.linalg.eigh(np.einsum("n,nki,nkj->ij", areas, spread, spread))
     up = axes[:, 0]
     if normals.sum(axis=0) @ up < 0:
         up = -up

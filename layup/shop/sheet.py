@@ -23,6 +23,8 @@ from layup.shop.sheet_tables import (
     bag_blocks,
     cure_blocks,
     cut_blocks,
+    each,
+    limit_words,
     ply_blocks,
     point_blocks,
     resin_blocks,
@@ -104,6 +106,7 @@ def build_sheet(bench: Bench, system: System) -> BuildSheet:
         ("file", prediction.job.file or "part"),
         ("will weigh", mass_both(weighed.mass.mean, system)),
         ("made with", f"layup {__version__}"),
+        ("date", ""),
     )
     sections = [
         Section("The part", _part(prediction, system, resins)),
@@ -111,21 +114,30 @@ def build_sheet(bench: Bench, system: System) -> BuildSheet:
         Section("Cloth to cut", cut_blocks(bench.cut, system), new_page=True),
     ]
     if bench.mixes:
-        sections.append(Section("Resin", resin_blocks(bench.mixes, system), new_page=True))
+        sections.append(Section("Resin", resin_blocks(bench.mixes, system)))
     title = "The bag, from the tool up" if bench.bag.bagged else "The tool"
-    sections.append(Section(title, bag_blocks(bench.bag, system), new_page=bool(bench.mixes)))
+    sections.append(
+        Section(
+            title,
+            bag_blocks(bench.bag, system),
+        )
+    )
     sections.append(Section("Cure", cure_blocks(prediction, bench.bag, system)))
     sections.append(Section("On the scale", point_blocks(bench.points, system), new_page=True))
-    sections.append(Section("Cautions", (Words(tuple(prediction.cautions), caution=True),)))
+    sections.append(Section("Cautions", (Words(_cautions(prediction), caution=True),)))
     return BuildSheet(prediction.title, plate, tuple(sections))
+
+
+def _cautions(prediction: Prediction) -> tuple[str, ...]:
+    """Those of the prediction, but for the remarks on how processes were compared."""
+    return tuple(text for text in prediction.cautions if "compared" not in text)
 
 
 def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, ...]:
     weighed, job = prediction.weighed, prediction.job
-    limits = f"{mass_both(weighed.mass.p05, system)} to {mass_both(weighed.mass.p95, system)}"
     pairs = [
         ("will weigh, finished", mass_both(weighed.mass.mean, system)),
-        ("nine in ten between", limits),
+        ("nine in ten between", each(system, lambda one: limit_words(weighed.mass, one))),
         ("surface", area_words(job.surface.whole.area, system)),
         ("thickness", thickness_words(weighed.thickness.mean, system)),
         ("weighs per area", areal_weight_words(prediction.areal_weight, system)),

@@ -21,12 +21,13 @@ header dl { margin: 0; border: 0; }
 dl div { background: #fff; padding: .35rem .7rem; }
 dt { font-size: .8rem; color: var(--quiet); }
 dd { margin: 0; font-weight: bold; }
-h2 { display: flex; align-items: stretch; border-bottom: 2px solid var(--line); margin: 2.2rem 0 1rem; font-size: 1.4rem; }
+h2 { display: flex; align-items: stretch; border-bottom: 2px solid var(--line); margin: 2.2rem 0 1rem;
+  font-size: 1.4rem; }
 h2 b { background: var(--ink); color: #fff; min-width: 2.2rem; text-align: center; margin-right: .7rem; }
 .wide { overflow-x: auto; margin-bottom: 1rem; }
 table { border-collapse: collapse; width: 100%; }
-th { background: var(--pale); border-top: 2px solid var(--line); border-bottom: 2px solid var(--line); font-size: .85rem;
-  text-align: left; vertical-align: bottom; padding: .3rem .5rem; }
+th { background: var(--pale); border-top: 2px solid var(--line); border-bottom: 2px solid var(--line);
+  font-size: .85rem; text-align: left; vertical-align: bottom; padding: .3rem .5rem; }
 td { border-bottom: 1px solid var(--line); padding: .45rem .5rem; white-space: pre-line; }
 .tall td { padding-top: .9rem; padding-bottom: .9rem; }
 .right { text-align: right; }
@@ -58,7 +59,8 @@ def html_text(sheet: BuildSheet) -> str:
     title = escape(sheet.title)
     return (
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title}, build sheet</title>\n'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n<style>{_STYLE}</style>\n</head>\n<body>\n'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<style>{_STYLE}</style>\n</head>\n<body>\n"
         f"<header>\n<h1><small>build sheet</small>{title}</h1>\n{_facts(sheet.plate)}\n</header>\n"
         f"<main>\n{sections}\n</main>\n</body>\n</html>\n"
     )

@@ -21,6 +21,7 @@ _PLATE = 23 * _MM  # height of the title block
 _LINE, _THIN = 1.1, 0.4
 _GREY = 0.42  # of secondary text: dark enough for a grey printer
 _PALE = 0.92
+_SPLIT = 5  # rows from which a table may go on on the next page
 
 
 def pdf_bytes(sheet: BuildSheet, width: float, height: float) -> bytes:
@@ -60,13 +61,27 @@ def _build(sheet: BuildSheet, width: float, height: float, pages: int) -> tuple[
 
     out = io.BytesIO()
     document = BaseDocTemplate(
-        out, pagesize=(width, height), invariant=1, title=f"{sheet.title}, build sheet", author="layup",
-        subject="Build sheet", leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
-    )  # fmt: skip
+        out,
+        pagesize=(width, height),
+        invariant=1,
+        title=f"{sheet.title}, build sheet",
+        author="layup",
+        subject="Build sheet",
+        leftMargin=_MARGIN,
+        rightMargin=_MARGIN,
+        topMargin=_MARGIN,
+        bottomMargin=_MARGIN,
+    )
     frame = Frame(
-        _MARGIN + _INSIDE, _MARGIN + _PLATE + 2 * _MM, width - 2 * (_MARGIN + _INSIDE),
-        height - 2 * _MARGIN - _PLATE - 2 * _MM - 4 * _MM, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
-    )  # fmt: skip
+        _MARGIN + _INSIDE,
+        _MARGIN + _PLATE + 2 * _MM,
+        width - 2 * (_MARGIN + _INSIDE),
+        height - 2 * _MARGIN - _PLATE - 2 * _MM - 4 * _MM,
+        leftPadding=0,
+        rightPadding=0,
+        topPadding=0,
+        bottomPadding=0,
+    )
 
     def dress(canvas: Any, _: Any) -> None:
         _title_block(canvas, sheet, width, height, pages)
@@ -101,7 +116,9 @@ def _title_block(canvas: Any, sheet: BuildSheet, width: float, height: float, pa
     _cell(canvas, last, half, "sheet", said, 12.0, bold=True, high=top - half)
     # below: one cell for each entry, as wide as what it holds
     cells = [(label, value or " ") for label, value in sheet.plate]
-    sizes = [max(canvas.stringWidth(v, "Sheet", 8.2), canvas.stringWidth(k, "Sheet", 6.2)) + 4.6 * _MM for k, v in cells]
+    sizes = [
+        max(canvas.stringWidth(v, "Sheet", 8.2), canvas.stringWidth(k, "Sheet", 6.2)) + 4.6 * _MM for k, v in cells
+    ]
     squeeze = min(1.0, wide / sum(sizes))
     spare = max(0.0, wide - sum(sizes)) / len(cells)
     at = left
@@ -130,23 +147,53 @@ def _cell(canvas: Any, x: float, y: float, label: str, value: str, size: float, 
 
 
 def _section(number: int, section: Section, width: float) -> list[Any]:
-    from reportlab.platypus import CondPageBreak, PageBreak, Spacer, Table
+    from reportlab.platypus import CondPageBreak, KeepTogether, PageBreak, Spacer, Table
 
     from reportlab.lib.colors import black, white  # isort: skip
 
     badge = _paragraph(f"<b>{number}</b>", 11.5, colour="white", align=1)
-    heading = Table([[badge, _paragraph(f"<b>{escape(section.title)}</b>", 13.0)]], colWidths=[8 * _MM, width - 8 * _MM])
-    heading.setStyle([
-        ("BACKGROUND", (0, 0), (0, 0), black), ("TEXTCOLOR", (0, 0), (0, 0), white), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-        ("LINEBELOW", (0, 0), (-1, 0), _LINE, black), ("TOPPADDING", (0, 0), (-1, -1), 2.5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 3.5), ("LEFTPADDING", (0, 0), (0, 0), 1), ("RIGHTPADDING", (0, 0), (0, 0), 1),
-        ("LEFTPADDING", (1, 0), (1, 0), 5),
-    ])  # fmt: skip
-    body: list[Any] = []
-    for block in section.blocks:
-        body += [*_block(block, width), Spacer(1, 3 * _MM)]
-    start: list[Any] = [PageBreak()] if section.new_page else [CondPageBreak(45 * _MM)]
-    return [*start, heading, Spacer(1, 3 * _MM), *body, Spacer(1, 2 * _MM)]
+    heading = Table(
+        [[badge, _paragraph(f"<b>{escape(section.title)}</b>", 13.0)]], colWidths=[8 * _MM, width - 8 * _MM]
+    )
+    heading.setStyle(
+        [
+            ("BACKGROUND", (0, 0), (0, 0), black),
+            ("TEXTCOLOR", (0, 0), (0, 0), white),
+            ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+            ("LINEBELOW", (0, 0), (-1, 0), _LINE, black),
+            ("TOPPADDING", (0, 0), (-1, -1), 2.5),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 3.5),
+            ("LEFTPADDING", (0, 0), (0, 0), 1),
+            ("RIGHTPADDING", (0, 0), (0, 0), 1),
+            ("LEFTPADDING", (1, 0), (1, 0), 5),
+        ]
+    )
+    start: list[Any] = [PageBreak()] if section.new_page else [Spacer(1, 6 * _MM)] if number > 1 else []
+    story: list[Any] = start
+    before: list[Any] = [heading, Spacer(1, 3 * _MM)]  # stays with what comes next
+    for block in _paired(section.blocks, width):
+        flowables = _block(block, width)
+        if isinstance(block, Grid) and len(block.rows) > _SPLIT:
+            story += [CondPageBreak(60 * _MM), *before, *flowables]
+        elif isinstance(block, Words) and not block.caution:
+            before = [*before, *flowables, Spacer(1, 3 * _MM)]
+            continue
+        else:
+            story.append(KeepTogether([*before, *flowables]))
+        before = [Spacer(1, 3 * _MM)]
+    return [*story, KeepTogether(before)]
+
+
+def _paired(blocks: tuple[Block, ...], width: float) -> list[Block | tuple[Plate, Plate]]:
+    """Blocks with neighbouring pictures side by side where two fit."""
+    found: list[Block | tuple[Plate, Plate]] = []
+    for block in blocks:
+        last = found[-1] if found else None
+        if isinstance(block, Plate) and isinstance(last, Plate) and (last.width + block.width) * 72 <= width:
+            found[-1] = (last, block)
+        else:
+            found.append(block)
+    return found
 
 
 def _paragraph(markup: str, size: float, *, colour: str = "black", align: int = 0) -> Any:
@@ -154,13 +201,24 @@ def _paragraph(markup: str, size: float, *, colour: str = "black", align: int = 
     from reportlab.platypus import Paragraph
 
     style = ParagraphStyle(
-        "x", fontName="Sheet", fontSize=size, leading=size * 1.24, textColor=colour, alignment=align,
+        "x",
+        fontName="Sheet",
+        fontSize=size,
+        leading=size * 1.24,
+        textColor=colour,
+        alignment=align,
         splitLongWords=0,
-    )  # fmt: skip
+    )
     return Paragraph(markup, style)
 
 
-def _block(block: Block, width: float) -> list[Any]:
+def _block(block: Block | tuple[Plate, Plate], width: float) -> list[Any]:
+    if isinstance(block, tuple):
+        from reportlab.platypus import Table
+
+        pair = Table([[_plate(block[0], width), _plate(block[1], width)]], hAlign="LEFT")
+        pair.setStyle([("LEFTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, -1), "BOTTOM")])
+        return [pair]
     if isinstance(block, Facts):
         return [_facts(block, width)]
     if isinstance(block, Grid):
@@ -188,10 +246,15 @@ def _facts(facts: Facts, width: float) -> Any:
     rows = [cells[i : i + facts.columns] for i in range(0, len(cells), facts.columns)]
     table = Table(rows, colWidths=[width / facts.columns] * facts.columns)
     line = Color(0, 0, 0)
-    table.setStyle([
-        ("GRID", (0, 0), (-1, -1), _THIN, line), ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("TOPPADDING", (0, 0), (-1, -1), 3), ("BOTTOMPADDING", (0, 0), (-1, -1), 4), ("LEFTPADDING", (0, 0), (-1, -1), 4.5),
-    ])  # fmt: skip
+    table.setStyle(
+        [
+            ("GRID", (0, 0), (-1, -1), _THIN, line),
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("TOPPADDING", (0, 0), (-1, -1), 3),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 4),
+            ("LEFTPADDING", (0, 0), (-1, -1), 4.5),
+        ]
+    )
     return table
 
 
@@ -201,7 +264,12 @@ def _grid(grid: Grid, width: float) -> Any:
 
     widths = [share / sum(grid.shares) * width for share in grid.shares]
     size = 9.3
-    rows = [[_paragraph(f"<b>{_text(cell)}</b>", 7.8, align=2 if i in grid.right else 0) for i, cell in enumerate(grid.head)]]
+    rows = [
+        [
+            _paragraph(f"<b>{_text(cell)}</b>", 7.8, align=2 if i in grid.right else 0)
+            for i, cell in enumerate(grid.head)
+        ]
+    ]
     ticks = []
     for number, row in enumerate(grid.rows, 1):
         cells = []
@@ -213,18 +281,26 @@ def _grid(grid: Grid, width: float) -> Any:
                 cells.append("")
             else:
                 text = f"<b>{_text(cell)}</b>" if i in grid.strong else _text(cell)
-                cells.append(_paragraph(text, _size(cell, widths[i], size, i in grid.strong), align=2 if i in grid.right else 0))
+                cells.append(
+                    _paragraph(text, _size(cell, widths[i], size, i in grid.strong), align=2 if i in grid.right else 0)
+                )
         rows.append(cells)
     table = Table(rows, colWidths=widths, repeatRows=1)
     room = 7.0 if grid.tall else 3.6
     style: list[Any] = [
-        ("LINEABOVE", (0, 0), (-1, 0), _LINE, black), ("LINEBELOW", (0, 0), (-1, 0), _LINE, black),
-        ("LINEBELOW", (0, 1), (-1, -1), _THIN, black), ("BACKGROUND", (0, 0), (-1, 0), Color(_PALE, _PALE, _PALE)),
-        ("VALIGN", (0, 0), (-1, 0), "BOTTOM"), ("VALIGN", (0, 1), (-1, -1), "MIDDLE"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-        ("TOPPADDING", (0, 1), (-1, -1), room), ("BOTTOMPADDING", (0, 1), (-1, -1), room + 1),
-        ("TOPPADDING", (0, 0), (-1, 0), 2.5), ("BOTTOMPADDING", (0, 0), (-1, 0), 3.5),
-    ]  # fmt: skip
+        ("LINEABOVE", (0, 0), (-1, 0), _LINE, black),
+        ("LINEBELOW", (0, 0), (-1, 0), _LINE, black),
+        ("LINEBELOW", (0, 1), (-1, -1), _THIN, black),
+        ("BACKGROUND", (0, 0), (-1, 0), Color(_PALE, _PALE, _PALE)),
+        ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+        ("VALIGN", (0, 1), (-1, -1), "MIDDLE"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 3),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("TOPPADDING", (0, 1), (-1, -1), room),
+        ("BOTTOMPADDING", (0, 1), (-1, -1), room + 1),
+        ("TOPPADDING", (0, 0), (-1, 0), 2.5),
+        ("BOTTOMPADDING", (0, 0), (-1, 0), 3.5),
+    ]
     style += [("ALIGN", (i, n), (i, n), "CENTER") for i, n in ticks]
     for number, row in enumerate(grid.rows, 1):
         style += [("BOX", (i, number), (i, number), _LINE, black) for i, cell in enumerate(row) if cell == WRITE]
@@ -246,7 +322,9 @@ def _tick() -> Any:
     from reportlab.platypus import Flowable
 
     class Box(Flowable):  # type: ignore[misc]  # reportlab has no types
-        width = height = 4.4 * _MM
+        def __init__(self) -> None:
+            super().__init__()
+            self.width = self.height = 4.4 * _MM
 
         def draw(self) -> None:
             self.canv.setLineWidth(0.9)
@@ -264,9 +342,11 @@ def _words(words: Words, width: float) -> Any:
     rows = [[_paragraph(_text(line), 9.3 if words.caution else 8.8)] for line in words.lines]
     table = Table(rows, colWidths=[width])
     style: list[Any] = [
-        ("LEFTPADDING", (0, 0), (-1, -1), 7 if words.caution else 0), ("TOPPADDING", (0, 0), (-1, -1), 1.2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2), ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-    ]  # fmt: skip
+        ("LEFTPADDING", (0, 0), (-1, -1), 7 if words.caution else 0),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+    ]
     if words.caution:
         style.append(("LINEBEFORE", (0, 0), (0, -1), 3.2, black))
     table.setStyle(style)
@@ -278,7 +358,7 @@ def _plate(plate: Plate, width: float) -> Any:
 
     wide = min(width, plate.width * 72)
     high = wide * plate.height / plate.width
-    most = 150 * _MM
+    most = 118 * _MM
     if high > most:
         wide, high = wide * most / high, most
     image = Image(io.BytesIO(plate.png), wide, high)

@@ -23,7 +23,7 @@ def part_plate(prediction: Prediction) -> Plate:
     from layup.show.shape import draw_shape, label_zones
 
     with mpl.rc_context({"font.family": "DejaVu Sans", "text.color": palette.INK}):
-        figure = NewFigure(figsize=(7.0, 3.3))
+        figure = NewFigure(figsize=(7.0, 2.9))
         axes = figure.add_axes((0.01, 0.02, 0.74, 0.96))
         draw_shape(axes, prediction.job)
         label_zones(axes, prediction.job, 10.0)
@@ -52,4 +52,6 @@ def cut_plate(fabric: FabricCut, system: System) -> Plate:
     """Where the pieces of one cloth lie on its roll."""
     from layup.show.nest_picture import cut_figure
 
-    return _as_plate(cut_figure([fabric], system, wide=7.0), f"{fabric.fabric}: where the pieces lie on the roll")
+    return _as_plate(
+        cut_figure([fabric], system, wide=6.6, high=2.9), f"{fabric.fabric}: where the pieces lie on the roll"
+    )

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 from layup.prediction import Prediction
 from layup.shop.bag import Bag
 from layup.shop.batch import Mix
@@ -9,6 +12,8 @@ from layup.shop.content import TICK, WRITE, Block, Facts, Grid, Words
 from layup.shop.cut import Cut
 from layup.shop.points import WeighPoint
 from layup.shop.sheet_plates import cut_plate
+from layup.sources import Figure
+from layup.spread import Interval
 from layup.words import (
     System,
     area_words,
@@ -31,12 +36,43 @@ def money_words(prices: dict[str, float]) -> str:
     return ", ".join(f"{amount:.2f} {currency}" for currency, amount in prices.items()) or "not priced"
 
 
-def size_words(shape_length: float, shape_width: float, system: System) -> str:
+def each(system: System, words: Callable[[System], str]) -> str:
+    """The same in each system, one to a line: a narrow column holds it without breaking a figure from its unit."""
+    systems: tuple[System, ...] = ("metric", "lb") if system == "both" else (system,)
+    return "\n".join(words(one).replace(" ", "\u00a0") for one in systems)
+
+
+def size_words(along: float, across: float, system: System) -> str:
     """Along the warp by across it."""
-    lines = []
-    for one in ("metric", "lb") if system == "both" else (system,):
-        lines.append(f"{length_words(shape_length, one)} × {length_words(shape_width, one)}")
-    return "\n".join(lines)
+
+    def words(one: System) -> str:
+        first, second = length_words(along, one), length_words(across, one)
+        for unit in (" mm", " in"):
+            if first.endswith(unit) and second.endswith(unit) and "ft" not in first + second:
+                first = first.removesuffix(unit)
+        return f"{first} × {second}"
+
+    return each(system, words)
+
+
+def limit_words(mass: Interval, system: System) -> str:
+    """Both ends of an interval: "89 to 202 g" where both have one unit."""
+    low, high = mass_both(mass.p05, system), mass_both(mass.p95, system)
+    for unit in (" g", " kg"):
+        if low.endswith(unit) and high.endswith(unit):
+            low = low.removesuffix(unit)
+    return f"{low} to {high}"
+
+
+def force_words(newton: float, system: System) -> str:
+    """A force as the weight that presses like it, to two figures."""
+
+    def words(one: System) -> str:
+        mass = newton / 9.80665 / (0.45359237 if one == "lb" else 1.0)
+        step = 10.0 ** (len(f"{mass:.0f}") - 2)
+        return f"{round(mass / step) * step:.0f} {'lb' if one == 'lb' else 'kg'}"
+
+    return each(system, words)
 
 
 def angle_words(angle: float) -> str:
@@ -61,8 +97,10 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
         where = "whole surface" if layer.zone == "whole" else layer.zone
         if layer.number in cloth:
             listed = names[layer.number]
-            size = "\n".join(size_words(*s, one_of(system) if len(sizes[layer.number]) > 1 else system)
-                             for s in sizes[layer.number][:3])  # fmt: skip
+            size = "\n".join(
+                size_words(*s, one_of(system) if len(sizes[layer.number]) > 1 else system)
+                for s in sizes[layer.number][:3]
+            )
             if len(listed) > 3:
                 size += "\nand smaller"
             pieces = ", ".join(listed)
@@ -73,12 +111,26 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
             pieces = thickness_words(core.thickness, one_of(system))
             angle = "core"
         wet = _wet(layer.number, mixes)
-        rows.append((str(layer.number), layer.name, angle, where, size, area_words(layer.area, one_of(system)), pieces, wet, TICK))
+        rows.append(
+            (
+                str(layer.number),
+                layer.name,
+                angle,
+                where,
+                size,
+                area_words(layer.area, one_of(system)),
+                pieces,
+                wet,
+                TICK,
+            )
+        )
     head = ("ply", "cloth or core", "warp", "where", "size, along × across the warp", "area", "pieces", "pot", "laid")
     shares = (0.055, 0.17, 0.07, 0.13, 0.225, 0.105, 0.105, 0.07, 0.07)
     return (
-        Grid(head, tuple(rows), shares, strong=frozenset({0, 2}), tall=False),
-        Words(("The first ply lies on the mould. Warp angles are from the part's warp direction, seen from the bag side.",)),
+        Words(
+            ("The first ply lies on the mould. Angles turn from the part's warp direction, seen from the bag side.",)
+        ),
+        Grid(head, tuple(rows), shares, strong=frozenset({0, 2})),
     )
 
 
@@ -97,36 +149,52 @@ def _wet(number: int, mixes: tuple[Mix, ...]) -> str:
 def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
     """The cut list with a drawing of each layout."""
     rows = [
-        (f.fabric, length_words(f.nest.roll.width, one_of(system)), length_words(f.length, system),
-         ", ".join(piece.name for piece in f.pieces), percent_words(f.waste),
-         "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}", TICK)
+        (
+            f.fabric,
+            length_words(f.nest.roll.width, one_of(system)),
+            each(system, partial(length_words, f.length)),
+            ", ".join(piece.name for piece in f.pieces),
+            percent_words(f.waste),
+            "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}",
+            TICK,
+        )
         for f in cut.fabrics
-    ]  # fmt: skip
+    ]
     head = ("cloth", "roll", "cut off", "pieces", "waste", "price", "cut")
     blocks: list[Block] = [
         Grid(head, tuple(rows), (0.2, 0.1, 0.19, 0.22, 0.09, 0.13, 0.07), right=frozenset({4}), strong=frozenset({2}))
     ]
     cores = [
-        (str(c.number), c.name, thickness_words(c.thickness, one_of(system)), size_words(c.length, c.width, system),
-         area_words(c.area, one_of(system)), TICK)
+        (
+            str(c.number),
+            c.name,
+            thickness_words(c.thickness, one_of(system)),
+            size_words(c.length, c.width, system),
+            area_words(c.area, one_of(system)),
+            TICK,
+        )
         for c in cut.cores[0]
-    ]  # fmt: skip
+    ]
     if cores:
         blocks.append(
-            Grid(("ply", "core, from the sheet", "thick", "fits in", "area", "cut"), tuple(cores),
-                 (0.07, 0.29, 0.13, 0.27, 0.16, 0.08), strong=frozenset({0}))
-        )  # fmt: skip
-    for fabric in cut.fabrics:
-        blocks.append(cut_plate(fabric, system))
+            Grid(
+                ("ply", "core, from the sheet", "thick", "fits in", "area", "cut"),
+                tuple(cores),
+                (0.07, 0.29, 0.13, 0.27, 0.16, 0.08),
+                strong=frozenset({0}),
+            )
+        )
     edge = cut.fabrics[0].nest.roll.edge if cut.fabrics else 0.0
     gap = cut.fabrics[0].nest.gap if cut.fabrics else 0.0
     said = (
-        f"Arrows point along the warp, to the front of the pattern. {length_words(gap, one_of(system))} between pieces for "
-        f"the cutter; {length_words(edge, one_of(system))} along each edge of the roll is not used."
+        f"Arrows point along the warp, to the front of the pattern. {length_words(gap, one_of(system))} between pieces "
+        f"for the cutter; {length_words(edge, one_of(system))} along each edge of the roll is not used."
     )
     blocks.append(Words((said, *cut.notes)))
     if cut.proposals:
         blocks.append(Words(cut.proposals, caution=True))
+    for fabric in cut.fabrics:
+        blocks.append(cut_plate(fabric, system))
     return tuple(blocks)
 
 
@@ -143,6 +211,10 @@ def grams(kg: float) -> str:
     return f"{kg * 1e3:.1f} g" if kg < 0.1 else f"{kg * 1e3:.0f} g"
 
 
+def _hands(people: int) -> str:
+    return "two hands" if people == 1 else f"{people} people"
+
+
 def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
     """Pots in the order of use, and the table for the scale."""
     blocks: list[Block] = []
@@ -153,37 +225,78 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
             ("resin : hardener by weight", f"100 : {mix.ratio * 100:.4g}"),
             ("by volume", by_volume or "densities not known: weigh it"),
             ("to mix, losses counted", mass_both(mix.total, system)),
-            ("pot life printed", f"{mix.pot_life.seconds / 60:.0f} min for {mass_metric(mix.pot_life.mass)} at "
-                                 f"{mix.pot_life.temperature - 273.15:.0f} °C"),
-            ("hands", "feeds itself" if mix.feed else f"{mix.people * 2}, at {mix.temperature - 273.15:.0f} °C"),
-        ]  # fmt: skip
+            (
+                "pot life printed",
+                f"{mix.pot_life.seconds / 60:.0f} min for {mass_metric(mix.pot_life.mass)} at "
+                f"{mix.pot_life.temperature - 273.15:.0f} °C",
+            ),
+            (
+                "hands",
+                "feeds itself" if mix.feed else f"{_hands(mix.people)}, at {mix.temperature - 273.15:.0f} °C",
+            ),
+        ]
         blocks.append(Facts(tuple(pairs)))
         rows = []
         for b in mix.batches:
             volume = "–"
             if mix.densities is not None:
                 volume = f"{b.resin / mix.densities[0] * 1e6:.0f} + {b.hardener / mix.densities[1] * 1e6:.0f} ml"
-            rows.append((str(b.number), grams(b.resin), grams(b.hardener), grams(b.mass), volume, clock(b.start),
-                         clock(b.used), f"{b.lasts / 60:.0f} min", b.covers, WRITE, TICK))  # fmt: skip
-        head = ("pot", "resin", "hardener", "total", "by volume", "mix at", "used by", "goes off in", "for ply", "mixed at", "done")
+            rows.append(
+                (
+                    str(b.number),
+                    grams(b.resin),
+                    grams(b.hardener),
+                    grams(b.mass),
+                    volume,
+                    clock(b.start),
+                    clock(b.used),
+                    f"{b.lasts / 60:.0f} min",
+                    b.covers,
+                    WRITE,
+                    TICK,
+                )
+            )
+        head = (
+            "pot",
+            "resin",
+            "hardener",
+            "total",
+            "by volume",
+            "mix at",
+            "used by",
+            "goes off in",
+            "for ply",
+            "mixed at",
+            "done",
+        )
         blocks.append(
-            Grid(head, tuple(rows), (0.05, 0.085, 0.1, 0.085, 0.12, 0.07, 0.075, 0.09, 0.155, 0.1, 0.07), tall=True,
-                 right=frozenset({1, 2, 3}), strong=frozenset({0, 1, 2}))
-        )  # fmt: skip
+            Grid(
+                head,
+                tuple(rows),
+                (0.05, 0.085, 0.1, 0.085, 0.12, 0.07, 0.075, 0.09, 0.155, 0.1, 0.07),
+                tall=True,
+                right=frozenset({1, 2, 3}),
+                strong=frozenset({0, 1, 2}),
+            )
+        )
         amounts = ("resin", *(f"{r * 1e3:.0f}" for r, _ in mix.table))
         hardener = ("hardener", *(f"{h * 1e3:.1f}" for _, h in mix.table))
         both = ("together", *(f"{(r + h) * 1e3:.1f}" for r, h in mix.table))
         count = len(mix.table)
         shares = (0.16, *([0.84 / count] * count))
         blocks.append(Words(("Hardener for this much resin, in grams:",)))
-        blocks.append(Grid(amounts, (hardener, both), shares, right=frozenset(range(1, count + 1)), strong=frozenset({0})))
         blocks.append(
-            Words((
-                "Times run in hours and minutes from the first pot, worked at an even pace: common practice, no source. "
-                "A pot is planned to be used up in half the time it lasts. Weigh resin first, then hardener; stir a full "
-                "two minutes, scraping sides and floor.",
-            ))
-        )  # fmt: skip
+            Grid(amounts, (hardener, both), shares, right=frozenset(range(1, count + 1)), strong=frozenset({0}))
+        )
+        blocks.append(
+            Words(
+                (
+                    "Times run in hours and minutes from the first pot, at an even pace: common practice, no source. "
+                    "A pot is planned to be used up in half the time it lasts. Weigh resin first, then hardener; stir "
+                    "a full two minutes, scraping sides and floor.",
+                )
+            )
+        )
         if mix.cautions:
             blocks.append(Words(mix.cautions, caution=True))
     return tuple(blocks)
@@ -199,18 +312,31 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
             off += f", as {layer.strips} strips"
         if layer.count:
             off = f"{layer.count} off"
-        rows.append((str(number), layer.name, layer.material or "–",
-                     "–" if layer.area is None else area_words(layer.area, one), off, layer.note, TICK))  # fmt: skip
+        rows.append(
+            (
+                str(number),
+                layer.name,
+                layer.material or "–",
+                "–" if layer.area is None else area_words(layer.area, one),
+                off,
+                layer.note,
+                TICK,
+            )
+        )
     blocks: list[Block] = [
-        Grid(("", "layer", "from the tables", "area", "off the roll", "mind", "done"), tuple(rows),
-             (0.045, 0.14, 0.19, 0.1, 0.125, 0.33, 0.07), strong=frozenset({1}))
-    ]  # fmt: skip
+        Grid(
+            ("", "layer", "from the tables", "area", "off the roll", "mind", "done"),
+            tuple(rows),
+            (0.045, 0.14, 0.19, 0.1, 0.125, 0.33, 0.07),
+            strong=frozenset({1}),
+        )
+    ]
     if bag.bagged and bag.pressure is not None:
         fall, time = bag.leak or (0.0, 0.0)
         pairs = [
             ("gauge should read", pressure_words(bag.pressure, system)),
             ("most it can read at this altitude", pressure_words(bag.ceiling, system)),
-            ("presses on the mould like", mass_both(bag.force / 9.80665, system)),
+            ("presses on the mould like", force_words(bag.force, system)),
             ("price of what has one", money_words(bag.prices)),
         ]
         if bag.drinks:
@@ -219,10 +345,19 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
         blocks.append(
             Grid(
                 ("leak-down test: pump shut off", "gauge now", f"after {time / 60:.0f} min", "fell by", "good"),
-                ((f"may fall by {pressure_words(fall, system)} at most (common practice, no source)", WRITE, WRITE, WRITE, TICK),),
-                (0.4, 0.17, 0.17, 0.17, 0.09), tall=True,
+                (
+                    (
+                        f"may fall by {pressure_words(fall, system)} at most (common practice, no source)",
+                        WRITE,
+                        WRITE,
+                        WRITE,
+                        TICK,
+                    ),
+                ),
+                (0.4, 0.17, 0.17, 0.17, 0.09),
+                tall=True,
             )
-        )  # fmt: skip
+        )
     if bag.notes:
         blocks.append(Words(bag.notes))
     return tuple(blocks)
@@ -236,7 +371,9 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
     sheet = "as the resin's data sheet says"
     steps: list[tuple[str, str, str, str, str]] = []
     if bag.bagged:
-        steps.append(("vacuum on", "until the resin is hard to a fingernail (common practice, no source)", WRITE, WRITE, TICK))
+        steps.append(
+            ("vacuum on", "until the resin is hard to a fingernail (common practice, no source)", WRITE, WRITE, TICK)
+        )
     if prediction.weighed.process.mixes:
         steps.append(("hardening", f"{sheet}; cooler is slower", WRITE, WRITE, TICK))
         steps.append(("off the mould", f"{sheet}; not before it is hard", WRITE, WRITE, TICK))
@@ -245,17 +382,31 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
         steps.append(("heating up", f"{sheet}; a thermocouple on the part", WRITE, WRITE, TICK))
         steps.append(("hold", sheet, WRITE, WRITE, TICK))
         steps.append(("cooling", f"{sheet}; vacuum stays on until it is cool", WRITE, WRITE, TICK))
-    grid = Grid(("step", "how", "from", "to", "done"), tuple(steps), (0.16, 0.44, 0.16, 0.16, 0.08), tall=True,
-                strong=frozenset({0}))  # fmt: skip
+    grid = Grid(
+        ("step", "how", "from", "to", "done"),
+        tuple(steps),
+        (0.16, 0.44, 0.16, 0.16, 0.08),
+        tall=True,
+        strong=frozenset({0}),
+    )
     said = []
     if glass is not None:
         said.append(
-            f"{resin.name} softens at about {glass.printed.replace('degC', '°C')} ({glass.at or 'no remark'}; {glass.source}). "
-            "A black part in the sun gets hotter than the air."
+            f"{resin.name} softens at about {_degrees(glass.printed)} ({_degrees(glass.at) or 'no remark'}; "
+            f"{_standing(glass)})."
+            " A black part in the sun gets hotter than the air."
         )
     else:
         said.append("No table gives the temperature at which this resin softens: see its data sheet.")
     return (grid, Words(tuple(said)))
+
+
+def _degrees(text: str) -> str:
+    return text.replace("degC", "°C").replace("degF", "°F")
+
+
+def _standing(figure: Figure) -> str:
+    return "from memory" if figure.source == "memory" else figure.source.replace("-", " ")
 
 
 def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block, ...]:
@@ -263,18 +414,32 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
     rows = []
     for number, point in enumerate(points, 1):
         mass = point.mass
-        should = "\n".join(mass_both(mass.mean, one) for one in (("metric", "lb") if system == "both" else (system,)))
-        limits = "\n".join(
-            f"{mass_both(mass.p05, one)} to {mass_both(mass.p95, one)}"
-            for one in (("metric", "lb") if system == "both" else (system,))
-        )
+        should = each(system, partial(mass_both, mass.mean))
+        limits = each(system, partial(limit_words, mass))
         rows.append((str(number), point.name, point.how, should, limits, WRITE))
     return (
-        Grid(("", "weigh", "what lies on the scale", "should show", "nine in ten between", "scale showed"), tuple(rows),
-             (0.045, 0.13, 0.275, 0.14, 0.2, 0.21), tall=True, strong=frozenset({1, 3})),
-        Words(("Outside the limits: stop, weigh again, and find out why before the next step. Inside them, write it down all "
-               "the same: what this shop weighs makes its next prediction narrower.",)),
-        Facts((("date", WRITE), ("laid up by", WRITE), ("cloth, roll and lot", WRITE), ("resin, lot", WRITE),
-               ("warmth and damp in the shop", WRITE), ("signed", WRITE)), 3),
-    )  # fmt: skip
-
+        Grid(
+            ("", "weigh", "what lies on the scale", "should show", "nine in ten between", "scale showed"),
+            tuple(rows),
+            (0.045, 0.13, 0.275, 0.14, 0.2, 0.21),
+            tall=True,
+            strong=frozenset({1, 3}),
+        ),
+        Words(
+            (
+                "Outside the limits: stop, weigh again, and find out why before the next step. Inside them, write it "
+                "down all the same: what this shop weighs makes its next prediction narrower.",
+            )
+        ),
+        Facts(
+            (
+                ("date", WRITE),
+                ("laid up by", WRITE),
+                ("cloth, roll and lot", WRITE),
+                ("resin, lot", WRITE),
+                ("warmth and damp in the shop", WRITE),
+                ("signed", WRITE),
+            ),
+            3,
+        ),
+    )

@@ -64,7 +64,8 @@ def envelope_image(ledger: Ledger, loading: Loading, kept: Kept, form: str) -> b
     import matplotlib as mpl
 
     style: Any = {"font.family": "DejaVu Sans", "font.size": 11, "text.color": palette.INK,
-             "axes.labelcolor": palette.INK, "axes.edgecolor": palette.QUIET, "xtick.color": palette.INK, "ytick.color": palette.INK,
+             "axes.labelcolor": palette.INK, "axes.edgecolor": palette.QUIET,
+             "xtick.color": palette.INK, "ytick.color": palette.INK,
              "svg.hashsalt": "layup", "hatch.linewidth": 0.5}  # fmt: skip
     with mpl.rc_context(style):
         out = io.BytesIO()
@@ -148,7 +149,8 @@ def _points(axes: Axes, ledger: Ledger, loading: Loading, outside: set[int], len
             axes.annotate(f"{case + 1}", xy=here, xytext=(8, 6), textcoords="offset points", fontsize=11,
                           fontweight="bold", color=colour, zorder=5)  # fmt: skip
     points = np.array([(s.cg / length, s.mass / mass) for s in loading.sums])
-    corners = np.array([(x / length, max(m / mass, points[:, 1].min())) for x, m in loading.envelope.outline()])
+    low = min(float(points[:, 1].min()), 0.9 * loading.envelope.most / mass)
+    corners = np.array([(x / length, max(m / mass, low)) for x, m in loading.envelope.outline()])
     every = np.vstack([points, corners])
     (x0, y0), (x1, y1) = every.min(axis=0), every.max(axis=0)
     axes.set_xlim(x0 - 0.09 * (x1 - x0), x1 + 0.09 * (x1 - x0))

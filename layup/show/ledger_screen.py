@@ -10,6 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from layup.record.consolidate import Consolidation
+from layup.record.equipment import Listed
+from layup.record.items import from_payload
 from layup.record.kept import (
     Kept,
     arm_kept,
@@ -26,6 +28,7 @@ from layup.record.next_parts import Choice, Rank
 from layup.record.refit import Refit
 from layup.record.refitfile import RefitJob
 from layup.record.report import ballast_text
+from layup.record.schema import Entry
 from layup.spread import Interval
 from layup.words import percent_words
 
@@ -317,3 +320,33 @@ def consolidation_screen(joined: Consolidation, kept: Kept) -> RenderableType:
     gone = joined.joints("old") - joined.joints("new")
     text += f"; {mass_kept(gone, kept)} of it is seams, laps, fasteners, nut plates and sealant."
     return Group(Text(joined.name, style="bold"), table, Text(text))
+
+
+def history_screen(entries: Sequence[Entry], kept: Kept) -> RenderableType:
+    """Every entry of a ledger in the order of noting."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in (("entry", True), ("noted, UTC", False), ("what", False), ("change", True), ("known by", False),
+                        ("why", False)):  # fmt: skip
+        table.add_column(name, justify="right" if right else "left", no_wrap=name in ("entry", "noted, UTC", "change"))
+    for entry in entries:
+        load = entry.payload
+        corrects = f", corrects {load['corrects']}" if load.get("corrects") else ""
+        change, how, name = "", "", {"start": "first weighing", "final": "final weighing"}.get(load["does"], "")
+        if load["does"] == "item":
+            item = from_payload(load["item"])
+            name, how = f"{item.action}: {item.name}{corrects}", _MARK[item.how]
+            change = change_kept(item.change, kept)
+        elif load["does"] == "withdrawn":
+            name = f"withdrawn, {load['action']}: {load['name']}{corrects}"
+        table.add_row(str(entry.number), entry.at[:19].replace("T", " "), name, change, how, load.get("why", ""))
+    return table
+
+
+def equipment_screen(listed: Sequence[Listed]) -> RenderableType:
+    """An equipment list as it was read."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in (("row", True), ("item", False), ("weight", True), ("arm", True)):
+        table.add_column(name, justify="right" if right else "left", no_wrap=name != "item")
+    for entry in listed:
+        table.add_row(str(entry.line), entry.name, entry.mass_text, entry.arm_text)
+    return table

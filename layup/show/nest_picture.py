@@ -50,13 +50,14 @@ def draw_cut(cut: Cut, path: str | Path, system: System = "both") -> Path:
     return path
 
 
-def cut_figure(fabrics: Sequence[FabricCut], system: System = "both", wide: float = _WIDE) -> Figure:
+def cut_figure(fabrics: Sequence[FabricCut], system: System = "both", wide: float = _WIDE, high: float = 3.6) -> Figure:
     """Layouts one under the other, all to one scale.
 
     Args:
         fabrics: Roll by roll.
         system: "lb", "metric" or "both".
-        wide: Width of the drawing without its margins. [in]
+        wide: Most width of the drawing without its margins. [in]
+        high: Most height of a roll. [in]
 
     Returns:
         A matplotlib figure.
@@ -66,9 +67,9 @@ def cut_figure(fabrics: Sequence[FabricCut], system: System = "both", wide: floa
 
     longest = max(f.length for f in fabrics)
     widest = max(f.nest.roll.width for f in fabrics)
-    scale = min(wide / longest, 3.6 / widest)
-    wide = max(longest * scale, 5.0)
-    heights = [f.nest.roll.width * scale + 0.95 for f in fabrics]
+    scale = min(wide / longest, high / widest)
+    wide = max(longest * scale, 2.5)
+    heights = [f.nest.roll.width * scale + 1.05 for f in fabrics]
     with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 9, "text.color": palette.INK,
                          "hatch.linewidth": 0.5, "svg.hashsalt": "layup"}):  # fmt: skip
         figure = NewFigure(figsize=(wide + 0.9, sum(heights)))
@@ -105,10 +106,9 @@ def _draw(axes: Axes, fabric: FabricCut, scale: float, system: System) -> None:
         axes.add_patch(_patch(shape, fill, hatch="///" if placed.flipped else "", line=0.9, colour=palette.INK))
         _label(axes, shape, piece.name, f"{piece.ply.angle:g}°", scale, placed.turned, placed.flipped)
     one = "metric" if system == "both" else system
-    axes.set_title(
-        f"{fabric.fabric}   cut {length_words(length, system)}   {layout.use * 100:.0f} % used",
-        fontsize=10.5, fontweight="bold", loc="left", pad=5, color=palette.INK,
-    )  # fmt: skip
+    axes.text(0, width + 0.24 / scale, fabric.fabric, fontsize=10.5, fontweight="bold", va="bottom", color=palette.INK)
+    axes.text(0, width + 0.06 / scale, f"cut off {length_words(length, system)}, {layout.use * 100:.0f} % used",
+              fontsize=8.5, va="bottom", color=palette.INK)  # fmt: skip
     axes.text(-0.02 / scale, width / 2, f"roll {length_words(width, one)}", rotation=90, ha="right", va="center",
               fontsize=8, color=palette.QUIET)  # fmt: skip
     _ruler(axes, length, scale, one)

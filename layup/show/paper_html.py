@@ -6,25 +6,27 @@ import re
 from collections.abc import Sequence
 from html import escape
 
-from layup.record.report import Paper, Section
+from layup.record.report import FIGURES, Paper, Section
 from layup.show import palette
 
-_RIGHT = {"weight", "change", "arm", "moment", "index", "net", "CG", "to spare", "from forward", "from aft",
-          "arm of CG", "chord"}  # fmt: skip
-
 _STYLE = f"""
-body {{ font: 15px/1.45 "DejaVu Sans", Verdana, sans-serif; color: {palette.INK}; max-width: 60rem; margin: 2rem auto; padding: 0 1rem; }}
-article + article {{ page-break-before: always; border-top: 3px solid {palette.INK}; margin-top: 3rem; padding-top: 1rem; }}
+body {{ font: 15px/1.45 "DejaVu Sans", Verdana, sans-serif; color: {palette.INK};
+  max-width: 60rem; margin: 2rem auto; padding: 0 1rem; }}
+article + article {{ page-break-before: always; border-top: 3px solid {palette.INK}; margin-top: 3rem;
+  padding-top: 1rem; }}
 h1 {{ font-size: 1.6rem; margin: 0; }} h2 {{ font-size: 1.1rem; margin: 1.6rem 0 .4rem; }}
-.alarm {{ background: {palette.OLD}; color: {palette.PAPER}; font-weight: bold; font-size: 1.1rem; padding: .6rem .9rem; margin: .8rem 0; }}
-dl {{ display: grid; grid-template-columns: 8rem 1fr; gap: .1rem .8rem; }} dt {{ color: {palette.QUIET}; }} dd {{ margin: 0; }}
+.alarm {{ background: {palette.OLD}; color: {palette.PAPER}; font-weight: bold; font-size: 1.1rem;
+  padding: .6rem .9rem; margin: .8rem 0; }}
+dl {{ display: grid; grid-template-columns: 8rem 1fr; gap: .1rem .8rem; }}
+dt {{ color: {palette.QUIET}; }} dd {{ margin: 0; }}
 table {{ border-collapse: collapse; width: 100%; font-size: .88rem; }}
 th, td {{ text-align: left; vertical-align: top; padding: .25rem .5rem; border-bottom: 1px solid {palette.QUIET}; }}
-th {{ background: {palette.PALE}; }} .r {{ text-align: right; white-space: nowrap; }}
+th {{ background: {palette.PALE}; }} th.r, td.r {{ text-align: right; white-space: nowrap; }}
 tr.total td {{ font-weight: bold; border-top: 2px solid {palette.INK}; }}
 tr.bad td {{ background: {palette.OLD}; color: {palette.PAPER}; font-weight: bold; }}
 .note {{ font-size: .88rem; margin: .4rem 0; }} svg {{ max-width: 100%; height: auto; }}
-.sign td {{ height: 2.6rem; vertical-align: bottom; border: 0; }} .sign td + td {{ border-bottom: 1px solid {palette.INK}; width: 64%; }}
+.sign td {{ height: 2.6rem; vertical-align: bottom; border: 0; }}
+.sign td + td {{ border-bottom: 1px solid {palette.INK}; width: 64%; }}
 @media print {{ * {{ print-color-adjust: exact; -webkit-print-color-adjust: exact; }} }}
 """
 
@@ -69,7 +71,7 @@ def _section(section: Section, picture: str | None) -> str:
     notes = "".join(f'<p class="note">{escape(note)}</p>' for note in section.notes)
     if not section.columns:
         return head + notes
-    sides = [' class="r"' if column.heading in _RIGHT else "" for column in section.columns]
+    sides = [' class="r"' if column.heading in FIGURES else "" for column in section.columns]
     heads = "".join(f"<th{side}>{escape(c.heading)}</th>" for side, c in zip(sides, section.columns, strict=True))
     rows = []
     for number, row in enumerate(section.rows):

@@ -9,14 +9,11 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
-from layup.record.report import Column, Paper, Section
+from layup.record.report import FIGURES, Column, Paper, Section
 from layup.show import palette
 
 MARGIN = 42.0
 """[pt]"""
-_WIDE = {"item", "at", "load case", "known by", "empty aircraft", "items", "as read"}
-_RIGHT = {"weight", "change", "arm", "moment", "index", "net", "CG", "to spare", "from forward", "from aft",
-          "arm of CG", "chord"}  # fmt: skip
 
 
 def pdf_bytes(papers: Sequence[Paper], picture: bytes | None) -> bytes:
@@ -85,7 +82,9 @@ def _dress(paper: Paper) -> Any:
             canvas.rect(MARGIN, height - MARGIN - 26, width - 2 * MARGIN, 17, stroke=0, fill=1)
             canvas.setFillColor(_colour(palette.PAPER))
             canvas.setFont("Text-Bold", 10.5)
-            canvas.drawCentredString(width / 2, height - MARGIN - 21.5, "OUTSIDE LIMITS: NOT TO BE FLOWN LIKE THIS")
+            canvas.drawCentredString(
+                width / 2, height - MARGIN - 21.5, "OUTSIDE LIMITS: NOT TO BE FLOWN LOADED LIKE THIS"
+            )
         canvas.restoreState()
 
     return draw
@@ -100,7 +99,7 @@ def _counted() -> Any:
             super().__init__(*args, **kwargs)
             self._pages: list[dict[str, Any]] = []
 
-        def showPage(self) -> None:  # noqa: N802  # the library's name
+        def showPage(self) -> None:
             self._pages.append(dict(self.__dict__))
             self._startPage()
 
@@ -205,7 +204,7 @@ def _section(section: Section, picture: bytes | None, styles: dict[str, Any], wi
             ("VALIGN", (0, 0), (-1, -1), "TOP"),
             ("BACKGROUND", (0, 0), (-1, 0), _colour(palette.PALE)),
             ("LINEBELOW", (0, 0), (-1, -1), 0.3, _colour(palette.QUIET)),
-            ("LEFTPADDING", (0, 0), (-1, -1), 3),
+            ("LEFTPADDING", (0, 0), (-1, -1), 4),
             ("RIGHTPADDING", (0, 0), (-1, -1), 3),
             ("TOPPADDING", (0, 0), (-1, -1), 2),
             ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
@@ -219,7 +218,7 @@ def _section(section: Section, picture: bytes | None, styles: dict[str, Any], wi
 
 
 def _side(column: Column, styles: dict[str, Any]) -> Any:
-    return styles["right" if column.heading in _RIGHT else "cell"]
+    return styles["right" if column.heading in FIGURES else "cell"]
 
 
 def _widths(section: Section, width: float) -> list[float]:
@@ -229,16 +228,14 @@ def _widths(section: Section, width: float) -> list[float]:
     wants = []
     for place, column in enumerate(section.columns):
         texts = [column.heading, *(row[place].text for row in section.rows)]
-        wants.append(max(stringWidth(text, "Text-Bold", 8.5) for text in texts) + 9)
-    fixed = sum(w for w, c in zip(wants, section.columns, strict=True) if c.heading in _RIGHT)
-    free = [w for w, c in zip(wants, section.columns, strict=True) if c.heading not in _RIGHT]
+        wants.append(max(stringWidth(text, "Text-Bold", 8.5) for text in texts) + 10)
+    fixed = sum(w for w, c in zip(wants, section.columns, strict=True) if c.heading in FIGURES)
+    free = [w for w, c in zip(wants, section.columns, strict=True) if c.heading not in FIGURES]
     left = max(width - fixed, 60.0 * len(free))
     scale = min(1.0, left / sum(free)) if free else 1.0
-    found = [w if c.heading in _RIGHT else w * scale for w, c in zip(wants, section.columns, strict=True)]
-    spare = width - sum(found)
-    return [
-        w + (spare / len(free) if c.heading not in _RIGHT else 0.0) for w, c in zip(found, section.columns, strict=True)
-    ]
+    found = [w if c.heading in FIGURES else w * scale for w, c in zip(wants, section.columns, strict=True)]
+    more = (width - sum(found)) / len(free) if free else 0.0
+    return [w if c.heading in FIGURES else w + more for w, c in zip(found, section.columns, strict=True)]
 
 
 def _signature(paper: Paper, styles: dict[str, Any], width: float) -> Any:
@@ -247,7 +244,7 @@ def _signature(paper: Paper, styles: dict[str, Any], width: float) -> Any:
     text = "Checked and found correct. The tool that prepared this paper signs nothing."
     rows = [[Paragraph(escape(label), styles["cell"]), ""] for label in paper.signed]
     table = Table(rows, colWidths=[width * 0.36, width * 0.64], rowHeights=[26] * len(rows))
-    table.setStyle(TableStyle([("LINEBELOW", (1, 0), (1, -1), 0.8, _colour(palette.INK)),
-                               ("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("LEFTPADDING", (0, 0), (0, -1), 0)]))  # fmt: skip
+    line = ("LINEBELOW", (1, 0), (1, -1), 0.8, _colour(palette.INK))
+    table.setStyle(TableStyle([line, ("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("LEFTPADDING", (0, 0), (0, -1), 0)]))
     heading = Paragraph("For the licensed person", styles["heading"])
     return KeepTogether([Spacer(1, 10), heading, Paragraph(text, styles["note"]), table])

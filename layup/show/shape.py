@@ -102,23 +102,29 @@ def label_zones(axes: Axes, job: Job, size: float) -> None:
         size: Of the letters. [pt]
     """
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    from scipy.spatial import cKDTree
+
+    zones = [(zone.name, job.zone_triangles(zone.name)) for zone in job.part.zone]
+    centres = [(name, t.mean(axis=1)) for name, t in zones if t is not None and len(t)]
     targets: list[tuple[float, float, str]] = []
-    for zone in job.part.zone:
-        triangles = job.zone_triangles(zone.name)
-        if triangles is None or not len(triangles):
-            continue
-        flat, _ = project(triangles.mean(axis=1), view_of(job.surface))
-        # the place of the zone furthest to the right: lines then cross little of the part
-        x, y = flat[int(np.argmax(flat[:, 0]))]
-        targets.append((float(x), float(y), zone.name))
+    for name, own in centres:
+        flat, depth = project(own, view_of(job.surface))
+        others = [c for other, c in centres if other != name]
+        apart = cKDTree(np.concatenate(others)).query(own)[0] if others else np.ones(len(own))
+        # a place clear of other zones and on the near side; of those, the one furthest to the right
+        clear = np.asarray((apart >= np.quantile(apart, 0.35)) & (depth >= np.quantile(depth, 0.3)))
+        if not clear.any():
+            clear = np.asarray(apart >= np.quantile(apart, 0.35))
+        at = np.flatnonzero(clear)[int(np.argmax(flat[clear, 0]))]
+        targets.append((float(flat[at, 0]), float(flat[at, 1]), name))
     targets.sort(key=lambda t: t[1])
     step = 0.085 * (high - low)
-    at = [max(low + 0.1 * (high - low), y) for _, y, _ in targets]
-    for number in range(1, len(at)):
-        at[number] = max(at[number], at[number - 1] + step)
-    over = max(0.0, at[-1] - high) if at else 0.0
+    heights = [max(low + 0.1 * (high - low), y) for _, y, _ in targets]
+    for number in range(1, len(heights)):
+        heights[number] = max(heights[number], heights[number - 1] + step)
+    over = max(0.0, heights[-1] - high) if heights else 0.0
     edge = right + 0.05 * (right - left)
-    for (x, y, name), height in zip(targets, at, strict=True):
+    for (x, y, name), height in zip(targets, heights, strict=True):
         axes.annotate(name, xy=(x, y), xytext=(edge, height - over), fontsize=size, va="center", color=palette.INK,
                       arrowprops={"arrowstyle": "-", "color": palette.INK, "lw": 0.7, "shrinkA": 2, "shrinkB": 0},
                       annotation_clip=False)  # fmt: skip

@@ -1,6 +1,7 @@
 """Cloth laid on a surface: where every cell of the weave comes to lie and how far it shears there.
 
     Lay a cloth from a point, its warp one way        drape(points, faces, start, warp)
+    Where to start, if nobody says                    middle_of(triangles, warp)
     What that means for some triangles of the part    over(net, triangles)
 
 The cloth is a net of threads that neither stretch nor slip, jointed where they cross: the only thing that gives is
@@ -155,29 +156,32 @@ def lay(
     )  # fmt: skip
 
 
-def _middle(sheet: Sheet, warp: Floats) -> tuple[int, Floats]:
-    """A place near the middle of the surface that faces as most of it does and that the warp runs along."""
-    rows = np.flatnonzero(sheet.owner >= 0)
-    corner, normal = sheet.points[sheet.faces[rows]], sheet.normal[rows]
-    size = np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1)
+def middle_of(triangles: Floats, warp: Floats | tuple[float, float, float]) -> Floats:
+    """A place near the middle of some triangles that faces as most of them do and that the warp runs along. [m]"""
+    corner = np.asarray(triangles, dtype=np.float64)
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    size = np.linalg.norm(normal, axis=1)
+    corner, normal, size = corner[size > 0], normal[size > 0] / size[size > 0, None], size[size > 0]
     middles = corner.mean(axis=1)
     middle, mean = size @ middles / size.sum(), size @ normal / size.sum()
     facing = normal @ mean / (np.linalg.norm(mean) + 1e-12)
-    along = np.sqrt(np.maximum(1.0 - (normal @ (warp / (np.linalg.norm(warp) + 1e-300))) ** 2, 0.0))
+    way = np.asarray(warp, dtype=np.float64)
+    along = np.sqrt(np.maximum(1.0 - (normal @ (way / (np.linalg.norm(way) + 1e-300))) ** 2, 0.0))
     good = (along > 0.7) & (facing > 0.7)
     if not good.any():
         good = along > 0.5
     if not good.any():
-        good = np.ones(len(rows), dtype=bool)
-    near = np.flatnonzero(good)
-    best = near[int(np.argmin(np.linalg.norm(middles[near] - middle, axis=1)))]
-    feet = nearest_points(sheet.points, sheet.faces[rows[best : best + 1]], middle)
-    return int(rows[best]), feet[0]
+        good = np.ones(len(corner), dtype=bool)
+    near = corner[good]
+    best = near[int(np.argmin(np.linalg.norm(near.mean(axis=1) - middle, axis=1)))]
+    foot_: Floats = nearest_points(best, np.array([[0, 1, 2]]), middle)[0]
+    return foot_
 
 
 def _start(sheet: Sheet, start: Floats | tuple[float, float, float] | None, warp: Floats) -> tuple[int, Floats]:
     if start is None:
-        return _middle(sheet, warp)
+        face, place, _ = foot(sheet, middle_of(sheet.points[sheet.faces[sheet.owner >= 0]], warp))
+        return face, place
     wanted = np.asarray(start, dtype=np.float64)
     face, place, gap = foot(sheet, wanted)
     used = sheet.points[np.unique(sheet.faces)]
@@ -222,7 +226,7 @@ class Draped:
         bare: Share of the area that the net did not reach. [-]
         warp_angle: Mean, 5 % and 95 % over the area, of the warp to the part's own direction. [rad]
         weft_angle: The same of the weft.
-        pieces: Area (k,), middle (k, 3) and shear (k,) of the small pieces it was worked out on. [m^2, m, rad]
+        pieces: Corners (k, 3, 3), area (k,) and shear (k,) of the small pieces it was worked out on. [m, m^2, rad]
     """
 
     area: float
@@ -259,6 +263,8 @@ def over(net: Net, triangles: Floats, *, locking: float | None = None, along: Fl
     apart, own = cKDTree(net.middles).query(middle)
     near = apart < 1.5 * net.link
     shear = net.shear[own]
+    if len(net.sheet.lips) and not near.all():  # a lip gets the cloth of its neighbourhood, slit and folded over
+        near = near | _on_lips(net, middle)
     whole = float(area.sum())
     reached = float(area[near].sum())
     if not reached > 0.0:
@@ -281,8 +287,20 @@ def over(net: Net, triangles: Floats, *, locking: float | None = None, along: Fl
         bare if bare > 1e-9 else 0.0,
         warp_angle,
         weft_angle,
-        (area[near], middle[near], shear[near]),
+        (fine[near], area[near], shear[near]),
     )
+
+
+def _on_lips(net: Net, places: Floats) -> NDArray[np.bool_]:
+    """Which places lie on lips of cut-outs rather than on what the cloth was laid on."""
+    from scipy.spatial import cKDTree
+
+    sheet = net.sheet
+    lips = small(sheet.points[sheet.lips], 1.5 * net.link).mean(axis=1)
+    rest = small(sheet.points[sheet.faces[sheet.owner >= 0]], 1.5 * net.link).mean(axis=1)
+    to_lip, _ = cKDTree(lips).query(places)
+    to_rest, _ = cKDTree(rest).query(places)
+    return np.asarray(to_lip < to_rest)
 
 
 def small(triangles: Floats, longest: float, most: int = 400_000) -> Floats:

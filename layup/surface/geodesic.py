@@ -293,13 +293,12 @@ class _Sheet:
         self.start[middle] = 0.0
         bend[middle] = _between(bend[a], bend[b])
         self.bend = bend
-        self.starts = np.concatenate(
-            [self.starts[~split_], np.column_stack([a, middle]), np.column_stack([middle, b])]
-        )
+        self.starts = np.concatenate([self.starts[~split_], np.column_stack([a, middle]), np.column_stack([middle, b])])
 
     def bridges(self, ends: Faces) -> Mask:
         """Which edges (e, 2) run from start to start through the surface."""
-        both = np.isfinite(self.start[ends]).all(axis=1)
+        start = np.isfinite(self.start)
+        both = start[ends[:, 0]] & start[ends[:, 1]]
         both[both] = ~np.isin(edge_keys(ends[both]), edge_keys(self.starts))
         return both
 
@@ -366,7 +365,8 @@ def _middles(soup: Soup) -> Soup:
 
 def _longest_side(soup: Soup) -> Floats:
     step = soup[:, :, :3] - soup[:, [1, 2, 0], :3]
-    return np.sqrt(np.einsum("kij,kij->ki", step, step).max(axis=1, initial=0.0))
+    longest: Floats = np.sqrt(np.einsum("kij,kij->ki", step, step).max(axis=1, initial=0.0))
+    return longest
 
 
 def _quarters(soup: Soup, middle: Soup) -> Soup:

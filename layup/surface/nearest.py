@@ -52,4 +52,5 @@ def on_segments(at: Floats, a: Floats, b: Floats) -> Floats:
 def to_segments(at: Floats, a: Floats, b: Floats) -> Floats:
     """Distance of each line from a to b (n, 3) to a place, shape (n,). [m]"""
     step = on_segments(at, a, b) - at
-    return np.sqrt(np.einsum("ij,ij->i", step, step))
+    apart: Floats = np.sqrt(np.einsum("ij,ij->i", step, step))
+    return apart

@@ -89,6 +89,23 @@ def _add(slot, size, where, place, face, off, ways, ij, i, j, f, away, x, y, z):
 
 
 @numba.njit(cache=True, nogil=True)
+def _taken(normal, key, held, ij, link, i, j, f, x, y, z, keep):  # type: ignore[no-untyped-def]  # compiled
+    """Whether another part of the cloth lies here already; if not, and a node is given, it is noted down."""
+    a, b, c = int(np.floor(x / link * 1.3)), int(np.floor(y / link * 1.3)), int(np.floor(z / link * 1.3))
+    mine = ((a & 0x1FFFFF) << 42) | ((b & 0x1FFFFF) << 21) | (c & 0x1FFFFF)
+    mixed = (mine ^ (mine >> 23)) * 0x2127599BF4325C37
+    h = ((mixed ^ (mixed >> 31)) >> 7) & (len(key) - 1)
+    if held[h, 0] >= 0 and key[h] == mine:
+        n, g = held[h, 0], held[h, 1]
+        level = normal[f, 0] * normal[g, 0] + normal[f, 1] * normal[g, 1] + normal[f, 2] * normal[g, 2]
+        if level > 0.5 and abs(ij[n, 0] - i) + abs(ij[n, 1] - j) > 6:
+            return True
+    if keep >= 0:
+        key[h], held[h, 0], held[h, 1] = mine, keep, f
+    return False
+
+
+@numba.njit(cache=True, nogil=True)
 def _solve(normal, out, level, beyond, across, place, face, off, ways, c, a, b, ci, cj, link, least):  # type: ignore[no-untyped-def]  # compiled
     """The fourth corner of a cell from the corner c and its neighbours a (along i) and b (along j).
 
@@ -172,6 +189,10 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
     face, off = np.empty(most, np.int64), np.empty(most, np.bool_)
     ij = np.empty((most, 2), np.int64)
     queue = np.empty((4 * most, 2), np.int64)
+    buckets = 1024
+    while buckets < 4 * most:
+        buckets *= 2
+    key, held = np.zeros(buckets, np.int64), np.full((buckets, 2), -1, np.int64)
     size = np.zeros(1, np.int64)
     rough, failed, full = 0, 0, 0
     rim = where - 2
@@ -191,6 +212,8 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
             g, w, x, y, z, dx, dy, dz = walk(
                 out, level, beyond, across, face[n], off[n], place[n, 0], place[n, 1], place[n, 2], d[0], d[1], d[2], link
             )
+            if not w and _taken(normal, key, held, ij, link, step * si, step * sj, g, x, y, z, size[0]):
+                break
             new = _add(slot, size, where, place, face, off, ways, ij, step * si, step * sj, g, w, x, y, z)
             ways[new, k, 0], ways[new, k, 1], ways[new, k, 2] = dx, dy, dz
             ways[new, k ^ 1, 0], ways[new, k ^ 1, 1], ways[new, k ^ 1, 2] = -dx, -dy, -dz
@@ -234,16 +257,17 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 slot[i + di + where, j + dj + where] = -2
                 failed += 1
                 continue
+            f, w, x, y, z = kept[0], kept[1], kept[2], kept[3], kept[4]
+            if w and not kept[9]:
+                f, w, x, y, z = kept[8], kept[9], kept[10], kept[11], kept[12]
+            if not w and _taken(normal, key, held, ij, link, i + di, j + dj, f, x, y, z, size[0]):
+                slot[i + di + where, j + dj + where] = -3
+                continue
             if good == 2:
                 rough += 1
             ways[a, cj, 0], ways[a, cj, 1], ways[a, cj, 2] = kept[16], kept[17], kept[18]
             ways[b, ci, 0], ways[b, ci, 1], ways[b, ci, 2] = kept[19], kept[20], kept[21]
-            ga, wa, gb, wb = kept[0], kept[1], kept[8], kept[9]
-            if wa and not wb:
-                new = _add(slot, size, where, place, face, off, ways, ij, i + di, j + dj, gb, wb, kept[10], kept[11], kept[12])
-            else:
-                new = _add(slot, size, where, place, face, off, ways, ij, i + di, j + dj, ga, wa, kept[2], kept[3], kept[4])
-            f = face[new]
+            new = _add(slot, size, where, place, face, off, ways, ij, i + di, j + dj, f, w, x, y, z)
             for way, x, y, z in ((cj, kept[5], kept[6], kept[7]), (ci, kept[13], kept[14], kept[15])):
                 lift = x * normal[f, 0] + y * normal[f, 1] + z * normal[f, 2]
                 x, y, z = x - lift * normal[f, 0], y - lift * normal[f, 1], z - lift * normal[f, 2]
@@ -276,7 +300,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
             g, w, x, y, z, dx, dy, dz = walk(
                 out, level, beyond, across, face[n], off[n], place[n, 0], place[n, 1], place[n, 2], d[0], d[1], d[2], link
             )
-            if w:
+            if w or _taken(normal, key, held, ij, link, i + si, j + sj, g, x, y, z, size[0]):
                 continue
             new = _add(slot, size, where, place, face, off, ways, ij, i + si, j + sj, g, w, x, y, z)
             ways[n, k, 0], ways[n, k, 1], ways[n, k, 2] = d[0], d[1], d[2]

@@ -9,8 +9,10 @@ never taken as it stands: its two skins would count twice.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +24,9 @@ from layup.surface.scan import Scan, scan_triangles
 from layup.surface.side import CHOICES, Side, parse_side
 from layup.surface.stl import corners_of, read_stl
 from layup.units import parse
+
+if TYPE_CHECKING:
+    from layup.surface.twins import Twins
 
 READABLE = ("stl", "obj", "ply", "off", "glb", "gltf", "3mf")
 _SMALL = 200_000  # up to this many triangles the free edge is worked out at once
@@ -50,23 +55,25 @@ class _Raw:
         return points * factor, faces
 
 
-def read_surface(path: str | Path, *, unit: str | None = None, side: str | None = None) -> Surface:
+def read_surface(
+    path: str | Path, *, unit: str | None = None, side: str | None = None, thorough: bool = False
+) -> Surface:
     """Read a surface file.
 
     Args:
         path: STL, OBJ, PLY, OFF, GLB, GLTF or 3MF; errors show it as given.
         unit: Unit of the numbers in the file, `"mm"`, `"in"`; needed by every format but GLB (metres) and
-        3MF.
+            3MF.
         side: Side of a closed solid: "outer", "inner", "facing (0, 0, 1)", "touching (120 mm, 0 mm, 30 mm)";
             "all" for every face (a float laid up over a plug). An open shell stays whole.
+        thorough: Look for everything that is odd, also what does not change the area, whatever the size.
 
     Returns:
         The surface in metres. Of a large binary STL nothing is kept in memory; its mesh is read when it is
         asked for.
 
     Raises:
-        SurfaceError: file missing or unreadable, unit missing or not a length, nothing in it, a closed
-        solid without
+        SurfaceError: file missing or unreadable, unit missing or not a length, nothing in it, a closed solid without
             `side`, a side the shape doesn't have. Always says what to write instead.
     """
     name = str(path)
@@ -78,64 +85,102 @@ def read_surface(path: str | Path, *, unit: str | None = None, side: str | None 
     scan = raw.scan.scaled(scale)
     if not scan.measured.area > 0.0:
         raise SurfaceError(f"{name}: the mesh has no area", "Export it again with the part selected")
-    findings = [_no_area(scan)] if scan.degenerate else []
     shown = unit or raw.unit_reason.split(",")[0]
-    closed = scan.even_edges
-    whole = replace(scan.measured, perimeter=0.0) if closed else scan.measured
-    if not closed and (whole.triangles <= _SMALL or _evens_out(scan)):
-        whole = replace(whole, perimeter=_free_length(raw.load(scale)))
-        closed = whole.perimeter is not None and whole.perimeter < _CLOSED * whole.area**0.5
-        if closed:
-            findings.append(_cracks(whole))
-    every = wanted is not None and wanted.kind == "all"
-    if not closed or every:
-        if closed:
+    findings = [_no_area(scan)] if scan.degenerate else []
+    if thorough or scan.even_edges or scan.measured.triangles <= _SMALL or _evens_out(scan):
+        shell = _look(raw, scan, scale, shown, findings, thorough)
+    else:
+        shell = _Shell(scan.measured, lambda: raw.load(scale), raw.groups or {})
+    if (not shell.closed and shell.twins is None) or (wanted is not None and wanted.kind == "all"):
+        if shell.closed or shell.twins is not None:
             findings.append(Finding("closed", 1, "a closed surface, taken with all its faces as asked", 0.0))
         elif wanted is not None:
             text = f'an open shell has one side and stays whole: side = "{wanted.text}" changes nothing'
             findings.append(Finding("open shell", 1, text, 0.0))
         return Surface(
-            name,
-            whole,
-            lambda: raw.load(scale),
-            side="all" if closed else AS_DRAWN,
+            file.name,
+            shell.whole,
+            shell.mesh,
+            side="all" if shell.closed or shell.twins is not None else AS_DRAWN,
             unit=shown,
             findings=tuple(findings),
-            groups=lambda: raw.groups or {},
+            groups=lambda: shell.groups,
         )
-    mesh = raw.load(scale)
     if wanted is None:
-        raise _closed_without_side(mesh, whole, name)
-    return _side_of(mesh, wanted, name, shown, findings, raw.groups or {})
+        raise _closed_without_side(shell, name)
+    return _side_of(shell, wanted, name, shown, findings)
 
 
-def _side_of(
-    mesh: Mesh,
-    side: Side,
-    name: str,
-    unit: str,
-    findings: list[Finding],
-    groups: dict[str, NDArray[np.bool_]],
-) -> Surface:
+@dataclass
+class _Shell:
+    """A whole mesh that was looked at: its measures, and whether it is one surface or the two skins of a solid."""
+
+    whole: Measured
+    mesh: Callable[[], Mesh]
+    groups: dict[str, NDArray[np.bool_]]
+    closed: bool = False
+    twins: Twins | None = None
+
+
+def _look(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding], thorough: bool) -> _Shell:
+    """Weld the mesh, count what is double once, and find out whether it is closed."""
+    from layup.surface import findings as odd
+    from layup.surface.topology import free_edges, length_of
+    from layup.surface.twins import twin_skins
+
+    points, all_faces = raw.load(scale)
+    keep, double = odd.duplicates(points, all_faces)
+    faces = all_faces if double is None else all_faces[keep]
+    groups = raw.groups or {}
+    whole, closed = scan.measured, scan.even_edges
+    if double is not None:
+        findings.append(double)
+        whole, groups = measure_triangles(points[faces]), {word: mask[keep] for word, mask in groups.items()}
+    if double is not None or not closed:
+        whole = replace(whole, perimeter=length_of(points, free_edges(faces)))
+        closed = whole.perimeter == 0.0
+    else:
+        whole = replace(whole, perimeter=0.0)
+    if not closed and (whole.perimeter or 0.0) < _CLOSED * whole.area**0.5:
+        closed = True
+        findings.append(_cracks(whole))
+    twins = None if closed else twin_skins(points, faces)
+    if twins is not None:
+        faces = np.where(twins.turned[:, None], faces[:, ::-1], faces)
+        text = f"two skins about {twins.thickness * 1e3:.3g} mm apart, open round their rim; taken as a closed solid"
+        findings.append(Finding("two skins", 1, text))
+    size = odd.odd_size(whole.box, unit)
+    findings += [size] if size is not None else []
+    if thorough or len(faces) <= _SMALL:
+        findings += odd.inspect(points, faces, closed or twins is not None, thorough)
+    return _Shell(whole, lambda: (points, faces), groups, closed, twins)
+
+
+def _side_of(shell: _Shell, side: Side, name: str, unit: str, findings: list[Finding]) -> Surface:
     from layup.surface.skin import pick_side
+    from layup.surface.topology import free_edges, length_of
 
-    points, faces = mesh
+    points, faces = shell.mesh()
     picked = pick_side(points, faces, side, name)
     faces = np.where(picked.turned[:, None], faces[:, ::-1], faces)[picked.faces]
     used, back = np.unique(faces, return_inverse=True)
     own: Mesh = (points[used], back.reshape(-1, 3).astype(np.int64))
-    whole = replace(measure_triangles(own[0][own[1]]), perimeter=_free_length(own))
+    whole = replace(measure_triangles(own[0][own[1]]), perimeter=length_of(own[0], free_edges(own[1])))
     effect = None if picked.other is None else -(picked.other + (picked.strip or 0.0))
     findings.append(Finding("closed", 1, picked.text, effect))
-    kept = {word: mask[picked.faces] for word, mask in groups.items() if mask[picked.faces].any()}
-    return Surface(name, whole, lambda: own, side=side.text, unit=unit, findings=tuple(findings), groups=lambda: kept)
+    kept = {word: mask[picked.faces] for word, mask in shell.groups.items() if mask[picked.faces].any()}
+    return Surface(
+        Path(name).name, whole, lambda: own, side=side.text, unit=unit, findings=tuple(findings), groups=lambda: kept
+    )
 
 
-def _closed_without_side(mesh: Mesh, whole: Measured, name: str) -> SurfaceError:
+def _closed_without_side(shell: _Shell, name: str) -> SurfaceError:
     from layup.surface.skin import walls
 
-    found = walls(*mesh, sample=4000)
-    if found.thin:
+    found, twins, whole = walls(*shell.mesh(), sample=4000), shell.twins, shell.whole
+    if twins is not None:
+        what = f"two skins about {twins.thickness * 1e3:.3g} mm apart, open round their rim"
+    elif found.thin:
         assert found.thickness is not None
         what = f"a closed solid with two skins, its wall {found.thickness * 1e3:.3g} mm thick"
     elif found.thickness is not None:
@@ -151,12 +196,6 @@ def _closed_without_side(mesh: Mesh, whole: Measured, name: str) -> SurfaceError
 def _evens_out(scan: Scan) -> bool:
     """Whether the faces face all ways in balance, as those of a solid do even with cracks in it."""
     return bool(np.linalg.norm(scan.vector_area) < 0.05 * scan.measured.area)
-
-
-def _free_length(mesh: Mesh) -> float:
-    from layup.surface.topology import free_edges, length_of
-
-    return length_of(mesh[0], free_edges(mesh[1]))
 
 
 def _no_area(scan: Scan) -> Finding:

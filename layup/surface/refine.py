@@ -143,6 +143,8 @@ def insert_point(
     for i in range(3):
         start, end = int(corners[i]), int(corners[(i + 1) % 3])
         along = points[end] - points[start]
+        if not along.any():
+            continue  # a face without area
         off = np.linalg.norm(np.cross(along, at - points[start])) / max(float(np.linalg.norm(along)), 1e-300)
         if off <= 1e-9 * scale:
             rows = np.flatnonzero((faces == start).any(axis=1) & (faces == end).any(axis=1))

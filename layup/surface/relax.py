@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 from layup.surface.topology import Faces, Numbers, Points
 
 Floats = NDArray[np.float64]
+_Columns = tuple[Numbers, Numbers, Numbers, Floats, Floats, Floats]
 
 _STRAIGHT = 1e-4  # fronts that bend by less than this over an edge are taken as straight
 _POINT = 1e-12  # a front with a smaller radius is still at its point [m]
@@ -69,7 +70,7 @@ def fans(points: Points, faces: Faces, pairs: bool = True) -> Fans:
     k, i, j = (faces[:, turn].T.reshape(-1) for turn in ([0, 1, 2], [1, 2, 0], [2, 0, 1]))
     width = _apart(points, i, j)
     to_i, to_j = _apart(points, i, k), _apart(points, j, k)
-    parts = [(k, i, j, width, *_place(width, to_i, to_j))]
+    parts: list[_Columns] = [(k, i, j, width, *_place(width, to_i, to_j))]
     if pairs:
         parts += _laid_flat(k, i, j, parts[0], len(points))
     k, i, j, width, along, off = (np.concatenate(column) for column in zip(*parts, strict=True))
@@ -79,7 +80,8 @@ def fans(points: Points, faces: Faces, pairs: bool = True) -> Fans:
 
 def _apart(points: Points, i: Numbers, j: Numbers) -> Floats:
     step = points[i] - points[j]
-    return np.sqrt(np.einsum("ij,ij->i", step, step))
+    apart: Floats = np.sqrt(np.einsum("ij,ij->i", step, step))
+    return apart
 
 
 def _place(width: Floats, to_one: Floats, to_two: Floats) -> tuple[Floats, Floats]:
@@ -89,7 +91,7 @@ def _place(width: Floats, to_one: Floats, to_two: Floats) -> tuple[Floats, Float
     return along, np.sqrt(np.maximum(to_one * to_one - along * along, 0.0))
 
 
-def _laid_flat(k: Numbers, i: Numbers, j: Numbers, single: tuple[NDArray, ...], n: int) -> list[tuple[NDArray, ...]]:
+def _laid_flat(k: Numbers, i: Numbers, j: Numbers, single: _Columns, n: int) -> list[_Columns]:
     """Fans over the line between the far corners of two triangles at an edge, where that line crosses the edge."""
     width, along, off = single[3:]
     swap = i > j
@@ -110,7 +112,7 @@ def _laid_flat(k: Numbers, i: Numbers, j: Numbers, single: tuple[NDArray, ...], 
     a, b, p, q = low[one][good], high[one][good], k[one][good], k[two][good]
     line = np.hypot(x1 - x2, y1 + y2)
     a1, b1, a2, b2 = np.hypot(x1, y1), np.hypot(w - x1, y1), np.hypot(x2, y2), np.hypot(w - x2, y2)
-    out = []
+    out: list[_Columns] = []
     for to, end, other, side, reach in ((p, a, q, a2, a1), (p, b, q, b2, b1), (q, a, p, a1, a2), (q, b, p, b1, b2)):
         out.append((to, end, other, side, *_place(side, reach, line)))
     return out
@@ -139,7 +141,7 @@ def edge_turns(points: Points, faces: Faces, free: Faces) -> tuple[Floats, Float
         cross = np.cross(u, v)
         corner = np.arctan2(np.sqrt(np.einsum("ij,ij->i", cross, cross)), np.einsum("ij,ij->i", u, v))
         angle += np.bincount(a, corner, len(points))
-    return np.where(edge, np.pi - angle, 0.0), half
+    return np.asarray(np.where(edge, np.pi - angle, 0.0), dtype=np.float64), np.asarray(half, dtype=np.float64)
 
 
 def edge_bends(turn: Floats, length: Floats) -> Floats:
@@ -199,7 +201,8 @@ def relax(
         with np.errstate(invalid="ignore"):
             least = 0.5 * (di + dj - width)  # no way over the edge is shorter
         can = np.minimum(np.where(np.isfinite(least), least, np.minimum(di, dj)), bound) < dk - settled
-        k, i, j, row, di, dj, dk, width = (v[can] for v in (k, i, j, row, di, dj, dk, width))
+        k, i, j, row = k[can], i[can], j[can], row[can]
+        di, dj, dk, width = di[can], dj[can], dk[can], width[can]
         over_i, over_j = di + live.to_one.take(row), dj + live.to_two.take(row)
         best = np.minimum(over_i, over_j)
         nearer = np.where(over_i <= over_j, i, j)

@@ -4,7 +4,9 @@
     The face and foot nearest to a place    foot(sheet, place)
 
 Cloth goes across a cut-out and is trimmed afterwards, so cut-outs are closed with flat pieces first; these carry
-the owner -1 and count nowhere. The longest free edge is the edge of the part and stays open.
+the owner -1 and count nowhere. A lip turned down round a cut-out is left out with it: there the cloth is slit and
+folded over afterwards, it does not pull the rest of the ply in. The longest free edge is the edge of the part and
+stays open.
 """
 
 from __future__ import annotations
@@ -20,6 +22,8 @@ from layup.surface.topology import Faces, Numbers, Points, edges_of, face_pairs,
 
 Floats = NDArray[np.float64]
 
+_TURNED = 0.85  # cosine between a face and the plane of a cut-out, below which it may be its lip
+_LIP = 0.35  # of the size of a cut-out, how far its lip reaches from its edge
 _MOST_EARS = 600  # a cut-out with more corners is closed from its middle
 
 
@@ -38,6 +42,7 @@ class Sheet:
         across: Which edge of that face it is (m, 3).
         area: Of the real faces, all together. [m^2]
         filled: How many cut-outs were closed.
+        lips: Faces that are the lip of a cut-out, which no cloth is laid on, shape (l, 3).
     """
 
     points: Points
@@ -50,6 +55,7 @@ class Sheet:
     across: Numbers
     area: float
     filled: int
+    lips: Faces
 
 
 def ready(points: Points, faces: Faces) -> Sheet:
@@ -72,6 +78,8 @@ def ready(points: Points, faces: Faces) -> Sheet:
     if not len(good):
         raise SurfaceError("the surface has no face with an area", "Check the mesh")
     own = _one_way(faces[good])
+    lip = _lips(points, own)
+    lips, good, own = own[lip], good[~lip], own[~lip]
     closed, filled = _close(points, own)
     every = np.concatenate([own, closed])
     owner = np.concatenate([good, np.full(len(closed), -1)])
@@ -83,7 +91,7 @@ def ready(points: Points, faces: Faces) -> Sheet:
     level = np.einsum("fkc,fkc->fk", out, corner)
     beyond, across = _neighbours(every)
     return Sheet(points, every, owner, normal, np.ascontiguousarray(out), level, beyond, across,
-                 float(size[good].sum()), filled)  # fmt: skip
+                 float(size[good].sum()), filled, lips)  # fmt: skip
 
 
 def foot(sheet: Sheet, place: Floats) -> tuple[int, Floats, float]:
@@ -162,13 +170,13 @@ def loops_of(faces: Faces) -> list[Numbers]:
     return loops
 
 
-def _close(points: Points, faces: Faces) -> tuple[Faces, int]:
-    """Faces that close all free edges of each piece but its longest, and how many there are."""
+def _inner_loops(points: Points, faces: Faces) -> list[Numbers]:
+    """The free edges of each piece but its longest."""
     from layup.surface.topology import pieces
 
     loops = loops_of(faces)
     if len(loops) < 2:
-        return np.zeros((0, 3), dtype=np.int64), 0
+        return []
     edges, _ = edges_of(faces)
     _, piece = pieces(len(points), edges)
     length = [float(np.linalg.norm(points[loop] - points[np.roll(loop, 1)], axis=1).sum()) for loop in loops]
@@ -177,7 +185,41 @@ def _close(points: Points, faces: Faces) -> tuple[Faces, int]:
         own = int(piece[loop[0]])
         if own not in longest or length[number] > length[longest[own]]:
             longest[own] = number
-    made = [_ears(points, loop[::-1]) for n, loop in enumerate(loops) if n not in longest.values()]
+    return [loop for number, loop in enumerate(loops) if number not in longest.values()]
+
+
+def _lips(points: Points, faces: Faces) -> NDArray[np.bool_]:
+    """Which faces are lips: they hang together with the edge of a cut-out, near it, and are turned from its plane."""
+    from layup.surface.topology import pieces
+
+    lip = np.zeros(len(faces), dtype=bool)
+    inner = _inner_loops(points, faces)
+    if not inner:
+        return lip
+    normal, _ = normals(points, faces)
+    middle = points[faces].mean(axis=1)
+    pairs, _, _ = face_pairs(faces)
+    for loop in inner:
+        ring = points[loop]
+        centre = ring.mean(axis=0)
+        _, _, axes = np.linalg.svd(ring - centre, full_matrices=False)
+        size = float(np.linalg.norm(ring - centre, axis=1).max())
+        if np.abs((ring - centre) @ axes[2]).max() > 0.2 * size:
+            continue  # not a cut-out in a plane
+        near = np.linalg.norm(middle - centre, axis=1) < (1.0 + 2.0 * _LIP) * size
+        turned = near & (np.abs(normal @ axes[2]) < _TURNED)
+        touching = np.isin(faces, loop).any(axis=1) & turned
+        if not touching.any():
+            continue
+        both = turned[pairs].all(axis=1)
+        _, label = pieces(len(faces), pairs[both])
+        lip |= turned & np.isin(label, np.unique(label[touching]))
+    return lip if lip.sum() < 0.5 * len(faces) else np.zeros(len(faces), dtype=bool)
+
+
+def _close(points: Points, faces: Faces) -> tuple[Faces, int]:
+    """Faces that close all free edges of each piece but its longest, and how many there are."""
+    made = [_ears(points, loop[::-1]) for loop in _inner_loops(points, faces)]
     return (np.concatenate(made) if made else np.zeros((0, 3), dtype=np.int64)), len(made)
 
 

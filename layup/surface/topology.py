@@ -18,6 +18,8 @@ Points = NDArray[np.float64]
 Faces = NDArray[np.int64]
 Numbers = NDArray[np.int64]
 
+_MANY = 300_000  # from this many things a sparse graph is worth its import
+
 
 def weld(triangles: NDArray[np.floating]) -> tuple[Points, Faces]:
     """Points and faces of loose triangles; corners with the same coordinates become one point.
@@ -102,13 +104,29 @@ def face_pairs(faces: Faces) -> tuple[Faces, Faces, NDArray[np.bool_]]:
 
 def pieces(count: int, pairs: Faces) -> tuple[int, NDArray[np.int64]]:
     """How many pieces hang together by pairs, and the piece of each of `count` things, largest not first."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
+    if count > _MANY:
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
 
-    ones = np.ones(len(pairs), dtype=np.int8)
-    graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(count, count))
-    number, label = connected_components(graph, directed=False)
-    return int(number), np.asarray(label, dtype=np.int64)
+        ones = np.ones(len(pairs), dtype=np.int8)
+        graph = coo_array((ones, (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+        number, label = connected_components(graph, directed=False)
+        return int(number), np.asarray(label, dtype=np.int64)
+    least: Numbers = np.arange(count, dtype=np.int64)
+    a, b = pairs[:, 0], pairs[:, 1]
+    while True:  # each thing takes the least number it is tied to, and the number that one has by now
+        one, two = least[a], least[b]
+        apart = one != two
+        if not apart.any():
+            break
+        a, b, one, two = a[apart], b[apart], one[apart], two[apart]
+        low = np.minimum(one, two)
+        np.minimum.at(least, one, low)
+        np.minimum.at(least, two, low)
+        while not np.array_equal(least, least[least]):
+            least = least[least]
+    found, numbers = np.unique(least, return_inverse=True)
+    return len(found), np.asarray(numbers, dtype=np.int64)
 
 
 def normals(points: Points, faces: Faces) -> tuple[Points, NDArray[np.float64]]:

@@ -1,0 +1,35 @@
+"""`layup bag PART`: what goes into the bag, and what vacuum it can hold."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import json_option, part_argument, units_option
+
+if TYPE_CHECKING:
+    from layup.words import System
+
+
+@click.command("bag")
+@part_argument
+@units_option
+@json_option
+def command(part: Path, units: System | None, as_json: bool) -> None:
+    """The bag from the tool up: areas, lengths, price, vacuum and leak test."""
+    from layup.prediction import predict
+    from layup.shop.bag import bag
+
+    prediction = predict(part)
+    found = bag(prediction.job, prediction.weighed)
+    if as_json:
+        from layup.show.bench_machine import bag_json
+
+        click.echo(bag_json(found))
+        return
+    from layup.show import screen
+    from layup.show.bench_screen import bag_screen
+
+    screen.show(bag_screen(prediction.title, found, units or prediction.job.part.units))

@@ -1,0 +1,92 @@
+"""`layup cut PART...`: the cloth to cut off each roll, and where every ply lies on it."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from layup.commands.options import json_option, units_option
+
+if TYPE_CHECKING:
+    from layup.shop.nest import Nest
+    from layup.words import System
+
+
+@click.command("cut")
+@click.argument("parts", nargs=-1, required=True, type=click.Path(path_type=Path))
+@units_option
+@json_option
+@click.option("--seconds", default=6.0, show_default=True, help="How long to search; 0 for a plain, repeatable layout.")
+@click.option("--gap", default="3 mm", show_default=True, help="Between two pieces, for the cutter.")
+@click.option("--edge", default="5 mm", show_default=True, help="Not used along each edge of a roll.")
+@click.option(
+    "--roll", "rolls", multiple=True, metavar="CLOTH=WIDTH", help='A roll of another width: "glass plain 200=1 m".'
+)
+@click.option(
+    "--defect", "defects", multiple=True, metavar="CLOTH=X,Y,LENGTH,WIDTH",
+    help="A bad place: from the end of the roll, from its lower edge, along, across.",
+)  # fmt: skip
+@click.option(
+    "--used", "used_files", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
+    help="A stored cut that was taken from the same rolls: what it took is not there any more.",
+)  # fmt: skip
+@click.option("--face-down", is_flag=True, help="Plain weaves may also be cut face down.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save the layouts: .png, .svg or .pdf."
+)
+@click.option("--save", is_flag=True, help="Store the layouts beside the first part, for the build sheet.")
+def command(
+    parts: tuple[Path, ...], units: System | None, as_json: bool, seconds: float, gap: str, edge: str,
+    rolls: tuple[str, ...], defects: tuple[str, ...], used_files: tuple[Path, ...], face_down: bool,
+    picture: Path | None, save: bool,
+) -> None:  # fmt: skip
+    """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
+    from layup.partfile import read_part
+    from layup.shop.cut import cut
+    from layup.shop.nest_file import path_beside, write_cut
+    from layup.shop.rolls import read_blocked, read_widths
+    from layup.units import parse
+
+    jobs = [read_part(part) for part in parts]
+    result = cut(
+        jobs, gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
+        blocked=read_blocked(defects, used_files), face_down=face_down, progress=_progress(),
+    )  # fmt: skip
+    if _shown():
+        click.echo("\r\x1b[K", nl=False, err=True)
+    system: System = units or jobs[0].part.units
+    if picture is not None:
+        from layup.show.nest_picture import draw_cut
+
+        click.echo(f"Picture: {draw_cut(result, picture, system)}", err=True)
+    if save:
+        write_cut(result, path_beside(parts[0]))
+        click.echo(f"Stored: {path_beside(parts[0])}", err=True)
+    if as_json:
+        from layup.show.bench_machine import cut_json
+
+        click.echo(cut_json(result))
+        return
+    from layup.show import screen
+    from layup.show.bench_screen import cut_screen
+
+    screen.show(cut_screen(result, system))
+
+
+def _shown() -> bool:
+    return sys.stderr.isatty()
+
+
+def _progress() -> Any:
+    """Shows the best layout so far on one line of a terminal; None where nobody looks."""
+    if not _shown():
+        return None
+
+    def show(fabric: str, layout: Nest, seconds: float) -> None:
+        line = f"{fabric}: {layout.length:.2f} m, {layout.use * 100:.1f} % used, {seconds:.0f} s; Ctrl-C takes it"
+        click.echo(f"\r\x1b[K{line}", nl=False, err=True)
+
+    return show

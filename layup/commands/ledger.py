@@ -1,0 +1,273 @@
+"""`layup ledger REFIT`: what has been saved, where the balance is, which part next, and the papers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from layup.commands.options import shop_option
+
+if TYPE_CHECKING:
+    from layup.record.kept import Kept
+    from layup.record.ledger import Ledger
+    from layup.record.loading import Loading
+    from layup.record.refitfile import RefitJob
+    from layup.record.store import Store
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+refit_argument = click.argument("refit", type=click.Path(path_type=Path))
+as_of_option = click.option("--as-of", help="As the ledger stood: a day, a time (UTC) or an entry's number.")
+units_option = click.option(
+    "--units", type=click.Choice(["lb", "metric"]), help="Pounds, ounces and inches, or metric; else as the file says."
+)
+
+
+class _Ledger(click.Group):
+    """A group whose first word may be a refit file: then it shows the ledger."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        if args and args[0] not in self.commands and args[0] not in ("-h", "--help"):
+            args = ["show", *args]
+        return super().parse_args(ctx, args)
+
+
+@click.group("ledger", cls=_Ledger, no_args_is_help=True)
+def command() -> None:
+    r"""What has come out of the aircraft, where it balances now, what to do next, and the papers for it.
+
+    \b
+    layup ledger examples/motor-glider/refit.toml
+    docs/refit.md walks from the first weighing to the final record.
+    """
+
+
+@command.command("show")
+@refit_argument
+@shop_option
+@as_of_option
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="SI figures for another program.")
+@click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save the limits: .png, .svg or .pdf.")
+def show_ledger(
+    refit: Path, shop: Path | None, as_of: str | None, units: Kept | None, as_json: bool, picture: Path | None
+) -> None:
+    """Weight, balance, saving and load cases now, or as they stood (what `layup ledger REFIT` does)."""
+    from layup.errors import LayupError
+
+    with _open(refit, shop, as_of) as (job, ledger, loading, _):
+        if picture is not None:
+            from layup.show.envelope_picture import draw_envelope
+
+            if loading is None:
+                raise LayupError("there is no load case to draw: add a [[load]] table to the refit file")
+            draw_envelope(ledger, loading, units or job.refit.units, picture)
+            click.echo(f"Picture: {picture}", err=True)
+        if as_json:
+            from layup.show.ledger_machine import ledger_json
+
+            click.echo(ledger_json(job, ledger, loading))
+            return
+        from layup.show import ledger_screen, screen
+
+        screen.show(ledger_screen.ledger_screen(job, ledger, loading, units or job.refit.units))
+
+
+@command.command("enter")
+@refit_argument
+@shop_option
+@click.option("--why", default="", help="Said with every correction.")
+def enter_items(refit: Path, shop: Path | None, why: str) -> None:
+    """Enter what the refit file says and the ledger does not: new items, corrections, what is withdrawn."""
+    from layup.record.calibrate import shop_folder
+    from layup.record.ledger import enter
+    from layup.record.refitfile import read_refit
+    from layup.record.store import open_store
+
+    job = read_refit(refit)
+    with open_store(shop or shop_folder(refit)) as store:
+        made = enter(job, store, why)
+    words = {"start": "first weighing", "final": "final weighing", "item": "item", "withdrawn": "withdrawn"}
+    for entry in made:
+        load = entry.payload
+        item = load.get("item") or load
+        name = f", {item['action']}: {item['name']}" if "name" in item else ""
+        corrects = f" (corrects entry {load['corrects']})" if load.get("corrects") else ""
+        click.echo(f"  entry {entry.number}: {words[load['does']]}{name}{corrects}")
+    click.echo("The file and the ledger agree: nothing to enter." if not made else f"{len(made)} entered.")
+
+
+@command.command("weigh")
+@refit_argument
+@click.argument("item")
+@click.argument("weight")
+@shop_option
+@click.option("--which", type=click.Choice(["removed", "added", "moved"]), help="Where a name is in several lists.")
+@click.option("--by", default="", help="Who weighed.")
+@click.option("--method", default="", help="On which scale.")
+@click.option("--date", default="", help="Year-month-day, if not today.")
+@click.option("--why", default="", help="Anything to add.")
+def weigh_item(
+    refit: Path, item: str, weight: str, shop: Path | None, which: str | None, by: str, method: str, date: str, why: str
+) -> None:
+    """Note what the scale says of an ITEM: it takes the place of the prediction or the list."""
+    import datetime as dt
+
+    from layup.record.calibrate import shop_folder
+    from layup.record.kept import change_kept
+    from layup.record.ledger import read_ledger, weigh
+    from layup.record.refitfile import read_refit
+    from layup.record.store import open_store
+    from layup.units import parse
+
+    mass = parse(weight, "mass")
+    job = read_refit(refit)
+    with open_store(shop or shop_folder(refit)) as store:
+        before = read_ledger(job, store).now.mass
+        entry = weigh(job, store, item, mass, weight, action=which, by=by, method=method,
+                      date=date or dt.date.today().isoformat(), why=why)  # fmt: skip
+        change = read_ledger(job, store).now.mass - before
+    corrects = f", corrects entry {entry.payload['corrects']}" if entry.payload.get("corrects") else ""
+    click.echo(f"Entry {entry.number}{corrects}: {item} weighs {weight}.")
+    click.echo(f"The running weight changes by {change_kept(change, job.refit.units)}.")
+
+
+@command.command("next")
+@refit_argument
+@shop_option
+@units_option
+@click.option("--rank", "by", type=click.Choice(["saving", "cost", "hours", "balance"]), default="saving")
+@click.option("--least", type=click.Choice(["cost", "hours"]), help="What the set is to be least in.")
+def next_parts(refit: Path, shop: Path | None, units: Kept | None, by: str, least: Any) -> None:
+    """Which part next: the candidates ranked, and the set that reaches the target at least cost or hours."""
+    from layup.record.envelope import envelope_of
+    from layup.record.next_parts import choose, rank
+    from layup.show import ledger_screen, screen
+
+    with _open(refit, shop, None) as (job, ledger, loading, _):
+        need = ledger_screen.need_of(job.refit, ledger)
+        ranks = rank(job.candidates, ledger.empty, need or 0.0, by)
+        choice = None
+        if need is not None and job.refit.target is not None and job.candidates:
+            loads = [case.sum for case in job.loads]
+            objective = least or job.refit.target.least
+            choice = choose(job.candidates, ledger.empty, loads, envelope_of(job.refit.limits), need, objective)
+        screen.show(ledger_screen.ranking_screen(ranks, choice, units or job.refit.units, loading))
+        if not job.candidates:
+            click.echo("There is no candidate: add a [[candidate]] table to the refit file.")
+        elif need is None:
+            click.echo('There is no target: add [target] with saving = "24 lb" to choose a set.')
+
+
+@command.command("join")
+@refit_argument
+@units_option
+def join_parts(refit: Path, units: Kept | None) -> None:
+    """Old assemblies with seams, laps, fasteners and sealant against the one part that replaces them."""
+    from layup.record.consolidate import consolidate
+    from layup.record.refitfile import read_refit
+    from layup.show import ledger_screen, screen
+
+    job = read_refit(refit)
+    if not job.refit.consolidation:
+        click.echo("There is none: add a [[consolidation]] table to the refit file.")
+    for entry in job.refit.consolidation:
+        joined = consolidate(entry, job.predictions)
+        screen.show(ledger_screen.consolidation_screen(joined, units or job.refit.units))
+
+
+@command.command("history")
+@refit_argument
+@shop_option
+@as_of_option
+def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
+    """Every entry of the ledger in the order of noting, corrections and all."""
+    from layup.record.calibrate import shop_folder
+    from layup.record.ledger import history
+    from layup.record.refitfile import read_refit
+    from layup.record.store import find_store
+    from layup.show import ledger_screen, screen
+
+    job = read_refit(refit)
+    store = find_store(shop or shop_folder(refit))
+    if store is None:
+        click.echo("Nothing is entered yet: `layup ledger enter` begins the ledger.")
+        return
+    with store:
+        entries = history(store, job.refit.title, _moment(as_of))
+    screen.show(ledger_screen.history_screen(entries, job.refit.units))
+
+
+@command.command("paper")
+@refit_argument
+@click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
+@shop_option
+@as_of_option
+@units_option
+@click.option("--what", type=click.Choice(["change", "balance", "both"]), default="both", show_default=True,
+              help="Equipment-change sheet, weight-and-balance report, or both.")  # fmt: skip
+@click.option("--by", default="", help="Who prepares it.")
+@click.option("--method", default="", help="How the weights were found.")
+@click.option("--date", default="", help="Of the paper, year-month-day, if not today.")
+def write_paper(
+    refit: Path, out: Path, shop: Path | None, as_of: str | None, units: Kept | None, what: str, by: str,
+    method: str, date: str,
+) -> None:  # fmt: skip
+    """Write the papers to OUT, which ends in .pdf, .html, .csv or .xlsx, with a space for the signature."""
+    from layup.record.report import papers
+    from layup.show.ledger_screen import alarms
+    from layup.show.papers import write_papers
+
+    with _open(refit, shop, as_of) as (job, ledger, loading, _):
+        kept = units or job.refit.units
+        kinds: Any = ("change", "balance") if what == "both" else (what,)
+        alarm = alarms(loading, kept)
+        made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=date)
+        write_papers(made, ledger, loading, kept, out)
+    click.echo(f"Written: {out}")
+    for line in alarm:
+        click.echo(line, err=True)
+
+
+@command.command("list")
+@click.argument("equipment", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--toml", "as_toml", is_flag=True, help="As entries to copy into a refit file.")
+def read_list(equipment: Path, as_toml: bool) -> None:
+    """Read an EQUIPMENT list, CSV or spreadsheet, and show what it says."""
+    from layup.record.equipment import as_entries, read_equipment
+    from layup.show import ledger_screen, screen
+
+    found = read_equipment(equipment)
+    if as_toml:
+        click.echo(as_entries(found), nl=False)
+        return
+    screen.show(ledger_screen.equipment_screen(found))
+
+
+def _moment(as_of: str | None) -> int | str | None:
+    return int(as_of) if as_of is not None and as_of.isdigit() and len(as_of) < 8 else as_of
+
+
+@contextmanager
+def _open(
+    refit: Path, shop: Path | None, as_of: str | None
+) -> Iterator[tuple[RefitJob, Ledger, Loading | None, Store | None]]:
+    """The refit file, the ledger as it stands or stood, and its load cases."""
+    from layup.record.calibrate import shop_folder
+    from layup.record.ledger import read_ledger
+    from layup.record.loading import load_cases
+    from layup.record.refitfile import read_refit
+    from layup.record.store import find_store
+
+    job = read_refit(refit)
+    store = find_store(shop or shop_folder(refit))
+    try:
+        ledger = read_ledger(job, store, _moment(as_of))
+        yield job, ledger, load_cases(job, ledger), store
+    finally:
+        if store is not None:
+            store.close()

@@ -1,0 +1,47 @@
+"""`layup mix PART`: how much resin in each pot, when, and for which plies."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import json_option, part_argument, units_option
+
+if TYPE_CHECKING:
+    from layup.words import System
+
+
+@click.command("mix")
+@part_argument
+@units_option
+@json_option
+@click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="Pairs of hands at the mould.")
+@click.option("--temperature", help='Of shop and resin: "18 degC"; else that of the printed pot life.')
+@click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30".')
+@click.option("--pot", help='Most to mix at once: "150 g".')
+def command(
+    part: Path, units: System | None, as_json: bool, people: int, temperature: str | None, ratio: str | None,
+    pot: str | None,
+) -> None:  # fmt: skip
+    """How much resin in each pot, when to mix it, and hardener for the scale."""
+    from layup.prediction import predict
+    from layup.shop.batch import mixes
+    from layup.units import parse, parse_ratio
+
+    prediction = predict(part)
+    found = mixes(
+        prediction.job, prediction.weighed, people=people,
+        temperature=None if temperature is None else parse(temperature, "temperature"),
+        ratio=None if ratio is None else parse_ratio(ratio), pot=None if pot is None else parse(pot, "mass"),
+    )  # fmt: skip
+    if as_json:
+        from layup.show.bench_machine import mix_json
+
+        click.echo(mix_json(found))
+        return
+    from layup.show import screen
+    from layup.show.bench_screen import mix_screen
+
+    screen.show(mix_screen(prediction.title, found, units or prediction.job.part.units))

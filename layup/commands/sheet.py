@@ -1,0 +1,39 @@
+"""`layup sheet PART`: the build sheet for the wall, as PDF and as a page for a tablet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import part_argument, units_option
+
+if TYPE_CHECKING:
+    from layup.words import System
+
+
+@click.command("sheet")
+@part_argument
+@units_option
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="door.pdf or door.html; else PART.pdf here."
+)
+@click.option("--html", is_flag=True, help="Write a page for a tablet as well.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="Pairs of hands at the mould.")
+@click.option("--seconds", default=0.0, help="Search so long for a short cut, where `layup cut --save` stored none.")
+def command(
+    part: Path, units: System | None, out: Path | None, html: bool, paper: str, people: int, seconds: float
+) -> None:
+    """Write the build sheet: plies, cloth, pots, bag, cure, weigh points, with boxes to write in."""
+    from layup.prediction import predict
+    from layup.shop.sheet import build_sheet, prepare, write_sheet
+
+    prediction = predict(part)
+    path = out or Path(f"{part.stem}.pdf")
+    bench = prepare(prediction, part, people=people, seconds=seconds)
+    sheet = build_sheet(bench, units or prediction.job.part.units)
+    click.echo(f"Build sheet: {write_sheet(sheet, path, paper)}")
+    if html and path.suffix.casefold() == ".pdf":
+        click.echo(f"Build sheet: {write_sheet(sheet, path.with_suffix('.html'), paper)}")

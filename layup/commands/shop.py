@@ -1,0 +1,129 @@
+"""`layup shop`: the shop's habits, its record, and what may be told it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import json_option, units_option
+
+if TYPE_CHECKING:
+    from layup.record.calibrate import Calibration
+    from layup.record.store import Store
+    from layup.words import System
+
+
+@click.command("shop", short_help="This shop's habits: what its scale has taught so far.")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=".")
+@units_option
+@json_option
+@click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
+@click.option("--history", type=int, is_flag=False, flag_value=20, help="The newest weigh-ins, 20 or so many.")
+@click.option("--forget", is_flag=False, flag_value="", help="Leave out all weigh-ins so far, or those of one process.")
+@click.option("--lot", help='Learn from one lot of material only; "" for all again.')
+@click.option("--start-from", "origin", type=click.Path(path_type=Path), help="Another shop's folder, or its export.")
+@click.option("--undo", type=int, help="Take an entry back: its number.")
+@click.option("--export", type=click.Path(path_type=Path, dir_okay=False), help="The whole record: .json or .csv.")
+@click.option("--import", "imported", type=click.Path(path_type=Path, dir_okay=False), help="Copy an export in.")
+@click.option("--check", is_flag=True, help="Look through the whole file for damage.")
+@click.option("--recover", is_flag=True, help="Keep a damaged file under another name, save what is whole.")
+def command(
+    folder: Path, units: System | None, as_json: bool, picture: Path | None, history: int | None, forget: str | None,
+    lot: str | None, origin: Path | None, undo: int | None, export: Path | None, imported: Path | None, check: bool,
+    recover: bool,
+) -> None:  # fmt: skip
+    """The habits of the shop whose record lies in FOLDER (here, or the nearest above): how much resin it leaves.
+
+    Nothing that is told here deletes anything: each is an entry, and --undo takes it back.
+    """
+    from layup.errors import LayupError
+    from layup.record.calibrate import shop_folder
+    from layup.record.store import find_store, open_store
+
+    home = shop_folder(folder / "part") or folder
+    if recover:
+        from layup.record.salvage import recover as save
+
+        click.echo(save(home).words)
+        return
+    store = open_store(home) if imported is not None or origin is not None else find_store(home)
+    if store is None:
+        raise LayupError(
+            "there is no record here yet. The first weigh-in starts one: layup weigh door.toml 2 lb 13 oz --at trimmed"
+        )
+    with store:
+        told = _tell(store, forget, lot, origin, undo, imported)
+        if check:
+            found = store.check()
+            if found:
+                raise LayupError(
+                    f"{store.path.name} is damaged: {'; '.join(found[:5])}. `layup shop --recover` saves it"
+                )
+            told = f"{store.path.name} is sound."
+        if export is not None:
+            from layup.record.exchange import write_export
+
+            told = f"Record: {write_export(store, export)}"
+        if told:
+            click.echo(told)
+            return
+        _show(store, units, as_json, picture, history)
+
+
+def _tell(
+    store: Store, forget: str | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None
+) -> str:
+    """Do what was asked, and say it; empty where nothing was."""
+    from layup.record import calibrate
+
+    said = []
+    if imported is not None:
+        from layup.record.exchange import read_export
+
+        said.append(f"{read_export(store, imported)} new entries.")
+    if undo is not None:
+        store.undo(undo)
+        said.append(f"Entry {undo} is taken back.")
+    if forget is not None:
+        entry = calibrate.forget(store, forget)
+        which = f" of {forget}" if forget else ""
+        said.append(f"Weigh-ins{which} up to here no longer count. --undo {entry.number} brings them back.")
+    if lot is not None:
+        calibrate.use_lot(store, lot or None)
+        said.append(f'Only weigh-ins of lot "{lot}" count now.' if lot else "Weigh-ins of every lot count now.")
+    if origin is not None:
+        entry = calibrate.start_from(store, origin)
+        said.append(f"The shop starts from what {origin.name} knows, loosened. --undo {entry.number} takes it back.")
+    return " ".join(said)
+
+
+def _show(store: Store, units: System | None, as_json: bool, picture: Path | None, history: int | None) -> None:
+    from layup.show import screen, shop_screen
+
+    system: System = units or "both"
+    if history is not None:
+        from layup.record.weighins import newest
+
+        screen.show(shop_screen.history_screen(newest(store, history), system))
+        return
+    from layup.record.calibrate import calibrate
+
+    calibration = calibrate(store)
+    if picture is not None:
+        from layup.show.shop_picture import draw_shop
+
+        click.echo(f"Picture: {draw_shop(calibration, picture)}", err=True)
+    if as_json:
+        click.echo(_json(calibration))
+        return
+    screen.show(shop_screen.shop_screen(calibration, system))
+
+
+def _json(calibration: Calibration) -> str:
+    import json
+
+    from layup.record.calibrate import as_json
+
+    return json.dumps(as_json(calibration), indent=2, ensure_ascii=False)

@@ -1,0 +1,171 @@
+"""`layup weigh PART 2 lb 13 oz --at trimmed`: what the scale said."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import part_argument, shop_option, units_option
+
+if TYPE_CHECKING:
+    from layup.record.weighins import Circumstances
+    from layup.words import System
+
+
+_QUANTITIES = ("--scale", "--temperature", "--vacuum", "--coupon", "--note", "--person", "--lot")
+
+
+class _Words(click.Command):
+    """A command whose quantities may be written without quotes: `--scale 1/8 oz` takes both words."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        joined: list[str] = []
+        taking = False
+        for word in args:
+            if word.startswith("--"):
+                taking = word in _QUANTITIES
+                joined.append(word)
+            elif taking and joined[-1] not in _QUANTITIES:
+                joined[-1] += f" {word}"
+            else:
+                joined.append(word)
+        return super().parse_args(ctx, joined)
+
+
+@click.command(
+    "weigh",
+    cls=_Words,
+    short_help="Note what the scale said; see why it is off.",
+    context_settings={"ignore_unknown_options": True},
+)
+@part_argument
+@click.argument("weight", nargs=-1)
+@click.option(
+    "--at",
+    "stage",
+    default="finished",
+    show_default=True,
+    help="dry-cloth, resin-mixed, cup, bag, demoulded, trimmed or finished.",
+)
+@click.option("--piece", default="1", show_default=True, help="Which copy of the part: a name or a number.")
+@click.option("--coupon", help='A coupon of this layup was weighed: its sides, "100 mm x 100 mm".')
+@click.option("--scale", help='What the scale shows at the least: "1 g".')
+@click.option("--person", default="", help="Who, as they want to be called.")
+@click.option("--temperature", help='Of the shop: "70 degF".')
+@click.option("--vacuum", help='What the gauge reached: "23 inHg".')
+@click.option("--lot", default="", help="Of cloth or resin, as on its label.")
+@click.option("--note", default="", help="In your words.")
+@click.option("--photo", default="", help="Path of a picture.")
+@click.option("--yes", is_flag=True, help="Note it even if it looks wrong.")
+@click.option("--undo", type=int, help="Take an entry back: its number. Nothing is deleted.")
+@shop_option
+@units_option
+def command(
+    part: Path, weight: tuple[str, ...], stage: str, piece: str, coupon: str | None, scale: str | None, person: str,
+    temperature: str | None, vacuum: str | None, lot: str, note: str, photo: str, yes: bool, undo: int | None,
+    shop: Path | None, units: System | None,
+) -> None:  # fmt: skip
+    """Note that the part of this PART file weighs WEIGHT, and see what that says.
+
+    The weight is written as it is said: layup weigh door.toml 2 lb 13 oz --at trimmed
+    """
+    from layup.record.calibrate import shop_folder
+    from layup.record.store import open_store
+    from layup.record.weighins import Circumstances
+    from layup.units import parse
+
+    home = shop or shop_folder(part)
+    folder = home or part.absolute().parent
+    if undo is not None:
+        with open_store(folder) as store:
+            store.undo(undo, note)
+        click.echo(f"Entry {undo} is taken back, by a new entry. Undo that one, and it counts again.")
+        return
+    said = " ".join(weight)
+    mass = _mass(said, stage)
+    around = Circumstances(
+        piece, parse(scale, "mass") if scale else None, person,
+        parse(temperature, "temperature") if temperature else None,
+        parse(vacuum, "pressure") if vacuum else None, lot, note, photo,
+    )  # fmt: skip
+    _note(part, folder, mass, said, stage, _sides(coupon) if coupon else None, around, yes, units)
+
+
+def _mass(said: str, stage: str) -> float:
+    from layup.errors import LayupError, nearest
+    from layup.record.ground import STAGES
+    from layup.units import parse
+
+    if stage not in STAGES:
+        raise LayupError(
+            f'there is no stage "{stage}". {nearest(stage, STAGES) or "Stages: " + ", ".join(STAGES) + "."}'
+        )
+    if not said:
+        raise LayupError("there is no weight. Write it behind the part: layup weigh door.toml 2 lb 13 oz --at trimmed")
+    mass = parse(said, "mass")
+    if mass <= 0:
+        raise LayupError(f'"{said}" is not above zero. Set the empty scale to zero, and weigh again')
+    return mass
+
+
+def _note(
+    part: Path, folder: Path, mass: float, said: str, stage: str, coupon: tuple[float, float] | None,
+    around: Circumstances, yes: bool, units: System | None,
+) -> None:  # fmt: skip
+    from layup.record.calibrate import calibrate
+    from layup.record.explain import explain
+    from layup.record.ground import WHOLE_STAGES
+    from layup.record.store import FILE, find_store, open_store
+    from layup.record.weighins import expected_at, of_piece, predict_piece, questions, weigh_in
+    from layup.show import screen
+    from layup.show.shop_screen import weigh_in_screen
+
+    known = find_store(folder)
+    habits = {}
+    if known is not None:
+        with known:
+            habits = calibrate(known).habits
+    prediction = predict_piece(part, habits, coupon, around.vacuum)
+    _ask(questions(mass, said, expected_at(prediction, stage)), said, yes)
+    with open_store(folder) as store:
+        if known is None:
+            click.echo(f"This starts the shop's record: {FILE} beside {part.name}.", err=True)
+        earlier = of_piece(store, prediction.title, around.piece)
+        noted = weigh_in(store, part, mass, stage, said, around, prediction, coupon)
+    told = None
+    if stage in WHOLE_STAGES:
+        told = explain(prediction, mass, stage, around.resolution, [(one.stage, one.mass) for one in earlier])
+    system = units or prediction.job.part.units
+    screen.show(weigh_in_screen(noted, told, system))
+    again = [one for one in earlier if one.stage == stage]
+    if again:
+        click.echo(
+            f"  It stands in place of entry {again[-1].entry.number}, the same piece at the same stage. "
+            "Another copy of the part? Undo this and add --piece 2."
+        )
+
+
+def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
+    """Question an absurd weight before anything is kept."""
+    from layup.errors import LayupError
+
+    if not asked or yes:
+        return
+    if sys.stdin.isatty():
+        if click.confirm(f"{asked[0]} Note {said}?", default=False):
+            return
+        raise LayupError("Nothing was noted")
+    raise LayupError(f"{asked[0]} Nothing was noted: write the weight with its right unit, or add --yes if it is right")
+
+
+def _sides(text: str) -> tuple[float, float]:
+    from layup.errors import LayupError
+    from layup.units import parse
+
+    sides = [parse(side.strip(), "length") for side in text.replace("×", "x").split(" x ")]
+    if len(sides) != 2:
+        raise LayupError(f'"{text}" are not two sides. Write --coupon "100 mm x 100 mm"')
+    return sides[0], sides[1]

@@ -1,0 +1,258 @@
+"""Plies draped over the part: how much heavier the sheared cloth is, and which way its threads come to lie.
+
+    The cloth of one ply on its zone                  drape_ply(job, entry)
+    How much its areal weight rises                   draped(job, entry)
+
+Only done where the part file asks for it: `drape = true` or `start = [...]` in its `[surface]`, or a `start` of the
+ply's own. What does not shear (unidirectional, mat, veil) keeps its weight.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError
+from layup.part import WHOLE, PlyEntry
+from layup.partfile import Job
+
+if TYPE_CHECKING:
+    from layup.surface.drape import Draped, Net
+    from layup.surface.mesh import Surface
+
+Floats = NDArray[np.float64]
+
+SHEARS = ("cloth", "spread tow", "roving", "biaxial")
+"""Forms of reinforcement that follow a shape by shearing."""
+TYPICAL_LOCKING = math.radians(45.0)
+"""Where a weave is taken to lock when no table says: common practice, no source. [rad]"""
+_MOST_PIECES = 12
+_CROP = 1.6  # a zone's cloth is laid on so much of the surface round it, in radii of the zone
+
+
+@dataclass(frozen=True, eq=False)
+class DrapedPly:
+    """One ply as it lies on its zone.
+
+    Attributes:
+        net: The cloth; of the largest piece where the zone is in several.
+        nets: One for each piece of the surface.
+        triangles: Of the zone, piece by piece, as many as nets. [m]
+        on: What the cloth does on each piece.
+        locking: Shear at which it locks. [rad]
+        typical: Whether that is only the usual figure, for want of one in the table.
+    """
+
+    nets: tuple[Net, ...]
+    triangles: tuple[Floats, ...]
+    on: tuple[Draped, ...]
+    locking: float
+    typical: bool
+
+    @property
+    def net(self) -> Net:
+        """The cloth on the largest piece."""
+        return self.nets[int(np.argmax([d.area for d in self.on]))]
+
+    def mean(self, values: Iterable[float]) -> float:
+        """Mean over the pieces, by area."""
+        area = np.array([d.area for d in self.on])
+        return float(np.array(list(values)) @ area / area.sum())
+
+    @property
+    def factor(self) -> float:
+        """Areal weight over that of the flat cloth. [-]"""
+        return self.mean(d.factor for d in self.on)
+
+    @property
+    def locked(self) -> float:
+        """Share of the area past the locking angle. [-]"""
+        return self.mean(d.locked for d in self.on)
+
+    @property
+    def bare(self) -> float:
+        """Share of the area the net did not reach. [-]"""
+        return self.mean(d.bare for d in self.on)
+
+    @property
+    def most(self) -> float:
+        """Greatest shear. [rad]"""
+        return max(d.most for d in self.on)
+
+    def as_json(self) -> dict[str, Any]:
+        """For scripts: angles in degrees, from the part's warp direction."""
+        largest = self.on[int(np.argmax([d.area for d in self.on]))]
+
+        def spread(values: tuple[float, float, float]) -> dict[str, float]:
+            return {key: math.degrees(v) for key, v in zip(("mean", "p05", "p95"), values, strict=True)}
+
+        return {
+            "factor": self.factor,
+            "shear_mean_deg": math.degrees(self.mean(d.shear for d in self.on)),
+            "shear_max_deg": math.degrees(self.most),
+            "locking_angle_deg": math.degrees(self.locking),
+            "locking_angle_assumed": self.typical,
+            "locked_fraction": self.locked,
+            "bare_fraction": self.bare,
+            "start_m": [float(v) for v in self.net.start],
+            "warp_angle_deg": spread(largest.warp_angle),
+            "weft_angle_deg": spread(largest.weft_angle),
+        }
+
+
+_KEPT: WeakKeyDictionary[Surface, dict[Any, Any]] = WeakKeyDictionary()
+
+
+def asked(job: Job, entry: PlyEntry) -> bool:
+    """Whether the part file wants this ply draped."""
+    surface = job.part.surface
+    if entry.fabric is None or entry.area is not None or surface.drape is False or not job.surface.has_mesh:
+        return False
+    return bool(surface.drape) or surface.start is not None or entry.start is not None
+
+
+def shears(job: Job, entry: PlyEntry) -> bool:
+    """Whether this ply's cloth follows a shape by shearing."""
+    material = job.library.find("fabric", entry.fabric or "")
+    return material is not None and (material.word("form") or "cloth") in SHEARS
+
+
+def draped(job: Job, entry: PlyEntry) -> DrapedPly | None:
+    """The ply draped, where the part file asks for it and the cloth shears; else None."""
+    return drape_ply(job, entry) if asked(job, entry) and shears(job, entry) else None
+
+
+def locking_of(job: Job, fabric: str) -> tuple[float, bool]:
+    """Angle at which a fabric locks, and whether it is only the usual one. [rad]"""
+    material = job.library.find("fabric", fabric)
+    figure = material.optional("locking_angle") if material is not None else None
+    return (math.radians(figure.value), False) if figure is not None else (TYPICAL_LOCKING, True)
+
+
+def drape_ply(job: Job, entry: PlyEntry, *, nodes: int | None = None) -> DrapedPly:
+    """Lay the cloth of one ply.
+
+    Args:
+        job: The part file, read.
+        entry: The ply.
+        nodes: About how many nodes to lay.
+
+    Returns:
+        The ply as it lies, kept for the next who asks.
+
+    Raises:
+        SurfaceError: Its start lies off the surface, the warp stands square to it, or the surface has no shape.
+    """
+    from layup.surface.drape import NODES
+
+    locking, typical = locking_of(job, entry.fabric or "")
+    start = entry.start if entry.start is not None else job.part.surface.start
+    own = entry.start is not None
+    warp = job.part.surface.warp or (1.0, 0.0, 0.0)
+    key = (entry.zone or WHOLE, start, own, warp, entry.angle % 360.0, locking, typical, nodes or NODES)
+    kept = _KEPT.setdefault(job.surface, {})
+    if key not in kept:
+        kept[key] = _lay(job, entry, start, own, warp, locking, typical, nodes or NODES)
+    found: DrapedPly = kept[key]
+    return found
+
+
+def zone_of(job: Job, zone: str | None) -> Floats:
+    """Triangles of a zone, or of the whole. [m]"""
+    if not job.surface.has_mesh:
+        raise SurfaceError(
+            f"{job.surface.name}: only its area is known, so nothing can be draped over it",
+            "Give a mesh, an outline or a rectangle in [surface]",
+        )
+    if zone is None or zone == WHOLE:
+        return np.asarray(job.surface.vertices[job.surface.faces])
+    triangles = job.zone_triangles(zone)
+    if triangles is None:
+        raise SurfaceError(f'zone "{zone}": only its area is known, so it has no shape', "Say where it lies")
+    return triangles
+
+
+def _lay(
+    job: Job,
+    entry: PlyEntry,
+    start: tuple[float, float, float] | None,
+    own: bool,
+    warp: tuple[float, float, float],
+    locking: float,
+    typical: bool,
+    nodes: int,
+) -> DrapedPly:
+    from layup.surface.drape import lay, over
+    from layup.surface.sheet import ready
+
+    zone = zone_of(job, entry.zone)
+    nets, parts, on = [], [], []
+    for points, faces, triangles in _pieces(job, zone):
+        begin = start
+        if entry.zone not in (None, WHOLE) and not own:
+            begin = _centre(triangles, warp) or start
+        mesh = faces
+        if begin is not None and entry.zone not in (None, WHOLE):
+            mesh = _near(points, faces, triangles, np.asarray(begin))
+        if begin is not None and parts and not own:
+            begin = None  # a start belongs to one piece; the others start in their middle
+        sheet = ready(points, mesh)
+        area = float(np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1).sum()) / 2
+        link = math.sqrt(max(area, 1e-3 * sheet.area) / nodes)
+        net = lay(sheet, begin, warp, angle=math.radians(entry.angle), link=link)
+        nets.append(net)
+        parts.append(triangles)
+        on.append(over(net, triangles, locking=locking, along=np.asarray(warp, dtype=np.float64)))
+    return DrapedPly(tuple(nets), tuple(parts), tuple(on), locking, typical)
+
+
+def _pieces(job: Job, zone: Floats) -> list[tuple[Floats, NDArray[np.int64], Floats]]:
+    """Each piece of the surface that the zone has a share of, the largest share first: its mesh, and that share."""
+    from scipy.spatial import cKDTree
+
+    from layup.surface.topology import edges_of, pieces
+
+    points, faces = job.surface.vertices, job.surface.faces
+    edges, _ = edges_of(faces)
+    _, label = pieces(len(points), edges)
+    of_face = label[faces[:, 0]]
+    names = np.unique(of_face)
+    if len(names) == 1:
+        return [(points, faces, zone)]
+    _, near = cKDTree(points).query(zone.mean(axis=1))
+    own = label[near]
+    area = np.linalg.norm(np.cross(zone[:, 1] - zone[:, 0], zone[:, 2] - zone[:, 0]), axis=1)
+    share = {int(name): float(area[own == name].sum()) for name in names}
+    ranked = sorted((n for n in share if share[n] > 1e-3 * area.sum()), key=lambda n: -share[n])
+    return [(points, faces[of_face == name], zone[own == name]) for name in ranked[:_MOST_PIECES]]
+
+
+def _centre(triangles: Floats, warp: tuple[float, float, float]) -> tuple[float, float, float] | None:
+    """The middle of a zone with no hole in it; None for a ring or a strip all round the edge."""
+    from layup.surface.drape import middle_of
+    from layup.surface.sheet import loops_of
+    from layup.surface.topology import weld
+
+    _, faces = weld(np.round(triangles, 8))
+    real = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 0] != faces[:, 2])
+    if len(loops_of(faces[real])) != 1:
+        return None
+    x, y, z = (float(v) for v in middle_of(triangles, warp))
+    return x, y, z
+
+
+def _near(points: Floats, faces: NDArray[np.int64], triangles: Floats, start: Floats) -> NDArray[np.int64]:
+    """The faces round a zone that its cloth can reach."""
+    soup = triangles.reshape(-1, 3)
+    middle = 0.5 * (soup.min(axis=0) + soup.max(axis=0))
+    reach = max(float(np.linalg.norm(soup - middle, axis=1).max()), float(np.linalg.norm(start - middle))) * _CROP
+    corner = points[faces]
+    centre = corner.mean(axis=1)
+    round_ = np.linalg.norm(corner - centre[:, None], axis=2).max(axis=1)
+    return faces[np.linalg.norm(centre - middle, axis=1) - round_ < reach]

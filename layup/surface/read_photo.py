@@ -1,0 +1,308 @@
+"""A photograph of a paper or card template beside the printed sheet becomes its outline with cut-outs, in metres.
+
+    The outline and how surely its area is known      read_photo("template.jpg", bar="99.6 mm")
+    The flat part                                     photo.surface()
+    A file that a part file can use                   write_outline(photo, "template.csv")
+
+The sheet gives the plane and the lens (`photo_plane`), the contrast with the table gives the edge (`photo_edge`). The
+area's uncertainty has five causes, taken as independent: the corners of the sheet (it grows with the distance of the
+template from it), lens terms that are not fitted, the edge, the height of the template above the sheet's plane, and
+the printer's scale.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import LayupError, SurfaceError, nearest
+from layup.surface.mesh import Finding, Surface
+from layup.surface.photo_edge import Edge, find_edge
+from layup.surface.photo_plane import UNFLAT, Floats, Plane, find_corners, fit_plane, shoelace
+from layup.surface.photo_sheet import opencv, print_scale
+
+READABLE = ("jpg", "jpeg", "png", "tif", "tiff", "bmp", "webp")
+LARGEST = 120_000_000
+"""A picture with more pixels is refused. [px]"""
+SIMPLIFIED = 0.0001
+"""The outline given strays from the edge seen by no more than this, or than half a pixel if that is more. [m]"""
+NARROWEST = 0.002
+"""A hole nowhere wider than this is a mark of a pen or a speck, and is not cut out. [m]"""
+EDGE = 0.12
+"""Where in the step from table to template the edge lies, standard deviation over the step's width; no source. [-]"""
+PAPER_EDGE = 0.00005
+"""How a cut edge of paper differs from the line meant, standard deviation; no source. [m]"""
+_Z90 = NormalDist().inv_cdf(0.95)
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A template as read off a photograph. x runs along the sheet's short side, y along its long side.
+
+    Attributes:
+        name: Of the picture.
+        outline: Corners, turning to the left, shape (n, 2); the lowest x and y are 0. [m]
+        holes: The same for each cut-out, turning to the right. [m]
+        area: Less the cut-outs. [m^2]
+        causes: Standard deviation of the area by cause, over the area. [-]
+        within: The outline strays from the edge seen by no more than this. [m]
+        plane: Of the sheet.
+        edge: In the picture.
+        corner: Where the plane has the outline's (0, 0). [m]
+        findings: What was found and assumed.
+    """
+
+    name: str
+    outline: Floats
+    holes: tuple[Floats, ...]
+    area: float
+    causes: dict[str, float]
+    within: float
+    plane: Plane
+    edge: Edge
+    corner: Floats
+    findings: tuple[Finding, ...]
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of the area over the area. [-]"""
+        return float(np.sqrt(sum(value**2 for value in self.causes.values())))
+
+    @property
+    def area_tolerance(self) -> float:
+        """Nine times in ten the area is within this share of itself. [-]"""
+        return _Z90 * self.spread
+
+    def surface(self) -> Surface:
+        """The flat part, with the findings of the photograph."""
+        from layup.surface.flat import outline
+
+        made = outline(_pairs(self.outline), [_pairs(hole) for hole in self.holes])
+        made.name, made.unit, made.findings = self.name, "mm", (*made.findings, *self.findings)
+        return made
+
+
+def read_photo(path: str | Path, *, bar: str | None = None, bar_along: str | None = None) -> Photo:
+    """Read a template off a photograph.
+
+    Args:
+        path: The picture; errors show it as given.
+        bar: Bar A of the printed sheet, drawn 100 mm long, as measured: "99.6 mm".
+        bar_along: Bar B, drawn 200 mm long, as measured.
+
+    Returns:
+        The template.
+
+    Raises:
+        SurfaceError: OpenCV is not installed; no picture; no markers, too few or mirrored; the sheet was printed at the
+            wrong scale; the template is cut by the frame, touches the sheet or does not stand out.
+    """
+    name = str(path)
+    scale = print_scale(bar, bar_along)
+    cv2 = opencv()
+    picture = _picture(Path(path), name)
+    corners = find_corners(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), name)
+    plane = fit_plane(corners, (picture.shape[1], picture.shape[0]), scale, name)
+    edge = find_edge(picture, plane, name)
+    return _measured(name, plane, edge)
+
+
+def _measured(name: str, plane: Plane, edge: Edge) -> Photo:
+    import shapely
+
+    findings: list[Finding] = []
+    seen = plane.to_plane(edge.outline)
+    pixel = float(np.median(plane.pixel(edge.outline)))
+    within = max(SIMPLIFIED, 0.5 * pixel)
+    outline = _simple(seen, within)
+    holes: list[Floats] = []
+    lines = [_turning(edge.outline, seen, left=True)]
+    thin = 0
+    for line in edge.holes:
+        hole = plane.to_plane(line)
+        shape = shapely.Polygon(hole)
+        if shapely.buffer(shape, -NARROWEST / 2.0).is_empty:
+            thin += 1
+            continue
+        holes.append(_simple(hole, min(within, 0.02 * float(np.sqrt(shape.area)))))
+        lines.append(_turning(line, hole, left=False))
+    if thin:
+        text = f"{thin} marks narrower than {NARROWEST * 1e3:g} mm taken for pen or dirt, not cut out"
+        findings.append(Finding("marks", thin, text))
+    whole = shapely.Polygon(outline)
+    holes = [hole for hole in holes if whole.covers(shapely.Polygon(hole))]
+    corner = outline.min(axis=0)
+    area = abs(shoelace(outline)) - sum(abs(shoelace(hole)) for hole in holes)
+    middle = np.array(whole.centroid.coords[0])
+    height, tilt = plane.camera(middle)
+    causes = _causes(plane, edge, lines, area, height)
+    findings += _findings(plane, edge, lines[0], pixel, tilt, height, within)
+    made = outline - corner
+    return Photo(
+        name,
+        made if shoelace(made) > 0 else made[::-1],
+        tuple(h if shoelace(h) < 0 else h[::-1] for h in (hole - corner for hole in holes)),
+        area,
+        causes,
+        within,
+        plane,
+        edge,
+        corner,
+        tuple(findings),
+    )
+
+
+def _causes(plane: Plane, edge: Edge, lines: list[Floats], area: float, height: float) -> dict[str, float]:
+    by_fit, by_lens = plane.area_spreads(lines)
+    by_edge = 0.0
+    for line in lines:
+        flat = plane.to_plane(line)
+        sides = np.hypot(*(np.roll(flat, -1, axis=0) - flat).T)
+        off = np.hypot(EDGE * edge.blur * plane.pixel(line), PAPER_EDGE)
+        by_edge += float((sides * off).sum())
+    return {
+        "corners of the sheet": by_fit / area,
+        "lens": by_lens / area,
+        "edge": by_edge / area,
+        "height above the sheet": 2.0 * UNFLAT / height,
+        "printer": plane.scale.spread,
+    }
+
+
+def _findings(
+    plane: Plane, edge: Edge, line: Floats, pixel: float, tilt: float, height: float, within: float
+) -> list[Finding]:
+    found = [
+        Finding(
+            "photo",
+            plane.corners,
+            f"{plane.corners} corners of the sheet fit to {plane.residual:.2g} pixels; lens term {plane.lens:+.3f}; camera "
+            f"about {height:.2g} m up, tilted about {tilt:.0f} deg; a pixel is about {pixel * 1e3:.2g} mm; the outline "
+            f"strays from the edge seen by up to {within * 1e3:.2g} mm",
+        )
+    ]
+    if plane.dropped:
+        found.append(Finding("corners", plane.dropped, f"{plane.dropped} corners of the sheet fit badly and were left out"))
+    if edge.others:
+        text = f"other things on the table were left out, the largest {edge.others[0]:.0%} of the template's area"
+        found.append(Finding("others", len(edge.others), text))
+    beyond = _beyond(plane, line)
+    if beyond > 1.0:
+        found.append(
+            Finding(
+                "beyond",
+                1,
+                f"the template reaches {beyond:.1f} sheet lengths beyond the sheets; more sheets round it would tell "
+                "its area more surely",
+            )
+        )
+    if not plane.scale.checked:
+        found.append(Finding("printer", 1, "the bars of the sheet were not measured: its printer is taken at its word"))
+    return found
+
+
+def _beyond(plane: Plane, line: Floats) -> float:
+    """How far the edge reaches beyond all sheets together, over the length of a sheet. [-]"""
+    import shapely
+
+    frames = plane.frames()
+    sheets = shapely.MultiPoint(np.concatenate(frames)).convex_hull
+    far = float(shapely.distance(shapely.points(plane.to_plane(line[::8])), sheets).max())
+    return far / float(np.hypot(*(frames[0][2] - frames[0][1])))
+
+
+def _turning(picture: Floats, flat: Floats, *, left: bool) -> Floats:
+    return picture if (shoelace(flat) > 0) == left else picture[::-1]
+
+
+def _simple(line: Floats, within: float) -> Floats:
+    """Fewer points, straying by no more than `within`; never crossing itself. [m]"""
+    import shapely
+
+    made = shapely.simplify(shapely.Polygon(line), within, preserve_topology=True)
+    return np.asarray(shapely.get_coordinates(made.exterior)[:-1], dtype=np.float64)
+
+
+def _pairs(line: Floats) -> list[tuple[float, float]]:
+    return [(float(x), float(y)) for x, y in line]
+
+
+def _picture(path: Path, name: str) -> NDArray[np.uint8]:
+    from PIL import Image, UnidentifiedImageError
+
+    kind = path.suffix.lower().lstrip(".")
+    if not path.is_file():
+        folder = path.parent
+        there = [p.name for p in folder.iterdir() if p.is_file()] if folder.is_dir() else []
+        what = "a folder, not a picture" if path.is_dir() else "no such picture"
+        raise SurfaceError(f"{name}: {what}", nearest(path.name, there, 2) or "Check the name")
+    unread = SurfaceError(f"{name}: not a picture that can be read", "Save it as JPEG or PNG, as the camera took it")
+    if kind not in READABLE:
+        raise unread
+    try:
+        data = path.read_bytes()
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(data)) as seen:
+                pixels = seen.size[0] * seen.size[1]
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        raise unread from None
+    if pixels > LARGEST:
+        raise SurfaceError(f"{name}: {pixels / 1e6:.0f} million pixels", f"Up to {LARGEST / 1e6:.0f} million are read")
+    cv2 = opencv()
+    try:
+        made = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    except cv2.error:
+        raise unread from None
+    if made is None or min(made.shape[:2]) < 100:
+        raise unread
+    return np.asarray(made, dtype=np.uint8)
+
+
+def write_outline(photo: Photo, path: str | Path) -> Path:
+    """Save the outline and its cut-outs in millimetres, as a CSV of points or as DXF.
+
+    Args:
+        photo: The template.
+        path: Where; its ending, .csv or .dxf, says which.
+
+    Returns:
+        The path.
+
+    Raises:
+        LayupError: another ending, or the file can't be written.
+    """
+    path = Path(path)
+    kind = path.suffix.casefold()
+    if kind not in (".csv", ".dxf"):
+        raise LayupError(f'an outline can\'t be saved as "{path.name}". End its name in .csv or .dxf')
+    loops = [("outline", photo.outline), *((f"hole {n}", hole) for n, hole in enumerate(photo.holes, 1))]
+    said = f"{Path(photo.name).name}: {photo.area:.6g} m^2, nine times in ten within {photo.area_tolerance:.2%} of it"
+    try:
+        if kind == ".csv":
+            rows = [f"{word},{x * 1e3:.3f},{y * 1e3:.3f}" for word, line in loops for x, y in line]
+            path.write_text("\n".join([f"# {said}", "loop,x [mm],y [mm]", *rows, ""]), encoding="utf-8")
+        else:
+            _write_dxf(loops, said, path)
+    except OSError as error:
+        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    return path
+
+
+def _write_dxf(loops: list[tuple[str, Floats]], said: str, path: Path) -> None:
+    import ezdxf
+
+    document = ezdxf.new("R2010", units=4)
+    document.header["$INSUNITS"] = 4
+    space = document.modelspace()
+    for word, line in loops:
+        layer = "OUTLINE" if word == "outline" else "HOLES"
+        space.add_lwpolyline((line * 1e3).tolist(), close=True, dxfattribs={"layer": layer})
+    space.add_text(said, height=4.0, dxfattribs={"layer": "NOTES"}).set_placement((0.0, -8.0))
+    document.saveas(path)

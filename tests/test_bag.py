@@ -1,0 +1,178 @@
+"""The bag: areas and lengths checked by hand on a rectangle, the vacuum against the air, and the weigh points."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from pytest import approx
+
+from layup.atmosphere import pressure_at
+from layup.cli import main
+from layup.compare import process_for
+from layup.partfile import Job, read_part
+from layup.shop.bag import Bag, BagLayer, bag
+from layup.shop.points import WeighPoint, weigh_points
+from layup.weight import Weighed, weigh_layup
+
+Hatch = Callable[..., dict[str, Any]]
+
+
+def work(part: dict[str, Any] | Path, folder: Path | None = None) -> tuple[Job, Weighed]:
+    job = read_part(part, folder)
+    return job, weigh_layup(job, process_for(job, job.part.process, own=True))
+
+
+def layers(found: Bag) -> dict[str, BagLayer]:
+    return {layer.name: layer for layer in found.layers}
+
+
+def test_a_rectangle_by_hand(hatch: Hatch) -> None:
+    found = bag(*work(hatch(surface={"rectangle": ["1 m", "600 mm"]})))
+    by_name = layers(found)
+    assert list(by_name) == [
+        "release on the tool", "peel ply", "perforated film", "breather", "bagging film", "sealant tape", "ports",
+    ]  # fmt: skip
+    assert (found.length, found.width, found.outline) == approx((1.0, 0.6, 0.6))
+    # grown by 25 mm: A + P m + pi m^2; off a roll 1.52 m wide, 0.65 m of it with the metre across
+    assert by_name["peel ply"].area == approx(0.6 + 3.2 * 0.025 + math.pi * 0.025**2)
+    assert by_name["peel ply"].length == approx(0.65)
+    assert by_name["breather"].length == approx(0.75)  # 75 mm on each side
+    # the bag: 150 mm on each side, a quarter more each way for the pleats: 1.625 by 1.125, too wide for 1.52 across
+    assert by_name["bagging film"].length == approx(1.625)
+    assert by_name["bagging film"].strips == 1
+    # tape: round the outline at 100 mm, a quarter more for pleats, one join across
+    assert by_name["sealant tape"].length == approx((3.2 + 2 * math.pi * 0.1) * 1.25 + 0.6)
+
+
+def test_a_wide_part_takes_strips(hatch: Hatch) -> None:
+    by_name = layers(bag(*work(hatch(surface={"rectangle": ["4 m", "2 m"]}))))
+    assert by_name["peel ply"].strips == 2
+    assert by_name["peel ply"].length == approx(2 * 4.05)
+    assert by_name["ports"].count == 6  # 8 m^2, one for 1.5 m^2
+
+
+def test_trim_is_under_the_bag(hatch: Hatch) -> None:
+    plain = bag(*work(hatch()))
+    wide = bag(*work(hatch(trim="50 mm")))
+    assert (wide.length, wide.width) == approx((plain.length + 0.1, plain.width + 0.1))
+
+
+def test_an_infusion_has_mesh_and_tubes_and_a_stricter_leak_test(hatch: Hatch) -> None:
+    found = bag(*work(hatch(process="infusion", resin="epoxy, infusion")))
+    assert {"flow mesh", "spiral tube", "resin hose"} <= set(layers(found))
+    assert "breather" not in layers(found)
+    usual = bag(*work(hatch()))
+    assert found.leak is not None
+    assert usual.leak is not None
+    assert found.leak[0] / found.leak[1] < usual.leak[0] / usual.leak[1]
+
+
+def test_a_wet_layup_has_no_bag(hatch: Hatch) -> None:
+    found = bag(*work(hatch(process="wet")))
+    assert not found.bagged
+    assert found.pressure is None
+    assert found.leak is None
+    assert [layer.name for layer in found.layers] == ["release on the tool"]
+
+
+def test_the_air_sets_the_limit(hatch: Hatch) -> None:
+    """Source of the ceiling: ISO 2533, 84 307 Pa at 5000 ft."""
+    high = bag(*work(hatch(altitude="5000 ft")))
+    assert high.ceiling == approx(84307.0, abs=1.0)
+    assert high.pressure is not None
+    assert high.pressure < high.ceiling
+    low = bag(*work(hatch()))
+    assert low.ceiling == pressure_at(0.0)
+    assert low.pressure is not None
+    assert low.pressure > high.pressure
+    assert any("altitude" in note for note in low.notes)
+
+
+def test_force_is_pressure_on_the_area_under_the_tape(hatch: Hatch) -> None:
+    found = bag(*work(hatch(vacuum="80 kPa")))
+    assert found.force == approx(80e3 * (1.0 + 4 * 0.1 + math.pi * 0.01))
+
+
+def test_prices_of_the_shop_are_used(hatch: Hatch, tmp_path: Path) -> None:
+    (tmp_path / "shop.csv").write_text(
+        'material,property,value,kind,source,at\n"peel ply, nylon",price,4 EUR/m^2,nominal,shop,\n'
+        "sealant tape,price,0.80 EUR/m,nominal,shop,\n"
+    )
+    found = bag(*work(hatch(materials=["shop.csv"]), tmp_path))
+    by_name = layers(found)
+    assert by_name["peel ply"].price == (approx(1.05 * 1.52 * 4), "EUR")
+    tape = by_name["sealant tape"]
+    assert tape.length is not None
+    assert tape.price == (approx(0.8 * tape.length), "EUR")
+    assert "peel ply, nylon" not in found.unpriced
+    assert "breather 150" in found.unpriced
+    assert set(found.prices) == {"EUR"}
+
+
+def test_only_the_area_is_known(hatch: Hatch) -> None:
+    found = bag(*work(hatch(surface={"area": "0.6 m^2"})))
+    assert found.outline == approx(0.6)
+    assert any("3 to 2" in note for note in found.notes)
+
+
+def point(points: tuple[WeighPoint, ...], name: str) -> WeighPoint:
+    return next(p for p in points if p.name == name)
+
+
+def test_weigh_points_by_hand(hatch: Hatch) -> None:
+    part = hatch(trim="20 mm", finish=[{"finish": "primer, epoxy"}], extra=[{"name": "insert", "mass": "50 g"}])
+    job, weighed = work(part)
+    points = weigh_points(job, weighed)
+    assert [p.name for p in points] == ["dry cloth", "mixed resin", "in the bag", "demoulded", "trimmed", "finished"]
+    assert point(points, "dry cloth").mass.mean == approx(2 * 0.2 * (1.0 + 4 * 0.02))
+    assert point(points, "mixed resin").mass.mean == weighed.resin_to_mix
+    assert point(points, "finished").mass == weighed.mass
+    bare = point(points, "trimmed").mass.mean
+    assert bare == approx(weighed.fibre + weighed.resin)
+    assert point(points, "demoulded").mass.mean == approx(bare + weighed.trimmed_off)
+    # what goes into the bag and does not come out on the part stays in peel ply and breather, 90 g/m^2
+    lost = point(points, "in the bag").mass.mean - point(points, "demoulded").mass.mean
+    to_bag = weighed.process.figure("loss_to_bag").value
+    assert lost == approx(to_bag * 1.08, rel=0.05)
+
+
+@pytest.mark.parametrize("process", ["wet", "vacuum bag", "infusion", "prepreg"])
+def test_limits_hold_the_mean_and_cloth_is_surer_than_resin(hatch: Hatch, process: str) -> None:
+    resin = None if process == "prepreg" else "epoxy, laminating"
+    fabric = "carbon plain 193 prepreg" if process == "prepreg" else "carbon plain 200"
+    job, weighed = work(hatch(process=process, resin=resin, ply=[{"fabric": fabric, "count": 3}]))
+    points = weigh_points(job, weighed)
+    for one in points:
+        assert one.mass.p05 < one.mass.mean < one.mass.p95, one.name
+    names = [p.name for p in points]
+    assert ("mixed resin" in names) == (process != "prepreg")
+    assert ("in the bag" in names) == (process in ("vacuum bag", "infusion"))
+    if process != "prepreg":
+        spread = [(p.mass.p95 - p.mass.p05) / p.mass.mean for p in points[:2]]
+        assert spread[0] < spread[1]
+
+
+def test_a_core_is_weighed_dry(hatch: Hatch) -> None:
+    plies = [
+        {"fabric": "carbon plain 200"},
+        {"core": "PVC foam 60", "thickness": "6 mm"},
+        {"fabric": "carbon plain 200"},
+    ]
+    job, weighed = work(hatch(ply=plies))
+    assert point(weigh_points(job, weighed), "core, dry").mass.mean == weighed.core
+
+
+def test_the_command(examples: Path) -> None:
+    part = str(examples / "motor-glider" / "engine-bay-door.toml")
+    done = CliRunner().invoke(main, ["bag", part])
+    assert done.exit_code == 0, done.output
+    for word in ("peel ply", "breather", "bagging film", "gauge should read", "leak-down", "common practice"):
+        assert word in done.output
+    data = json.loads(CliRunner().invoke(main, ["bag", part, "--json"]).stdout)
+    assert data["pressure_pa"] == approx(24 * 3386.388640341, rel=1e-6)

@@ -1,0 +1,166 @@
+"""Pots: they add up to the resin to mix, each is used up while it lasts, and a resin too fast is refused with a way out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pytest import approx
+
+from layup.cli import main
+from layup.compare import process_for
+from layup.errors import RangeError
+from layup.materials import load_library
+from layup.partfile import read_part
+from layup.shop import practice
+from layup.shop.batch import Mix, TooFast, mixes
+from layup.shop.mixing import blend_equivalent, parts, ratio_by_volume
+from layup.shop.potlife import pot_life_of
+from layup.weight import weigh_layup
+
+Hatch = Callable[..., dict[str, Any]]
+
+
+def mixed(part: dict[str, Any], folder: Path | None = None, **more: Any) -> tuple[float, tuple[Mix, ...]]:
+    job = read_part(part, folder)
+    weighed = weigh_layup(job, process_for(job, job.part.process, own=True))
+    return weighed.resin_to_mix, mixes(job, weighed, **more)
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    side=st.floats(0.2, 2.5), count=st.integers(1, 8), people=st.integers(1, 4), warm=st.floats(283.0, 305.0),
+    process=st.sampled_from(["wet", "vacuum bag"]),
+)  # fmt: skip
+def test_pots_add_up_and_last(side: float, count: int, people: int, warm: float, process: str) -> None:
+    part = {
+        "title": "Hatch", "process": process, "resin": "epoxy, laminating",
+        "surface": {"rectangle": [f"{side:.3f} m", "800 mm"]},
+        "ply": [{"fabric": "carbon plain 200", "count": count}],
+    }  # fmt: skip
+    total, [mix] = mixed(part, people=people, temperature=warm)
+    assert sum(b.mass for b in mix.batches) == approx(total, rel=1e-9)
+    assert mix.batches[0].start == 0.0
+    covered = {number for b in mix.batches for number in b.plies}
+    assert covered == set(range(1, count + 1))
+    for batch, after in zip(mix.batches, [*mix.batches[1:], None], strict=True):
+        assert batch.start is not None
+        assert batch.used is not None
+        assert batch.hardener / batch.resin == approx(0.27, rel=1e-9)
+        assert batch.mass <= practice.POT.value + 1e-9
+        assert practice.MIXING.value + batch.used - batch.start <= batch.lasts * practice.USE.value + 1e-6
+        if after is not None:
+            assert after.start == approx(batch.used)
+    laying = count * (practice.HANDLE.value + practice.WET_OUT.value * side * 0.8 / people)
+    assert mix.batches[-1].used == approx(laying, rel=1e-6)
+
+
+def test_resin_goes_where_the_prediction_puts_it(hatch: Hatch) -> None:
+    """Two equal plies take half each, films and losses shared out evenly between the faces."""
+    total, [mix] = mixed(hatch(ply=[{"fabric": "carbon plain 200", "count": 2}]), pot=0.3)
+    if len(mix.batches) == 2:
+        assert mix.batches[0].covers == "1"
+        assert mix.batches[1].covers == "2"
+    assert sum(b.resin for b in mix.batches) == approx(total / 1.27)
+
+
+def test_two_resins_are_two_mixes(hatch: Hatch) -> None:
+    plies = [{"fabric": "carbon plain 200"}, {"fabric": "glass plain 200", "resin": "epoxy, laminating fast"}]
+    total, found = mixed(hatch(surface={"rectangle": ["400 mm", "300 mm"]}, ply=plies))
+    assert [mix.resin for mix in found] == ["epoxy, laminating", "epoxy, laminating fast"]
+    assert sum(mix.total for mix in found) == approx(total)
+    assert found[0].batches[0].plies == (1,)
+    assert found[1].batches[0].plies == (2,)
+    # the second pot is mixed when the first ply is down
+    assert found[1].batches[0].start == approx(practice.HANDLE.value + practice.WET_OUT.value * 0.12)
+
+
+def test_a_prepreg_mixes_nothing(hatch: Hatch) -> None:
+    part = hatch(process="prepreg", resin=None, ply=[{"fabric": "carbon plain 193 prepreg"}])
+    assert mixed(part)[1] == ()
+
+
+def test_an_infusion_drinks_from_a_bucket(hatch: Hatch) -> None:
+    part = hatch(process="infusion", resin="epoxy, infusion", surface={"rectangle": ["3 m", "1 m"]})
+    total, [mix] = mixed(part)
+    assert total > 1.0
+    assert mix.feed
+    assert len(mix.batches) == -(-total // practice.FEED_POT.value)
+    assert all(b.start is None and b.mass <= practice.FEED_POT.value for b in mix.batches)
+
+
+def test_a_resin_too_fast_is_refused_with_a_way_out(hatch: Hatch) -> None:
+    part = hatch(resin="epoxy, laminating fast", surface={"rectangle": ["4 m", "1.2 m"]})
+    with pytest.raises(TooFast, match="slower hardener") as caught:
+        mixed(part, temperature=308.15)
+    assert "--people 2" in str(caught.value)
+    assert mixed(part, temperature=288.15, people=4)[1]  # doing as told helps
+
+
+def test_warmer_and_larger_is_shorter() -> None:
+    life = pot_life_of(load_library().get("resin", "epoxy, laminating"))
+    assert life.stated
+    assert (life.mass, life.temperature) == approx((0.1, 298.15))
+    assert life.at(0.1) == approx(3600.0)
+    assert life.at(0.05) == approx(3600.0)  # a small pot is not promised more than is printed
+    assert life.at(0.1, 308.15) == approx(1800.0)  # ten degrees warmer, half: common practice, no source
+    assert life.at(0.8) == approx(1800.0, rel=2e-3)  # eight times the mass, half: common practice, no source
+
+
+def test_every_resin_that_is_mixed_has_a_readable_pot_life() -> None:
+    for name in load_library().names("resin"):
+        resin = load_library().get("resin", name)
+        if resin.optional("mix_ratio_by_weight") is not None and resin.optional("pot_life") is not None:
+            assert 60.0 < pot_life_of(resin).seconds < 86400.0, name
+
+
+def test_the_ratio_on_the_can_counts(hatch: Hatch) -> None:
+    _, [mix] = mixed(hatch(), ratio=0.38)
+    assert mix.batches[0].hardener / mix.batches[0].resin == approx(0.38)
+    assert mix.ratio_figure is None
+    _, [table] = mixed(hatch())
+    assert any("the ratio on your can counts" in caution for caution in table.cautions)
+    for resin, hardener in table.table:
+        assert hardener == approx(0.27 * resin)
+    assert table.table[-1][0] >= max(b.resin for b in table.batches)
+
+
+def test_large_pots_are_warned_of(hatch: Hatch) -> None:
+    _, [mix] = mixed(hatch(), people=4, pot=1.0)
+    assert mix.batches[0].mass > practice.POT.value
+    assert sum("Exotherm" in caution for caution in mix.cautions) == 2
+
+
+@given(st.floats(0.01, 10.0), st.floats(0.005, 1.5))
+def test_parts_are_a_whole(total: float, ratio: float) -> None:
+    resin, hardener = parts(total, ratio)
+    assert resin + hardener == approx(total, rel=1e-12)
+    assert ratio_by_volume(ratio, 1000.0, 1000.0) == ratio
+
+
+def test_nonsense_is_refused() -> None:
+    with pytest.raises(RangeError, match="ratio"):
+        parts(1.0, 0.0)
+    with pytest.raises(RangeError, match="EEW of the resin|one of the resin"):
+        blend_equivalent([(10.0, None)])
+    with pytest.raises(RangeError, match="greater than 0"):
+        blend_equivalent([(-1.0, 189.0)])
+
+
+def test_the_command(examples: Path) -> None:
+    part = str(examples / "motor-glider" / "belly-cover.toml")
+    done = CliRunner().invoke(main, ["mix", part, "--people", "2", "--ratio", "100:30"])
+    assert done.exit_code == 0, done.output
+    assert "100 : 30 by weight" in done.output
+    data = json.loads(CliRunner().invoke(main, ["mix", part, "--json"]).stdout)
+    assert sum(pot["total_kg"] for pot in data[0]["pots"]) == approx(data[0]["to_mix_kg"])
+    for bad in (["--ratio", "100"], ["--temperature", "20"], ["--pot", "many"]):
+        wrong = CliRunner().invoke(main, ["mix", part, *bad])
+        assert wrong.exit_code == 2
+        assert "Traceback" not in wrong.output

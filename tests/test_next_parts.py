@@ -1,0 +1,145 @@
+"""The choice of parts against every subset there is, and what the ranking says."""
+
+from __future__ import annotations
+
+import math
+from itertools import combinations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from layup.errors import LayupError
+from layup.record.balance import Balance
+from layup.record.candidates import Candidate
+from layup.record.envelope import Envelope
+from layup.record.next_parts import choose, rank
+
+ROOMY = Envelope(0.0, 2000.0, ((0.0, 0.0),), ((0.0, 10.0),))
+EMPTY = Balance(540.0, 540.0 * 2.4)
+
+
+def part(name: str, saves: float, cost: float, arm: float = 2.0, **more: object) -> Candidate:
+    return Candidate(name, saves, -saves * arm, cost=(cost, "EUR"), **more)  # type: ignore[arg-type]
+
+
+def holds(chosen: tuple[Candidate, ...], loads: list[Balance], envelope: Envelope, empty: Balance) -> bool:
+    names = {one.name for one in chosen}
+    if any(set(one.needs) - names or set(one.instead_of) & names for one in chosen):
+        return False
+    off = math.fsum(one.saves for one in chosen)
+    moved = math.fsum(one.moment for one in chosen)
+    mass = np.array([empty.mass - off + load.mass for load in loads])
+    moment = np.array([empty.moment + moved + load.moment for load in loads])
+    return bool(np.all(envelope.check(mass, moment).inside))
+
+
+def by_trying_all(
+    candidates: list[Candidate], empty: Balance, loads: list[Balance], envelope: Envelope, need: float
+) -> tuple[float, float] | None:
+    """Least cost, and the most saved at that cost, over every subset."""
+    best: tuple[float, float] | None = None
+    for size in range(len(candidates) + 1):
+        for chosen in combinations(candidates, size):
+            off = math.fsum(one.saves for one in chosen)
+            if off >= need - 1e-9 and holds(chosen, loads, envelope, empty):
+                cost = math.fsum(one.cost[0] for one in chosen if one.cost)
+                if best is None or (cost, -off) < (best[0] - 1e-9, -best[1]):
+                    best = (cost, off)
+    return best
+
+
+@st.composite
+def problems(draw: st.DrawFn) -> tuple[list[Candidate], Balance, list[Balance], Envelope, float]:
+    count = draw(st.integers(1, 8))
+    candidates: list[Candidate] = []
+    for number in range(count):
+        earlier = [one.name for one in candidates]
+        more: dict[str, tuple[str, ...]] = {}
+        if earlier and draw(st.integers(0, 4)) == 0:
+            more[draw(st.sampled_from(["needs", "instead_of"]))] = (draw(st.sampled_from(earlier)),)
+        saves = draw(st.floats(-1.0, 6.0).map(lambda v: round(v, 2)))
+        candidates.append(part(f"p{number}", saves, draw(st.integers(1, 40)), draw(st.floats(0.2, 6.0)), **more))
+    slope = draw(st.sampled_from([0.0, 0.02, 0.3, -0.1]))
+    aft = draw(st.sampled_from([0.0, -0.02, 0.05]))
+    envelope = Envelope(500, 760, ((550, 2.28), (760, 2.28 + slope)), ((500, 2.45), (600, 2.45 + aft), (760, 2.45)))
+    loads = [Balance(m, m * x) for m, x in draw(st.lists(st.tuples(st.floats(50, 210), st.floats(2.1, 2.6)),
+                                                       min_size=1, max_size=3))]  # fmt: skip
+    return candidates, EMPTY, loads, envelope, draw(st.floats(0.5, 15.0))
+
+
+@given(problems())
+@settings(max_examples=120, deadline=None)
+def test_the_choice_is_that_of_trying_all(
+    problem: tuple[list[Candidate], Balance, list[Balance], Envelope, float],
+) -> None:
+    candidates, empty, loads, envelope, need = problem
+    best = by_trying_all(candidates, empty, loads, envelope, need)
+    found = choose(candidates, empty, loads, envelope, need)
+    assert found.proved
+    if best is None:
+        assert not found.chosen
+        return
+    assert holds(found.chosen, loads, envelope, empty)
+    assert found.saving.mean >= need - 1e-9
+    assert found.amount == pytest.approx(best[0], abs=1e-6)
+    assert found.saving.mean == pytest.approx(best[1], abs=1e-6)
+
+
+def test_balance_forbids_the_cheap_set() -> None:
+    # Both reach the target; the cheap one is so far ahead that taking it out puts the CG over the aft limit.
+    cheap, dear = part("ahead", 5.0, 10, arm=0.2), part("at the CG", 5.0, 90, arm=2.4)
+    tight = Envelope(0.0, 2000.0, ((0.0, 2.0),), ((0.0, 2.41),))
+    assert [c.name for c in choose([cheap, dear], EMPTY, [], tight, 5.0).chosen] == ["ahead"]  # no case, no limit
+    load = [Balance(0.0, 0.0)]
+    assert [c.name for c in choose([cheap, dear], EMPTY, load, ROOMY, 5.0).chosen] == ["ahead"]
+    assert [c.name for c in choose([cheap, dear], EMPTY, load, tight, 5.0).chosen] == ["at the CG"]
+
+
+def test_out_of_reach_says_how_far() -> None:
+    found = choose([part("a", 1.0, 5), part("b", 2.0, 5)], EMPTY, [Balance(0, 0)], ROOMY, 10.0)
+    assert found.chosen == ()
+    assert found.reachable == pytest.approx(3.0)
+    assert found.proved
+
+
+def test_hours_instead_of_cost() -> None:
+    quick = part("quick", 3.0, 900, hours=3600.0)
+    slow = part("slow", 3.0, 10, hours=360000.0)
+    assert choose([quick, slow], EMPTY, [], ROOMY, 3.0, "hours").chosen == (quick,)
+    assert choose([quick, slow], EMPTY, [], ROOMY, 3.0, "cost").chosen == (slow,)
+
+
+def test_what_is_missing_is_said() -> None:
+    with pytest.raises(LayupError, match='no hours are given for "a"'):
+        choose([part("a", 1, 1)], EMPTY, [], ROOMY, 1, "hours")
+    with pytest.raises(LayupError, match="no cost"):
+        choose([Candidate("a", 1, 1)], EMPTY, [], ROOMY, 1)
+    with pytest.raises(LayupError, match="EUR and USD"):
+        choose([part("a", 1, 1), Candidate("b", 1, 1, cost=(1.0, "USD"))], EMPTY, [], ROOMY, 1)
+
+
+def test_saving_at_risk_by_hand() -> None:
+    # Two parts share one cause (0.3 and 0.1 kg together: 0.4) and one has its own (0.3): the sum strays by 0.5 kg.
+    one = part("one", 5.0, 1, causes=(("shop's hand", 0.3),))
+    two = part("two", 5.0, 1, causes=(("shop's hand", 0.1), ("luck, two", 0.3)))
+    found = choose([one, two], EMPTY, [], ROOMY, 9.5)
+    assert found.saving.mean - found.saving.p05 == pytest.approx(1.6448536 * 0.5, rel=1e-6)
+    assert found.chance == pytest.approx(0.8413447, abs=1e-6)  # one standard deviation to spare
+    assert dict(found.risk) == pytest.approx({"two": (0.1 * 0.4 + 0.09) / 0.25, "one": 0.3 * 0.4 / 0.25})
+
+
+def test_ranking() -> None:
+    a, b, c = part("a", 4.0, 100, 1.0), part("b", 2.0, 10, 2.4), Candidate("c", 1.0, -6.0)
+    assert [r.candidate.name for r in rank([c, b, a], EMPTY, 3.0, "saving")] == ["a", "b", "c"]
+    assert [r.candidate.name for r in rank([c, b, a], EMPTY, 3.0, "cost")] == ["b", "a", "c"]
+    by_balance = rank([c, b, a], EMPTY, 3.0, "balance")
+    assert by_balance[-1].candidate.name == "b"  # it lies at the CG
+    assert by_balance[-1].cg_shift == pytest.approx(0.0, abs=1e-12)
+    first = rank([a], EMPTY, 3.0)[0]
+    assert first.cg == pytest.approx((540 * 2.4 - 4.0) / 536)
+    assert first.cost_per_mass == 25
+    assert first.enough
+    with pytest.raises(LayupError, match="nothing is ranked"):
+        rank([a], EMPTY, 3.0, "colour")
