@@ -29,6 +29,9 @@ FILM = _figure(
     "layup-choice",
     "the film on a face is hardly ever weighed",
 )
+FILM_OF_SHOP = 0.5
+"""Share of the film's variance that a shop keeps from part to part: its peel ply, its release film. The project's
+choice; no source."""
 CORE = _figure("any core", "density_tolerance", 0.10, "common-practice", "makers allow about 10 % on a sheet's density")
 BOND = _figure("any core", "bond_resin_tolerance", 0.50, "layup-choice", "the resin at a core is hardly ever weighed")
 FINISH = _figure(

@@ -12,7 +12,10 @@ from typing import Any
 
 import click
 
-COMMANDS = ("predict", "compare", "cut", "mix", "bag", "sheet", "weigh", "shop", "materials", "ledger")
+COMMANDS = (
+    "predict", "compare", "choose", "patterns", "cut", "mix", "bag", "sheet",
+    "weigh", "shop", "coupon", "versions", "materials", "ledger",
+)  # fmt: skip
 """In the order of the help: the main job first. Each is a module of `layup.commands`."""
 
 

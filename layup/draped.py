@@ -193,16 +193,23 @@ def _lay(
 
     zone = zone_of(job, entry.zone)
     nets, parts, on = [], [], []
+    kept = _KEPT.setdefault(job.surface, {})
     for points, faces, triangles in _pieces(job, zone):
         begin = start
         if entry.zone not in (None, WHOLE) and not own:
             begin = _centre(triangles, warp) or start
         mesh = faces
         if begin is not None and entry.zone not in (None, WHOLE):
-            mesh = _near(points, faces, triangles, np.asarray(begin))
+            mesh = near_faces(points, faces, triangles, np.asarray(begin))
         if begin is not None and parts and not own:
             begin = None  # a start belongs to one piece; the others start in their middle
-        sheet = ready(points, mesh)
+        if mesh is not faces:
+            sheet = ready(points, mesh)
+        else:
+            mark = ("sheet", len(faces), int(faces[0, 0]))
+            if mark not in kept:
+                kept[mark] = ready(points, faces)
+            sheet = kept[mark]
         area = float(np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1).sum()) / 2
         link = math.sqrt(max(area, 1e-3 * sheet.area) / nodes)
         net = lay(sheet, begin, warp, angle=math.radians(entry.angle), link=link)
@@ -234,20 +241,22 @@ def _pieces(job: Job, zone: Floats) -> list[tuple[Floats, NDArray[np.int64], Flo
 
 
 def _centre(triangles: Floats, warp: tuple[float, float, float]) -> tuple[float, float, float] | None:
-    """The middle of a zone with no hole in it; None for a ring or a strip all round the edge."""
+    """The middle of a compact zone; None for a ring or a strip round an edge, which goes with the whole."""
     from layup.surface.drape import middle_of
-    from layup.surface.sheet import loops_of
-    from layup.surface.topology import weld
 
-    _, faces = weld(np.round(triangles, 8))
-    real = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 0] != faces[:, 2])
-    if len(loops_of(faces[real])) != 1:
+    area = 0.5 * np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1)
+    whole = float(area.sum())
+    middles = triangles.mean(axis=1)
+    foot = middle_of(triangles, warp)
+    reach = 0.25 * math.sqrt(whole)
+    there = float(area[np.linalg.norm(middles - foot, axis=1) < reach].sum())
+    if np.linalg.norm(foot - area @ middles / whole) > 2.0 * reach or there < 0.5 * math.pi * reach**2:
         return None
-    x, y, z = (float(v) for v in middle_of(triangles, warp))
+    x, y, z = (float(v) for v in foot)
     return x, y, z
 
 
-def _near(points: Floats, faces: NDArray[np.int64], triangles: Floats, start: Floats) -> NDArray[np.int64]:
+def near_faces(points: Floats, faces: NDArray[np.int64], triangles: Floats, start: Floats) -> NDArray[np.int64]:
     """The faces round a zone that its cloth can reach."""
     soup = triangles.reshape(-1, 3)
     middle = 0.5 * (soup.min(axis=0) + soup.max(axis=0))

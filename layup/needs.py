@@ -90,6 +90,7 @@ class Needs(HandLoad):
     criterion: Criterion = "max stress"
     least_plies: Plies = 1
     most_plies: Plies | None = None
+    least_skin: Plies = 1
     greatest_thickness: Thickness | None = None
     surface_ply: Name | None = None
     angles: list[Angle] | None = None

@@ -63,6 +63,8 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
         "prepreg_resin": "word",
         "warp_share": "fraction",
         "locking_angle": "angle",
+        "yarn_pitch": "length",
+        **_PLY,
         "same_turned": "word",
         "same_flipped": "word",
     },

@@ -16,7 +16,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.checks import CORE, Assessment, Batch, Checker
+from layup.batch import CORE, Assessment, Batch
+from layup.checks import Checker
 from layup.errors import LayupError
 from layup.laminate.panel_model import Limit
 from layup.laminate.search import MOST_HALVES, Frame, ListedFrame, Queue
@@ -30,7 +31,9 @@ MOST_SOLID = 16
 MOST_ON_A_CORE = 12
 """Plies tried where the part file does not say: of a solid laminate, and of both skins of a sandwich together."""
 MOST_LISTED = 2_000_000
-CHUNK = 128
+MOST_LIMITS = 60
+"""More would cost more to hold against every stack than they rule out."""
+CHUNK = 256
 ENOUGH = 2048
 """Passing stacks of one weight that are compared for the larger reserve; more make no part better."""
 
@@ -128,6 +131,8 @@ def frames_of(benches: Sequence[Bench], needs: Needs, solid: bool) -> list[Frame
 
 def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> list[Frame]:
     options, kind = bench.options, Kind(bench, core)
+    if core is not None and plies < 2 * needs.least_skin:
+        return []
     base, half = bench.films, 0.0
     if core is not None:
         base += core.layer.areal_weight
@@ -156,7 +161,7 @@ def _listed(bench: Bench, core: CoreChoice | None, plies: int, base: float) -> l
             raise LayupError("too many unsymmetric stacks to list. Allow fewer fabrics or angles, or symmetric = true")
         return []
     rows = np.stack([g.ravel() for g in np.meshgrid(*choices, indexing="ij")], axis=1)
-    splits = [None] if core is None else list(range(1, plies))
+    splits: list[int | None] = [None] if core is None else list(range(needs.least_skin, plies - needs.least_skin + 1))
     frames: list[Frame] = []
     for at in splits:
         stack = rows if at is None else np.insert(rows, at, CORE, axis=1)
@@ -199,7 +204,7 @@ def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Seque
     search = Search(checker, queue.size)
 
     def limit(new: Sequence[Limit]) -> None:
-        for one in new:
+        for one in new[: max(0, MOST_LIMITS - len(search.limits))]:
             queue.limit(*one)
             search.limits.append(one)
 
@@ -222,7 +227,38 @@ def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Seque
                 continue  # the model has grown: the same weight again
             queue.pass_over(weight)
     except KeyboardInterrupt:
+        search.found = first_guess(search.checker, frames)
         return search
+
+
+def first_guess(checker: Checker, frames: Sequence[Frame]) -> Found | None:
+    """The lightest passing stack of one ply alone, with or without another outside: quick, and not proven.
+
+    Args:
+        checker: The checks.
+        frames: The space.
+
+    Returns:
+        The stack; None where no such stack passes.
+    """
+    best: Found | None = None
+    for frame in sorted(frames, key=lambda f: f.least_weight):
+        if best is not None and frame.least_weight > best.areal_weight:
+            break
+        inner, outer = frame._split
+        plain = np.flatnonzero((inner.plies == inner.plies[:, :1]).all(axis=1)) if inner.plies.shape[1] else np.array([0])
+        below = outer.plies[:, :-1]
+        even = np.flatnonzero((below == below[:, :1]).all(axis=1)) if below.shape[1] else np.arange(len(outer.weight))
+        pairs = np.stack([g.ravel() for g in np.meshgrid(plain[:64], even[:64], indexing="ij")], axis=1)
+        batch = batch_of(frame, pairs)
+        if not len(batch.stack):
+            continue
+        result = checker.assess(batch, quick=True)
+        for at in np.flatnonzero(result.passed):
+            one = _one(batch, result, int(at))
+            if best is None or one.areal_weight < best.areal_weight:
+                best = one
+    return best
 
 
 def _of_weight(
@@ -236,7 +272,7 @@ def _of_weight(
         while len(left):
             now, left = left[:CHUNK], left[CHUNK:]
             part = batch.take(now)
-            result = search.checker.assess(part)
+            result = search.checker.assess(part, quick=True)
             search.checked += len(now)
             tick(search.looked_at + search.checked, weight)
             order = np.argsort(-np.round(result.least, 9), kind="stable")
@@ -250,10 +286,17 @@ def _of_weight(
                 if passed >= ENOUGH:
                     return best
             else:
-                limit(search.checker.limits(part.d[order[0]], top.areal_weight))
+                limit([one for one in search.checker.limits(part.d[order[0]]) if _breaks(one, top)])
                 if len(left):
                     left = left[queue.limits.kept(batch.d[left], batch.areal_weight[left])]
     return best
+
+
+def _breaks(limit: Limit, found: Found) -> bool:
+    """Whether a stack breaks a limit; one that it keeps would rule out nothing like it."""
+    g, r, s = limit
+    due = r + s * found.areal_weight
+    return bool(float(g @ found.batch.d[0]) < due - 1e-9 * abs(due))
 
 
 def _batches(queue: Queue, weight: float) -> Iterator[Batch]:

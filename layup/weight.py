@@ -8,6 +8,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -146,7 +147,7 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     extras = tuple(_extra(entry) for entry in job.part.extra)
     by_area, area_figures = area_factor(job)
 
-    by_film = around_one(f"film, {process.name}", allow.deviation(allow.FILM))
+    by_film = around_one(f"film, {process.name}", _film_deviation(fabrics))
     drawn = film * by_film * by_area
     for layer in layers:
         drawn = drawn + _drawn_layer(layer, process.name) * by_area
@@ -255,6 +256,14 @@ def _hand(layer: Layer, process: str) -> Floats:
         * skewed_around_one("answer to pressure", take_up.pressure_spread)
     )
     return hand / float(np.mean(hand))
+
+
+def _film_deviation(fabrics: list[Layer]) -> float:
+    """Spread of the film on the faces; what a shop keeps from part to part is in its habit, where that is known."""
+    known = [y.take_up.habit for y in fabrics if y.take_up is not None and y.take_up.learns]
+    if known and all(habit is not None and habit.cloth_known for habit in known):
+        return allow.deviation(allow.FILM) * math.sqrt(1 - allow.FILM_OF_SHOP)
+    return allow.deviation(allow.FILM)
 
 
 def _cloth_deviation(layer: Layer) -> float:

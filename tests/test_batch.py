@@ -1,4 +1,4 @@
-"""Pots: they add up to the resin to mix, each is used up while it lasts, and a resin too fast is refused with a way out."""
+"""Pots: they add up to the resin to mix, each is used up while it lasts, a resin too fast is refused with a way out."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def mixed(part: dict[str, Any], folder: Path | None = None, **more: Any) -> tupl
 def test_pots_add_up_and_last(side: float, count: int, people: int, warm: float, process: str) -> None:
     part = {
         "title": "Hatch", "process": process, "resin": "epoxy, laminating",
-        "surface": {"rectangle": [f"{side:.3f} m", "800 mm"]},
+        "surface": {"rectangle": [f"{side!r} m", "800 mm"]},
         "ply": [{"fabric": "carbon plain 200", "count": count}],
     }  # fmt: skip
     total, [mix] = mixed(part, people=people, temperature=warm)
@@ -141,13 +141,13 @@ def test_large_pots_are_warned_of(hatch: Hatch) -> None:
 def test_parts_are_a_whole(total: float, ratio: float) -> None:
     resin, hardener = parts(total, ratio)
     assert resin + hardener == approx(total, rel=1e-12)
-    assert ratio_by_volume(ratio, 1000.0, 1000.0) == ratio
+    assert ratio_by_volume(ratio, 1000.0, 1000.0) == approx(ratio, rel=1e-14)
 
 
 def test_nonsense_is_refused() -> None:
     with pytest.raises(RangeError, match="ratio"):
         parts(1.0, 0.0)
-    with pytest.raises(RangeError, match="EEW of the resin|one of the resin"):
+    with pytest.raises(RangeError, match="one of the resin"):
         blend_equivalent([(10.0, None)])
     with pytest.raises(RangeError, match="greater than 0"):
         blend_equivalent([(-1.0, 189.0)])

@@ -111,13 +111,22 @@ def test_only_the_area_is_known(hatch: Hatch) -> None:
     assert any("made up" in note for note in result.notes)
 
 
-def test_a_curved_part_says_that_its_outline_is_rough_or_has_a_pattern(examples: Path) -> None:
+def test_a_curved_part_has_patterns_or_says_that_its_outlines_are_rough(examples: Path) -> None:
     job = read_part(examples / "motor-glider" / "engine-bay-door.toml")
-    result = plain(job)
-    for ply in result.plies[0]:
+    rough = plain(job, patterns=False)
+    assert all(ply.rough for ply in rough.plies[0])
+    assert any("rough outline" in note for note in rough.notes)
+    for ply in rough.plies[0]:
         assert sum(shape.area for shape in ply.shapes) == approx(ply.area, rel=0.03)
-    if any(ply.rough for ply in result.plies[0]):
-        assert any("rough outline" in note for note in result.notes)
+    seen: list[tuple[int, int]] = []
+    exact = plain(job, lines=lambda done, of: seen.append((done, of)))
+    assert not any(ply.rough for ply in exact.plies[0])
+    assert not any("rough outline" in note for note in exact.notes)
+    assert seen[-1][0] == seen[-1][1] >= 4
+    assert [ply.number for ply in exact.plies[0]] == [ply.number for ply in rough.plies[0]] == list(range(1, 8))
+    # the stand-in is near enough to buy by
+    for one, other in zip(exact.fabrics, rough.fabrics, strict=True):
+        assert one.length == approx(other.length, rel=0.25)
 
 
 def test_face_down_only_where_it_may_be(hatch: Hatch) -> None:

@@ -163,6 +163,39 @@ def test_the_scale_takes_the_place_of_the_list_and_a_later_file_that_of_the_scal
             weigh(one, store, "pannel", 1.0, "1 kg")
 
 
+def test_a_new_prediction_does_not_displace_what_the_scale_said(tmp_path: Path, examples: Path) -> None:
+    part = {"name": "hood", "predicted": "instrument-hood.toml", "arm": "31 in"}
+    one = read_refit(file(added=[part]), examples / "motor-glider")
+    item = next(i for i in one.items if i.name == "hood")
+    other = replace(one, items=tuple(replace(i, mass=i.mass + 0.05) if i is item else i for i in one.items))
+    with open_store(tmp_path) as store:
+        enter(one, store)
+        row = next(r for r in read_ledger(other, store).rows if r.item.name == "hood")
+        assert row.standing == "changed in the file"
+        weigh(one, store, "hood", 0.52, "520 g")
+        row = next(r for r in read_ledger(other, store).rows if r.item.name == "hood")
+        assert (row.standing, row.item.mass, row.item.how) == ("entered", 0.52, "weighed")
+        assert enter(other, store) == []
+
+
+def test_a_weigh_in_of_the_part_is_offered_and_taken_over(tmp_path: Path, examples: Path) -> None:
+    import shutil
+
+    for name in ("instrument-hood.toml", "instrument-hood.obj", "shop.csv"):
+        shutil.copy(examples / "motor-glider" / name, tmp_path)
+    extra = '[[added]]\nname = "hood"\npredicted = "instrument-hood.toml"\n'
+    path = tmp_path / "r.toml"
+    path.write_text(TOML + extra)
+    assert "no finished weigh-in" in run("weigh", str(path), "hood").output
+    weighed = CliRunner().invoke(main, ["weigh", str(tmp_path / "instrument-hood.toml"), "1 lb 2 1/4 oz"])
+    assert weighed.exit_code == 0, weighed.output
+    assert "On the scale since: hood, 1 lb 2 1/4 oz" in run(str(path)).output
+    assert "hood weighs 1 lb 2 1/4 oz" in run("weigh", str(path), "hood").output
+    after = run(str(path)).output
+    assert "On the scale since" not in after
+    assert "+1 lb 2 1/4 oz" in after
+
+
 def test_a_name_in_two_lists_must_be_told_apart(tmp_path: Path) -> None:
     one = job(added=[{"name": "pump", "weighed": "1 lb", "arm": "20 in"}])
     with open_store(tmp_path) as store, pytest.raises(LayupError, match="--which removed"):

@@ -59,7 +59,7 @@ def by_hand(layout: Nest) -> None:
         assert piece.flips or not place.flipped
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(pieces, st.floats(0.62, 1.5), st.floats(0.0, 0.012), st.floats(0.0, 0.01))
 def test_every_plain_layout_is_sound(listed: list[Piece], width: float, gap: float, edge: float) -> None:
     layout = nest(listed, Roll(width, edge), gap=gap, seconds=0)
@@ -67,7 +67,7 @@ def test_every_plain_layout_is_sound(listed: list[Piece], width: float, gap: flo
     by_hand(layout)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     pieces,
     st.lists(st.tuples(st.floats(0, 1.5), st.floats(0, 0.9), st.floats(0.02, 0.3), st.floats(0.02, 0.3)), max_size=4),

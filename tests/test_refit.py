@@ -242,3 +242,30 @@ def test_the_example_reads(examples: Path) -> None:
     assert len(job.items) == 13
     assert len(job.loads) == 5
     assert len(job.candidates) == 8
+
+
+DOCS = Path(__file__).parent.parent / "docs" / "refit.md"
+
+
+def test_the_page_names_every_key() -> None:
+    from pydantic import BaseModel
+
+    from layup.record import refit as models
+
+    text = DOCS.read_text(encoding="utf-8")
+    tables = [m for m in vars(models).values() if isinstance(m, type) and issubclass(m, BaseModel)]
+    keys = {field.alias or name for table in tables for name, field in table.model_fields.items()}
+    assert len(keys) > 60
+    shown = ("`{}", "{} =", ".{}]", "[{}]")
+    assert not [key for key in sorted(keys) if not any(form.format(key) in text for form in shown)]
+
+
+def test_the_final_weighing_of_the_page(examples: Path) -> None:
+    import tomllib
+
+    block = DOCS.read_text(encoding="utf-8").split("```toml\n")[1].split("```")[0]
+    final = tomllib.loads(block)["final"]
+    empty = read_refit(refit(start=final)).start.empty
+    # By hand: 537.25 + 537.25 at 82.1, 87.125 at 259.6.
+    assert empty.mass / LB == pytest.approx(1161.625)
+    assert empty.cg / INCH == pytest.approx((1074.5 * 82.1 + 87.125 * 259.6) / 1161.625)

@@ -160,7 +160,7 @@ def test_the_workbook_holds_numbers_and_no_formula(tmp_path: Path) -> None:
     assert not [cell for cell in cells if cell.data_type == "f"]
     assert "=SUM(A1)" in [cell.value for cell in cells]
     assert -3.4375 in [cell.value for cell in cells]
-    loud = [cell for cell in cells if str(cell.value).startswith("!!! OUTSIDE")]
+    loud = [cell for cell in cells if str(cell.value).startswith("OUTSIDE LIMITS")]
     assert len(loud) == 4
     assert all(cell.font.bold and cell.fill.fgColor.rgb.upper().endswith(palette.OLD[1:].upper()) for cell in loud)
     assert len(book["Weight-and-balance report"]._images) == 1

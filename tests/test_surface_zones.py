@@ -155,7 +155,79 @@ def test_zone_does_not_depend_on_the_mesh(spec):
     assert fine.zone(spec).area == pytest.approx(PANEL.zone(spec).area, rel=2e-3)
 
 
+HOLES = outline(
+    [(0, 0), (1, 0), (1, 0.6), (0, 0.6)],
+    [[(0.2, 0.2), (0.4, 0.2), (0.4, 0.4), (0.2, 0.4)], [(0.7, 0.25), (0.8, 0.25), (0.8, 0.35), (0.7, 0.35)]],
+)  # two square cut-outs, 200 and 100 mm wide
+
+
+def round_square(side, reach):
+    return 4 * side * reach + pi * reach**2
+
+
+def test_outer_edge_and_cut_outs():
+    assert HOLES.zone({"within": "40 mm of the outer edge"}).area == pytest.approx(0.6 - 0.92 * 0.52, rel=1e-3)
+    one = HOLES.zone({"within": "30 mm of cut-out 1"})
+    assert one.area == pytest.approx(round_square(0.2, 0.03), rel=2e-3)
+    assert one.centroid == pytest.approx((0.3, 0.3, 0.0), abs=1e-4)
+    two = HOLES.zone({"within": "30 mm of the cut-out at (760 mm, 300 mm, 0 mm)"})
+    assert two.area == pytest.approx(round_square(0.1, 0.03), rel=2e-3)
+    assert two.area == pytest.approx(HOLES.zone({"within": "30 mm of cut-out 2"}).area, rel=1e-12)
+    assert HOLES.zone({"within": "30 mm of the cut-outs"}).area == pytest.approx(one.area + two.area, rel=2e-3)
+    edge = HOLES.zone({"within": "30 mm of the edge"}).area
+    assert edge == pytest.approx(one.area + two.area + 0.6 - 0.94 * 0.54, rel=2e-3)
+    line = HOLES.zone({"within": "25 mm of the line (450 mm, 100 mm, 0 mm) (650 mm, 100 mm, 0 mm)"})
+    assert line.area == pytest.approx(0.2 * 0.05 + pi * 0.025**2, rel=4e-3)
+
+
+def test_zones_combine():
+    """Rectangles and discs of which union, overlap and difference are known."""
+    left, low = {"between": "x 0 mm 600 mm"}, {"between": "y 0 mm 200 mm"}
+    assert PANEL.zone({"and": [left, low]}).area == pytest.approx(0.12, rel=1e-12)
+    assert PANEL.zone({"or": [left, low]}).area == pytest.approx(0.36 + 0.08, rel=1e-12)
+    assert PANEL.zone({"not": low}).area == pytest.approx(0.4, rel=1e-12)
+    assert PANEL.zone({**left, "not": [low]}).area == pytest.approx(0.24, rel=1e-12)
+    assert PANEL.zone({**left, "or": low, "not": {"between": "x 500 mm 2 m"}}).area == pytest.approx(0.3, rel=1e-12)
+    two = ["60 mm of (300 mm, 300 mm, 0 mm)", "60 mm of (360 mm, 300 mm, 0 mm)"]
+    lens = 2 * 0.06**2 * np.arccos(0.5) - 0.5 * 0.06 * np.sqrt(4 * 0.06**2 - 0.06**2)
+    assert PANEL.zone({"within": two}).area == pytest.approx(2 * pi * 0.06**2 - lens, rel=5e-4)
+    assert PANEL.zone({"within": two[0], "and": {"within": two[1]}}).area == pytest.approx(lens, rel=5e-4)
+    moon = {"name": "moon", "within": two[0], "not": {"name": "hinge", "within": two[1]}}
+    assert PANEL.zone(moon).area == pytest.approx(pi * 0.06**2 - lens, rel=5e-4)
+    assert PANEL.zone({"between": ["x 0 mm 100 mm", "x 50 mm 200 mm"]}).area == pytest.approx(0.12, rel=1e-12)
+
+
+@settings(max_examples=20, deadline=None)
+@given(SPECS, SPECS, st.sampled_from(["or", "and", "not"]), st.booleans())
+def test_combined_zone_and_rest_are_the_whole(one, two, word, hollow):
+    """Inclusion and exclusion: A and B, A or B, A without B add up, and each with its rest is the whole."""
+    panel = HOLES if hollow else PANEL
+
+    def areas(spec):
+        try:
+            cut = panel.cut(spec)
+        except SurfaceError as problem:
+            if "no part of the surface" not in str(problem):
+                raise
+            return 0.0
+        assert cut.inside.area + cut.outside.area == pytest.approx(panel.whole.area, rel=1e-9)
+        return cut.inside.area
+
+    a, b = areas(one), areas(two)
+    both, either = areas({**one, "and": two}), areas({"or": [one, two]})
+    assert either == pytest.approx(a + b - both, abs=1e-9)
+    assert areas({**one, "not": two}) == pytest.approx(a - both, abs=1e-9)
+    nested = {"not": {"or": [one, {word: two}]}}
+    rest = areas(nested)
+    assert rest == pytest.approx(panel.whole.area - areas({"or": [one, {word: two}]}), abs=1e-9)
+
+
 BAD = [
+    ({"within": "30 mm of cut-out 3"}, "there is no cut-out 3"),
+    ({"within": "30 mm of the line (0 mm, 0 mm, 0 mm)"}, "is not known"),
+    ({"within": []}, "empty list"),
+    ({"not": "hinge"}, "is no zone"),
+    ({"and": {"withn": 1}}, "no key withn"),
     ({"withn": "1 mm of the edge"}, "there is no key withn"),
     ({"within": "60 mm"}, "can't be read"),
     ({"within": 60}, "can't be read"),
@@ -184,8 +256,20 @@ BAD = [
 @pytest.mark.parametrize(("spec", "match"), BAD)
 def test_bad_zones(spec, match):
     with pytest.raises(SurfaceError, match=match) as caught:
-        PANEL.zone({"name": "hinge", **spec})
+        HOLES.zone({"name": "hinge", **spec})
     assert 'zone "hinge"' in str(caught.value)
+
+
+def test_a_cut_is_kept():
+    spec = {"name": "hinge", "within": "60 mm of (500 mm, 300 mm, 0 mm)"}
+    cut = PANEL.cut(spec)
+    assert cut is PANEL.cut({**spec, "name": "another name"})
+    assert measure_triangles(cut.inner).area == PANEL.zone(spec).area
+
+
+def test_no_cut_out():
+    with pytest.raises(SurfaceError, match="no cut-out"):
+        PANEL.zone({"within": "30 mm of cut-out 1"})
 
 
 def test_no_zone_on_a_number():

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     "--used", "used_files", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
     help="A stored cut that was taken from the same rolls: what it took is not there any more.",
 )  # fmt: skip
+@click.option("--rough", is_flag=True, help="Rough outlines instead of flat patterns: quicker, near enough to buy by.")
 @click.option("--face-down", is_flag=True, help="Plain weaves may also be cut face down.")
 @click.option(
     "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save the layouts: .png, .svg or .pdf."
@@ -78,6 +79,13 @@ def command(
 
 def _shown() -> bool:
     return sys.stderr.isatty()
+
+
+def _lines() -> Any:
+    """Shows how far the flat patterns are."""
+    if not _shown():
+        return None
+    return lambda done, of: click.echo(f"\r\x1b[KFlat patterns: {done} of {of} lines", nl=False, err=True)
 
 
 def _progress() -> Any:

@@ -38,11 +38,10 @@ class _Ledger(click.Group):
 
 @click.group("ledger", cls=_Ledger, no_args_is_help=True)
 def command() -> None:
-    r"""What has come out of the aircraft, where it balances now, what to do next, and the papers for it.
+    """What has come out of the aircraft, where it balances now, what to do next, and the papers for it.
 
-    \b
-    layup ledger examples/motor-glider/refit.toml
-    docs/refit.md walks from the first weighing to the final record.
+    `layup ledger REFIT` shows it; REFIT is a refit file. The page docs/refit.md walks from the first weighing to the
+    final record.
     """
 
 
@@ -58,8 +57,9 @@ def show_ledger(
 ) -> None:
     """Weight, balance, saving and load cases now, or as they stood (what `layup ledger REFIT` does)."""
     from layup.errors import LayupError
+    from layup.record.ledger import on_the_scale
 
-    with _open(refit, shop, as_of) as (job, ledger, loading, _):
+    with _open(refit, shop, as_of) as (job, ledger, loading, store):
         if picture is not None:
             from layup.show.envelope_picture import draw_envelope
 
@@ -74,7 +74,8 @@ def show_ledger(
             return
         from layup.show import ledger_screen, screen
 
-        screen.show(ledger_screen.ledger_screen(job, ledger, loading, units or job.refit.units))
+        scaled = on_the_scale(job, store, ledger) if as_of is None else {}
+        screen.show(ledger_screen.ledger_screen(job, ledger, loading, units or job.refit.units, scaled))
 
 
 @command.command("enter")
@@ -83,13 +84,11 @@ def show_ledger(
 @click.option("--why", default="", help="Said with every correction.")
 def enter_items(refit: Path, shop: Path | None, why: str) -> None:
     """Enter what the refit file says and the ledger does not: new items, corrections, what is withdrawn."""
-    from layup.record.calibrate import shop_folder
     from layup.record.ledger import enter
-    from layup.record.refitfile import read_refit
     from layup.record.store import open_store
 
-    job = read_refit(refit)
-    with open_store(shop or shop_folder(refit)) as store:
+    job = _read(refit, shop)
+    with open_store(_home(refit, shop)) as store:
         made = enter(job, store, why)
     words = {"start": "first weighing", "final": "final weighing", "item": "item", "withdrawn": "withdrawn"}
     for entry in made:
@@ -104,7 +103,7 @@ def enter_items(refit: Path, shop: Path | None, why: str) -> None:
 @command.command("weigh")
 @refit_argument
 @click.argument("item")
-@click.argument("weight")
+@click.argument("weight", required=False)
 @shop_option
 @click.option("--which", type=click.Choice(["removed", "added", "moved"]), help="Where a name is in several lists.")
 @click.option("--by", default="", help="Who weighed.")
@@ -112,25 +111,42 @@ def enter_items(refit: Path, shop: Path | None, why: str) -> None:
 @click.option("--date", default="", help="Year-month-day, if not today.")
 @click.option("--why", default="", help="Anything to add.")
 def weigh_item(
-    refit: Path, item: str, weight: str, shop: Path | None, which: str | None, by: str, method: str, date: str, why: str
+    refit: Path,
+    item: str,
+    weight: str | None,
+    shop: Path | None,
+    which: str | None,
+    by: str,
+    method: str,
+    date: str,
+    why: str,
 ) -> None:
-    """Note what the scale says of an ITEM: it takes the place of the prediction or the list."""
+    """Note what the scale says of an ITEM: it takes the place of the prediction or the list.
+
+    Without a WEIGHT, that of the last `layup weigh` of the finished part is taken over.
+    """
     import datetime as dt
 
-    from layup.record.calibrate import shop_folder
+    from layup.errors import LayupError
     from layup.record.kept import change_kept
-    from layup.record.ledger import read_ledger, weigh
-    from layup.record.refitfile import read_refit
+    from layup.record.ledger import on_the_scale, read_ledger, weigh
     from layup.record.store import open_store
     from layup.units import parse
 
-    mass = parse(weight, "mass")
-    job = read_refit(refit)
-    with open_store(shop or shop_folder(refit)) as store:
-        before = read_ledger(job, store).now.mass
+    job = _read(refit, shop)
+    mass = parse(weight, "mass") if weight is not None else 0.0
+    with open_store(_home(refit, shop)) as store:
+        ledger = read_ledger(job, store)
+        if weight is None:
+            scaled = {key[1].casefold(): one for key, one in on_the_scale(job, store, ledger).items()}
+            found = scaled.get(item.casefold())
+            if found is None:
+                raise LayupError(f'no finished weigh-in of "{item}" is in the record: add its weight, "14 oz"')
+            mass, weight = found.mass, found.said
+            why = why or f"weigh-in {found.entry.number}"
         entry = weigh(job, store, item, mass, weight, action=which, by=by, method=method,
                       date=date or dt.date.today().isoformat(), why=why)  # fmt: skip
-        change = read_ledger(job, store).now.mass - before
+        change = read_ledger(job, store).now.mass - ledger.now.mass
     corrects = f", corrects entry {entry.payload['corrects']}" if entry.payload.get("corrects") else ""
     click.echo(f"Entry {entry.number}{corrects}: {item} weighs {weight}.")
     click.echo(f"The running weight changes by {change_kept(change, job.refit.units)}.")
@@ -169,10 +185,9 @@ def next_parts(refit: Path, shop: Path | None, units: Kept | None, by: str, leas
 def join_parts(refit: Path, units: Kept | None) -> None:
     """Old assemblies with seams, laps, fasteners and sealant against the one part that replaces them."""
     from layup.record.consolidate import consolidate
-    from layup.record.refitfile import read_refit
     from layup.show import ledger_screen, screen
 
-    job = read_refit(refit)
+    job = _read(refit, None)
     if not job.refit.consolidation:
         click.echo("There is none: add a [[consolidation]] table to the refit file.")
     for entry in job.refit.consolidation:
@@ -186,14 +201,12 @@ def join_parts(refit: Path, units: Kept | None) -> None:
 @as_of_option
 def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
     """Every entry of the ledger in the order of noting, corrections and all."""
-    from layup.record.calibrate import shop_folder
     from layup.record.ledger import history
-    from layup.record.refitfile import read_refit
     from layup.record.store import find_store
     from layup.show import ledger_screen, screen
 
-    job = read_refit(refit)
-    store = find_store(shop or shop_folder(refit))
+    job = _read(refit, shop)
+    store = find_store(_home(refit, shop))
     if store is None:
         click.echo("Nothing is entered yet: `layup ledger enter` begins the ledger.")
         return
@@ -248,6 +261,21 @@ def read_list(equipment: Path, as_toml: bool) -> None:
     screen.show(ledger_screen.equipment_screen(found))
 
 
+def _home(refit: Path, shop: Path | None) -> Path:
+    """The shop's folder: as said, or the nearest that holds a record, or the refit file's own."""
+    from layup.record.calibrate import shop_folder
+
+    return shop or shop_folder(refit) or refit.absolute().parent
+
+
+def _read(refit: Path, shop: Path | None) -> RefitJob:
+    """The refit file, its parts predicted as the shop's own weigh-ins say."""
+    from layup.record.calibrate import habits_near
+    from layup.record.refitfile import read_refit
+
+    return read_refit(refit, habits=habits_near(refit, shop))
+
+
 def _moment(as_of: str | None) -> int | str | None:
     return int(as_of) if as_of is not None and as_of.isdigit() and len(as_of) < 8 else as_of
 
@@ -257,14 +285,12 @@ def _open(
     refit: Path, shop: Path | None, as_of: str | None
 ) -> Iterator[tuple[RefitJob, Ledger, Loading | None, Store | None]]:
     """The refit file, the ledger as it stands or stood, and its load cases."""
-    from layup.record.calibrate import shop_folder
     from layup.record.ledger import read_ledger
     from layup.record.loading import load_cases
-    from layup.record.refitfile import read_refit
     from layup.record.store import find_store
 
-    job = read_refit(refit)
-    store = find_store(shop or shop_folder(refit))
+    job = _read(refit, shop)
+    store = find_store(_home(refit, shop))
     try:
         ledger = read_ledger(job, store, _moment(as_of))
         yield job, ledger, load_cases(job, ledger), store

@@ -41,3 +41,14 @@ def habits_of(part: Path, shop: Path | None, no_shop: bool) -> Habits:
     from layup.record.calibrate import habits_near
 
     return habits_near(part, shop)
+
+
+def two_sides(text: str) -> tuple[float, float]:
+    """Sides of a plate, "100 mm x 100 mm". [m]"""
+    from layup.errors import LayupError
+    from layup.units import parse
+
+    sides = [parse(side.strip(), "length") for side in text.replace("×", "x").split(" x ")]
+    if len(sides) != 2:
+        raise LayupError(f'"{text}" are not two sides. Write "100 mm x 100 mm"')
+    return sides[0], sides[1]

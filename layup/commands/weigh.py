@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import part_argument, shop_option, units_option
+from layup.commands.options import part_argument, shop_option, two_sides, units_option
 
 if TYPE_CHECKING:
     from layup.record.weighins import Circumstances
@@ -91,7 +91,7 @@ def command(
         parse(temperature, "temperature") if temperature else None,
         parse(vacuum, "pressure") if vacuum else None, lot, note, photo,
     )  # fmt: skip
-    _note(part, folder, mass, said, stage, _sides(coupon) if coupon else None, around, yes, units)
+    _note(part, folder, mass, said, stage, two_sides(coupon) if coupon else None, around, yes, units)
 
 
 def _mass(said: str, stage: str) -> float:
@@ -159,13 +159,3 @@ def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
             return
         raise LayupError("Nothing was noted")
     raise LayupError(f"{asked[0]} Nothing was noted: write the weight with its right unit, or add --yes if it is right")
-
-
-def _sides(text: str) -> tuple[float, float]:
-    from layup.errors import LayupError
-    from layup.units import parse
-
-    sides = [parse(side.strip(), "length") for side in text.replace("×", "x").split(" x ")]
-    if len(sides) != 2:
-        raise LayupError(f'"{text}" are not two sides. Write --coupon "100 mm x 100 mm"')
-    return sides[0], sides[1]

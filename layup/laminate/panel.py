@@ -146,7 +146,7 @@ class Panel:
     @cached_property
     def _quadrature(self) -> tuple[Floats, Floats, Floats]:
         """Weights (m, q), values (m, 6, q) and slopes (m, 6, 2, q) of the elements' functions."""
-        values = np.stack([np.asarray(self.basis.basis[i][0].value) for i in range(6)], axis=1)
+        values = np.stack([np.asarray(self.basis.basis[i][0]) for i in range(6)], axis=1)
         slopes = np.stack([np.asarray(self.basis.basis[i][0].grad) for i in range(6)], axis=0)
         return np.asarray(self.basis.dx), values, slopes.transpose(2, 0, 1, 3)
 

@@ -280,9 +280,10 @@ class Queue:
         self.limits = Limits.none()
         self.done = -np.inf
         self.looked_at = 0
-        self._exact: dict[int, tuple[int, float]] = {}
         self._version = 0
-        self._heap = [(frame.least_weight, number) for number, frame in enumerate(self.frames)]
+        self._known: dict[int, int] = {}  # frame: version of the limits at which its weight in `_heap` is exact
+        self._under = [frame.least_weight for frame in self.frames]  # no stack of the frame that keeps is lighter
+        self._heap = [(weight, number) for number, weight in enumerate(self._under)]
         heapq.heapify(self._heap)
 
     @property
@@ -297,23 +298,28 @@ class Queue:
 
     def next_weight(self) -> float:
         """The lightest areal weight above those done at which a stack keeps to all limits; infinite if none. [kg/m^2]"""
-        from layup.laminate.search_kernel import lightest as compiled
-
-        lightest: Any = compiled  # numba does not tell its arguments
+        from layup.laminate.search_kernel import lightest
 
         while self._heap:
             weight, number = self._heap[0]
             if not np.isfinite(weight):
                 return float("inf")
-            if self._exact.get(number) == (self._version, weight) and weight > self.done + SAME:
+            if self._known.get(number) == self._version and weight > self.done + SAME:
                 return weight
             heapq.heappop(self._heap)
-            frame = self.frames[number]
-            ceiling = np.inf
-            found, looked = lightest(*frame._tables(self.limits), max(self.done, weight - 2 * SAME) + SAME, ceiling)
-            self.looked_at += int(looked)
-            self._exact[number] = (self._version, float(found))
-            heapq.heappush(self._heap, (float(found), number))
+            ceiling = min((w for w, k in self._heap if self._known.get(k) == self._version and w > self.done + SAME),
+                          default=np.inf)  # fmt: skip
+            above = max(self.done, weight - 2 * SAME) + SAME
+            found, looked = lightest(*self.frames[number]._tables(self.limits), above, ceiling)
+            self.looked_at += looked
+            under = min(found, ceiling)
+            if np.isfinite(found) or not np.isfinite(ceiling):
+                self._known[number] = self._version
+            else:  # nothing lighter than another frame's stack: look again only when that is done with
+                self._known.pop(number, None)
+                under = ceiling + SAME / 4
+            self._under[number] = under
+            heapq.heappush(self._heap, (under, number))
         return float("inf")
 
     def collect(self, weight: float, most: int = 200_000) -> list[tuple[Frame, Ints]]:
@@ -329,10 +335,7 @@ class Queue:
 
         found = []
         for number, frame in enumerate(self.frames):
-            version, own = self._exact.get(number, (-1, -np.inf))
-            if version == self._version and own > weight + SAME:
-                continue
-            if frame.least_weight > weight + SAME:
+            if self._under[number] > weight + SAME:
                 continue
             pairs = gather(*frame._tables(self.limits), weight - SAME, weight + SAME, most)
             if len(pairs):

@@ -11,6 +11,8 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 CHUNKS = 64
+WORTH_TWO_CORES = 5_000_000
+"""Pairs below which one core is quicker than the start of two."""
 
 
 @njit(cache=True, inline="always")
@@ -31,47 +33,73 @@ def _may_keep(h, din, pa, pb, pc, r, s, w, i, last):  # type: ignore[no-untyped-
     return True
 
 
+@njit(cache=True)
+def _lightest_of(  # type: ignore[no-untyped-def]  # compiled
+    begin, stride, win, high, din, wout, a, b, c, pa, pb, pc, r, s, fixed, end, end_run, start, start_run, most, above,
+    ceiling,
+):  # fmt: skip
+    """Lightest weight above `above` and below `ceiling` at which a pair keeps to all limits; and pairs looked at."""
+    own = ceiling
+    count = 0
+    for i in range(begin, win.shape[0], stride):
+        if fixed + 2 * (win[i] + wout[0]) >= own:
+            break  # sorted by weight: no later one can be lighter
+        first = np.searchsorted(wout, (above - fixed) / 2 - win[i], side="right")
+        after = np.searchsorted(wout, (own - fixed) / 2 - win[i], side="left")
+        if first >= after:
+            continue
+        h = high[i]
+        light = fixed + 2 * (win[i] + wout[first])
+        if not _may_keep(h, din, pa, pb, pc, r, s, light, i, after - 1):
+            continue
+        for o in range(first, after):
+            count += 1
+            if most and end[i] == start[o] and end_run[i] + start_run[o] > most:
+                continue
+            w = fixed + 2 * (win[i] + wout[o])
+            if _keeps(h, din, a, b, c, r, s, w, i, o):
+                own = w
+                break
+    return own, count
+
+
 @njit(cache=True, parallel=True)
-def lightest(  # type: ignore[no-untyped-def]  # compiled
+def lightest_large(  # type: ignore[no-untyped-def]  # compiled
     win, high, din, wout, a, b, c, pa, pb, pc, r, s, fixed, end, end_run, start, start_run, most, above, ceiling
 ):
-    """Lightest weight above `above` and below `ceiling` at which a pair keeps to all limits; and pairs looked at."""
+    """As `_lightest_of`, on all cores."""
     best = np.full(CHUNKS, np.inf)
     looked = np.zeros(CHUNKS, dtype=np.int64)
-    n = win.shape[0]
     for chunk in prange(CHUNKS):
-        own = ceiling
-        count = 0
-        for i in range(chunk, n, CHUNKS):
-            first = np.searchsorted(wout, (above - fixed) / 2 - win[i], side="right")
-            after = np.searchsorted(wout, (own - fixed) / 2 - win[i], side="left")
-            if first >= after:
-                continue
-            h = high[i]
-            light = fixed + 2 * (win[i] + wout[first])
-            if not _may_keep(h, din, pa, pb, pc, r, s, light, i, after - 1):
-                continue
-            for o in range(first, after):
-                count += 1
-                if most and end[i] == start[o] and end_run[i] + start_run[o] > most:
-                    continue
-                w = fixed + 2 * (win[i] + wout[o])
-                if _keeps(h, din, a, b, c, r, s, w, i, o):
-                    own = w
-                    break
-        if own < ceiling:
-            best[chunk] = own
+        own, count = _lightest_of(
+            chunk, CHUNKS, win, high, din, wout, a, b, c, pa, pb, pc, r, s, fixed, end, end_run, start, start_run, most,
+            above, ceiling,
+        )  # fmt: skip
+        best[chunk] = own
         looked[chunk] = count
     return best.min(), looked.sum()
 
 
-@njit(cache=True, parallel=True)
+def lightest(*arguments: Any) -> tuple[float, int]:
+    """The lightest pair that keeps to all limits; arguments are the tables, then above and ceiling.
+
+    Returns:
+        Its weight, infinite if there is none below the ceiling; and how many pairs were looked at.
+    """
+    one: Any = _lightest_of  # numba does not tell its arguments
+    every: Any = lightest_large
+    large = len(arguments[0]) * len(arguments[3]) > WORTH_TWO_CORES
+    weight, looked = every(*arguments) if large else one(0, 1, *arguments)
+    return (float(weight) if weight < arguments[-1] else float("inf")), int(looked)
+
+
+@njit(cache=True)
 def _count(  # type: ignore[no-untyped-def]  # compiled
     win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top
 ):
     n = win.shape[0]
     counts = np.zeros(n, dtype=np.int64)
-    for i in prange(n):
+    for i in range(n):
         first = np.searchsorted(wout, (low - fixed) / 2 - win[i], side="left")
         after = np.searchsorted(wout, (top - fixed) / 2 - win[i], side="right")
         for o in range(first, after):

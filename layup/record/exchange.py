@@ -110,9 +110,10 @@ def _from_json(text: str, name: str) -> tuple[_Entries, _Texts]:
 
 def _from_csv(text: str, name: str) -> tuple[_Entries, _Texts]:
     csv.field_size_limit(2**31 - 1)
-    rows = list(csv.DictReader(io.StringIO(text, newline="")))
-    if not rows or tuple(rows[0]) != _COLUMNS:
+    reader = csv.DictReader(io.StringIO(text, newline=""))
+    if tuple(reader.fieldnames or ()) != _COLUMNS:
         raise LayupError(f'"{name}" is not a record that layup exported: its columns are {", ".join(_COLUMNS)}')
+    rows = list(reader)
     entries: _Entries = []
     texts: _Texts = []
     for line, row in enumerate(rows, start=2):

@@ -43,7 +43,8 @@ class Ground:
         rest_spread: Standard deviation of all that is not the hand, the part's luck or the main cloth. [kg]
         shop_spread: Of ln take-up between shops. [-]
         part_spread: Of ln take-up between parts of one shop. [-]
-        cloth_spread: The main cloth's tolerance as a spread of ln take-up. [-]
+        cloth_spread: What a shop keeps from part to part of one cloth beside its hand, as a spread of ln take-up: the
+            roll's tolerance and its share of the film on the faces. [-]
     """
 
     process: str
@@ -145,7 +146,7 @@ def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = No
     on_surface = mass - (weighed.extra if stage == "finished" else 0.0)
     parts = [
         _area_deviation(job) * on_surface,
-        allow.deviation(allow.FILM) * weighed.film,
+        allow.deviation(allow.FILM) * math.sqrt(1 - allow.FILM_OF_SHOP) * weighed.film,
         0.15 * strip_mass,  # a rough edge is never as wide as it was meant
         (resolution or 0.0) / math.sqrt(12.0),
     ]
@@ -178,7 +179,10 @@ def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = No
         rest_spread=math.sqrt(sum(p * p for p in parts)),
         shop_spread=main.take_up.shop_spread,
         part_spread=main.take_up.part_spread,
-        cloth_spread=cloth_deviation(main) * main_mass / resin,
+        cloth_spread=math.hypot(
+            cloth_deviation(main) * main_mass / resin,
+            allow.deviation(allow.FILM) * math.sqrt(allow.FILM_OF_SHOP) * weighed.film / resin,
+        ),
     )
 
 

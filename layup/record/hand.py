@@ -5,10 +5,10 @@ r"""The shop's hand: the exact posterior of how much resin a shop leaves, from p
     y_i    = ln((weighed - rest) / resin),  y_i | h ~ (1 - e) N(h - s_i^2/2, s_i^2) + e N(0, w^2)
     s_i^2  = part_spread^2 + (rest_spread_i exp(-h) / resin_i)^2
 
-with v_r, v_f and a part of v_c making up the published variance between shops, the rest of v_c being the cloth's
-tolerance. Every factor has mean 1, which is what the halves of the variances are for. The tree is summed exactly, by
-passing messages on grids: no sampling, no normal approximation, and any number of wrong entries. The model is stated
-and argued in docs/calibration-model.md.
+with v_r, v_f and a part of v_c making up the published variance between shops, the rest of v_c being the roll's
+tolerance and what a shop keeps of the film on the faces. Every factor has mean 1, which is what the halves of the
+variances are for. The tree is summed exactly, by passing messages on grids: no sampling, no normal approximation, and
+any number of wrong entries. The model is stated and argued in docs/calibration-model.md.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class Parts:
         factor: (weighed - rest) / resin, the factor on the published take-up. [-]
         noise: rest_spread / resin, at a factor of 1. [-]
         part_spread: Of ln take-up between parts of one shop. [-]
-        cloth_spread: The cloth's tolerance as a spread of ln take-up, of all of them. [-]
+        cloth_spread: Of the roll and the shop's share of the film, as a spread of ln take-up, of all of them. [-]
     """
 
     factor: Floats

@@ -26,9 +26,15 @@ from layup.spread import Interval
 if TYPE_CHECKING:
     from layup.record.schema import Entry
     from layup.record.store import Store
+    from layup.record.weighins import WeighIn
 
 KIND = "ledger"
 """Kind of the ledger's entries in the shop's record."""
+
+SAME_MASS = 1e-4
+"""A prediction that moves by less than this is the same. [kg]"""
+SAME_ARM = 1e-4
+"""The same of where it puts a part. [m]"""
 
 Standing = Literal["entered", "not entered", "changed in the file", "no longer in the file"]
 
@@ -187,7 +193,7 @@ def read_ledger(job: RefitJob, store: Store | None, as_of: int | str | None = No
         row = kept.rows.get(item.key)
         if row is None:
             rows[item.key] = Row(item, "not entered")
-        elif kept.prints.get(item.key) != fingerprint(item):
+        elif _differs(item, row, kept.filed.get(item.key)):
             rows[item.key] = replace(row, item=item, standing="changed in the file")
     named = {item.key for item in job.items}
     for key, row in kept.rows.items():
@@ -224,8 +230,8 @@ def enter(job: RefitJob, store: Store, why: str = "") -> list[Entry]:
             things.append((KIND, {"refit": title, "does": "final", "weighing": asdict(job.final), "why": why}, None))
         for item in job.items:
             row = kept.rows.get(item.key)
-            if row is None or kept.prints.get(item.key) != fingerprint(item):
-                things.append((KIND, _item_payload(title, item, fingerprint(item), row, why), None))
+            if row is None or _differs(item, row, kept.filed.get(item.key)):
+                things.append((KIND, _item_payload(title, item, item, row, why), None))
         named = {item.key for item in job.items}
         for key, row in kept.rows.items():
             if key not in named:
@@ -279,7 +285,29 @@ def weigh(
     item = replace(row.item, mass=mass, how="weighed", causes=(), mass_text=text, by=by or row.item.by,
                    method=method or row.item.method, date=date or row.item.date)  # fmt: skip
     filed = next((i for i in job.items if i.key == row.item.key), row.item)
-    return store.append(KIND, _item_payload(ledger.title, item, fingerprint(filed), row, why))
+    return store.append(KIND, _item_payload(ledger.title, item, filed, row, why))
+
+
+def on_the_scale(job: RefitJob, store: Store | None, ledger: Ledger) -> dict[tuple[str, str], WeighIn]:
+    """Predicted new parts that the shop has weighed since, with the last weigh-in of each finished one.
+
+    Args:
+        job: The refit file, read.
+        store: The shop's record.
+        ledger: As it stands.
+
+    Returns:
+        Weigh-ins by the item's key.
+    """
+    from layup.record.weighins import weigh_ins
+
+    last = {w.part: w for w in weigh_ins(store) if w.stage == "finished" and w.coupon is None} if store else {}
+    found = {}
+    for item in ledger.items:
+        prediction = job.predictions.get(item.part_file)
+        if item.action == "added" and item.how == "predicted" and prediction is not None and prediction.title in last:
+            found[item.key] = last[prediction.title]
+    return found
 
 
 def history(store: Store | None, title: str, as_of: int | str | None = None) -> list[Entry]:
@@ -290,12 +318,26 @@ def history(store: Store | None, title: str, as_of: int | str | None = None) -> 
 
 
 def fingerprint(item: Item) -> str:
-    """What the file says of an item, in a form that changes only if that does."""
-    numbers = [item.mass, item.arm, item.arm_to, item.side, item.height]
+    """What the file itself says of an item; what a prediction makes of it is not in it."""
+    numbers = [None if item.how == "predicted" else item.mass]
+    if item.arm_text:
+        numbers += [item.arm, item.arm_to, item.side, item.height]
     rounded = ["" if value is None else f"{value:.6f}" for value in numbers]
     words = [item.action, item.name, item.how, item.mass_text, item.arm_text, item.date, item.by, item.method,
              item.note, item.part_file]  # fmt: skip
     return "\x1f".join([*words, *rounded])
+
+
+def _differs(item: Item, row: Row, filed: Item | None) -> bool:
+    """Whether the file says something else of an item than the ledger.
+
+    Where the scale has taken a prediction's place, a prediction that has changed since displaces nothing.
+    """
+    if filed is None or fingerprint(filed) != fingerprint(item):
+        return True
+    if item.how != "predicted" or row.item.how != "predicted":
+        return False
+    return abs(item.mass - row.item.mass) > SAME_MASS or abs(item.arm - row.item.arm) > SAME_ARM
 
 
 @dataclass
@@ -305,7 +347,7 @@ class _Kept:
     start: Weighing | None
     final: Weighing | None
     rows: dict[tuple[str, str], Row]
-    prints: dict[tuple[str, str], str]
+    filed: dict[tuple[str, str], Item]
 
 
 def _kept(store: Store | None, title: str, as_of: int | str | None) -> _Kept:
@@ -325,16 +367,19 @@ def fold(entries: Sequence[Entry]) -> _Kept:
             kept.rows[item.key] = Row(
                 item, "entered", entry.number, entry.at, load.get("corrects"), load.get("why", "")
             )
-            kept.prints[item.key] = load.get("print", "")
+            kept.filed[item.key] = from_payload(load["filed"]) if "filed" in load else item
         elif does == "withdrawn":
             kept.rows.pop((load["action"], load["name"]), None)
-            kept.prints.pop((load["action"], load["name"]), None)
+            kept.filed.pop((load["action"], load["name"]), None)
     return kept
 
 
-def _item_payload(title: str, item: Item, print_: str, row: Row | None, why: str) -> dict[str, Any]:
+def _item_payload(title: str, item: Item, filed: Item, row: Row | None, why: str) -> dict[str, Any]:
+    """An item with what the file said of it then, where that is something else."""
     number = row.number if row else None
-    found = {"refit": title, "does": "item", "item": item.payload(), "print": print_, "corrects": number, "why": why}
+    found: dict[str, Any] = {"refit": title, "does": "item", "item": item.payload(), "corrects": number, "why": why}
+    if filed is not item:
+        found["filed"] = filed.payload()
     return {key: value for key, value in found.items() if value not in (None, "")}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,8 @@ class BallastWord:
         needed: The least to add there that brings every case inside; 0 if none; None if none there will do. [kg]
         free: The most that may come out there; None if the cases are not inside then. [kg]
         too_much: Whether the need is more than the place may hold.
+        balances: Where `needed` is None: the least that brings every centre of gravity inside, were it not that a case
+            is too heavy or too light then; None if none does. [kg]
     """
 
     name: str
@@ -34,6 +36,7 @@ class BallastWord:
     needed: float | None
     free: float | None
     too_much: bool
+    balances: float | None = None
 
 
 @dataclass(frozen=True)
@@ -125,7 +128,11 @@ def _ballast(job: RefitJob, envelope: Envelope, empty: Balance, loads: list[Bala
     needed = ballast_needed(envelope, empty, loads, entry.arm.si)
     free = ballast_free(envelope, empty, loads, entry.arm.si, aboard) if aboard else 0.0
     too_much = needed is not None and entry.holds is not None and needed + aboard > entry.holds.si + 1e-9
-    return BallastWord(entry.name, entry.arm.si, aboard, needed, free, too_much)
+    balances = None
+    if needed is None:
+        open_ended = replace(envelope, least=0.0, most=math.inf)
+        balances = ballast_needed(open_ended, empty, loads, entry.arm.si)
+    return BallastWord(entry.name, entry.arm.si, aboard, needed, free, too_much, balances)
 
 
 def _empty_fault(job: RefitJob, empty: Balance) -> str:

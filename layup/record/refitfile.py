@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from layup.errors import FaultsError, LayupError, UnitError, nearest
 from layup.fields import Written
+from layup.laminate.process import Habits
 from layup.prediction import Prediction, predict
 from layup.record.balance import Balance, balance, level_arm, net_weight
 from layup.record.candidates import Candidate, read_candidate
@@ -133,12 +134,15 @@ class RefitJob:
     predictions: Mapping[str, Prediction] = field(repr=False)
 
 
-def read_refit(source: str | Path | Mapping[str, Any], folder: str | Path | None = None) -> RefitJob:
+def read_refit(
+    source: str | Path | Mapping[str, Any], folder: str | Path | None = None, habits: Habits | None = None
+) -> RefitJob:
     """Read a refit file, or one given as a mapping of the same keys.
 
     Args:
         source: Path of the refit file, or its content.
         folder: Where the part files and lists it names lie; the file's own folder if left out.
+        habits: What the shop's weigh-ins say of its resin, for the predictions; else published figures alone.
 
     Returns:
         The job.
@@ -147,16 +151,17 @@ def read_refit(source: str | Path | Mapping[str, Any], folder: str | Path | None
         FaultsError: With every fault of the file and of the files it names.
     """
     if isinstance(source, Mapping):
-        return _Reading(Report("refit", source, {}), "", Path(folder or ".")).job()
+        return _Reading(Report("refit", source, {}), "", Path(folder or "."), habits).job()
     path = Path(source)
     data, lines = read_toml(path, "refit file", "refit.toml")
-    return _Reading(Report(path.name, data, lines), path.name, Path(folder) if folder else path.parent).job()
+    return _Reading(Report(path.name, data, lines), path.name, Path(folder) if folder else path.parent, habits).job()
 
 
 class _Reading:
     """One pass over one file: the report of its faults, and the part files read so far."""
 
-    def __init__(self, report: Report, file: str, folder: Path) -> None:
+    def __init__(self, report: Report, file: str, folder: Path, habits: Habits | None) -> None:
+        self.habits = habits
         self.report = report
         self.file = file
         self.folder = folder
@@ -316,7 +321,7 @@ class _Reading:
         if name in self.broken:
             return None
         try:
-            self.predictions[name] = predict(self.folder / name)
+            self.predictions[name] = predict(self.folder / name, habits=self.habits)
         except FaultsError as error:
             self.report.fault(path, "this part file has faults, named below")
             self.report.faults.extend(error.faults)

@@ -148,10 +148,10 @@ def papers(
         ("Method", method or (ledger.final or ledger.start).method),
         ("Datum", refit.datum),
         ("Units", "pounds and ounces, inches" if kept == "lb" else "kilograms, millimetres"),
-        ("As it stood", ledger.as_of),
+        ("As it stood", moment_words(ledger.as_of)),
     ]
     told = tuple((label, value) for label, value in facts if value)
-    loud = tuple(alarms)
+    loud = tuple(line.strip("! ") for line in alarms)
     made = []
     for one in what:
         if one == "change":
@@ -165,6 +165,11 @@ def papers(
                 Paper("Weight-and-balance report", ledger.title, told, loud, sections, _notes(refit, ledger, kept))
             )
     return made
+
+
+def moment_words(as_of: str) -> str:
+    """`after entry 6`, or `at 2026-01-10`; empty for now."""
+    return f"after entry {as_of}" if as_of.isdigit() else f"at {as_of}" if as_of else ""
 
 
 def _notes(refit: Refit, ledger: Ledger, kept: Kept) -> tuple[str, ...]:
@@ -280,9 +285,20 @@ def _before_after(refit: Refit, ledger: Ledger, kept: Kept) -> Section:
     else:
         notes.append(f"Saved {mass_kept(saving.mean, kept)}.")
     if ledger.unexplained is not None:
-        notes.append(f"The final scales show {change_kept(ledger.unexplained, kept)} against the ledger.")
+        notes.append(final_text(ledger, kept))
     return Section("Empty weight and centre of gravity", tuple(heads), tuple(rows), notes=tuple(notes),
                    totals=frozenset({len(rows) - 1}))  # fmt: skip
+
+
+def final_text(ledger: Ledger, kept: Kept) -> str:
+    """The final weighing against the ledger, in a sentence or two."""
+    apart = ledger.unexplained or 0.0
+    saved = mass_kept(ledger.start.empty.mass - ledger.empty.mass, kept)
+    half = ledger.mass.p95 - ledger.mass.mean
+    text = f"The final scales show {change_kept(apart, kept)} against the ledger; by them {saved} are saved."
+    if abs(apart) > half:
+        text += f" The items leave only {mass_kept(half, kept)} open: the rest is the scales, or an item not listed."
+    return text
 
 
 def _sum_row(name: str, sums: Balance, refit: Refit, kept: Kept) -> tuple[Cell, ...]:
@@ -360,11 +376,16 @@ def ballast_text(word: BallastWord, kept: Kept) -> str:
     """What one place for ballast says, in a sentence."""
     there = f"Ballast, {word.name} at {arm_kept(word.arm, kept)}"
     there += f", {mass_kept(word.aboard, kept)} aboard: " if word.aboard else ": "
+    if word.needed is None and word.balances:
+        more = mass_kept(word.balances, kept)
+        return there + f"{more} more would bring every CG inside, but then a load case is outside in weight."
     if word.needed is None:
         return there + "no amount there brings every load case inside."
-    if word.needed > 0.0:
+    if word.needed:
         tail = " MORE THAN THE PLACE HOLDS." if word.too_much else ""
         return there + f"{mass_kept(word.needed, kept)} more is needed to bring every load case inside.{tail}"
+    if word.free and word.free >= word.aboard * (1 - 1e-9):
+        return there + "all of it may come out, with every load case still inside."
     if word.free:
         return there + f"{mass_kept(word.free, kept)} of it may come out; then a load case is at its limit."
     return there + ("none of it may come out." if word.aboard else "none is needed.")

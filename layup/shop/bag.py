@@ -135,7 +135,7 @@ def bag(job: Job, weighed: Weighed) -> Bag:
             0,
             0,
             None,
-            "as its maker says, and on the flange; the strip for the tape stays clean",
+            "as its maker says, and on the flange" + ("; the strip for the tape stays clean" if process.bagged else ""),
         )
     ]
     notes: list[str] = []
@@ -294,13 +294,13 @@ def _cloth(job: Job, name: str, material: str, flat: _Flat, margin: float, pleat
     printed = own.optional("width")
     if printed is None:
         return BagLayer(name, material, area, None, 1, 0, _money(own, area, None), note)
-    # across the roll whichever way takes less of it
+    # whichever way across the roll has fewer joins, then whichever takes less of it
     join = practice.JOIN.value
     choices = []
     for along, across in ((length, width), (width, length)):
         strips = 1 if across <= printed.value else math.ceil((across - join) / (printed.value - join) - 1e-9)
-        choices.append((strips * along, strips))
-    run, strips = min(choices)
+        choices.append((strips, strips * along))
+    strips, run = min(choices)
     return BagLayer(name, material, area, run, strips, 0, _money(own, run * printed.value, run), note)
 
 

@@ -16,7 +16,7 @@ from layup.partfile import Job
 from layup.plies import fibre_density_of
 from layup.shop import practice
 from layup.shop.nest import Nest, Piece, Roll, nest
-from layup.shop.plies_to_cut import ClothPly, CorePiece, plies_to_cut
+from layup.shop.plies_to_cut import SLIVER, ClothPly, CorePiece, Lines, plies_to_cut
 from layup.shop.splice import splice
 from layup.sources import Figure
 from layup.units import Price
@@ -126,8 +126,10 @@ def cut(
     widths: Mapping[str, float] | None = None,
     blocked: Mapping[str, Sequence[Polygon]] | None = None,
     face_down: bool = False,
+    patterns: bool = True,
     stored: Finder | None = None,
     progress: Progress | None = None,
+    lines: Lines | None = None,
 ) -> Cut:
     """Cut the cloth of some parts.
 
@@ -139,8 +141,10 @@ def cut(
         widths: Width of the roll in the shop, by fabric, where it is not the table's. [m]
         blocked: Defects and what is already cut out, by fabric, in the frame of the roll. [m]
         face_down: Whether pieces of a plain weave may be cut face down.
+        patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
         stored: Looks for a layout that was stored before, instead of a search.
         progress: Called as layouts are found.
+        lines: Called as flat patterns are made.
 
     Returns:
         The cut. A keyboard interrupt ends the search of the fabric at hand and of those after it.
@@ -149,12 +153,12 @@ def cut(
         LayupError: A fabric has no width, or pieces cannot be nested.
     """
     listed = tuple(jobs)
-    found = [plies_to_cut(job) for job in listed]
+    found = [plies_to_cut(job, patterns=patterns, progress=lines) for job in listed]
     by_fabric: dict[str, list[CutPiece]] = {}
     proposals: list[str] = []
     figures: list[Figure] = [practice.GAP, practice.EDGE, practice.END]
     rolls: dict[str, Roll] = {}
-    for number, (job, (plies, _)) in enumerate(zip(listed, found, strict=True)):
+    for number, (job, (plies, _, _)) in enumerate(zip(listed, found, strict=True)):
         mark = chr(ord("A") + number % 26) if len(listed) > 1 else ""
         for ply in plies:
             roll = rolls.get(ply.fabric)
@@ -186,7 +190,7 @@ def cut(
         stopped = stopped or layout.stopped
         fabrics.append(_fabric_cut(listed, material, tuple(own), layout))
     return Cut(
-        listed, tuple(p for p, _ in found), tuple(fabrics), tuple(c for _, c in found), tuple(proposals),
+        listed, tuple(p for p, _, _ in found), tuple(fabrics), tuple(c for _, c, _ in found), tuple(proposals),
         _notes(listed, found), tuple(figures),
     )  # fmt: skip
 
@@ -203,10 +207,10 @@ def _pieces(job: Job, ply: ClothPly, roll: Roll, part: int, mark: str) -> tuple[
     strips = 0
     for shape in ply.shapes:
         joined = splice(shape, roll.usable, overlap)
-        shapes += joined.shapes
+        shapes += [strip for strip in joined.shapes if strip.area > SLIVER * shape.area]
         seam += joined.seam
         doubled += joined.doubled
-        strips += len(joined.shapes) if joined.seam else 0
+        strips += joined.count if joined.seam else 0
     names = (
         [f"{mark}{ply.number}"] if len(shapes) == 1 else [f"{mark}{ply.number}{_letter(i)}" for i in range(len(shapes))]
     )
@@ -219,7 +223,7 @@ def _pieces(job: Job, ply: ClothPly, roll: Roll, part: int, mark: str) -> tuple[
     return pieces, (
         f"Ply {ply.number} is {length_words(wide, 'both')} across its warp and the roll has "
         f"{length_words(roll.usable, 'both')} to use, so it is cut in {strips} strips that overlap by "
-        f"{length_words(overlap, 'both')}: {mass_both(heavier, 'both')} more cloth, which the prediction doesn't count "
+        f"{length_words(overlap, 'metric')}: {mass_both(heavier, 'both')} more cloth, which the prediction doesn't count "
         f'yet. Write in its [[ply]]: overlap = "{overlap * 1e3:.0f} mm" and seam = "{seam:.2f} m"; '
         "or give a wider roll."
     )
@@ -262,13 +266,15 @@ def _money(price: Price | None, length: float, area: float, mass: float) -> tupl
 
 
 def _notes(
-    jobs: tuple[Job, ...], found: Sequence[tuple[tuple[ClothPly, ...], tuple[CorePiece, ...]]]
+    jobs: tuple[Job, ...],
+    found: Sequence[tuple[tuple[ClothPly, ...], tuple[CorePiece, ...], tuple[str, ...]]],
 ) -> tuple[str, ...]:
     notes: list[str] = []
-    for job, (plies, cores) in zip(jobs, found, strict=True):
+    for job, (plies, cores, why) in zip(jobs, found, strict=True):
         who = f"{job.part.title}: " if len(jobs) > 1 else ""
         guessed = [p.number for p in plies if p.guessed]
         rough = [p.number for p in plies if p.rough and not p.guessed]
+        notes += [f"{who}{reason}" for reason in why]
         if guessed:
             notes.append(
                 f"{who}Ply {_numbers(guessed)}: only the area is known, so its shape is made up (3 to 2) and so is the "
@@ -279,6 +285,11 @@ def _notes(
                 f"{who}Ply {_numbers(rough)}: a rough outline, the shadow of the shape scaled to its true area; "
                 "good for the length to buy, not to cut by."
             )
+        by_note: dict[str, list[int]] = {}
+        for ply in plies:
+            for note in ply.notes:
+                by_note.setdefault(note, []).append(ply.number)
+        notes += [f"{who}Ply {_numbers(numbers)} {note}." for note, numbers in by_note.items()]
         if cores:
             notes.append(f"{who}Core is cut from sheets and stands in no layout.")
     return tuple(notes)

@@ -5,6 +5,7 @@ Where a flat pattern can be made it is taken; else a rough outline stands in for
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,10 @@ if TYPE_CHECKING:
     from shapely import Polygon
 
     from layup.partfile import Job
+    from layup.shop.pattern import FlatPly
+
+SLIVER = 0.003
+"""A piece of a ply smaller than this share of it is left out: it is what a ragged border leaves. [-]"""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -33,6 +38,7 @@ class ClothPly:
         overlap: That the part file gives for joins; None where it gives none. [m]
         rough: Whether the outline stands in for a flat pattern.
         guessed: Whether even the proportions are made up.
+        notes: What its flat pattern says of it.
     """
 
     number: int
@@ -44,6 +50,7 @@ class ClothPly:
     overlap: float | None
     rough: bool
     guessed: bool
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,36 +76,51 @@ class CorePiece:
     width: float
 
 
-def plies_to_cut(job: Job) -> tuple[tuple[ClothPly, ...], tuple[CorePiece, ...]]:
+Lines = Callable[[int, int], None]
+"""Called with how many lines of the layup have their pattern, of how many."""
+
+
+def plies_to_cut(
+    job: Job, *, patterns: bool = True, progress: Lines | None = None
+) -> tuple[tuple[ClothPly, ...], tuple[CorePiece, ...], tuple[str, ...]]:
     """All plies and cores of a part, in laying order.
 
     Args:
         job: The part file, read.
+        patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
+        progress: Called while patterns are made.
 
     Returns:
-        The plies of cloth and the cores, counts written out.
+        The plies of cloth and the cores, counts written out; and why there are no patterns where there are none.
     """
-    found: dict[tuple[str, float | None], Outline] = {}
+    flat, why = _patterns(job, progress) if patterns else ({}, ())
+    outlines: dict[tuple[str, float | None], Outline] = {}
     cloth: list[ClothPly] = []
     cores: list[CorePiece] = []
     number = 0
     trim = job.part.trim or 0.0
     strip = trim * (edge_length(job) or 0.0)
-    for entry in job.part.plies():
+    for line, entry in enumerate(job.part.plies()):
         zone, place = place_of(job, entry.zone, entry.area)
-        key = (zone, entry.area)
-        if key not in found:
-            found[key] = rough_outline(job, None if zone in (WHOLE, "patch") else zone, entry.area)
-        outline = turned(found[key], entry.angle)
+        made = flat.get(line, ())
+        rough = Outline((), 1.0)
+        if not made:
+            key = (zone, entry.area)
+            if key not in outlines:
+                outlines[key] = rough_outline(job, None if zone in (WHOLE, "patch") else zone, entry.area)
+            rough = turned(outlines[key], entry.angle)
+        shapes = tuple(piece.outline for piece in made) or rough.shapes
+        if not made and zone == WHOLE and trim:
+            shapes = _with_edge(shapes, trim)
+        notes = tuple(dict.fromkeys(note for piece in made for note in piece.notes))
+        area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0) + (strip if zone == WHOLE else 0.0)
         for _ in range(entry.count):
             number += 1
             if entry.core is not None:
                 thickness = entry.thickness or job.library.get("core", entry.core).figure("thickness").value
-                length, width = extent(outline.shapes)
+                length, width = extent(shapes)
                 cores.append(CorePiece(number, entry.core, zone, thickness, place.area, length, width))
                 continue
-            area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0) + (strip if zone == WHOLE else 0.0)
-            shapes = _with_edge(outline.shapes, trim) if zone == WHOLE and trim else outline.shapes
             cloth.append(
                 ClothPly(
                     number,
@@ -108,11 +130,47 @@ def plies_to_cut(job: Job) -> tuple[tuple[ClothPly, ...], tuple[CorePiece, ...]]
                     shapes,
                     area,
                     entry.overlap,
-                    outline.stretch > 1.001,
-                    outline.guessed,
+                    not made and rough.stretch > 1.001,
+                    rough.guessed,
+                    notes,
                 )
             )
-    return tuple(cloth), tuple(cores)
+    return tuple(cloth), tuple(cores), why
+
+
+def _patterns(job: Job, progress: Lines | None) -> tuple[dict[int, tuple[FlatPly, ...]], tuple[str, ...]]:
+    """Flat patterns by line of the layup, not spliced yet; and why there are none."""
+    from dataclasses import replace
+
+    from layup.errors import LayupError
+    from layup.shop.pattern import flat_plies
+
+    lines = [(n, e) for n, e in enumerate(job.part.plies()) if e.fabric is not None and e.area is None]
+    if not job.surface.has_mesh or not lines or is_flat(job):
+        return {}, ()
+    # one of each line, so that the n-th pattern number is the n-th line
+    single = [entry.model_copy(update={"count": 1}) for _, entry in lines]
+    part = job.part.model_copy(update={"ply": single, "stack": None, "fabric": None})
+    never = dict.fromkeys((entry.fabric or "" for entry in single), 1000.0)  # spliced when it is cut, not here
+    try:
+        made = flat_plies(replace(job, part=part), widths=never, progress=progress)
+    except LayupError as error:
+        return {}, (f"No flat patterns: {error}",)
+    found: dict[int, tuple[FlatPly, ...]] = {}
+    for (line, _), number in zip(lines, range(1, len(lines) + 1), strict=True):
+        own = [piece for piece in made if piece.number == number]
+        whole = sum(piece.outline.area for piece in own)
+        found[line] = tuple(piece for piece in own if piece.outline.area > SLIVER * whole)
+    return found, ()
+
+
+def is_flat(job: Job) -> bool:
+    """Whether a surface lies in one plane, so that its outline is its pattern."""
+    import numpy as np
+
+    points = job.surface.vertices
+    size = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    return bool(size[-1] <= 1e-6 * size[0])
 
 
 def _with_edge(shapes: tuple[Polygon, ...], trim: float) -> tuple[Polygon, ...]:

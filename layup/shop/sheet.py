@@ -62,13 +62,16 @@ class Bench:
     points: tuple[WeighPoint, ...]
 
 
-def prepare(prediction: Prediction, part: Path | None = None, *, people: int = 1, seconds: float = 0.0) -> Bench:
+def prepare(
+    prediction: Prediction, part: Path | None = None, *, people: int = 1, seconds: float = 0.0, patterns: bool = True
+) -> Bench:
     """Work out everything the sheet shows.
 
     Args:
         prediction: Of the part.
         part: Its part file; a cut stored beside it is taken where it still fits.
         people: Pairs of hands. [-]
+        patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
         seconds: To search for a short cut where none is stored; 0 for one that is always the same. [s]
 
     Returns:
@@ -82,7 +85,8 @@ def prepare(prediction: Prediction, part: Path | None = None, *, people: int = 1
     if part is not None and path_beside(part).is_file():
         finder = stored(path_beside(part))
     return Bench(
-        prediction, cut([job], seconds=seconds, stored=finder), mixes(job, weighed, people=people), bag(job, weighed),
+        prediction, cut([job], seconds=seconds, stored=finder, patterns=patterns),
+        mixes(job, weighed, people=people), bag(job, weighed),
         weigh_points(job, weighed),
     )  # fmt: skip
 

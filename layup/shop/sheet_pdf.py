@@ -8,6 +8,7 @@ on the next under the same head. The type is DejaVu Sans, which comes with matpl
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -64,6 +65,7 @@ def _build(sheet: BuildSheet, width: float, height: float, pages: int) -> tuple[
         out,
         pagesize=(width, height),
         invariant=1,
+        initialFontName="Sheet",
         title=f"{sheet.title}, build sheet",
         author="layup",
         subject="Build sheet",
@@ -157,6 +159,7 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
     )
     heading.setStyle(
         [
+            ("FONT", (0, 0), (-1, -1), "Sheet"),
             ("BACKGROUND", (0, 0), (0, 0), black),
             ("TEXTCOLOR", (0, 0), (0, 0), white),
             ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
@@ -168,7 +171,8 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
             ("LEFTPADDING", (1, 0), (1, 0), 5),
         ]
     )
-    start: list[Any] = [PageBreak()] if section.new_page else [Spacer(1, 6 * _MM)] if number > 1 else []
+    heading.spaceBefore = 7 * _MM  # but not at the top of a page
+    start: list[Any] = [PageBreak() if section.new_page else CondPageBreak(75 * _MM)]
     story: list[Any] = start
     before: list[Any] = [heading, Spacer(1, 3 * _MM)]  # stays with what comes next
     for block in _paired(section.blocks, width):
@@ -217,7 +221,13 @@ def _block(block: Block | tuple[Plate, Plate], width: float) -> list[Any]:
         from reportlab.platypus import Table
 
         pair = Table([[_plate(block[0], width), _plate(block[1], width)]], hAlign="LEFT")
-        pair.setStyle([("LEFTPADDING", (0, 0), (-1, -1), 0), ("VALIGN", (0, 0), (-1, -1), "BOTTOM")])
+        pair.setStyle(
+            [
+                ("FONT", (0, 0), (-1, -1), "Sheet"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
+            ]
+        )
         return [pair]
     if isinstance(block, Facts):
         return [_facts(block, width)]
@@ -248,6 +258,7 @@ def _facts(facts: Facts, width: float) -> Any:
     line = Color(0, 0, 0)
     table.setStyle(
         [
+            ("FONT", (0, 0), (-1, -1), "Sheet"),
             ("GRID", (0, 0), (-1, -1), _THIN, line),
             ("VALIGN", (0, 0), (-1, -1), "TOP"),
             ("TOPPADDING", (0, 0), (-1, -1), 3),
@@ -304,7 +315,7 @@ def _grid(grid: Grid, width: float) -> Any:
     style += [("ALIGN", (i, n), (i, n), "CENTER") for i, n in ticks]
     for number, row in enumerate(grid.rows, 1):
         style += [("BOX", (i, number), (i, number), _LINE, black) for i, cell in enumerate(row) if cell == WRITE]
-    table.setStyle(style)
+    table.setStyle([("FONT", (0, 0), (-1, -1), "Sheet"), *style])
     return table
 
 
@@ -312,7 +323,7 @@ def _size(cell: str, width: float, size: float, bold: bool) -> float:
     """A size at which the longest word of a cell fits its column."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
-    words = cell.split() or [""]
+    words = re.split(r"[ \n]+", cell)  # not at spaces that must not break
     longest = max(stringWidth(word, "SheetBold" if bold else "Sheet", size) for word in words)
     return size if longest <= width - 7 else max(5.0, size * (width - 7) / longest)
 
@@ -349,7 +360,7 @@ def _words(words: Words, width: float) -> Any:
     ]
     if words.caution:
         style.append(("LINEBEFORE", (0, 0), (0, -1), 3.2, black))
-    table.setStyle(style)
+    table.setStyle([("FONT", (0, 0), (-1, -1), "Sheet"), *style])
     return table
 
 

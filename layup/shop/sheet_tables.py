@@ -14,6 +14,7 @@ from layup.shop.points import WeighPoint
 from layup.shop.sheet_plates import cut_plate
 from layup.sources import Figure
 from layup.spread import Interval
+from layup.units import INCH
 from layup.words import (
     System,
     area_words,
@@ -39,14 +40,21 @@ def money_words(prices: dict[str, float]) -> str:
 def each(system: System, words: Callable[[System], str]) -> str:
     """The same in each system, one to a line: a narrow column holds it without breaking a figure from its unit."""
     systems: tuple[System, ...] = ("metric", "lb") if system == "both" else (system,)
-    return "\n".join(words(one).replace(" ", "\u00a0") for one in systems)
+    stiff = [words(one).replace(" ", "\u00a0") for one in systems]
+    return "\n".join(text.replace("\u00a0to\u00a0", " to\u00a0").replace("×\u00a0", "× ") for text in stiff)
+
+
+def tape(m: float, system: System) -> str:
+    """A length as it is measured at the bench: to a sixteenth of an inch, or to a millimetre."""
+    step = INCH / 16 if system == "lb" else 1e-3
+    return length_words(round(m / step) * step, system)
 
 
 def size_words(along: float, across: float, system: System) -> str:
     """Along the warp by across it."""
 
     def words(one: System) -> str:
-        first, second = length_words(along, one), length_words(across, one)
+        first, second = tape(along, one), tape(across, one)
         for unit in (" mm", " in"):
             if first.endswith(unit) and second.endswith(unit) and "ft" not in first + second:
                 first = first.removesuffix(unit)
@@ -128,7 +136,10 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
     shares = (0.055, 0.17, 0.07, 0.13, 0.225, 0.105, 0.105, 0.07, 0.07)
     return (
         Words(
-            ("The first ply lies on the mould. Angles turn from the part's warp direction, seen from the bag side.",)
+            (
+                "The first ply lies on the mould. Angles are the warp's, anticlockwise from the part's warp direction, "
+                "seen from the side that its surface faces.",
+            )
         ),
         Grid(head, tuple(rows), shares, strong=frozenset({0, 2})),
     )
@@ -151,8 +162,8 @@ def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
     rows = [
         (
             f.fabric,
-            length_words(f.nest.roll.width, one_of(system)),
-            each(system, partial(length_words, f.length)),
+            tape(f.nest.roll.width, one_of(system)),
+            each(system, partial(tape, f.length)),
             ", ".join(piece.name for piece in f.pieces),
             percent_words(f.waste),
             "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}",
@@ -187,8 +198,8 @@ def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
     edge = cut.fabrics[0].nest.roll.edge if cut.fabrics else 0.0
     gap = cut.fabrics[0].nest.gap if cut.fabrics else 0.0
     said = (
-        f"Arrows point along the warp, to the front of the pattern. {length_words(gap, one_of(system))} between pieces "
-        f"for the cutter; {length_words(edge, one_of(system))} along each edge of the roll is not used."
+        f"Arrows point along the warp, to the front of the pattern. {tape(gap, one_of(system))} between pieces "
+        f"for the cutter; {tape(edge, one_of(system))} along each edge of the roll is not used."
     )
     blocks.append(Words((said, *cut.notes)))
     if cut.proposals:
@@ -273,7 +284,7 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
             Grid(
                 head,
                 tuple(rows),
-                (0.05, 0.085, 0.1, 0.085, 0.12, 0.07, 0.075, 0.09, 0.155, 0.1, 0.07),
+                (0.05, 0.085, 0.1, 0.085, 0.145, 0.07, 0.07, 0.085, 0.14, 0.1, 0.07),
                 tall=True,
                 right=frozenset({1, 2, 3}),
                 strong=frozenset({0, 1, 2}),
@@ -307,7 +318,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
     one = one_of(system)
     rows = []
     for number, layer in enumerate(bag.layers, 1):
-        off = "–" if layer.length is None else length_words(layer.length, one)
+        off = "–" if layer.length is None else tape(layer.length, one)
         if layer.strips > 1:
             off += f", as {layer.strips} strips"
         if layer.count:
@@ -421,7 +432,7 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
         Grid(
             ("", "weigh", "what lies on the scale", "should show", "nine in ten between", "scale showed"),
             tuple(rows),
-            (0.045, 0.13, 0.275, 0.14, 0.2, 0.21),
+            (0.045, 0.14, 0.245, 0.145, 0.225, 0.2),
             tall=True,
             strong=frozenset({1, 3}),
         ),

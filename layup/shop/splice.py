@@ -25,12 +25,14 @@ class Strips:
         seam: Total length of the joins. [m]
         doubled: Area that is laid twice. [m^2]
         overlap: Width of the join. [m]
+        count: How many strips; a strip may fall into several shapes.
     """
 
     shapes: tuple[Polygon, ...]
     seam: float
     doubled: float
     overlap: float
+    count: int = 1
 
 
 def splice(shape: Polygon, usable: float, overlap: float) -> Strips:
@@ -67,7 +69,7 @@ def splice(shape: Polygon, usable: float, overlap: float) -> Strips:
             line = shapely.LineString([(low_x - 1.0, middle), (high_x + 1.0, middle)])
             seam += float(line.intersection(shape).length)
     doubled = sum(s.area for s in shapes) - shape.area
-    return Strips(tuple(shapes), seam, float(doubled), overlap)
+    return Strips(tuple(shapes), seam, float(doubled), overlap, count)
 
 
 def _polygons(shape: object) -> list[Polygon]:

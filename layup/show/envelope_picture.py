@@ -146,7 +146,7 @@ def _points(axes: Axes, ledger: Ledger, loading: Loading, outside: set[int], len
         axes.plot(*here, marker="X" if case in outside else _MARKS[case % len(_MARKS)] if few else "o",
                   ms=size if few else 4, color=colour, mec=palette.PAPER, mew=0.8, zorder=4)  # fmt: skip
         if few or case in (loading.checked.worst_aft, loading.checked.worst_forward, loading.checked.heaviest):
-            axes.annotate(f"{case + 1}", xy=here, xytext=(8, 6), textcoords="offset points", fontsize=11,
+            axes.annotate(f"{case + 1}", xy=here, xytext=(7, -15), textcoords="offset points", fontsize=11,
                           fontweight="bold", color=colour, zorder=5)  # fmt: skip
     points = np.array([(s.cg / length, s.mass / mass) for s in loading.sums])
     low = min(float(points[:, 1].min()), 0.9 * loading.envelope.most / mass)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
@@ -27,8 +27,9 @@ from layup.record.loading import Loading
 from layup.record.next_parts import Choice, Rank
 from layup.record.refit import Refit
 from layup.record.refitfile import RefitJob
-from layup.record.report import ballast_text
+from layup.record.report import ballast_text, final_text, moment_words
 from layup.record.schema import Entry
+from layup.record.weighins import WeighIn
 from layup.spread import Interval
 from layup.words import percent_words
 
@@ -42,7 +43,13 @@ _FAULTS = {
 }
 
 
-def ledger_screen(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: Kept) -> RenderableType:
+def ledger_screen(
+    job: RefitJob,
+    ledger: Ledger,
+    loading: Loading | None,
+    kept: Kept,
+    scaled: Mapping[tuple[str, str], WeighIn] | None = None,
+) -> RenderableType:
     """The screen of `layup ledger`.
 
     Args:
@@ -50,6 +57,7 @@ def ledger_screen(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: 
         ledger: As it stands, or stood.
         loading: The load cases against the limits; None where there are none.
         kept: Units of the record.
+        scaled: Predicted parts that the shop has weighed since.
 
     Returns:
         Something rich can print.
@@ -59,6 +67,9 @@ def ledger_screen(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: 
     if alarm:
         parts += [*(Text(f" {line} ", style=LOUD) for line in alarm), Text()]
     parts += [_head(job, ledger, kept), Text(), _items(job.refit, ledger, kept), Text(), _known(ledger, kept)]
+    for (_, name), weighed in (scaled or {}).items():
+        text = f'On the scale since: {name}, {weighed.said}. `layup ledger weigh {job.file} "{name}"` takes it over.'
+        parts.append(Padding(Text(text), (0, 0, 0, 2)))
     if loading is not None:
         parts += [Text(), _cases(loading, kept), *_ballast(loading, kept)]
     parts += [Text(), *_small_print(job.refit, ledger, loading, kept)]
@@ -98,7 +109,7 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
     refit = job.refit
     lines = [Text(ledger.title, style="bold")]
     if ledger.as_of:
-        lines.append(Text(f"  as it stood: {ledger.as_of}", style="bold"))
+        lines.append(Text(f"  as it stood {moment_words(ledger.as_of)}", style="bold"))
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     for name, right in (("", False), ("weight", True), ("arm of CG", True), ("moment", True), ("", False)):
         table.add_column(name, justify="right" if right else "left", no_wrap=True)
@@ -115,7 +126,7 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
     text.append(mass_kept(ledger.saving.mean, kept), style="bold")
     if ledger.saving.p95 > ledger.saving.p05:
         text.append(f"   nine in ten: {span_words(ledger.saving, kept)}")
-    tail = [text]
+    tail: list[RenderableType] = [text]
     need = need_of(refit, ledger)
     if need is not None:
         word = f"  to the target {mass_kept(need, kept)} more" if need > 0 else "  the target is reached"
@@ -126,7 +137,7 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
     ends = f"; nine in ten: {arm_kept(cg.p05, kept)} to {arm_kept(cg.p95, kept)}" if cg.p95 > cg.p05 else ""
     tail.append(Text(f"  CG moved      {arm_kept(shift, kept)}{way}{ends}"))
     if ledger.unexplained is not None:
-        tail.append(Text(f"  final scales against the ledger: {change_kept(ledger.unexplained, kept)}"))
+        tail.append(Padding(Text(final_text(ledger, kept)), (0, 0, 0, 2)))
     return Group(*lines, table, Text(), *tail)
 
 
@@ -135,8 +146,8 @@ def need_of(refit: Refit, ledger: Ledger) -> float | None:
     if refit.target is None:
         return None
     if refit.target.saving is not None:
-        return refit.target.saving.si - ledger.saving.mean
-    return ledger.now.mass - refit.target.empty.si if refit.target.empty else None
+        return refit.target.saving.si - (ledger.start.empty.mass - ledger.empty.mass)
+    return ledger.empty.mass - refit.target.empty.si if refit.target.empty else None
 
 
 def _items(refit: Refit, ledger: Ledger, kept: Kept) -> RenderableType:
@@ -201,7 +212,7 @@ def _cases(loading: Loading, kept: Kept) -> RenderableType:
     checked = loading.checked
     for case, name in enumerate(loading.names):
         faults = checked.faults_of(case)
-        note = " (nearest a limit)" if case == checked.worst else ""
+        note = (" (worst)" if faults else " (nearest a limit)") if case == checked.worst else ""
         note += " (not surely)" if case in loading.unsure else ""
         table.add_row(
             Text("  OUTSIDE" if faults else "  inside", style=LOUD if faults else ""),

@@ -120,12 +120,13 @@ def _ruler(axes: Axes, length: float, scale: float, system: System) -> None:
     step = next((s for s in (1, 2, 5, 10, 20, 50, 100) if s * unit * scale > 0.75), 200) * unit
     for mark in np.arange(0.0, length + 1e-9, step):
         axes.plot([mark, mark], [0, -0.05 / scale], color=palette.QUIET, lw=0.8, clip_on=False)
-        if length - mark < 1.55 / scale and mark:
+        if length - mark < 1.55 / scale and (mark or length * scale < 1.5):
             continue
         axes.text(mark, -0.08 / scale, length_words(float(mark), system) if mark else "0", ha="center", va="top",
                   fontsize=8, color=palette.QUIET)  # fmt: skip
-    axes.text(length, -0.08 / scale, f"cut here: {length_words(length, system)}", ha="right", va="top", fontsize=8,
-              color=palette.INK)  # fmt: skip
+    narrow = length * scale < 1.5
+    axes.text(0.0 if narrow else length, -0.08 / scale, f"cut here: {length_words(length, system)}",
+              ha="left" if narrow else "right", va="top", fontsize=8, color=palette.INK)  # fmt: skip
 
 
 def _label(axes: Axes, shape: Polygon, name: str, angle: str, scale: float, turned: bool, flipped: bool) -> None:

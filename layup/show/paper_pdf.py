@@ -14,6 +14,8 @@ from layup.show import palette
 
 MARGIN = 42.0
 """[pt]"""
+SHORT = 14
+"""A table of no more rows is kept on one page."""
 
 
 def pdf_bytes(papers: Sequence[Paper], picture: bytes | None) -> bytes:
@@ -185,7 +187,8 @@ def _section(section: Section, picture: bytes | None, styles: dict[str, Any], wi
         if picture is None:
             return []
         image = Image(io.BytesIO(picture))
-        image.drawHeight, image.drawWidth = image.imageHeight * width / image.imageWidth, width
+        wide = 0.82 * width  # leaves room for the signature under it
+        image.drawHeight, image.drawWidth = image.imageHeight * wide / image.imageWidth, wide
         return [KeepTogether([heading, image])]
     parts: list[Any] = [CondPageBreak(90), heading]
     if section.columns:
@@ -214,7 +217,7 @@ def _section(section: Section, picture: bytes | None, styles: dict[str, Any], wi
         table.setStyle(TableStyle(rules))
         parts.append(table)
     parts += [Paragraph(escape(note), styles["note"]) for note in section.notes]
-    return parts
+    return [KeepTogether(parts[1:])] if len(section.rows) <= SHORT else parts
 
 
 def _side(column: Column, styles: dict[str, Any]) -> Any:
@@ -225,17 +228,20 @@ def _widths(section: Section, width: float) -> list[float]:
     """Columns as wide as what stands in them asks, words giving way before figures."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
-    wants = []
-    for place, column in enumerate(section.columns):
-        texts = [column.heading, *(row[place].text for row in section.rows)]
-        wants.append(max(stringWidth(text, "Text-Bold", 8.5) for text in texts) + 10)
-    fixed = sum(w for w, c in zip(wants, section.columns, strict=True) if c.heading in FIGURES)
-    free = [w for w, c in zip(wants, section.columns, strict=True) if c.heading not in FIGURES]
-    left = max(width - fixed, 60.0 * len(free))
-    scale = min(1.0, left / sum(free)) if free else 1.0
-    found = [w if c.heading in FIGURES else w * scale for w, c in zip(wants, section.columns, strict=True)]
-    more = (width - sum(found)) / len(free) if free else 0.0
-    return [w if c.heading in FIGURES else w + more for w, c in zip(found, section.columns, strict=True)]
+    def room(text: str) -> float:
+        return float(stringWidth(text, "Text-Bold", 8.5)) + 10.0
+
+    texts = [[c.heading, *(row[n].text for row in section.rows)] for n, c in enumerate(section.columns)]
+    wants = [max(room(text) for text in column) for column in texts]
+    words = [max(room(word) for text in column for word in text.split() or [""]) for column in texts]
+    figures = [column.heading in FIGURES for column in section.columns]
+    least = [want if figure else word for want, word, figure in zip(wants, words, figures, strict=True)]
+    wish = sum(want - low for want, low in zip(wants, least, strict=True))
+    spare = max(width - sum(least), 0.0)
+    share = min(1.0, spare / wish) if wish else 0.0
+    found = [low + (want - low) * share for want, low in zip(wants, least, strict=True)]
+    more = max(width - sum(found), 0.0) / max(1, figures.count(False))
+    return [w if figure else w + more for w, figure in zip(found, figures, strict=True)]
 
 
 def _signature(paper: Paper, styles: dict[str, Any], width: float) -> Any:
@@ -243,7 +249,7 @@ def _signature(paper: Paper, styles: dict[str, Any], width: float) -> Any:
 
     text = "Checked and found correct. The tool that prepared this paper signs nothing."
     rows = [[Paragraph(escape(label), styles["cell"]), ""] for label in paper.signed]
-    table = Table(rows, colWidths=[width * 0.36, width * 0.64], rowHeights=[26] * len(rows))
+    table = Table(rows, colWidths=[width * 0.36, width * 0.64], rowHeights=[23] * len(rows))
     line = ("LINEBELOW", (1, 0), (1, -1), 0.8, _colour(palette.INK))
     table.setStyle(TableStyle([line, ("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("LEFTPADDING", (0, 0), (0, -1), 0)]))
     heading = Paragraph("For the licensed person", styles["heading"])

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, UnitError, nearest
 from layup.surface.clip import Soup, split
-from layup.surface.geodesic import Front, near_edges, near_line, near_point, part
+from layup.surface.geodesic import Curve, Front, near_edges, near_line, near_point, part
 from layup.surface.loops import Loop, free_loops
 from layup.surface.side import parse_place
 from layup.surface.topology import Faces, Points, free_edges
@@ -40,7 +40,7 @@ def _length(text: str, key: str, name: str) -> float:
         raise SurfaceError(f"{name}: {key}: {problem}".rstrip("."), "") from None
 
 
-def within(points: Points, faces: Faces, text: object, name: str) -> tuple[Soup, Soup]:
+def within(points: Points, faces: Faces, text: object, name: str, curve: Curve | None = None) -> tuple[Soup, Soup]:
     """Part a surface by distance along it.
 
     Args:
@@ -48,6 +48,7 @@ def within(points: Points, faces: Faces, text: object, name: str) -> tuple[Soup,
         faces: Shape (m, 3).
         text: As written: a reach "of" a place.
         name: What errors call the zone.
+        curve: How the free edge bends, where the mesh has been made finer.
 
     Returns:
         Triangles within reach and the others, with the face each is part of.
@@ -61,10 +62,10 @@ def within(points: Points, faces: Faces, text: object, name: str) -> tuple[Soup,
     reach = _length(match["reach"], "within", name)
     if not reach > 0.0:
         raise SurfaceError(f"{name}: within {match['reach']} is no distance", "It must be greater than 0")
-    return part(_front(points, faces, match["what"], reach, name), reach)
+    return part(_front(points, faces, match["what"], reach, name, curve), reach)
 
 
-def _front(points: Points, faces: Faces, what: str, reach: float, name: str) -> Front:
+def _front(points: Points, faces: Faces, what: str, reach: float, name: str, curve: Curve | None) -> Front:
     places = _PLACES.findall(what)
     words = " ".join(
         _PLACES.sub(" ", what).casefold().replace("cut-out", "cutout").replace("cut out", "cutout").split()
@@ -76,15 +77,15 @@ def _front(points: Points, faces: Faces, what: str, reach: float, name: str) -> 
     if words == "line" and len(spots) == 2:
         return near_line(points, faces, spots, reach, name)
     if words in ("edge", "edges") and not places:
-        return near_edges(points, faces, free_edges(faces, once=True), reach, name)
+        return near_edges(points, faces, free_edges(faces, once=True), reach, name, curve)
     loops = free_loops(points, faces)
     holes = [loop for loop in loops if not loop.outer]
     if words == "outer edge" and not places:
-        return near_edges(points, faces, _edges([loop for loop in loops if loop.outer]), reach, name)
+        return near_edges(points, faces, _edges([loop for loop in loops if loop.outer]), reach, name, curve)
     if words in ("cutouts", "cutout") and not places:
-        return near_edges(points, faces, _edges(_some(holes, name)), reach, name)
+        return near_edges(points, faces, _edges(_some(holes, name)), reach, name, curve)
     if words == "cutout at" and len(spots) == 1:
-        return near_edges(points, faces, _nearest_loop(points, _some(holes, name), spots[0]).edges, reach, name)
+        return near_edges(points, faces, _nearest_loop(points, _some(holes, name), spots[0]).edges, reach, name, curve)
     number = words.removeprefix("cutout ").removeprefix("number ")
     if words.startswith("cutout ") and number.isdecimal() and not places:
         if not 1 <= int(number) <= len(_some(holes, name)):
@@ -92,7 +93,7 @@ def _front(points: Points, faces: Faces, what: str, reach: float, name: str) -> 
                 f"{name}: there is no cut-out {number}, the surface has {len(holes)}",
                 "They are numbered from the longest edge down; layup surface lists them",
             )
-        return near_edges(points, faces, holes[int(number) - 1].edges, reach, name)
+        return near_edges(points, faces, holes[int(number) - 1].edges, reach, name, curve)
     raise SurfaceError(f'{name}: within ... of "{what}" is not known', _FORMS)
 
 

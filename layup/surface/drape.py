@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,13 +72,13 @@ class Net:
     stopped: int
     full: bool
 
-    @property
+    @cached_property
     def middles(self) -> Floats:
         """Middle of each cell (m, 3). [m]"""
         middle: Floats = self.nodes[self.cells].mean(axis=1)
         return middle
 
-    @property
+    @cached_property
     def threads(self) -> tuple[Floats, Floats]:
         """Unit directions of warp and weft in each cell, each (m, 3)."""
         c, a, d, b = (self.nodes[self.cells[:, k]] for k in range(4))
@@ -301,6 +302,14 @@ def _on_lips(net: Net, places: Floats) -> NDArray[np.bool_]:
     to_lip, _ = cKDTree(lips).query(places)
     to_rest, _ = cKDTree(rest).query(places)
     return np.asarray(to_lip < to_rest)
+
+
+def without_lips(net: Net, triangles: Floats) -> Floats:
+    """Triangles of the surface but for the lips of cut-outs, which no cloth is laid on. [m]"""
+    if not len(net.sheet.lips):
+        return triangles
+    kept: Floats = triangles[~_on_lips(net, triangles.mean(axis=1))]
+    return kept
 
 
 def small(triangles: Floats, longest: float, most: int = 400_000) -> Floats:

@@ -46,12 +46,12 @@ def in_cloth(net: Net, points: Points) -> tuple[Floats, Floats]:
     """
     from scipy.spatial import cKDTree
 
-    count = min(8, len(net.cells))
+    count = min(5, len(net.cells))
     _, near = cKDTree(net.middles).query(points, k=count)
     near = np.asarray(near, dtype=np.int64).reshape(len(points), count)
     c, a, d, b = (net.nodes[net.cells[near, k]] for k in range(4))
     st = np.full((*near.shape, 2), 0.5)
-    for _ in range(6):
+    for _ in range(5):
         s, t = st[..., :1], st[..., 1:]
         at = (1 - s) * (1 - t) * c + s * (1 - t) * a + s * t * d + (1 - s) * t * b
         by_s, by_t = (1 - t) * (a - c) + t * (d - b), (1 - s) * (b - c) + s * (d - a)

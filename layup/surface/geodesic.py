@@ -97,7 +97,41 @@ def near_point(points: Points, faces: Faces, at: Floats, reach: float, name: str
     return Front(p, f, owner, distance, bend, away, reach / _BORDER_POINT)
 
 
-def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: str) -> Front:
+Curve = tuple[Floats, Mask]
+"""Of each point of a surface: the bend of the front that leaves the free edge there, and whether a path can bend
+round it."""
+
+
+def edge_curve(points: Points, faces: Faces) -> Curve:
+    """How the free edge of a surface bends, and where a path can bend round it. [m, -]"""
+    turn, length = edge_turns(points, faces, free_edges(faces, once=True))
+    return edge_bends(turn, length), turn < _ROUND
+
+
+def finer(points: Points, faces: Faces, longest: float) -> tuple[Points, Faces, Numbers, Curve]:
+    """The mesh with its edges halved until none is longer; a round edge stays as round as it was.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        longest: [m]
+
+    Returns:
+        Points, faces, the face of the old mesh each is part of, and how the free edge bends.
+    """
+    sheet = _Sheet.of(points, faces, free_edges(faces, once=True), edge_curve(points, faces))
+    while True:
+        ends = unique_edges(sheet.faces)
+        step = sheet.points[ends[:, 0]] - sheet.points[ends[:, 1]]
+        ends = ends[np.einsum("ij,ij->i", step, step) > longest * longest]
+        if not len(ends):
+            return sheet.points, sheet.faces, sheet.owner, (sheet.bend, sheet.pivots)
+        sheet.halve(ends)
+
+
+def near_edges(
+    points: Points, faces: Faces, edges: Faces, reach: float, name: str, curve: Curve | None = None
+) -> Front:
     """A front from free edges of the surface.
 
     Args:
@@ -106,16 +140,14 @@ def near_edges(points: Points, faces: Faces, edges: Faces, reach: float, name: s
         edges: The free edges it starts from, shape (e, 2).
         reach: How far distances matter. [m]
         name: What errors call the zone.
+        curve: How the free edge bends; None to find it from the mesh.
 
     Raises:
         SurfaceError: no edges, or a zone too narrow for the size of the surface.
     """
     if not len(edges):
         raise SurfaceError(f"{name}: the surface has no free edge", "Use a zone about a point instead")
-    turn, length = edge_turns(points, faces, free_edges(faces, once=True))
-    start = np.full(len(points), np.inf)
-    start[edges] = 0.0
-    sheet = _Sheet(points, faces, np.arange(len(faces)), edges, start, edge_bends(turn, length), turn < _ROUND, [])
+    sheet = _Sheet.of(points, faces, edges, edge_curve(points, faces) if curve is None else curve)
     step = reach / _EDGE
     try:
         while True:
@@ -178,12 +210,18 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
         raise SurfaceError(f"{name}: too narrow for the length of the line", "Give a wider zone")
     feet, on = np.empty((count, 3)), np.empty(count, dtype=np.int64)
     gaps = np.empty(count)
+    middle = p[f].mean(axis=1)
+    round_ = np.sqrt(np.einsum("kij,kij->ki", p[f] - middle[:, None], p[f] - middle[:, None]).max(axis=1))
+    spacing = float(np.linalg.norm(along)) / max(count - 1, 1)
     for number, share in enumerate(np.linspace(0.0, 1.0, count)):
         at = ends[0] + share * along
-        here = nearest_points(p, f, at)
+        clear = np.sqrt(np.einsum("ij,ij->i", middle - at, middle - at)) - round_
+        within = gaps[number - 1] + spacing if number else np.inf  # the foot is no further off than one step more
+        near = np.flatnonzero(clear <= within * (1.0 + 1e-9))
+        here = nearest_points(p, f[near], at)
         square = np.einsum("ij,ij->i", here - at, here - at)
-        on[number] = np.argmin(square)
-        feet[number], gaps[number] = here[on[number]], np.sqrt(square[on[number]])
+        best = int(np.argmin(square))
+        on[number], feet[number], gaps[number] = near[best], here[best], np.sqrt(square[best])
     _check_gap(float(gaps.min()), reach, name)
     laid = gaps <= reach
     start, bend = np.full(len(p), np.inf), np.full(len(p), np.inf)
@@ -220,7 +258,7 @@ def _pieces(points: Points, faces: Faces, rows: Numbers, owner: Numbers | None =
 
 def _pivots(points: Points, faces: Faces) -> Mask:
     """Points of the free edge that a path can bend round."""
-    return edge_turns(points, faces, free_edges(faces, once=True))[0] < _ROUND
+    return edge_curve(points, faces)[1]
 
 
 def _bound(net: Fans, reach: float) -> float:
@@ -258,6 +296,13 @@ class _Sheet:
     bend: Floats
     pivots: Mask
     away: list[Soup]
+
+    @classmethod
+    def of(cls, points: Points, faces: Faces, starts: Faces, curve: Curve) -> _Sheet:
+        """A whole surface, as it comes."""
+        start = np.full(len(points), np.inf)
+        start[starts] = 0.0
+        return cls(points, faces, np.arange(len(faces)), starts, start, *curve, [])
 
     def crop(self, rough: Floats, reach: float) -> Floats:
         """Keep faces that may come within reach; the rough distances of the points kept."""

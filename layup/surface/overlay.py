@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from layup.surface.clip import Soup, split
 
 _OWNER = 3
+_BLOCK = 300_000  # pairs of triangles looked at together
 
 
 def overlay(soup: Soup, parts: Soup) -> Soup:
@@ -48,6 +49,14 @@ def _crossed(soup: Soup, parts: Soup, size: int) -> Soup:
     parts, way = parts[order], way[order]
     count = np.bincount(parts[:, 0, _OWNER].astype(np.int64), minlength=size)
     start = np.cumsum(count) - count
+    many = count[soup[:, 0, _OWNER].astype(np.int64)]
+    block = np.cumsum(many) // _BLOCK
+    spans = [soup[block == number] for number in np.unique(block)]
+    out = [_clipped(span, parts, way, count, start) for span in spans]
+    return np.concatenate([np.zeros((0, 3, soup.shape[2] + 1)), *out])
+
+
+def _clipped(soup: Soup, parts: Soup, way: Soup, count: NDArray[np.int64], start: NDArray[np.int64]) -> Soup:
     own = soup[:, 0, _OWNER].astype(np.int64)
     many = count[own]
     ours = np.repeat(np.arange(len(soup)), many)

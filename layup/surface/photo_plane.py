@@ -1,15 +1,15 @@
 """Where each point of a photograph lies in the plane of the sheet, in metres, and how surely.
 
-    Corners of the sheets in a picture          find_corners(grey, name)
-    The plane through them, with one lens term  fit_plane(corners, size, scale, name)
-    How surely an area in it is known           plane.area_spreads(lines)
+    Corners of the sheets in a picture        find_corners(grey, name)
+    The plane through them, with the lens     fit_plane(corners, size, scale, name)
+    How surely an area in it is known         plane.area_spreads(lines)
 
-A picture point p becomes q = (p - middle) / half diagonal, then u = q (1 + k |q|^2), and the plane's point is the
-homography of u. Its eight figures, the lens term k and the place of every sheet but the first are fitted together, by
-least squares of the corners in pixels.
-
-What one term leaves out (the next radial term, a lens axis beside the middle of the picture) is not fitted but carried:
-its effect on the area, less what the fit takes up on the sheet, counts as uncertainty, with the usual size of such terms.
+A picture point p becomes q = (p - middle) / half diagonal, then u = q (1 + k |q|^2), and a homography takes u to the
+plane. The homography is that of a camera with square pixels, so it has seven figures: turn, place and focal length.
+They, the lens term k and the place of every sheet but the first are fitted together, by least squares of the corners.
+The next radial term and a lens axis beside the middle of the picture are held near 0, as surely as lenses usually are:
+the sheet hardly shows them, but they widen the uncertainty of what lies far from it. So does the focal length, held
+near that of a phone, or near what the picture file says of it.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
-from layup.surface.photo_sheet import HIGH, SHEETS, WIDE, PrintScale, board, opencv
+from layup.surface.photo_sheet import COLUMNS, HIGH, ROWS, SHEETS, SQUARE, WIDE, PrintScale, board, opencv
 
 Floats = NDArray[np.float64]
 
@@ -32,17 +32,27 @@ LENS = 0.06
 """Usual size of the lens term of a phone or a camera, standard deviation; common practice, no source. [-]"""
 NEXT_TERM = 0.02
 """Usual size of the next radial term, standard deviation; common practice, no source. [-]"""
-OFF_AXIS = 0.03
+OFF_AXIS = 0.025
 """Usual distance of the lens axis from the middle of the picture; common practice, no source. [half diagonal]"""
-CORNER = 0.1
+FOCAL = 0.62
+"""Focal length of a phone's main camera over the picture's diagonal, some 27 mm on 43.3 mm of film. From memory. [-]"""
+FOCAL_SPREAD, FOCAL_KNOWN = 0.35, 0.08
+"""Standard deviation of its logarithm, and the same when the picture file states it; no source. [-]"""
+CORNER = 0.05
 """Corners are not found more surely than this, standard deviation, whatever their residuals say. [px]"""
-TOGETHER = 4.0
-"""Residuals of neighbouring corners go together (paper that is not quite flat): so many count as one. [-]"""
+PRINTED = 0.00004
+"""Print and paper stray by this at each corner, standard deviation; no source. [m]"""
+TOGETHER = 2.0
+"""Neighbouring corners stray together (paper that is not quite flat): so many count as one; no source. [-]"""
 UNFLAT = 0.0003
 """How far a template lies above the sheet's plane, by its thickness and its curl; common practice, no source. [m]"""
-FOCUS = 0.67
-"""Focal length of a phone's main camera over the diagonal of the picture: about 28 mm on 43 mm of film. From memory. [-]"""
+FILM = 0.04327
+"""Diagonal of the film (36 by 24 mm) that picture files state a focal length for. [m]"""
 _UNIT = 0.2  # the plane's figures are fitted in units of about a sheet [m]
+_RIM = 6.0  # corners nearer the frame are not looked for [px]
+_FIXED = 11  # figures before those of the further sheets
+_TURN, _PLACE, _FOCAL, _LENS, _NEXT, _AXIS = slice(0, 3), slice(3, 6), 6, 7, 8, slice(9, 11)
+_OF_LENS = slice(6, 11)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +75,8 @@ class Plane:
     """The fitted plane of the sheets; its x runs to the right on the first sheet, its y up, from its lower left corner.
 
     Attributes:
-        figures: The eight of the homography, the lens term, then x, y and turn of each further sheet.
+        figures: Turn (3), place (3), logarithm of the focal length, lens term, next term, lens axis (2); then x, y and
+            turn of each further sheet.
         covariance: Of the figures, shape (n, n).
         middle: Of the picture. [px]
         half: Half its diagonal. [px]
@@ -73,7 +84,6 @@ class Plane:
         corners: How many corners stand behind it. [-]
         dropped: How many did not fit and were left out. [-]
         residual: Root mean square of the corners' residuals. [px]
-        carried: What a unit of each term that is not fitted moves the fitted figures by, shape (3, n).
         scale: Of the printer.
     """
 
@@ -85,32 +95,33 @@ class Plane:
     corners: int
     dropped: int
     residual: float
-    carried: Floats
     scale: PrintScale
 
     @property
     def lens(self) -> float:
         """The lens term: by how much a corner of the picture is moved outward, over half the diagonal. [-]"""
-        return float(self.figures[8])
+        return float(self.figures[_LENS])
 
     def to_plane(self, picture: Floats) -> Floats:
         """Points of the plane of points of the picture, shape (n, 2). [m]"""
-        return _mapped((picture - self.middle) / self.half, self.figures, np.zeros(3)) * _UNIT
+        return _mapped((picture - self.middle) / self.half, self.figures) * _UNIT
 
     def to_picture(self, points: Floats) -> Floats:
         """Points of the picture of points of the plane, shape (n, 2). [px]"""
-        back = np.linalg.inv(_matrix(self.figures))
-        u = np.column_stack([points / _UNIT, np.ones(len(points))]) @ back.T
-        u = u[:, :2] / u[:, 2:]
-        q = u.copy()
+        seen = np.column_stack([points / _UNIT, np.ones(len(points))]) @ _seen(self.figures).T
+        axis = self.figures[_AXIS]
+        straight = seen[:, :2] / seen[:, 2:] - axis
+        q = straight.copy()
         for _ in range(20):
-            q = u / (1.0 + self.lens * (q * q).sum(axis=1, keepdims=True))
-        made: Floats = q * self.half + self.middle
+            square = (q * q).sum(axis=1, keepdims=True)
+            q = straight / (1.0 + self.lens * square + self.figures[_NEXT] * square * square)
+        made: Floats = (q + axis) * self.half + self.middle
         return made
 
     def frames(self) -> list[Floats]:
         """Corners of each sheet's pattern in the plane, each of shape (4, 2), in the order of `sheets`. [m]"""
-        return [self.on_sheet(n, np.array([(0, 0), (WIDE, 0), (WIDE, HIGH), (0, HIGH)])) for n in range(len(self.sheets))]
+        ring = np.array([(0.0, 0.0), (WIDE, 0.0), (WIDE, HIGH), (0.0, HIGH)])
+        return [self.on_sheet(n, ring) for n in range(len(self.sheets))]
 
     def on_sheet(self, place: int, drawn: Floats) -> Floats:
         """Points of the plane of points drawn on the sheet at this place of `sheets`. [m]"""
@@ -118,9 +129,10 @@ class Plane:
 
     def pixel(self, picture: Floats) -> Floats:
         """Side of the square as large as one pixel, at points of the picture, shape (n,). [m]"""
-        right = self.to_plane(picture + (0.5, 0.0)) - self.to_plane(picture - (0.5, 0.0))
-        down = self.to_plane(picture + (0.0, 0.5)) - self.to_plane(picture - (0.0, 0.5))
-        side: Floats = np.sqrt(np.abs(right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0]))
+        right, down = np.array([0.5, 0.0]), np.array([0.0, 0.5])
+        a = self.to_plane(picture + right) - self.to_plane(picture - right)
+        b = self.to_plane(picture + down) - self.to_plane(picture - down)
+        side: Floats = np.sqrt(np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]))
         return side
 
     def camera(self, at: Floats) -> tuple[float, float]:
@@ -129,18 +141,15 @@ class Plane:
         Args:
             at: The point, (x, y). [m]
         """
-        back = np.linalg.inv(_matrix(self.figures))
-        rows = np.diag([1.0, 1.0, 2.0 * FOCUS]) @ back  # the picture's half diagonal is 1: the focal length 2 FOCUS
-        ray = rows / np.sqrt(np.linalg.norm(rows[:, 0]) * np.linalg.norm(rows[:, 1]))
-        out = np.cross(ray[:, 0], ray[:, 1])
-        out /= np.linalg.norm(out)
-        height = abs(float(out @ ray[:, 2])) * _UNIT
-        sight = ray @ np.array([at[0] / _UNIT, at[1] / _UNIT, 1.0])
+        turn, place = _rotation(self.figures[_TURN]), self.figures[_PLACE]
+        out = turn[:, 2]
+        sight = turn[:, 0] * at[0] / _UNIT + turn[:, 1] * at[1] / _UNIT + place
+        height = abs(float(out @ place)) * _UNIT
         tilt = np.degrees(np.arccos(min(abs(float(out @ sight)) / float(np.linalg.norm(sight)), 1.0)))
         return max(height, 0.05), float(tilt)
 
     def area_spreads(self, lines: Sequence[Floats]) -> tuple[float, float]:
-        """Standard deviations of the area inside lines: by the corners and lens term fitted, and by what is not fitted.
+        """Standard deviations of the area inside lines: by the corners of the sheet, and by the lens.
 
         Both grow with the distance from the sheet.
 
@@ -148,24 +157,25 @@ class Plane:
             lines: Closed lines in the picture, cut-outs turning the other way than the outline, each (n, 2). [px]
 
         Returns:
-            By the fit, by the terms left out. [m^2]
+            With the lens known, and what is added as it is not. [m^2]
         """
         scaled = [(line - self.middle) / self.half for line in lines]
 
-        def area(figures: Floats, left_out: Floats) -> float:
-            return sum(shoelace(_mapped(q, figures, left_out)) for q in scaled) * _UNIT**2
+        def area(figures: Floats) -> float:
+            return sum(shoelace(_mapped(q, figures)) for q in scaled) * _UNIT**2
 
-        none = np.zeros(3)
-        by_figure = _slopes(lambda f: area(f, none), self.figures)
-        by_left_out = _slopes(lambda e: area(self.figures, e), none)
-        by_fit = float(np.sqrt(max(by_figure @ self.covariance @ by_figure, 0.0)))
-        usual = np.array([NEXT_TERM, OFF_AXIS, OFF_AXIS])
-        by_lens = float(np.linalg.norm((by_left_out + self.carried @ by_figure) * usual))
-        return by_fit, by_lens
+        slope = _slopes(area, self.figures)
+        whole = float(slope @ self.covariance @ slope)
+        known = np.linalg.inv(self.covariance)
+        rest = np.r_[0:6, _FIXED : len(self.figures)]
+        by_corners = float(slope[rest] @ np.linalg.inv(known[np.ix_(rest, rest)]) @ slope[rest])
+        return max(by_corners, 0.0) ** 0.5, max(whole - by_corners, 0.0) ** 0.5
 
 
 def find_corners(grey: NDArray[np.uint8], name: str) -> list[Corners]:
-    """The corners of all sheets in a picture.
+    """The corners of all sheets in a picture, the sheet with most first.
+
+    The markers say about where each corner of the chessboard is; there it is found to a fraction of a pixel.
 
     Args:
         grey: The picture. [0..255]
@@ -182,57 +192,88 @@ def find_corners(grey: NDArray[np.uint8], name: str) -> list[Corners]:
                 f"{name}: the markers are mirrored",
                 "Take the picture with the back camera, mirroring off; a sheet printed on film must lie print up",
             )
-        found = f"only {len(ids)} of its markers" if len(ids) else "no marker of the sheet"
+        found = f"only {len(ids)} of the sheet's 24 markers are" if len(ids) else "no marker of the sheet is"
         raise SurfaceError(
             f"{name}: {found} found in the picture",
-            "Print the sheet with: layup template sheet sheet.pdf. Lay it whole in the picture, sharp and without glare",
+            "Print the sheet with: layup template sheet sheet.pdf. Lay it whole in the picture, sharp, without glare",
         )
-    each = len(board(1).getIds())
+    each = COLUMNS * ROWS // 2
     made = []
     for number in range(1, SHEETS + 1):
-        own = ids // each == number - 1
-        if own.sum() < 3:
+        own = np.flatnonzero(ids // each == number - 1)
+        if len(own) < 3:
             continue
-        if len(np.unique(ids[own])) < 0.75 * own.sum():
+        if len(own) - len(np.unique(ids[own])) > 2:
             raise SurfaceError(
                 f"{name}: sheet {number} lies there twice",
                 "Print sheets with different numbers: layup template sheet sheet.pdf --sheets 2",
             )
-        pattern = board(number)
-        detector = cv2.aruco.CharucoDetector(pattern)
-        kept = [mark for mark, k in zip(marks, own, strict=True) if k]
-        places, numbers, _, _ = detector.detectBoard(grey, markerCorners=kept, markerIds=ids[own].reshape(-1, 1))
-        if numbers is None or len(numbers) < 4:
-            continue
-        drawn = np.asarray(pattern.getChessboardCorners(), dtype=np.float64)[np.asarray(numbers).ravel(), :2]
-        made.append(Corners(number, np.asarray(places, dtype=np.float64).reshape(-1, 2), drawn))
+        made.append(_refined(cv2, grey, number, marks[own], ids[own] % each))
     most = max((len(c.picture) for c in made), default=0)
     if most < FEWEST:
         raise SurfaceError(
             f"{name}: only {most} corners of a sheet are found; at least {FEWEST} of its 35 are needed",
             "Lay the sheet whole in the picture, uncovered, sharp and without glare",
         )
-    return sorted(made, key=lambda c: -len(c.picture))
+    return sorted((c for c in made if len(c.picture) >= 6), key=lambda c: -len(c.picture))
 
 
-def _markers(cv2: Any, grey: NDArray[np.uint8]) -> tuple[list[Any], NDArray[np.int64]]:
+def _markers(cv2: Any, grey: NDArray[np.uint8]) -> tuple[Floats, NDArray[np.int64]]:
+    """Corners of the markers, (n, 4, 2), and their numbers."""
     detector = cv2.aruco.ArucoDetector(board(1).getDictionary(), cv2.aruco.DetectorParameters())
     marks, ids, _ = detector.detectMarkers(grey)
     if ids is None:
-        return [], np.zeros(0, dtype=np.int64)
-    known = np.asarray(ids).ravel()
-    good = known < SHEETS * len(board(1).getIds())
-    return [mark for mark, g in zip(marks, good, strict=True) if g], known[good].astype(np.int32)
+        return np.zeros((0, 4, 2)), np.zeros(0, dtype=np.int64)
+    known = np.asarray(ids, dtype=np.int64).ravel()
+    good = known < SHEETS * COLUMNS * ROWS // 2
+    return np.asarray(marks, dtype=np.float64).reshape(-1, 4, 2)[good], known[good]
 
 
-def fit_plane(corners: Sequence[Corners], size: tuple[int, int], scale: PrintScale, name: str) -> Plane:
+def _refined(cv2: Any, grey: NDArray[np.uint8], number: int, marks: Floats, places: NDArray[np.int64]) -> Corners:
+    """The corners of the chessboard of one sheet that touch a marker that was found."""
+    pattern = board(number)
+    drawn_marks = np.asarray(pattern.getObjPoints(), dtype=np.float64)[:, :, :2]
+    drawn = np.asarray(pattern.getChessboardCorners(), dtype=np.float64)[:, :2]
+    matrix, _ = cv2.findHomography(drawn_marks[places].reshape(-1, 2), marks.reshape(-1, 2), cv2.RANSAC, 3.0)
+    if matrix is None:
+        return Corners(number, np.zeros((0, 2)), np.zeros((0, 2)))
+    middles = drawn_marks[places].mean(axis=1)
+    touches = (np.abs(drawn[:, None] - middles[None]).max(axis=2) < 0.6 * SQUARE).any(axis=1)
+    drawn = drawn[touches]
+    picture = np.zeros((0, 2))
+    for limit in (0.15, 0.06):  # the corners found tell better than the markers where to look, so look twice
+        start = np.asarray(cv2.perspectiveTransform(drawn[None], matrix)[0], dtype=np.float64)
+        aside = [cv2.perspectiveTransform((drawn + way)[None], matrix)[0] for way in np.eye(2) * SQUARE]
+        width = np.linalg.norm(np.array(aside) - start, axis=2).min(axis=0)
+        inside = ((start > _RIM) & (start < np.array(grey.shape[::-1]) - 1.0 - _RIM)).all(axis=1)
+        drawn, start, width = drawn[inside], start[inside], width[inside]
+        if len(start) < 4:
+            return Corners(number, np.zeros((0, 2)), np.zeros((0, 2)))
+        found = start.astype(np.float32).reshape(-1, 1, 2).copy()
+        half = int(np.clip(0.11 * np.median(width), 3, 12))  # markers begin an eighth of a square away
+        cv2.cornerSubPix(grey, found, (half, half), (-1, -1), (3, 40, 1e-4))
+        picture = found.reshape(-1, 2).astype(np.float64)
+        near = np.hypot(*(picture - start).T) < np.maximum(0.7, limit * width)
+        if near.sum() < 4:
+            return Corners(number, np.zeros((0, 2)), np.zeros((0, 2)))
+        better, _ = cv2.findHomography(drawn[near], picture[near], cv2.RANSAC, 1.0 + 0.01 * float(np.median(width)))
+        matrix = matrix if better is None else better
+        if limit < 0.1:
+            drawn, picture = drawn[near], picture[near]
+    return Corners(number, picture, drawn)
+
+
+def fit_plane(
+    corners: Sequence[Corners], size: tuple[int, int], scale: PrintScale, name: str, focal: float | None = None
+) -> Plane:
     """The plane through the corners of the sheets.
 
     Args:
-        corners: Of each sheet, the best first.
+        corners: Of each sheet, the one with most first.
         size: Width and height of the picture. [px]
         scale: Of the printer.
         name: What errors call the picture.
+        focal: Focal length over the picture's diagonal, where it is known. [-]
 
     Raises:
         SurfaceError: the corners lie on no plane.
@@ -241,94 +282,117 @@ def fit_plane(corners: Sequence[Corners], size: tuple[int, int], scale: PrintSca
 
     middle = (np.array(size, dtype=np.float64) - 1.0) / 2.0
     half = float(np.hypot(*size)) / 2.0
-    q = np.concatenate([c.picture for c in corners])
-    q = (q - middle) / half
+    q = (np.concatenate([c.picture for c in corners]) - middle) / half
     drawn = np.concatenate([c.drawn for c in corners])
     place = np.repeat(np.arange(len(corners)), [len(c.picture) for c in corners])
-    figures = _start(q, drawn, place, scale, name)
+    usual = np.array([np.log(2.0 * (focal or FOCAL)), 0.0, 0.0, 0.0, 0.0])
+    spread = np.array([FOCAL_KNOWN if focal else FOCAL_SPREAD, LENS, NEXT_TERM, OFF_AXIS, OFF_AXIS])
+    starts = _starts(q, drawn, place, usual, scale, name)
+    figures = starts[0]
     kept = np.ones(len(q), dtype=bool)
-    none = np.zeros(3)
-
-    def laid(f: Floats) -> Floats:
-        made = np.empty_like(drawn)
-        for n in range(len(corners)):
-            made[place == n] = _laid(drawn[place == n], f, n, scale)
-        return made
-
-    for turn in range(4):
+    noise = np.full(len(q), 0.1)
+    for turn in range(6):
         to_pixels = _to_pixels(q, figures) * half
+        pixel = _UNIT / np.sqrt(np.abs(np.linalg.det(to_pixels)))
+        least = np.hypot(CORNER, PRINTED / pixel)
 
-        def off(f: Floats, left_out: Floats = none, to_pixels: Floats = to_pixels) -> Floats:
-            return np.einsum("nij,nj->ni", to_pixels, _mapped(q, f, left_out) - laid(f))
+        def off(f: Floats, to_pixels: Floats = to_pixels) -> Floats:
+            laid = np.concatenate([_laid(drawn[place == n], f, n, scale) for n in range(len(corners))])
+            made: Floats = np.einsum("nij,nj->ni", to_pixels, _mapped(q, f) - laid)
+            return made
 
-        def rows(f: Floats, off: Callable[..., Floats] = off) -> Floats:
-            return np.concatenate([off(f)[kept].ravel() / CORNER, [f[8] / LENS]])
+        def rows(f: Floats, kept: NDArray[np.bool_] = kept, noise: Floats = noise, off: Any = off) -> Floats:
+            seen = (off(f)[kept] / (noise[kept, None] * TOGETHER**0.5)).ravel()
+            return np.concatenate([seen, (f[_OF_LENS] - usual) / spread])
 
-        figures = least_squares(rows, figures, x_scale="jac").x
+        # a plane seen from afar can tilt to either side with nearly the same picture: the first turn tries both
+        tried = [least_squares(rows, start, x_scale="jac", loss="linear" if turn > 1 else "soft_l1") for start in ([figures] if turn else starts)]
+        figures = min(tried, key=lambda t: float(t.cost)).x
         away = np.hypot(*off(figures).T)
-        good = away <= max(0.5, 5.0 * float(np.median(away[kept])))
-        if turn and (good == kept).all():
+        good = away <= np.maximum(5.0 * float(np.median(away[kept])), 3.0 * least)
+        if good.sum() < FEWEST:
+            raise SurfaceError(
+                f"{name}: the corners of the sheet don't lie in one plane",
+                "Lay the sheet flat, weigh its corners down, and photograph it whole",
+            )
+        free = max(2 * int(good.sum()) - len(figures), 1)
+        seen_noise = float(np.sqrt((away[good] ** 2).sum() / free))
+        settled = (good == kept).all() and turn > 1
+        kept, noise = good, np.maximum(least, seen_noise)
+        if settled:
             break
-        kept = good if turn < 3 else kept
-    if kept.sum() < FEWEST or (place[kept] == 0).sum() < FEWEST:
-        raise SurfaceError(
-            f"{name}: the corners of the sheet don't lie in one plane: {int((~kept).sum())} of {len(kept)} are off",
-            "Lay the sheet flat, weigh its corners down, and photograph it whole",
-        )
-    free = 2 * int(kept.sum()) + 1 - len(figures)
-    squares = float((off(figures)[kept] ** 2).sum())
-    noise = max(CORNER, float(np.sqrt(squares / free)))
-    slopes = _slopes(rows, figures)
-    slopes[:-1] *= CORNER / noise / np.sqrt(TOGETHER)
+    slopes = _slopes(lambda f: rows(f, kept, noise), figures)
     covariance = np.linalg.inv(slopes.T @ slopes)
-    step = 1e-4
-    carried = []
-    for term in np.eye(3):
-        moved = (off(figures, term * step) - off(figures, -term * step))[kept].ravel() / (2.0 * step)
-        moved = np.append(moved / noise / np.sqrt(TOGETHER), 0.0)
-        carried.append(-covariance @ slopes.T @ moved)
-    return Plane(
-        figures, covariance, middle, half, tuple(c.sheet for c in corners), int(kept.sum()), int((~kept).sum()),
-        float(np.sqrt(squares / kept.sum() / 2.0)), np.array(carried), scale,
-    )  # fmt: skip
+    residual = float(np.sqrt((away[kept] ** 2).mean() / 2.0))
+    numbers = tuple(c.sheet for c in corners)
+    return Plane(figures, covariance, middle, half, numbers, int(kept.sum()), int((~kept).sum()), residual, scale)
 
 
-def _start(q: Floats, drawn: Floats, place: NDArray[np.int64], scale: PrintScale, name: str) -> Floats:
-    """First figures: a homography on the first sheet without lens, the others laid by it."""
+def _starts(
+    q: Floats, drawn: Floats, place: NDArray[np.int64], usual: Floats, scale: PrintScale, name: str
+) -> list[Floats]:
+    """First figures: a camera of the usual lens over the first sheet, the others laid as it sees them; up to two."""
     cv2 = opencv()
-    none = np.zeros(9)
     first = place == 0
-    matrix, _ = cv2.findHomography(q[first], _laid(drawn[first], none, 0, scale), cv2.LMEDS)
-    if matrix is None or not np.isfinite(matrix).all() or abs(matrix[2, 2]) < 1e-9:
-        raise SurfaceError(f"{name}: the corners of the sheet lie on no plane", "Lay the sheet flat, whole in the picture")
-    figures = np.append((matrix / matrix[2, 2]).ravel()[:8], 0.0)
-    for n in range(1, int(place.max()) + 1):
-        seen = _mapped(q[place == n], figures, np.zeros(3))
-        flat = _laid(drawn[place == n], none, 0, scale)
-        a, b = flat - flat.mean(axis=0), seen - seen.mean(axis=0)
-        turn = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
-        shift = seen.mean(axis=0) - _turned(flat.mean(axis=0)[None], turn)[0]
-        figures = np.append(figures, [*shift, turn])
-    return figures
+    flat = _laid(drawn[first], np.zeros(_FIXED), 0, scale)
+    lens = np.diag([np.exp(usual[0]), np.exp(usual[0]), 1.0])
+    solid = np.column_stack([flat, np.zeros(len(flat))])
+    _, turns, places, _ = cv2.solvePnPGeneric(
+        solid, np.ascontiguousarray(q[first]), lens, np.zeros(4), flags=cv2.SOLVEPNP_IPPE
+    )
+    made = []
+    for turn, at in zip(turns, places, strict=True):
+        if not (np.isfinite(turn).all() and np.isfinite(at).all()):
+            continue
+        figures = np.concatenate([turn.ravel(), at.ravel(), usual])
+        for n in range(1, int(place.max()) + 1):
+            seen = _mapped(q[place == n], figures)
+            laid = _laid(drawn[place == n], figures, 0, scale)
+            a, b = laid - laid.mean(axis=0), seen - seen.mean(axis=0)
+            angle = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
+            shift = seen.mean(axis=0) - _turned(laid.mean(axis=0)[None], angle)[0]
+            figures = np.concatenate([figures, shift, [angle]])
+        made.append(figures)
+    if not made:
+        raise SurfaceError(f"{name}: the corners of the sheet lie on no plane", "Lay the sheet flat")
+    return made
 
 
-def _matrix(figures: Floats) -> Floats:
-    return np.append(figures[:8], 1.0).reshape(3, 3)
+def _rotation(turn: Floats) -> Floats:
+    """The matrix of a turn about an axis. Source: Rodrigues' formula, from memory."""
+    angle = float(np.linalg.norm(turn))
+    if angle < 1e-12:
+        return np.eye(3)
+    x, y, z = turn / angle
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    made: Floats = np.eye(3) + np.sin(angle) * cross + (1.0 - np.cos(angle)) * (cross @ cross)
+    return made
 
 
-def _mapped(q: Floats, figures: Floats, left_out: Floats) -> Floats:
-    """Points of the plane, in its unit; `left_out` is the next radial term and the place of the lens axis."""
-    from_axis = q - left_out[1:]
+def _seen(figures: Floats) -> Floats:
+    """The homography from the plane, in its unit, to the picture without its lens term."""
+    turn = _rotation(figures[_TURN])
+    rows = np.column_stack([turn[:, 0], turn[:, 1], figures[_PLACE]])
+    focal = np.exp(figures[_FOCAL])
+    axis = figures[_AXIS]
+    made: Floats = np.array([[focal, 0.0, axis[0]], [0.0, focal, axis[1]], [0.0, 0.0, 1.0]]) @ rows
+    return made
+
+
+def _mapped(q: Floats, figures: Floats) -> Floats:
+    """Points of the plane, in its unit."""
+    from_axis = q - figures[_AXIS]
     square = (from_axis * from_axis).sum(axis=1, keepdims=True)
-    u = from_axis * (1.0 + figures[8] * square + left_out[0] * square * square) + left_out[1:]
-    m = _matrix(figures)
-    made: Floats = (u @ m[:2, :2].T + m[:2, 2]) / (u @ m[2, :2][:, None] + 1.0)
+    u = from_axis * (1.0 + figures[_LENS] * square + figures[_NEXT] * square * square) + figures[_AXIS]
+    m = np.linalg.inv(_seen(figures))
+    made: Floats = (u @ m[:2, :2].T + m[:2, 2]) / (u @ m[2, :2][:, None] + m[2, 2])
     return made
 
 
 def _turned(points: Floats, turn: float) -> Floats:
     c, s = np.cos(turn), np.sin(turn)
-    return points @ np.array([[c, s], [-s, c]])
+    made: Floats = points @ np.array([[c, s], [-s, c]])
+    return made
 
 
 def _laid(drawn: Floats, figures: Floats, place: int, scale: PrintScale) -> Floats:
@@ -336,16 +400,15 @@ def _laid(drawn: Floats, figures: Floats, place: int, scale: PrintScale) -> Floa
     flat = np.column_stack([drawn[:, 0] * scale.across, (HIGH - drawn[:, 1]) * scale.along]) / _UNIT
     if place == 0:
         return flat
-    x, y, turn = figures[9 + 3 * (place - 1) : 12 + 3 * (place - 1)]
-    return _turned(flat, float(turn)) + (x, y)
+    first = _FIXED + 3 * (place - 1)
+    made: Floats = _turned(flat, float(figures[first + 2])) + figures[first : first + 2]
+    return made
 
 
 def _to_pixels(q: Floats, figures: Floats) -> Floats:
     """What a step in the plane is in the picture, at each point, shape (n, 2, 2)."""
-    step, none = 1e-5, np.zeros(3)
-    columns = [
-        (_mapped(q + way, figures, none) - _mapped(q - way, figures, none)) / (2.0 * step) for way in np.eye(2) * step
-    ]
+    step = 1e-5
+    columns = [(_mapped(q + way, figures) - _mapped(q - way, figures)) / (2.0 * step) for way in np.eye(2) * step]
     return np.linalg.inv(np.stack(columns, axis=2))
 
 

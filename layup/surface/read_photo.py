@@ -34,7 +34,7 @@ SIMPLIFIED = 0.0001
 """The outline given strays from the edge seen by no more than this, or than half a pixel if that is more. [m]"""
 NARROWEST = 0.002
 """A hole nowhere wider than this is a mark of a pen or a speck, and is not cut out. [m]"""
-EDGE = 0.12
+EDGE = 0.08
 """Where in the step from table to template the edge lies, standard deviation over the step's width; no source. [-]"""
 PAPER_EDGE = 0.00005
 """How a cut edge of paper differs from the line meant, standard deviation; no source. [m]"""

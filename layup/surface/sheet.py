@@ -147,8 +147,13 @@ def _neighbours(faces: Faces) -> tuple[Numbers, Numbers]:
 
 def loops_of(faces: Faces) -> list[Numbers]:
     """The free edges of a mesh as closed lines of points, in the direction of their faces."""
+    return chained(free_edges(faces))
+
+
+def chained(edges: Faces) -> list[Numbers]:
+    """Directed edges (e, 2) as closed lines of points; what doesn't close is left out."""
     follow: dict[int, list[int]] = {}
-    for a, b in free_edges(faces).tolist():
+    for a, b in edges.tolist():
         follow.setdefault(a, []).append(b)
     loops = []
     while follow:

@@ -31,13 +31,16 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError, nearest
 from layup.surface.clip import Soup
 from layup.surface.conditions import between, inside, of_group, within
+from layup.surface.geodesic import Curve, finer
 from layup.surface.measure import Measured, measure_triangles
 from layup.surface.overlay import overlay
-from layup.surface.topology import Faces, Points
+from layup.surface.topology import Faces, Points, normals
 
 OWN = ("within", "between", "group", "inside", "along")
 JOINED = ("or", "and", "not")
 KEYS = OWN + JOINED
+
+_FINE = 5_000.0  # faces are at most this part of the surface where several distances are laid over each other
 
 Spec = Mapping[str, object]
 _Mask = NDArray[np.bool_]
@@ -78,8 +81,13 @@ def cut_zone(points: Points, faces: Faces, spec: Spec, groups: Mapping[str, NDAr
         SurfaceError: a key or text that can't be read, or a zone with no area on this surface.
     """
     name = _name(spec)
+    curve = None
+    if _fronts(spec) > 1:  # so that few pieces of one zone share a face with pieces of another
+        area = float(normals(points, faces)[1].sum())
+        points, faces, owner, curve = finer(points, faces, float(np.sqrt(area / _FINE)))
+        groups = {word: mask[owner] for word, mask in groups.items()}
     whole = np.concatenate([points[faces], np.arange(len(faces))[:, None, None].repeat(3, axis=1)], axis=2)
-    work = _Work(points, faces, groups, whole)
+    work = _Work(points, faces, groups, curve, whole)
     rule = work.rule(spec, name)
     held = rule(work.soup)
     inner, outer = work.soup[held][:, :, :3], work.soup[~held][:, :, :3]
@@ -87,6 +95,15 @@ def cut_zone(points: Points, faces: Faces, spec: Spec, groups: Mapping[str, NDAr
     if not area.area > 0.0:
         raise SurfaceError(f"{name}: no part of the surface lies in it", _box_hint(points))
     return Cut(area, rest, inner, outer)
+
+
+def _fronts(spec: object) -> int:
+    """How many distances along the surface a zone asks for."""
+    if isinstance(spec, Mapping):
+        own = spec.get("within")
+        number = len(own) if isinstance(own, (list, tuple)) else int(own is not None)
+        return number + sum(_fronts(spec.get(key)) for key in JOINED)
+    return sum(_fronts(s) for s in spec) if isinstance(spec, (list, tuple)) else 0
 
 
 _Rule = Callable[[Soup], _Mask]
@@ -99,6 +116,7 @@ class _Work:
     points: Points
     faces: Faces
     groups: Mapping[str, NDArray[np.bool_]]
+    curve: Curve | None
     soup: Soup
 
     def rule(self, spec: Spec, name: str) -> _Rule:
@@ -131,7 +149,7 @@ class _Work:
         """Cut the soup by one condition, and give the rule that reads its marks."""
         column = self.soup.shape[2]
         if key == "within":
-            parts = within(self.points, self.faces, entry, name)
+            parts = within(self.points, self.faces, entry, name, self.curve)
             self.soup = overlay(self.soup, _with_marks(*parts))
         elif key == "between":
             self.soup = _with_marks(*between(self.soup, entry, name))

@@ -1,0 +1,126 @@
+"""Stacks of one kind together, and how they fare: what the checks take and give.
+
+A stack is written as option numbers from the mould up; -1 stands for the core.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.laminate.panel import terms_of
+from layup.laminate.sandwich import shear_stiffness
+from layup.laminate.stiffness import stack_stiffness
+from layup.shelf import Bench, CoreChoice
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+CORE = -1
+"""Stands for the core in a stack of option numbers."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckKind:
+    """One check: what it compares, by what formula, from where.
+
+    Attributes:
+        name: For a person.
+        formula: In the letters of the trade.
+        source: Where the formula comes from.
+        unit: Of the value and the limit.
+        limit: What the value is held against; None where the limit differs from stack to stack.
+        at_least: Whether the value must be at least the limit (else at most).
+        strength: Whether it is a strength check, and carries the cautions.
+    """
+
+    name: str
+    formula: str
+    source: str
+    unit: str
+    limit: float | None
+    at_least: bool
+    strength: bool = False
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Stacks of one process, one core and one number of plies.
+
+    Attributes:
+        bench: The process.
+        core: In the middle, or None.
+        stack: Option numbers from the mould up, the core as -1, (n, k).
+        d: Six numbers each, (n, 6). [N m]
+        areal_weight: (n,). [kg/m^2]
+    """
+
+    bench: Bench
+    core: CoreChoice | None
+    stack: Ints
+    d: Floats
+    areal_weight: Floats
+
+    @property
+    def thicknesses(self) -> Floats:
+        """Of each ply and the core, (n, k). [m]"""
+        core = 0.0 if self.core is None else self.core.thickness
+        return np.asarray(np.append(self.bench.options.thickness, core)[self.stack])
+
+    @property
+    def thickness(self) -> Floats:
+        """Of the stack, without the films on its faces, (n,). [m]"""
+        return np.asarray(self.thicknesses.sum(axis=1))
+
+    def take(self, which: Ints) -> Batch:
+        """Some of its stacks."""
+        return replace(self, stack=self.stack[which], d=self.d[which], areal_weight=self.areal_weight[which])
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """How stacks fare.
+
+    Attributes:
+        kinds: The checks, in order.
+        values: (n, checks).
+        limits: (n, checks).
+        reserves: (n, checks).
+    """
+
+    kinds: tuple[CheckKind, ...]
+    values: Floats
+    limits: Floats
+    reserves: Floats
+
+    @property
+    def least(self) -> Floats:
+        """Smallest reserve of each stack, (n,). [-]"""
+        if not self.kinds:
+            return np.full(len(self.reserves), np.inf)
+        return np.asarray(self.reserves.min(axis=1))
+
+    @property
+    def passed(self) -> NDArray[np.bool_]:
+        """Which stacks pass every check."""
+        return np.asarray(self.least >= 1 - 1e-9)
+
+
+def core_shear_stiffness(batch: Batch) -> Floats | None:
+    """Shear stiffness per width of a sandwich, cautious for a honeycomb (across its ribbon); None without a core."""
+    core = batch.core
+    if core is None or not core.properties.shear_modulus:
+        return None
+    modulus = core.properties.shear_modulus * (0.5 if core.properties.honeycomb else 1.0)
+    distance = (batch.thickness + core.thickness) / 2
+    return np.asarray(shear_stiffness(modulus, core.thickness, distance))
+
+
+def d_of(bench: Bench, core: CoreChoice | None, stack: Sequence[int]) -> Floats:
+    """D of one stack, D - B A^-1 B where it is not symmetric, (6,). [N m]"""
+    q = np.concatenate([np.array([p.qbar for p in bench.plies]), np.zeros((1, 3, 3))])[list(stack)]
+    t = np.append(bench.options.thickness, 0.0 if core is None else core.thickness)[list(stack)]
+    whole = stack_stiffness(q, t)
+    return terms_of(whole.d if tuple(stack) == tuple(reversed(stack)) else whole.reduced_bending)

@@ -1,0 +1,58 @@
+"""`layup choose PART`: the lightest layup that is stiff and strong enough."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import json_option, part_argument, units_option
+
+if TYPE_CHECKING:
+    from layup.words import System
+
+
+@click.command("choose", short_help="The lightest layup that is stiff and strong enough.")
+@part_argument
+@click.option("--explain", is_flag=True, help="Every check of the chosen layup: formula, numbers, source.")
+@click.option("--quick", is_flag=True, help="Only the lightest; no front of weight, cost and stiffness.")
+@click.option("--picture", type=click.Path(path_type=Path), help="Save the front as a picture: .png, .svg or .pdf.")
+@click.option("--write", "out", type=click.Path(path_type=Path), help="Save the part file with the chosen layup in it.")
+@units_option
+@json_option
+def command(
+    part: Path, explain: bool, quick: bool, picture: Path | None, out: Path | None, units: System | None, as_json: bool
+) -> None:
+    """The lightest layup that does what [needs] asks of the part, of what [shelf] has.
+
+    Without [needs] the part must be as stiff in bending as what it replaces; without [shelf] its own fabrics, cores and
+    process are tried. Ctrl-C stops the search and shows the best so far.
+    """
+    from layup.choice import choose
+    from layup.show.waiting import Waiting
+
+    with Waiting() as waiting:
+        choice = choose(part, tell=waiting.tell, wide=not quick)
+    if out is not None:
+        from layup.writeback import write_part
+
+        if choice.best is None:
+            click.echo("Nothing was written: no layup passes.", err=True)
+        else:
+            click.echo(f"Wrote {write_part(part, choice.best, out)}.", err=True)
+    if picture is not None:
+        from layup.show.choose_picture import draw_choice
+
+        click.echo(f"Wrote {draw_choice(choice, picture)}.", err=True)
+    if as_json:
+        from layup.show.choose_machine import json_text
+
+        click.echo(json_text(choice))
+    else:
+        from layup.show import screen
+        from layup.show.choose_screen import choice_screen
+
+        screen.show(choice_screen(choice, units or choice.job.part.units, explain))
+    if choice.best is None:
+        raise click.exceptions.Exit(1)

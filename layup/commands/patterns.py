@@ -1,0 +1,128 @@
+"""`layup patterns PART`: every ply flat, as it is cut."""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from layup.commands.options import json_option, units_option
+
+if TYPE_CHECKING:
+    from layup.partfile import Job
+    from layup.shop.pattern import FlatPly
+    from layup.words import System
+
+_file = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command("patterns", short_help="Every ply flat, as it is cut: DXF, SVG, full-size PDF.")
+@click.argument("part", type=click.Path(path_type=Path))
+@units_option
+@json_option
+@click.option("--dxf", type=_file, help="Write a drawing for a cutter.")
+@click.option("--dxf-unit", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Its unit.")
+@click.option("--svg", type=_file, help="Write a drawing in millimetres.")
+@click.option("--pdf", type=_file, help="Write full-size templates to print.")
+@click.option("--paper", type=click.Choice(["a4", "letter", "roll"]), default="a4", show_default=True)
+@click.option("--roll-width", default="36 in", show_default=True, help="Of the plotter's paper, with --paper roll.")
+@click.option("--trim", help="Laid up beyond the edge and cut off later; else as the part file says.")
+@click.option("--holes", type=click.Path(path_type=Path, dir_okay=False), help="Holes to mark: .csv or .dxf, in plan.")
+@click.option("--holes-unit", help="Their unit, where the file states none: mm or in.")
+@click.option("--picture", type=_file, help="Save a picture of the shear: .png, .svg or .pdf.")
+@click.option("--no-splices", is_flag=True, help="Don't look for a splice where the cloth locks.")
+def command(
+    part: Path, units: System | None, as_json: bool, dxf: Path | None, dxf_unit: Any, svg: Path | None,
+    pdf: Path | None, paper: Any, roll_width: str, trim: str | None, holes: Path | None, holes_unit: str | None,
+    picture: Path | None, no_splices: bool,
+) -> None:  # fmt: skip
+    """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
+    from layup.partfile import read_part
+    from layup.shop.pattern import flat_plies
+    from layup.units import parse
+
+    job = read_part(part)
+    begin = time.monotonic()
+
+    def show(done: int, of: int) -> None:
+        if sys.stderr.isatty() and time.monotonic() - begin > 1.0:
+            click.echo(f"\r\x1b[Kplies draped: {done} of {of}", nl=False, err=True)
+
+    plies = flat_plies(
+        job, trim=parse(trim, "length") if trim is not None else None,
+        holes=_holes(holes, holes_unit) if holes is not None else None, progress=show,
+    )  # fmt: skip
+    if sys.stderr.isatty() and time.monotonic() - begin > 1.0:
+        click.echo("\r\x1b[K", nl=False, err=True)
+    _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"))
+    if picture is not None:
+        _draw(job, picture)
+    splices = [] if no_splices else _splices(job)
+    if as_json:
+        from layup.show.patterns_screen import patterns_json
+
+        click.echo(patterns_json(job, plies, splices))
+        return
+    from layup.show import screen
+    from layup.show.patterns_screen import patterns_screen
+
+    screen.show(patterns_screen(job, plies, splices, units or job.part.units))
+
+
+def _holes(path: Path, unit: str | None) -> Any:
+    from layup.surface.holes import holes_of, read_holes
+
+    if path.suffix.casefold() == ".dxf":
+        from layup.surface.read_dxf import read_dxf
+
+        return holes_of(read_dxf(path, unit=unit))
+    return read_holes(path, unit=unit)
+
+
+def _write(
+    job: Job, plies: tuple[FlatPly, ...], dxf: Path | None, dxf_unit: Any, svg: Path | None, pdf: Path | None,
+    paper: Any, roll: float,
+) -> None:  # fmt: skip
+    if dxf is not None:
+        from layup.shop.templates import write_dxf
+
+        click.echo(f"Drawing: {write_dxf(plies, dxf, dxf_unit)}", err=True)
+    if svg is not None:
+        from layup.shop.templates import write_svg
+
+        click.echo(f"Drawing: {write_svg(plies, svg)}", err=True)
+    if pdf is not None:
+        from layup.shop.tiled_pdf import write_pdf
+
+        click.echo(f"Templates: {write_pdf(plies, pdf, paper, roll=roll, title=job.part.title)}", err=True)
+
+
+def _draw(job: Job, picture: Path) -> None:
+    from layup.draped import drape_ply, shears
+    from layup.show.shear_picture import draw_shear
+
+    shown = [
+        (f"{e.fabric} at {e.angle:g}°, {e.zone or 'whole'}", drape_ply(job, e))
+        for e in job.part.plies() if e.fabric is not None and e.area is None and shears(job, e)
+    ]  # fmt: skip
+    drawn = draw_shear(job.surface, shown, picture, f"{job.part.title}: shear of the cloth")
+    click.echo(f"Picture: {drawn}", err=True)
+
+
+def _splices(job: Job) -> list[Any]:
+    """For each ply that locks, the cut that takes most of it away."""
+    from layup.draped import drape_ply, shears
+    from layup.shop.splice_line import propose
+
+    found, seen = [], set()
+    for number, entry in enumerate(job.part.plies(), start=1):
+        key = (entry.fabric, entry.angle, entry.zone, entry.start)
+        if entry.fabric is None or entry.area is not None or key in seen or not shears(job, entry):
+            continue
+        seen.add(key)
+        if drape_ply(job, entry).locked > 0.005:
+            found.append((number, propose(job, entry)))
+    return found

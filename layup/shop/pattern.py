@@ -1,0 +1,367 @@
+"""Flat patterns: every ply as it is cut, the warp along +x, with what it needs to find its place on the mould.
+
+    All plies of a part            flat_plies(job)
+
+A pattern is seen from the side that the faces of the surface face. Its cut line is the edge of the zone, grown by what
+is trimmed off later; the edge itself, cut-outs and holes are marked to be drawn, not cut: a cut-out in a ply over the
+whole surface is cut after the cure.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.draped import DrapedPly, drape_ply, shears
+from layup.errors import LayupError, SurfaceError
+from layup.part import WHOLE, PlyEntry
+from layup.partfile import Job
+from layup.shop import practice
+from layup.shop.splice import splice
+from layup.words import length_words
+
+if TYPE_CHECKING:
+    from shapely import LineString, Polygon
+    from shapely.geometry.base import BaseGeometry
+
+    from layup.surface.holes import Pattern
+    from layup.surface.laid_flat import Map
+
+Floats = NDArray[np.float64]
+Pair = tuple[float, float]
+
+NOTCH = 0.006
+"""Length of the mark where a centre line meets the edge; common practice. [m]"""
+STIFF = 0.02
+"""Stretch beyond which a ply that doesn't shear needs a cut; common practice: beyond 2 % it wrinkles. [-]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Drill:
+    """A hole of the part, to be marked on the ply.
+
+    Attributes:
+        at: Its middle. [m]
+        diameter: [m]
+        name: What the drawing calls it.
+    """
+
+    at: Pair
+    diameter: float
+    name: str
+
+
+@dataclass(frozen=True, eq=False)
+class FlatPly:
+    """One piece of one ply, flat, the warp along +x. All lengths in metres.
+
+    Attributes:
+        number: Of the ply in the layup, from 1, from the mould up; cores counted.
+        name: What is written on it: "4", or "4a" and "4b" where it is in pieces.
+        count: How many of this number follow each other alike; it is cut so many times.
+        fabric: Name of the cloth.
+        angle: Of the warp on the part. [deg]
+        zone: Where it goes.
+        outline: The cut line.
+        edge: The edge of the part or zone inside it, with its cut-outs.
+        centre: Centre lines through the start, along the warp and square to it.
+        notches: Short marks at the cut line where the centre lines meet it.
+        start: Where the ply is laid first; outside the outline where another piece has it.
+        drills: Holes of the part.
+        seams: Where the edge of the neighbouring strip comes to lie.
+        area: True area of the surface that it covers (m^2), without what is trimmed; of the whole ply.
+        stretch: Least and greatest stretch of a stiff ply; None for a cloth that shears. [-]
+        notes: What to know before it is cut, a sentence each.
+    """
+
+    number: int
+    name: str
+    count: int
+    fabric: str
+    angle: float
+    zone: str
+    outline: Polygon
+    edge: BaseGeometry
+    centre: tuple[LineString, ...]
+    notches: tuple[LineString, ...]
+    start: Pair
+    drills: tuple[Drill, ...]
+    seams: tuple[LineString, ...]
+    area: float
+    stretch: tuple[float, float] | None
+    notes: tuple[str, ...]
+
+    @property
+    def title(self) -> str:
+        """What stands on it: number, cloth, angle, zone."""
+        times = f" (cut {self.count})" if self.count > 1 else ""
+        return f"Ply {self.name}: {self.fabric}, {self.angle:g}°, {self.zone}{times}"
+
+
+Progress = Callable[[int, int], None]
+"""Called with how many lines of the layup are done, of how many."""
+
+
+def flat_plies(
+    job: Job,
+    *,
+    trim: float | None = None,
+    holes: Pattern | None = None,
+    along: tuple[float, float, float] = (0.0, 0.0, 1.0),
+    widths: dict[str, float] | None = None,
+    nodes: int | None = None,
+    progress: Progress | None = None,
+) -> tuple[FlatPly, ...]:
+    """Flat patterns of all plies of fabric, in laying order.
+
+    Args:
+        job: The part file, read.
+        trim: Laid up beyond the edge and cut off later; the part file's `trim` if left out. [m]
+        holes: Holes of the part in plan, to be marked.
+        along: Direction from which the plan is seen.
+        widths: Width of the roll in the shop, by fabric, where it is not the table's. [m]
+        nodes: About how many nodes of the net to lay.
+        progress: Called after each line of the layup.
+
+    Returns:
+        The patterns; a ply wider than its roll is in strips.
+
+    Raises:
+        LayupError: A ply given only by its area has no shape; a start off the surface; a warp square to it.
+    """
+    width = job.part.trim if trim is None else trim
+    entries = job.part.plies()
+    made: list[FlatPly] = []
+    number = 0
+    kept: dict[tuple[object, ...], tuple[FlatPly, ...]] = {}
+    for line, entry in enumerate(entries):
+        number += 1
+        first, number = number, number + entry.count - 1
+        if entry.fabric is not None:
+            if entry.area is not None:
+                raise LayupError(
+                    f"ply {first} is given by its area alone, so it has no pattern. Give it a zone, or cut it by hand"
+                )
+            key = (entry.fabric, entry.angle, entry.zone, entry.start, entry.overlap)
+            if key not in kept:
+                kept[key] = _one(job, entry, width or 0.0, holes, along, widths or {}, nodes)
+            made += [replace(p, number=first, name=f"{first}{p.name}", count=entry.count) for p in kept[key]]
+        if progress is not None:
+            progress(line + 1, len(entries))
+    if not made:
+        raise LayupError("there is no ply of fabric in the layup, so there is nothing to cut")
+    return tuple(made)
+
+
+def _one(
+    job: Job, entry: PlyEntry, trim: float, holes: Pattern | None, along: tuple[float, float, float],
+    widths: dict[str, float], nodes: int | None,
+) -> tuple[FlatPly, ...]:  # fmt: skip
+    """The pieces of one ply; their names are only letters."""
+    import shapely
+
+    from layup.surface.drape import without_lips
+    from layup.surface.laid_flat import from_net, outlines
+
+    lies = drape_ply(job, entry, nodes=nodes)
+    whole = entry.zone in (None, WHOLE)
+    grow = trim if whole else 0.0
+    pieces: list[FlatPly] = []
+    marked = _on_surface(job, holes, along) if holes is not None else []
+    for net, laid in zip(lies.nets, lies.triangles, strict=True):
+        triangles = laid
+        notes: list[str] = []
+        stretch = None
+        if shears(job, entry):
+            there = from_net(net)
+            notes += _cloth_notes(lies)
+            if whole:
+                triangles = without_lips(net, triangles)
+        else:
+            there = _stiff(job, entry, net.start, triangles)
+            assert there.flat is not None
+            stretch = there.flat.worst
+            if max(1.0 - stretch[0], stretch[1] - 1.0) > STIFF:
+                notes.append(
+                    f"doesn't shear and would have to stretch {(stretch[0] - 1) * 100:.1f} to "
+                    f"{(stretch[1] - 1) * 100:+.1f} %: cut it in narrower strips or slit it"
+                )
+        found = outlines(triangles, there)
+        if not found:
+            continue
+        edge = shapely.union_all(found)
+        area = (
+            float(
+                np.linalg.norm(
+                    np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1
+                ).sum()
+            )
+            / 2
+        )
+        cut = shapely.union_all([shapely.Polygon(p.exterior) for p in found]) if whole else edge
+        cut = cut.buffer(grow, join_style="mitre", mitre_limit=2.0) if grow else cut
+        near = [d for d in marked if _covers(triangles, d[0], there.link)]
+        drills = tuple(
+            Drill((float(x), float(y)), d[1], d[2])
+            for d, (x, y) in zip(near, there.there(np.array([d[0] for d in near])) if near else [], strict=True)
+        )
+        for part in sorted(shapely.get_parts(cut), key=lambda p: (-p.area, p.bounds)):
+            pieces += _strips(job, entry, part, edge, drills, area, stretch, tuple(notes), widths)
+    letters = len(pieces) > 1
+    return tuple(replace(p, name=_letter(n) if letters else "") for n, p in enumerate(pieces))
+
+
+def _cloth_notes(lies: DrapedPly) -> list[str]:
+    notes = []
+    if lies.locked > 0.001:
+        lock = math.degrees(lies.locking)
+        notes.append(
+            f"locks (past {lock:.0f}°) on {lies.locked * 100:.1f} % of its area: it wrinkles there, or needs a cut"
+        )
+    if lies.bare > 0.005:
+        notes.append(f"the net doesn't reach {lies.bare * 100:.1f} % of the surface: the outline is a guess there")
+    return notes
+
+
+def _stiff(job: Job, entry: PlyEntry, start: Floats, triangles: Floats) -> Map:
+    """The map of a ply that doesn't shear, over the piece of the surface that it lies on."""
+    from layup.surface.laid_flat import from_stiff
+    from layup.surface.nearest import nearest_face
+    from layup.surface.topology import face_pairs, pieces
+
+    points, faces = job.surface.vertices, job.surface.faces
+    if entry.zone not in (None, WHOLE):
+        from layup.draped import near_faces
+
+        faces = near_faces(points, faces, triangles, start)
+    pairs, _, _ = face_pairs(faces)
+    _, label = pieces(len(faces), pairs)
+    own = faces[label == label[nearest_face(points, faces, start)]]
+    warp = job.part.surface.warp or (1.0, 0.0, 0.0)
+    return from_stiff(points, own, start, warp, math.radians(entry.angle))
+
+
+def _strips(
+    job: Job, entry: PlyEntry, cut: Polygon, edge: BaseGeometry, drills: tuple[Drill, ...], area: float,
+    stretch: tuple[float, float] | None, notes: tuple[str, ...], widths: dict[str, float],
+) -> list[FlatPly]:  # fmt: skip
+    """One outline as one piece, or in strips along its warp where it is wider than the roll."""
+    import shapely
+
+    fabric = entry.fabric or ""
+    figure = job.library.get("fabric", fabric).optional("width")
+    width = widths.get(fabric, figure.value if figure is not None else None)
+    overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+    shapes: Sequence[Polygon] = (cut,)
+    seams: list[LineString] = []
+    if width is not None:
+        usable = width - 2 * practice.EDGE.value
+        joined = splice(cut, usable, overlap)
+        shapes = joined.shapes
+        if len(shapes) > 1:
+            _, low, _, high = cut.bounds
+            count = math.ceil((high - low - overlap) / (usable - overlap) - 1e-9)
+            strip = (high - low + (count - 1) * overlap) / count
+            for number in range(1, count):
+                for y in (low + number * (strip - overlap), low + number * (strip - overlap) + overlap):
+                    line = shapely.LineString([(cut.bounds[0] - 1, y), (cut.bounds[2] + 1, y)])
+                    seams.append(line)
+            notes = (
+                *notes,
+                f"{length_words(high - low, 'both')} across the warp, the roll has {length_words(usable, 'both')} to use: "
+                f"in {count} strips that overlap by {length_words(overlap, 'metric')}",
+            )
+    far = 2.0 * float(np.hypot(*(np.array(cut.bounds[2:]) - cut.bounds[:2]))) + 1.0
+    lines = [shapely.LineString([(-far, 0.0), (far, 0.0)]), shapely.LineString([(0.0, -far), (0.0, far)])]
+    made = []
+    for shape in shapes:
+        centre = [part for line in lines for part in _lines(line.intersection(shape))]
+        own_seams = [p for line in seams for p in _lines(line.intersection(shape.buffer(-1e-6)))]
+        made.append(
+            FlatPly(
+                0, "", 1, fabric, entry.angle, entry.zone or WHOLE, shape, edge.intersection(shape), tuple(centre),
+                tuple(_notches(centre, shape)), (0.0, 0.0),
+                tuple(d for d in drills if shape.buffer(d.diameter).contains(shapely.Point(d.at))),
+                tuple(own_seams), area, stretch, notes,
+            )
+        )  # fmt: skip
+    return made
+
+
+def _lines(shape: BaseGeometry) -> list[LineString]:
+    import shapely
+
+    return [p for p in shapely.get_parts(shape) if p.geom_type == "LineString" and p.length > 1e-6]
+
+
+def _notches(centre: Sequence[LineString], shape: Polygon) -> list[LineString]:
+    """Short marks into the cloth where a centre line meets its edge."""
+    import shapely
+
+    marks = []
+    for line in centre:
+        ends = np.asarray(line.coords)
+        for here, there in ((ends[0], ends[-1]), (ends[-1], ends[0])):
+            if shape.exterior.distance(shapely.Point(here)) > 1e-6:
+                continue
+            inward = (there - here) / np.linalg.norm(there - here)
+            marks.append(shapely.LineString([here, here + inward * min(NOTCH, 0.3 * line.length)]))
+    return marks
+
+
+def _on_surface(job: Job, holes: Pattern, along: tuple[float, float, float]) -> list[tuple[Floats, float, str]]:
+    """Holes seen in plan, brought onto the surface: place, diameter, name.
+
+    Raises:
+        SurfaceError: A hole lies beside the part.
+    """
+    way = np.asarray(along, dtype=np.float64) / np.linalg.norm(along)
+    across = np.array([1.0, 0.0, 0.0]) if abs(way[0]) < 0.9 else np.array([0.0, 1.0, 0.0])
+    x = across - across @ way * way
+    x = x / np.linalg.norm(x)
+    y = np.cross(way, x)
+    corner = job.surface.vertices[job.surface.faces]
+    flat = corner @ np.stack([x, y]).T
+    found = []
+    for hole in holes.holes:
+        at = np.array([hole.x, hole.y])
+        a, u, v = flat[:, 0], flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
+        det = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+        w = at - a
+        with np.errstate(divide="ignore", invalid="ignore"):
+            s, t = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / det, (u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]) / det
+        inside = np.flatnonzero((s >= -1e-9) & (t >= -1e-9) & (s + t <= 1 + 1e-9) & (np.abs(det) > 1e-18))
+        if len(inside):
+            s, t = s[inside, None], t[inside, None]
+            c = corner[inside]
+            places = c[:, 0] + s * (c[:, 1] - c[:, 0]) + t * (c[:, 2] - c[:, 0])
+            found.append((places[int(np.argmax(places @ way))], hole.diameter, hole.name))
+            continue
+        if _in_cutout(flat, at, hole.diameter):
+            continue  # it is drilled through the mesh already: its edge is marked as a cut-out
+        raise SurfaceError(
+            f"{hole} lies beside the part as seen along ({', '.join(f'{v:g}' for v in along)})",
+            "Check its coordinates and unit, or give the direction the plan is seen from",
+        )
+    return found
+
+
+def _in_cutout(flat: Floats, at: Floats, diameter: float) -> bool:
+    return bool(np.linalg.norm(flat.reshape(-1, 2) - at, axis=1).min() < diameter)
+
+
+def _covers(triangles: Floats, place: Floats, link: float) -> bool:
+    from layup.surface.nearest import nearest_points
+
+    soup = triangles.reshape(-1, 3)
+    feet = nearest_points(soup, np.arange(len(soup)).reshape(-1, 3), place)
+    return float(np.linalg.norm(feet - place, axis=1).min()) < 0.5 * link
+
+
+def _letter(number: int) -> str:
+    return chr(ord("a") + number) if number < 26 else f"-{number + 1}"

@@ -1,0 +1,298 @@
+"""Weigh-ins: kept with the part file and prediction of their moment, questioned when absurd, and replayed."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from pytest import approx
+
+from layup.cli import main
+from layup.errors import LayupError
+from layup.record.exchange import read_export, to_json, write_export
+from layup.record.ground import STAGES, expect, stage_mass
+from layup.record.store import FILE, open_store
+from layup.record.weighins import (
+    Circumstances,
+    newest,
+    of_piece,
+    predict_piece,
+    questions,
+    replay,
+    weigh_in,
+    weigh_ins,
+)
+from layup.units import LB, OZ
+
+HATCH = """\
+title = "Hatch"
+process = "vacuum bag"
+resin = "epoxy, laminating"
+trim = "20 mm"
+[surface]
+rectangle = ["1 m", "600 mm"]
+[[ply]]
+fabric = "carbon plain 200"
+count = 4
+[[finish]]
+finish = "paint, polyurethane"
+[[extra]]
+name = "latch"
+mass = "50 g"
+"""
+
+
+@pytest.fixture
+def hatch_file(tmp_path: Path) -> Path:
+    path = tmp_path / "hatch.toml"
+    path.write_text(HATCH, encoding="utf-8")
+    return path
+
+
+def run(*words: str | Path, **env: str) -> Result:
+    return CliRunner().invoke(main, [str(word) for word in words], env={"LAYUP_SHOP": None, **env})
+
+
+def test_a_weigh_in_is_kept_with_all_that_was_said(hatch_file: Path) -> None:
+    around = Circumstances("left", 0.001, "K", 294.0, 80e3, "A-117", "slow hardener", "hatch.jpg")
+    with open_store(hatch_file.parent) as store:
+        noted = weigh_in(store, hatch_file, 0.9, "trimmed", "900 g", around)
+        assert weigh_ins(store) == [noted]
+        assert newest(store, 5) == of_piece(store, "Hatch", "left") == [noted]
+        assert of_piece(store, "Hatch", "right") == []
+        assert noted.circumstances == around
+        assert noted.said == "900 g"
+        text = store.text(noted.entry.payload["part_text"])
+        then = json.loads(store.text(noted.entry.payload["prediction"]))
+    assert text == HATCH
+    assert then["part"] == "Hatch"
+    assert then["pressure_pa"] == approx(80e3), "the vacuum that was reached, not the one hoped for"
+
+
+def test_the_same_part_file_is_kept_once(hatch_file: Path) -> None:
+    with open_store(hatch_file.parent) as store:
+        for piece in "abc":
+            weigh_in(store, hatch_file, 0.9, "trimmed", circumstances=Circumstances(piece))
+        assert store.query("SELECT count(*) FROM texts") == [(2,)], "one part file, one prediction"
+
+
+@pytest.mark.parametrize("stage", STAGES)
+def test_every_stage_can_be_noted(hatch_file: Path, stage: str) -> None:
+    with open_store(hatch_file.parent) as store:
+        noted = weigh_in(store, hatch_file, 0.5, stage)
+    assert noted.stage == stage
+    assert (noted.ground is not None) == (stage in ("demoulded", "trimmed", "finished"))
+    assert (noted.expected is None) == (stage == "cup")
+
+
+def test_what_each_stage_should_weigh_adds_up(hatch_file: Path) -> None:
+    prediction = predict_piece(hatch_file, None)
+    job, weighed = prediction.job, prediction.weighed
+
+    def at(stage: str) -> float:
+        return stage_mass(job, weighed, stage) or 0.0
+
+    assert at("finished") == approx(prediction.mass.mean)
+    assert at("finished") - at("trimmed") == approx(weighed.finish + 0.050)
+    assert at("demoulded") - at("trimmed") == approx(weighed.trimmed_off)
+    # 4 plies of 0.2 kg/m^2 over 0.6 m^2 and a 20 mm strip along 3.2 m: by hand
+    assert at("dry-cloth") == approx(4 * 0.2 * (0.6 + 0.02 * 3.2))
+    for stage in ("demoulded", "trimmed", "finished"):
+        ground = expect(job, weighed, stage)
+        assert ground is not None
+        assert ground.mass == approx(at(stage))
+        assert 0 < ground.rest_spread < 0.1 * ground.mass
+
+
+def test_an_old_weigh_in_is_replayed_after_its_files_are_gone(tmp_path: Path, examples: Path) -> None:
+    home = tmp_path / "shop"
+    shutil.copytree(examples / "motor-glider", home)
+    door = home / "engine-bay-door.toml"
+    with open_store(tmp_path) as store:
+        noted = weigh_in(store, door, 0.3, "finished")
+        shutil.rmtree(home)
+        scratch = tmp_path / "scratch"
+        scratch.mkdir()
+        seen = replay(store, noted, scratch)
+    assert seen.then["mass_kg"]["mean"] == approx(seen.now.mass.mean, rel=1e-9)
+    assert seen.part_text.startswith("# The left door")
+    assert {z["zone"] for z in seen.then["zones"]} == {z.name for z in seen.now.zones}
+
+
+def test_a_coupon_is_the_bare_layup(hatch_file: Path) -> None:
+    coupon = predict_piece(hatch_file, None, (0.1, 0.1))
+    weighed = coupon.weighed
+    assert coupon.title == "Coupon of Hatch"
+    assert weighed.fibre == approx(4 * 0.2 * 0.01)
+    assert weighed.finish == weighed.extra == weighed.trimmed_off == 0.0
+
+
+def test_a_record_goes_to_another_folder_and_back_exactly(hatch_file: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    with open_store(tmp_path) as store, open_store(other) as second:
+        first = weigh_in(store, hatch_file, 0.1 + 0.2, "trimmed", "ein Stück", Circumstances(notes='"a", b\nc'))
+        store.undo(first.entry)
+        weigh_in(store, hatch_file, 0.7, "trimmed")
+        for ending in (".csv", ".json"):
+            read_export(second, write_export(store, tmp_path / f"r{ending}"))
+        assert to_json(second) == to_json(store)
+        assert [w.mass for w in weigh_ins(second)] == [0.7]
+        table = "SELECT key, part, stage, mass, rest, resin, stands FROM weighins ORDER BY number"
+        assert second.query(table) == store.query(table)
+
+
+def test_undo_of_an_undo_reaches_the_index(hatch_file: Path) -> None:
+    with open_store(hatch_file.parent) as store:
+        noted = weigh_in(store, hatch_file, 0.7, "trimmed")
+        undo = store.undo(noted.entry)
+        assert newest(store, 9) == weigh_ins(store) == []
+        again = store.undo(undo)
+        assert newest(store, 9) == weigh_ins(store) == [noted]
+        store.undo(again)
+        assert newest(store, 9) == weigh_ins(store) == []
+        assert weigh_ins(store, as_of=noted.entry.number) == [noted]
+
+
+@pytest.mark.parametrize("mass", [0.0, -0.2])
+def test_nothing_weighs_nothing_or_less(hatch_file: Path, mass: float) -> None:
+    with open_store(hatch_file.parent) as store, pytest.raises(LayupError, match="above zero"):
+        weigh_in(store, hatch_file, mass, "trimmed")
+
+
+EXPECTED = {"mean": 2.7, "p05": 2.4, "p95": 3.0}
+
+
+@pytest.mark.parametrize(
+    ("said", "mass", "meant"),
+    [
+        ("2813 lb", 2813 * LB, "2813 g"),
+        ("2.9 g", 0.0029, "2.9 kg"),
+        ("96 lb", 96 * LB, "96 oz"),
+        ("6 oz", 6 * OZ, "6 lb"),
+    ],
+)
+def test_a_wrong_unit_is_guessed(said: str, mass: float, meant: str) -> None:
+    assert meant in questions(mass, said, EXPECTED)[0]
+
+
+def test_a_believable_weight_is_not_questioned() -> None:
+    assert questions(2.2, "2.2 kg", EXPECTED) == ()
+    assert questions(3.9, "3.9 kg", EXPECTED) == (), "far off, but no mistake of units"
+
+
+# The command
+
+
+def test_words_are_joined_and_the_record_starts(hatch_file: Path) -> None:
+    done = run("weigh", hatch_file, "1", "lb", "14", "1/2", "oz", "--at", "trimmed", "--scale", "1/8", "oz")
+    assert done.exit_code == 0, done.stderr
+    assert "starts the shop's record" in done.stderr
+    with open_store(hatch_file.parent) as store:
+        (noted,) = weigh_ins(store)
+    assert noted.mass == approx(30.5 * OZ)
+    assert noted.said == "1 lb 14 1/2 oz"
+    assert noted.circumstances.resolution == approx(OZ / 8)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("870", "lb"), "Did you mean 870 g?"),
+        (("-3", "oz"), "not above zero"),
+        (("--at", "trimmed"), "there is no weight"),
+        (("2", "lb", "--at", "trimed"), 'Nearest: "trimmed"'),
+        (("2813",), "2813"),
+    ],
+)
+def test_an_absurd_weight_is_questioned_and_not_kept(hatch_file: Path, words: tuple[str, ...], told: str) -> None:
+    done = run("weigh", hatch_file, *words)
+    assert done.exit_code == 2
+    assert told in done.stderr
+    assert not (hatch_file.parent / FILE).exists()
+
+
+def test_it_is_kept_where_one_insists(hatch_file: Path) -> None:
+    assert run("weigh", hatch_file, "20", "lb", "--at", "trimmed", "--yes").exit_code == 0
+    with open_store(hatch_file.parent) as store:
+        assert weigh_ins(store)[0].mass == approx(20 * LB)
+
+
+def test_the_next_prediction_says_so_and_narrows(hatch_file: Path) -> None:
+    def predicted(*words: str) -> dict[str, Any]:
+        done = run("predict", hatch_file, "--json", *words)
+        assert done.exit_code == 0, done.stderr
+        answer: dict[str, Any] = json.loads(done.stdout)
+        return answer
+
+    before = predicted()
+    assert before["shop"] is None
+    for piece in "123":
+        assert run("weigh", hatch_file, "2", "lb", "--at", "trimmed", "--piece", piece).exit_code == 0
+    after, without = predicted(), predicted("--no-shop")
+    assert without == before
+    assert after["shop"]["published_mass_kg"] == before["mass_kg"]
+    assert after["shop"]["habits"][0]["weighed_parts"] == 3
+    width = [d["mass_kg"]["p95"] - d["mass_kg"]["p05"] for d in (before, after)]
+    assert width[1] < 0.6 * width[0]
+    # 2 lb trimmed, the finish and the latch on top: the prediction has moved most of the way
+    told = 2 * LB + before["finish_kg"] + 0.050
+    assert abs(after["mass_kg"]["mean"] - told) < 0.35 * abs(before["mass_kg"]["mean"] - told)
+    screen = run("predict", hatch_file).stdout
+    assert "From this shop's scale (3 weighed parts)" in screen
+    assert "narrower" in screen
+    assert "From this shop's scale" in run("compare", hatch_file).stdout
+
+
+def test_a_second_weighing_of_a_piece_stands_in_place_of_the_first(hatch_file: Path) -> None:
+    run("weigh", hatch_file, "2", "lb", "--at", "trimmed")
+    done = run("weigh", hatch_file, "1", "lb", "15", "oz", "--at", "trimmed")
+    assert "in place of entry 1" in done.stdout
+    shop = json.loads(run("shop", hatch_file.parent, "--json").stdout)
+    assert [w["entry"] for w in shop["weigh_ins"]] == [2]
+
+
+def test_the_shop_command_tells_and_is_told(hatch_file: Path, tmp_path: Path) -> None:
+    home = hatch_file.parent
+    empty = run("shop", home)
+    assert empty.exit_code == 2
+    assert "no record here yet" in empty.stderr
+    for piece, lot in (("1", "A"), ("2", "B")):
+        run("weigh", hatch_file, "2", "lb", "--at", "trimmed", "--piece", piece, "--lot", lot)
+    assert "carbon plain 200" in run("shop", home).stdout
+    assert "Hatch" in run("shop", home, "--history").stdout
+    assert "sound" in run("shop", home, "--check").stdout
+    picture = tmp_path / "shop.png"
+    assert run("shop", home, "--picture", picture).exit_code == 0
+    assert picture.stat().st_size > 10_000
+    assert run("shop", home, "--lot", "C").exit_code == 2
+    assert run("shop", home, "--lot", "A").exit_code == 0
+    assert len(json.loads(run("shop", home, "--json").stdout)["weigh_ins"]) == 1
+    run("shop", home, "--lot", "")
+    assert run("shop", home, "--forget").exit_code == 0
+    assert json.loads(run("shop", home, "--json").stdout)["habits"] == []
+    out = tmp_path / "out.csv"
+    assert run("shop", home, "--export", out).exit_code == 0
+    new = tmp_path / "new"
+    new.mkdir()
+    assert run("shop", new, "--import", out).exit_code == 0
+    assert (new / FILE).exists()
+
+
+def test_a_damaged_record_is_said_to_be_and_recovered(hatch_file: Path) -> None:
+    run("weigh", hatch_file, "2", "lb", "--at", "trimmed")
+    path = hatch_file.parent / FILE
+    data = bytearray(path.read_bytes())
+    data[:100] = bytes(100)
+    path.write_bytes(data)
+    told = run("predict", hatch_file)
+    assert told.exit_code == 2
+    assert "--recover" in told.stderr
+    assert run("predict", hatch_file, "--no-shop").exit_code == 0
+    done = run("shop", hatch_file.parent, "--recover")
+    assert "1 entries" in done.stdout or "entries" in done.stdout
+    assert run("predict", hatch_file).exit_code == 0
