@@ -11,7 +11,7 @@ strength and buckling, never for deflection. Strengths are estimates for sizing.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -111,27 +111,32 @@ class Checker:
         Returns:
             Values, limits and reserves, a row a stack.
         """
-        n = len(batch.stack)
-        table = _Table(n)
+        table = self.start(batch)
+        if self.model is not None:
+            amounts = self.model.respond(batch.d)
+            self.panel_checks(batch, amounts, table.add)
+            if self.needs.loaded:
+                self._strength(batch, amounts, table, quick)
+        return table.assessment()
+
+    def start(self, batch: Batch) -> Table:
+        """The checks that need no panel: strips and thickness."""
+        table = Table(len(batch.stack))
         if self.old is not None:
             wanted = self.needs.stiffness * strip_stiffness(self.old.terms[None])[0]
             strips = strip_stiffness(batch.d)
             for axis, way in enumerate(("x", "y")):
-                kind = CheckKind(f"a strip cut along {way} bends no more than the old one", f"1/(D^-1){axis + 1}{axis + 1}",
-                                 _STRIP, "N m", float(wanted[axis]), True)  # fmt: skip
+                kind = CheckKind(f"a strip cut along {way} bends no more than the old one",
+                                 f"1/(D^-1){axis + 1}{axis + 1}", _STRIP, "N m", float(wanted[axis]), True)  # fmt: skip
                 table.add(kind, strips[:, axis])
         if self.needs.greatest_thickness is not None:
             kind = CheckKind("no thicker than it may be", "sum of cured plies and core", "volume balance", "m",
                              self.needs.greatest_thickness, False)  # fmt: skip
             table.add(kind, batch.thickness)
-        if self.model is not None:
-            amounts = self.model.respond(batch.d)
-            self._panel_checks(batch, amounts, table.add)
-            if self.needs.loaded:
-                self._strength(batch, amounts, table, quick)
-        return table.assessment()
+        return table
 
-    def _panel_checks(self, batch: Batch, amounts: Floats, add: Callable[..., None]) -> None:
+    def panel_checks(self, batch: Batch, amounts: Floats, add: Callable[..., None]) -> None:
+        """Deflection, frequency and buckling of stacks whose panel bends by these amounts of the shapes."""
         model, needs = self.model, self.needs
         assert model is not None
         work = model.own_work(amounts)
@@ -156,7 +161,7 @@ class Checker:
             if shear is not None:
                 slow = np.sqrt(shear / batch.areal_weight / self._membrane()) / (2 * np.pi)
                 hertz = 1 / np.sqrt(1 / hertz**2 + 1 / slow**2)
-            add(CheckKind("own frequency", "lowest mode; with core shear 1/f^2 = 1/fb^2 + 1/fs^2",
+            add(CheckKind("own frequency", "lowest mode; with core shear 1/f^2 = 1/fb^2 + 1/fs^2, fs on the low side",
                           _KIRCHHOFF + "; Dunkerley (from memory)", "Hz", needs.frequency, True), hertz)  # fmt: skip
         for way, nx, ny in self._pushes():
             buckles = model.factors(batch.d, nx, ny)[0]
@@ -166,7 +171,7 @@ class Checker:
                           "Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961 (from memory)", "-",
                           1.0, True, True), buckles / self.factor)  # fmt: skip
 
-    def _strength(self, batch: Batch, amounts: Floats, table: _Table, quick: bool) -> None:
+    def _strength(self, batch: Batch, amounts: Floats, table: Table, quick: bool) -> None:
         """Strength under every load; with `quick` only of stacks that passed so far, the others count as sound."""
         model = self.model
         assert model is not None
@@ -175,19 +180,32 @@ class Checker:
         if not len(alive):
             return
         some = batch.take(alive)
-        known = not self._blocked_plies(batch)
-        every = np.arange(len(model.bend))
-        for case, load in enumerate(model.loads[1:], 1):
-            first = self.worst[case] if self.worst else every
-            for kind, value, limit in checks_of_load(
-                some, load, amounts[alive, :, case], model.bend, first, self.shear[case][1], self.factor,
-                self.needs.criterion, known,
-            ):  # fmt: skip
-                whole = np.full(n, np.inf if kind.at_least else 0.0)
-                whole[alive] = value
-                due = np.ones(n)
-                due[alive] = limit
-                table.add(kind, whole, due)
+        for case in range(1, len(model.loads)):
+            for kind, value, limit in self.strength_of_load(some, case, amounts[alive, :, case]):
+                table.add_some(kind, alive, value, limit)
+
+    def strength_of_load(
+        self, batch: Batch, case: int, amounts: Floats, corners: Ints | None = None
+    ) -> Iterator[tuple[CheckKind, Floats, Floats | float]]:
+        """Strength checks under one load, at some corners of the mesh or at all.
+
+        Args:
+            batch: The stacks.
+            case: Number of the load.
+            amounts: Of the shapes under it, (n, b).
+            corners: Corner numbers; all if None.
+
+        Returns:
+            Kind, value and limit of each check.
+        """
+        assert self.model is not None
+        bend = self.model.bend if corners is None else self.model.bend[corners]
+        first = self.worst[case] if self.worst and corners is None else np.arange(len(bend))
+        return checks_of_load(
+            batch, self.model.loads[case], amounts, bend, first, self.shear[case][1], self.factor,
+            self.needs.criterion, not self._blocked_plies(batch),
+        )  # fmt: skip
+
     def hand_limit(self, name: str) -> float | None:
         """Deflection allowed under a hand load of that name. [m]"""
         for place in (self.needs, *self.needs.local):
@@ -208,9 +226,9 @@ class Checker:
         return self._mean_sag(self.model.own_work(self.model.respond(batch.d)), core_shear_stiffness(batch))
 
     def _membrane(self) -> float:
-        """1/eigenvalue of the stretched skin: deflection under its own shape, estimated by the even load's. [m^2]"""
+        """At least 1/eigenvalue of a stretched skin on the outline: the greatest deflection of lap(u) = -1. [m^2]"""
         assert self.model is not None
-        return self.shear[0][0] / self.model.loads[0].pressure * 0.95
+        return self.shear[0][0] / self.model.loads[0].pressure
 
     def _blocked_plies(self, batch: Batch) -> tuple[str, ...]:
         used = {int(c) for c in np.unique(batch.stack) if c != CORE}
@@ -284,7 +302,7 @@ class Checker:
         return out
 
 
-class _Table:
+class Table:
     """Checks as they come in."""
 
     def __init__(self, count: int) -> None:
@@ -298,6 +316,12 @@ class _Table:
         assert due is not None
         self.kinds.append(kind)
         self.columns.append((value, due))
+
+    def add_some(self, kind: CheckKind, which: Ints, value: Floats, limit: Floats | float) -> None:
+        """One more check that only some stacks went through; the others count as sound."""
+        whole, due = np.full(self.count, np.inf if kind.at_least else 0.0), np.ones(self.count)
+        whole[which], due[which] = value, limit
+        self.add(kind, whole, due)
 
     def assessment(self) -> Assessment:
         """All so far."""

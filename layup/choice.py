@@ -19,7 +19,7 @@ from layup.checks import CAUTIONS, Checker
 from layup.errors import LayupError
 from layup.front import front, others
 from layup.laminate.panel import Panel, PanelLoad, build_panel
-from layup.laminate.panel_model import PanelModel
+from layup.laminate.panel_model import PanelModel, spread_layups
 from layup.layups import Layup, Tell, layup_of
 from layup.needs import Needs
 from layup.partfile import Job, read_part
@@ -77,7 +77,9 @@ class Choice:
 
 
 def choose(
-    source: str | Path | Mapping[str, Any] | Job, folder: str | Path | None = None, tell: Tell | None = None,
+    source: str | Path | Mapping[str, Any] | Job,
+    folder: str | Path | None = None,
+    tell: Tell | None = None,
     wide: bool = True,
 ) -> Choice:
     """Find the lightest layup that does what the part has to do.
@@ -175,20 +177,8 @@ def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches:
     supports = needs.supports if isinstance(needs.supports, str) else dict(needs.supports)
     held: Mapping[str, str] | str = supports  # type: ignore[assignment]  # words of a Literal are words
     panel: Panel = build_panel(flat.shape, held, needs.held_at, finest=min(patches, default=None))
-    return PanelModel.of(panel, loads, _samples(benches), bool(needs.push_x or needs.push_y))
-
-
-def _samples(benches: Sequence[Bench]) -> Floats:
-    """Layups that lie far apart in how they bend, at most a dozen."""
     terms = np.concatenate([bench.options.terms for bench in benches])
-    terms = terms / np.abs(terms).max(axis=1, keepdims=True)
-    kept = [terms[0], terms.mean(axis=0)]
-    while len(kept) < 12:
-        apart = np.min([np.linalg.norm(terms - k, axis=1) for k in kept], axis=0)
-        if apart.max() < 0.02:
-            break
-        kept.append(terms[int(np.argmax(apart))])
-    return np.array(kept)
+    return PanelModel.of(panel, loads, spread_layups(terms), bool(needs.push_x or needs.push_y))
 
 
 def _mixes(benches: Sequence[Bench], count: int = 2000) -> Floats:
@@ -203,23 +193,29 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
     if needs.loaded:
         said += CAUTIONS
         if needs.load_factor is None:
-            said.append("No load_factor is stated, so strength is checked at the bare loads. State yours under [needs].")
+            said.append(
+                "No load_factor is stated, so strength is checked at the bare loads. State yours under [needs]."
+            )
     if flat is not None and flat.rise > 1e-6:
         thick = shown.thickness if shown else 0.0
         said.append(
             f"The surface rises {flat.rise * 1e3:.1f} mm and was taken flat. Curvature makes it stiffer at small loads"
-            + (", but a shallow curved skin can snap through under pressure: not checked." if flat.rise > thick else ".")
+            + (
+                ", but a shallow curved skin can snap through under pressure: not checked."
+                if flat.rise > thick
+                else "."
+            )
         )
     if flat is not None and shown is not None:
         sag = [v for k, v in zip(shown.found.assessment.kinds, shown.found.assessment.values[0], strict=True)
                if k.unit == "m" and k.name.startswith("deflection")]  # fmt: skip
         if sag and max(sag) > 0.5 * shown.thickness:
-            said.append("Deflection is more than half the thickness: a real panel stiffens there, so the figure is high.")
+            said.append(
+                "Deflection is more than half the thickness: a real panel stiffens there, so the figure is high."
+            )
     if any(p.zone is not None or p.area is not None for p in job.part.plies()):
         said.append("Plies laid in zones stay as they are: they are weighed, but do not count as stiffness.")
     if shown is not None and shown.found.stack != shown.found.stack[::-1]:
         said.append("The stack is not symmetric: it bows and twists as it cools after the cure.")
     said.append("An estimate: the lightest of what was modelled, not of what can be built. Try a piece first.")
     return tuple(said)
-
-

@@ -192,7 +192,9 @@ def _lay(
     from layup.surface.sheet import ready
 
     zone = zone_of(job, entry.zone)
-    nets, parts, on = [], [], []
+    nets: list[Net] = []
+    parts: list[Floats] = []
+    on: list[Draped] = []
     kept = _KEPT.setdefault(job.surface, {})
     for points, faces, triangles in _pieces(job, zone):
         begin = start
@@ -210,7 +212,14 @@ def _lay(
             if mark not in kept:
                 kept[mark] = ready(points, faces)
             sheet = kept[mark]
-        area = float(np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1).sum()) / 2
+        area = (
+            float(
+                np.linalg.norm(
+                    np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1
+                ).sum()
+            )
+            / 2
+        )
         link = math.sqrt(max(area, 1e-3 * sheet.area) / nodes)
         net = lay(sheet, begin, warp, angle=math.radians(entry.angle), link=link)
         nets.append(net)
@@ -264,4 +273,5 @@ def near_faces(points: Floats, faces: NDArray[np.int64], triangles: Floats, star
     corner = points[faces]
     centre = corner.mean(axis=1)
     round_ = np.linalg.norm(corner - centre[:, None], axis=2).max(axis=1)
-    return faces[np.linalg.norm(centre - middle, axis=1) - round_ < reach]
+    near: NDArray[np.int64] = faces[np.linalg.norm(centre - middle, axis=1) - round_ < reach]
+    return near

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -37,7 +37,8 @@ class Layup:
         cost: Of the material.
         stiffness: Mean deflection of the panel under an even kilopascal [m], or the lesser strip stiffness [N m].
         plies: Number of plies, the core not counted.
-        entries: As the part file writes them.
+        entries: As the part file writes them, zones included.
+        local: Zones with plies of their own, and those plies.
     """
 
     label: str
@@ -50,11 +51,15 @@ class Layup:
     stiffness: float
     plies: int
     entries: tuple[PlyEntry, ...] = field(repr=False)
+    local: tuple[tuple[str, tuple[tuple[str, float, int, float], ...]], ...] = ()
 
     @property
     def words(self) -> str:
         """The stack in one line."""
-        return " / ".join(_line_words(line) for line in self.lines)
+        text = " / ".join(_line_words(line) for line in self.lines)
+        for zone, lines in self.local:
+            text += f"; {zone}: " + " / ".join(_line_words(line) for line in lines)
+        return text
 
     @property
     def passed(self) -> bool:
@@ -71,7 +76,14 @@ class Layup:
         return self.found.assessment.kinds[at].name, float(reserves[at])
 
 
-def layup_of(job: Job, checker: Checker, found: Found, label: str) -> Layup:
+def layup_of(
+    job: Job,
+    checker: Checker,
+    found: Found,
+    label: str,
+    patches: Sequence[tuple[str, Sequence[int]]] = (),
+    stiffness: float | None = None,
+) -> Layup:
     """A stack as a layup of the part: weighed with the plies its zones keep, and priced.
 
     Args:
@@ -79,33 +91,52 @@ def layup_of(job: Job, checker: Checker, found: Found, label: str) -> Layup:
         checker: The checks.
         found: The stack.
         label: Why it is listed.
+        patches: Zones and the option numbers of their own plies, from the base outwards.
+        stiffness: Where it is known already.
 
     Returns:
         The layup.
     """
-    bench, core = found.batch.bench, found.batch.core
-    entries: list[PlyEntry] = []
-    lines: list[tuple[str, float, int, float]] = []
-    for index in found.stack:
-        if index == CORE:
-            assert core is not None
-            entries.append(PlyEntry.model_construct(core=core.name, thickness=core.thickness))
-            lines.append((core.name, 0.0, 0, core.thickness))
-            continue
-        choice = bench.plies[index]
-        if lines and lines[-1][:2] == (choice.fabric, choice.angle) and lines[-1][2]:
-            lines[-1] = (*lines[-1][:2], lines[-1][2] + 1, 0.0)
-            entries[-1] = PlyEntry.model_construct(fabric=choice.fabric, angle=choice.angle, count=lines[-1][2])
-        else:
-            lines.append((choice.fabric, choice.angle, 1, 0.0))
-            entries.append(PlyEntry.model_construct(fabric=choice.fabric, angle=choice.angle))
-    local = [p for p in job.part.plies() if p.zone is not None or p.area is not None]
-    made = with_layup(job, bench.process.name, [*entries, *local])
+    bench = found.batch.bench
+    lines, entries = _lines(found.batch, found.stack)
+    chosen_zones = {place.zone for place in checker.needs.local}
+    local = []
+    for zone, patch in patches:
+        if patch:
+            own, more = _lines(found.batch, patch, zone)
+            local.append((zone, tuple(own)))
+            entries += more
+    kept = [p for p in job.part.plies() if (p.zone is not None or p.area is not None) and p.zone not in chosen_zones]
+    made = with_layup(job, bench.process.name, [*entries, *kept])
     weighed = weigh_layup(made, process_for(made, bench.process.name, own=bench.own), own_process=bench.own)
     return Layup(
         label, found, bench.process.name, tuple(lines), weighed.mass, weighed.thickness.mean,
-        material_cost(made, weighed), stiffness_of(checker, found.batch), sum(line[2] for line in lines), tuple(entries),
+        material_cost(made, weighed), stiffness if stiffness is not None else stiffness_of(checker, found.batch),
+        sum(line[2] for line in lines), tuple(entries), tuple(local),
     )  # fmt: skip
+
+
+def _lines(
+    batch: Batch, stack: Sequence[int], zone: str | None = None
+) -> tuple[list[tuple[str, float, int, float]], list[PlyEntry]]:
+    """Plies with their counts: name, angle, count, and a core's thickness."""
+    entries: list[PlyEntry] = []
+    lines: list[tuple[str, float, int, float]] = []
+    for index in stack:
+        if index == CORE:
+            assert batch.core is not None
+            entries.append(PlyEntry.model_construct(core=batch.core.name, thickness=batch.core.thickness))
+            lines.append((batch.core.name, 0.0, 0, batch.core.thickness))
+            continue
+        choice = batch.bench.plies[index]
+        count = 1
+        if lines and lines[-1][:2] == (choice.fabric, choice.angle) and lines[-1][2]:
+            count = lines[-1][2] + 1
+            lines.pop()
+            entries.pop()
+        lines.append((choice.fabric, choice.angle, count, 0.0))
+        entries.append(PlyEntry.model_construct(fabric=choice.fabric, angle=choice.angle, count=count, zone=zone))
+    return lines, entries
 
 
 def stiffness_of(checker: Checker, batch: Batch) -> float:
@@ -125,5 +156,3 @@ def _line_words(line: tuple[str, float, int, float]) -> str:
     if not count:
         return f"{name} {thick * 1e3:g} mm"
     return f"{count} x {name} at {angle:g}°" if count > 1 else f"{name} at {angle:g}°"
-
-

@@ -141,7 +141,7 @@ def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> 
     if needs.greatest_thickness is not None and thinnest > needs.greatest_thickness:
         return []
     if not needs.symmetric:
-        return _listed(bench, core, plies, base)
+        return _listed(bench, core, plies, base, needs.least_skin)
     if plies % 2 == 0:
         return [Frame(kind, options, plies // 2, -1, base, half)]
     if core is not None:
@@ -150,7 +150,7 @@ def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> 
     return [Frame(kind, options, plies // 2, int(m), base, 0.0) for m in np.flatnonzero(middles)]
 
 
-def _listed(bench: Bench, core: CoreChoice | None, plies: int, base: float) -> list[Frame]:
+def _listed(bench: Bench, core: CoreChoice | None, plies: int, base: float, skin: int) -> list[Frame]:
     """Every order of so many plies, symmetric or not, written out."""
     options = bench.options
     inside, surface = np.flatnonzero(options.inside), np.flatnonzero(options.surface)
@@ -161,13 +161,11 @@ def _listed(bench: Bench, core: CoreChoice | None, plies: int, base: float) -> l
             raise LayupError("too many unsymmetric stacks to list. Allow fewer fabrics or angles, or symmetric = true")
         return []
     rows = np.stack([g.ravel() for g in np.meshgrid(*choices, indexing="ij")], axis=1)
-    splits: list[int | None] = [None] if core is None else list(range(needs.least_skin, plies - needs.least_skin + 1))
+    splits: list[int | None] = [None] if core is None else list(range(skin, plies - skin + 1))
     frames: list[Frame] = []
     for at in splits:
         stack = rows if at is None else np.insert(rows, at, CORE, axis=1)
-        frames.append(
-            ListedFrame.of(Kind(bench, core), options, stack, base, 0.0 if core is None else core.thickness)
-        )
+        frames.append(ListedFrame.of(Kind(bench, core), options, stack, base, 0.0 if core is None else core.thickness))
     return frames
 
 
@@ -246,7 +244,9 @@ def first_guess(checker: Checker, frames: Sequence[Frame]) -> Found | None:
         if best is not None and frame.least_weight > best.areal_weight:
             break
         inner, outer = frame._split
-        plain = np.flatnonzero((inner.plies == inner.plies[:, :1]).all(axis=1)) if inner.plies.shape[1] else np.array([0])
+        plain = (
+            np.flatnonzero((inner.plies == inner.plies[:, :1]).all(axis=1)) if inner.plies.shape[1] else np.array([0])
+        )
         below = outer.plies[:, :-1]
         even = np.flatnonzero((below == below[:, :1]).all(axis=1)) if below.shape[1] else np.arange(len(outer.weight))
         pairs = np.stack([g.ravel() for g in np.meshgrid(plain[:64], even[:64], indexing="ij")], axis=1)

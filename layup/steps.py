@@ -117,5 +117,3 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
 def _ply_words(bench: Bench, index: int) -> str:
     choice = bench.plies[index]
     return f"{choice.fabric} at {choice.angle:g}°"
-
-

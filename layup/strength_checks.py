@@ -49,8 +49,15 @@ def corners_that_bend_most(bend: Floats, amounts: Floats, most: int = 60) -> tup
 
 
 def checks_of_load(
-    batch: Batch, load: PanelLoad, amounts: Floats, bend: Floats, first: Ints, shear_force: float, factor: float,
-    criterion: str, plies_known: bool,
+    batch: Batch,
+    load: PanelLoad,
+    amounts: Floats,
+    bend: Floats,
+    first: Ints,
+    shear_force: float,
+    factor: float,
+    criterion: str,
+    plies_known: bool,
 ) -> Iterator[tuple[CheckKind, Floats, Floats | float]]:
     """The strength checks of stacks under one load.
 

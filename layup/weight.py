@@ -138,7 +138,9 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     layers = build(job, process, own_process=own_process)
     fabrics = [layer for layer in layers if layer.kind == "fabric"]
     if not fabrics:
-        raise LayupError("there is no ply of fabric in the layup. Add a [[ply]] with a fabric")
+        raise LayupError(
+            "there is no ply of fabric in the layup. Add a [[ply]] with a fabric, or let `layup choose PART` find one"
+        )
     surface_resin = process.figure("surface_resin")
     film_area = max(layer.place.area for layer in fabrics)
     film = 2 * surface_resin.value * film_area
@@ -259,10 +261,10 @@ def _hand(layer: Layer, process: str) -> Floats:
 
 
 def _film_deviation(fabrics: list[Layer]) -> float:
-    """Spread of the film on the faces; what a shop keeps from part to part is in its habit, where that is known."""
+    """Spread of the film on the faces; part of what a shop keeps from part to part is in its habit, if known."""
     known = [y.take_up.habit for y in fabrics if y.take_up is not None and y.take_up.learns]
     if known and all(habit is not None and habit.cloth_known for habit in known):
-        return allow.deviation(allow.FILM) * math.sqrt(1 - allow.FILM_OF_SHOP)
+        return allow.deviation(allow.FILM) * math.sqrt(allow.FILM_LEFT)
     return allow.deviation(allow.FILM)
 
 

@@ -213,7 +213,11 @@ def test_help_is_there_for_every_command() -> None:
 
 @pytest.mark.parametrize("name", ["motor-glider", "solar-car"])
 def test_every_example_runs(examples: Path, name: str) -> None:
-    found = [p for p in sorted((examples / name).glob("*.toml")) if "[surface]" in p.read_text(encoding="utf-8")]
+    found = [
+        p
+        for p in sorted((examples / name).glob("*.toml"))
+        if "[[ply]]" in p.read_text(encoding="utf-8") or "stack" in p.read_text(encoding="utf-8")
+    ]
     assert found
     for path in found:
         data = json.loads(run("predict", path, "--json").output)

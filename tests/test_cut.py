@@ -105,6 +105,13 @@ def test_several_parts_share_the_rolls(hatch: Hatch) -> None:
     assert fabric.length <= apart
 
 
+def test_a_price_in_any_part_s_table_counts(hatch: Hatch, priced: Path) -> None:
+    one = read_part(hatch(surface={"rectangle": ["600 mm", "500 mm"]}))
+    two = read_part(hatch(surface={"rectangle": ["600 mm", "500 mm"]}, materials=["shop.csv"]), priced)
+    assert plain(one).fabrics[0].price is None
+    assert plain(one, two).fabrics[0].price is not None
+
+
 def test_only_the_area_is_known(hatch: Hatch) -> None:
     result = plain(read_part(hatch(surface={"area": "0.54 m^2"})))
     assert result.fabrics[0].pieces[0].shape.area == approx(0.54)

@@ -353,6 +353,24 @@ def test_the_commands_in_a_row(tmp_path: Path) -> None:
     assert wrong.exit_code == 2
     assert "needs its unit" in wrong.output
     assert run(path, "--as-of", "yesterday").exit_code == 2
+    assert "without a sign" in run("weigh", path, "pump", "0 oz").output
+    assert "year-month-day" in run("weigh", path, "pump", "3 oz", "--date", "today").output
+    Path(path).write_text(TOML.replace("1200 lb", "1201 lb"))
+    assert "The first weighing in the file is not the one in the ledger" in run(path).output
+    assert "entry 4: first weighing" in run("enter", path).output
+
+
+def test_names_with_brackets_are_printed_whole(tmp_path: Path) -> None:
+    text = TOML.replace('"pump"', '"pump [old] [/b]"')
+    text += '[[candidate]]\nname = "[red]x"\nsaves = "13 lb"\narm = "1 in"\ncost = "1 EUR"\n'
+    text += '[[consolidation]]\nname = "c"\n[[consolidation.old]]\nname = "[a]"\nweighed = "1 lb"\n'
+    text += '[[consolidation.new]]\nname = "[b]"\nweighed = "1 oz"\n'
+    path = tmp_path / "r.toml"
+    path.write_text(text)
+    run("enter", str(path))
+    for words, shown in ((("show",), "pump [old] [/b]"), (("next",), "[red]x"), (("join",), "[a]"),
+                         (("history",), "pump [old] [/b]")):  # fmt: skip
+        assert shown in run(*words, str(path)).output, words
 
 
 def test_json_is_si_and_says_whether_all_is_inside(tmp_path: Path) -> None:

@@ -67,7 +67,7 @@ def test_every_plain_layout_is_sound(listed: list[Piece], width: float, gap: flo
     by_hand(layout)
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     pieces,
     st.lists(st.tuples(st.floats(0, 1.5), st.floats(0, 0.9), st.floats(0.02, 0.3), st.floats(0.02, 0.3)), max_size=4),

@@ -61,12 +61,20 @@ def problems(draw: st.DrawFn) -> tuple[list[Candidate], Balance, list[Balance], 
             more[draw(st.sampled_from(["needs", "instead_of"]))] = (draw(st.sampled_from(earlier)),)
         saves = draw(st.floats(-1.0, 6.0).map(lambda v: round(v, 2)))
         candidates.append(part(f"p{number}", saves, draw(st.integers(1, 40)), draw(st.floats(0.2, 6.0)), **more))
-    slope = draw(st.sampled_from([0.0, 0.02, 0.3, -0.1]))
-    aft = draw(st.sampled_from([0.0, -0.02, 0.05]))
-    envelope = Envelope(500, 760, ((550, 2.28), (760, 2.28 + slope)), ((500, 2.45), (600, 2.45 + aft), (760, 2.45)))
-    loads = [Balance(m, m * x) for m, x in draw(st.lists(st.tuples(st.floats(50, 210), st.floats(2.1, 2.6)),
-                                                       min_size=1, max_size=3))]  # fmt: skip
-    return candidates, EMPTY, loads, envelope, draw(st.floats(0.5, 15.0))
+    pairs = draw(st.lists(st.tuples(st.floats(50, 210), st.floats(2.1, 2.6)), min_size=1, max_size=3))
+    loads = [Balance(m, m * x) for m, x in pairs]
+    # Limits drawn close about where the cases are before anything is made, so that they bind; both may slope.
+    masses = [EMPTY.mass + load.mass for load in loads]
+    cgs = [(EMPTY.moment + load.moment) / m for load, m in zip(loads, masses, strict=True)]
+    ahead, behind = min(cgs) - draw(st.floats(0.0, 0.02)), max(cgs) + draw(st.floats(0.0, 0.02))
+    slopes = st.sampled_from([0.0, 0.0005, 0.002, -0.0005])
+    forward, aft, low, high = draw(slopes), -draw(slopes), min(masses), max(masses)
+    envelope = Envelope(
+        450.0, high - draw(st.sampled_from([-5.0, 0.0, 2.0])),
+        ((400.0, ahead + forward * (400.0 - low)), (low, ahead), (900.0, ahead + forward * (900.0 - low))),
+        ((400.0, behind), (high - 10.0, behind), (900.0, behind + aft * (910.0 - high))),
+    )  # fmt: skip
+    return candidates, EMPTY, loads, envelope, draw(st.floats(0.3, 8.0))
 
 
 @given(problems())

@@ -193,6 +193,8 @@ from = "110 in"
         ({"start": {"scale": [{"at": "l", "reading": "5 lb", "arm": "1 in"}]}}, "give every wheel"),
         ({"candidate": [{"name": "a", "saves": "1 lb", "arm": "1 in", "needs": ["b"]}]}, "no such other candidate"),
         ({"target": {"saving": "1 lb", "empty": "2 lb"}}, "exactly one of"),
+        ({"load": [{"name": "a"}]}, "aboard: it is missing"),
+        ({"removed": [{"name": "a", "weighed": "-1 lb", "arm": "1 in"}]}, "is negative"),
         ({"removed": [{"name": "a", "weighed": "1 lb", "balance_point": "about there"}]}, "station 142.5 in"),
         ({"moved": [{"name": "a", "weighed": "1 lb", "from": "1 in", "to": "2 in", "date": "3 May"}]},
          "year-month-day"),

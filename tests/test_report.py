@@ -181,6 +181,14 @@ def test_two_hundred_items_run_over_pages(tmp_path: Path) -> None:
     assert "of 10" in text or text.count("\f") > 6
 
 
+def test_many_cases_and_one_long_word(tmp_path: Path) -> None:
+    load = [{"name": f"case {n}", "aboard": {"pilot": f"{120 + n} lb"}} for n in range(120)]
+    one = job(load=load, removed=[{"name": "x" * 180, "weighed": "1 lb", "arm": "50 in"}])
+    for form in ("pdf", "html", "csv", "xlsx"):
+        assert write(one, tmp_path / f"p.{form}").stat().st_size > 500
+    assert "case 119" in words(tmp_path / "p.pdf")
+
+
 def test_where_a_paper_cannot_go(tmp_path: Path) -> None:
     with pytest.raises(LayupError, match="End its name in"):
         write(job(), tmp_path / "p.doc")

@@ -294,5 +294,6 @@ def test_a_damaged_record_is_said_to_be_and_recovered(hatch_file: Path) -> None:
     assert "--recover" in told.stderr
     assert run("predict", hatch_file, "--no-shop").exit_code == 0
     done = run("shop", hatch_file.parent, "--recover")
-    assert "1 entries" in done.stdout or "entries" in done.stdout
+    assert "1 entry and 2 texts" in done.stdout
+    assert "is sound" in run("shop", hatch_file.parent, "--recover").stderr
     assert run("predict", hatch_file).exit_code == 0

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 @click.option("--save", is_flag=True, help="Store the layouts beside the first part, for the build sheet.")
 def command(
     parts: tuple[Path, ...], units: System | None, as_json: bool, seconds: float, gap: str, edge: str,
-    rolls: tuple[str, ...], defects: tuple[str, ...], used_files: tuple[Path, ...], face_down: bool,
+    rolls: tuple[str, ...], defects: tuple[str, ...], used_files: tuple[Path, ...], face_down: bool, rough: bool,
     picture: Path | None, save: bool,
 ) -> None:  # fmt: skip
     """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
@@ -54,7 +54,8 @@ def command(
     jobs = [read_part(part) for part in parts]
     result = cut(
         jobs, gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
-        blocked=read_blocked(defects, used_files), face_down=face_down, progress=_progress(),
+        blocked=read_blocked(defects, used_files), face_down=face_down, patterns=not rough,
+        progress=_progress(), lines=_lines(),
     )  # fmt: skip
     if _shown():
         click.echo("\r\x1b[K", nl=False, err=True)

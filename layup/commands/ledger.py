@@ -125,8 +125,6 @@ def weigh_item(
 
     Without a WEIGHT, that of the last `layup weigh` of the finished part is taken over.
     """
-    import datetime as dt
-
     from layup.errors import LayupError
     from layup.record.kept import change_kept
     from layup.record.ledger import on_the_scale, read_ledger, weigh
@@ -145,7 +143,7 @@ def weigh_item(
             mass, weight = found.mass, found.said
             why = why or f"weigh-in {found.entry.number}"
         entry = weigh(job, store, item, mass, weight, action=which, by=by, method=method,
-                      date=date or dt.date.today().isoformat(), why=why)  # fmt: skip
+                      date=_day(date), why=why)  # fmt: skip
         change = read_ledger(job, store).now.mass - ledger.now.mass
     corrects = f", corrects entry {entry.payload['corrects']}" if entry.payload.get("corrects") else ""
     click.echo(f"Entry {entry.number}{corrects}: {item} weighs {weight}.")
@@ -239,7 +237,7 @@ def write_paper(
         kept = units or job.refit.units
         kinds: Any = ("change", "balance") if what == "both" else (what,)
         alarm = alarms(loading, kept)
-        made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=date)
+        made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=_day(date))
         write_papers(made, ledger, loading, kept, out)
     click.echo(f"Written: {out}")
     for line in alarm:
@@ -274,6 +272,18 @@ def _read(refit: Path, shop: Path | None) -> RefitJob:
     from layup.record.refitfile import read_refit
 
     return read_refit(refit, habits=habits_near(refit, shop))
+
+
+def _day(date: str) -> str:
+    """A day as year-month-day; today if empty."""
+    import datetime as dt
+
+    from layup.errors import LayupError
+
+    try:
+        return (dt.date.fromisoformat(date) if date else dt.date.today()).isoformat()
+    except ValueError:
+        raise LayupError(f'"{date}" is not a date. Write year-month-day: 2025-11-22') from None
 
 
 def _moment(as_of: str | None) -> int | str | None:

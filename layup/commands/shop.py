@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command("shop", short_help="This shop's habits: what its scale has taught so far.")
-@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default=".")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), required=False)
 @units_option
 @json_option
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
 @click.option("--check", is_flag=True, help="Look through the whole file for damage.")
 @click.option("--recover", is_flag=True, help="Keep a damaged file under another name, save what is whole.")
 def command(
-    folder: Path, units: System | None, as_json: bool, picture: Path | None, history: int | None, forget: str | None,
-    lot: str | None, origin: Path | None, undo: int | None, export: Path | None, imported: Path | None, check: bool,
-    recover: bool,
+    folder: Path | None, units: System | None, as_json: bool, picture: Path | None, history: int | None,
+    forget: str | None, lot: str | None, origin: Path | None, undo: int | None, export: Path | None,
+    imported: Path | None, check: bool, recover: bool,
 ) -> None:  # fmt: skip
-    """The habits of the shop whose record lies in FOLDER (here, or the nearest above): how much resin it leaves.
+    """The habits of the shop whose record lies in FOLDER (else here, or the nearest above): how much resin it leaves.
 
     Nothing that is told here deletes anything: each is an entry, and --undo takes it back.
     """
@@ -42,7 +42,7 @@ def command(
     from layup.record.calibrate import shop_folder
     from layup.record.store import find_store, open_store
 
-    home = shop_folder(folder / "part") or folder
+    home = folder or shop_folder("part") or Path()
     if recover:
         from layup.record.salvage import recover as save
 

@@ -167,6 +167,29 @@ class PanelModel:
         return float(np.abs(small / full - 1).max())
 
 
+def spread_layups(terms: Floats, most: int = 16) -> Floats:
+    """Layups that lie far apart in how they bend: single plies and pairs of them.
+
+    Args:
+        terms: Qbar or D of single plies, (o, 6); only their proportions count. [Pa]
+        most: How many. [-]
+    Returns:
+        Proportions of D, (n, 6), n at most `most`. [-]
+    """
+    terms = terms / np.abs(terms).max(axis=1, keepdims=True)
+    first, second = np.triu_indices(len(terms), 1)
+    pairs = np.concatenate([(terms[first] + terms[second]) / 2, 0.8 * terms[first] + 0.2 * terms[second],
+                            0.2 * terms[first] + 0.8 * terms[second]])  # fmt: skip
+    pool = np.concatenate([terms, pairs])
+    kept = [terms.mean(axis=0)]
+    while len(kept) < most:
+        apart = np.min([np.linalg.norm(pool - k, axis=1) for k in kept], axis=0)
+        if apart.max() < 0.02:
+            break
+        kept.append(pool[int(np.argmax(apart))])
+    return np.array(kept)
+
+
 def strip_stiffness(d: Floats) -> Floats:
     """Bending stiffness per width of a strip cut along x, and of one cut along y: 1/(D^-1)11, 1/(D^-1)22.
 
@@ -192,5 +215,3 @@ def limit_of_strip(axis: int, least: float, at: Floats | None = None) -> Limit:
         curve = inverse[:, axis] / inverse[axis, axis]
     g = np.array([curve[i] * curve[j] * (1 if i == j else 2) for i, j in TERMS])
     return g, least, 0.0
-
-

@@ -189,6 +189,7 @@ class Frame:
     middle: int = -1
     base: float = 0.0
     core: float = 0.0
+
     @cached_property
     def _split(self) -> tuple[_Half, _Half]:
         outer = (self.plies + 1) // 2
@@ -386,9 +387,7 @@ class ListedFrame(Frame):
             part = stacks[start : start + 50_000]
             high = np.cumsum(t[part], axis=1)
             z = np.concatenate([np.zeros((len(part), 1)), high], axis=1) - high[:, -1:] / 2
-            a, b, d = (
-                matrix_of(np.einsum("nkj,nk->nj", q[part], np.diff(z**p, axis=1) / p)) for p in (1, 2, 3)
-            )
+            a, b, d = (matrix_of(np.einsum("nkj,nk->nj", q[part], np.diff(z**p, axis=1) / p)) for p in (1, 2, 3))
             reduced = d - b @ np.linalg.solve(a, b)
             found[start : start + 50_000] = terms_of((reduced + reduced.transpose(0, 2, 1)) / 2)
         return cls(key, options, stacks.shape[1], -1, base, 0.0, np.asarray(stacks, dtype=np.int16), found, weight)
@@ -409,7 +408,9 @@ class ListedFrame(Frame):
         assert self.own_weight is not None
         n = len(self.rows)
         none, zero, flat = np.full(n, -1), np.zeros(n, dtype=np.int64), np.zeros((n, 6))
-        inner = _Half(self.rows, (self.own_weight - self.base) / 2, np.zeros(n), flat, flat, flat, none, zero, none, zero)
+        inner = _Half(
+            self.rows, (self.own_weight - self.base) / 2, np.zeros(n), flat, flat, flat, none, zero, none, zero
+        )
         return inner, self.options.half(0, False)
 
     @cached_property

@@ -11,6 +11,7 @@ Each of these is an entry in the record and can be undone. The model is `layup.r
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -158,7 +159,7 @@ def calibrate(store: Store) -> Calibration:
     rows = store.query(f"SELECT {_COLUMNS} FROM weighins WHERE {clause} ORDER BY number", values)
     forgotten = settings.forgotten
     every = forgotten.get("", 0)
-    chosen: dict[tuple[str, str], tuple[object, ...]] = {}
+    chosen: dict[tuple[str, str], tuple[Any, ...]] = {}
     for row in rows:
         if row[0] <= every or row[0] <= forgotten.get(row[6].split(",")[0], 0):
             continue
@@ -166,13 +167,14 @@ def calibrate(store: Store) -> Calibration:
         held = chosen.get(piece)
         if held is None or _PREFERRED[row[4]] <= _PREFERRED[str(held[4])]:
             chosen[piece] = row
-    groups: dict[tuple[str, str, str], list[tuple[object, ...]]] = {}
-    for row in sorted(chosen.values(), key=lambda r: r[0]):  # type: ignore[arg-type, return-value]  # the number
+    return learn_rows(chosen.values(), settings)
+
+
+def learn_rows(rows: Iterable[tuple[Any, ...]], settings: Settings) -> Calibration:
+    """Learn from weighed pieces, each as a row of the index table in the order of `_COLUMNS`."""
+    groups: dict[tuple[str, str, str], list[tuple[Any, ...]]] = {}
+    for row in sorted(rows, key=lambda row: int(row[0])):
         groups.setdefault((str(row[6]), str(row[7]), str(row[8])), []).append(row)
-    return _learn(groups, settings)
-
-
-def _learn(groups: dict[tuple[str, str, str], list[tuple[object, ...]]], settings: Settings) -> Calibration:
     habits: dict[tuple[str, ...], Habit] = {}
     found: list[Group] = []
     beliefs: dict[str, Learnt] = {}
@@ -225,7 +227,7 @@ def _habits(
 
 def _group(
     key: tuple[str, str, str],
-    rows: list[tuple[object, ...]],
+    rows: list[tuple[Any, ...]],
     table: Floats,
     parts: Parts,
     learnt: Learnt,

@@ -109,10 +109,11 @@ def _plies(prediction: Prediction) -> list[Cause]:
             continue
         seen.add((layer.name, layer.zone))
         where = "all over" if layer.zone == "whole" else f'in the zone "{layer.zone}"'
-        for sign, word in ((1.0, "too many"), (-1.0, "too few")):
-            ends = sorted((sign * 0.9 * layer.mass, sign * 1.1 * layer.mass))
+        for times, word in ((1, "too many"), (-1, "too few"), (2, "too many"), (-2, "too few")):
+            ends = sorted((times * 0.9 * layer.mass, times * 1.1 * layer.mass))
+            many = "a ply" if abs(times) == 1 else "two plies"
             found.append(
-                Cause("plies", f"a ply of {layer.name} {word} {where}", ends[0], ends[1], 0.06,
+                Cause("plies", f"{many} of {layer.name} {word} {where}", ends[0], ends[1], 0.06 / times**2,
                       "count the plies at the trimmed edge with a glass, or on the offcut after burning it; "
                       "count what is left of the cut pieces", ("demoulded",))
             )  # fmt: skip

@@ -23,6 +23,8 @@ from layup.words import mass_words
 
 FAR = 2.576
 """Standard deviations within which 99 shops in 100 stay: the furthest that resin alone is believed to stray."""
+WEIGHED_OFF = 0.05
+"""What mixed resin may be off by on a shop's scale, with what sticks to brush and gloves left out. [-]"""
 LOOSEST = 0.10
 """Fibre volume fraction under which a laminate is a pool of resin with some fibre in it; a random mat has 0.17. [-]"""
 
@@ -83,6 +85,8 @@ class Explanation:
         lists: The shortest lists of causes that fit, likeliest first; empty where nothing needs a cause.
         steps: What happened between the weighings of this piece, in the order of the work.
         located: The step that the difference comes from, if one of them has more than half of it.
+        resin_kept: Most resin that can be in the part by what was mixed and left over; None if that was not weighed. [kg]
+        resin_due: Resin in the part if resin alone explained its weight. [kg]
     """
 
     stage: str
@@ -95,6 +99,8 @@ class Explanation:
     lists: tuple[tuple[Cause, ...], ...]
     steps: tuple[Step, ...]
     located: Step | None
+    resin_kept: float | None
+    resin_due: float
 
     @property
     def usual(self) -> bool:
@@ -138,15 +144,19 @@ def explain(
     steps = locate(prediction, stages)
     off = mass - mean
     located = next((s for s in steps if s.before and abs(s.off) > 0.5 * abs(off) and s.off * off > 0), None)
+    kept = resin_kept(dict(weighed_at))
+    due = weighed.resin + off + (trim_strip(job, weighed)[2] if stage == "demoulded" else 0.0)
+    too_much = kept is not None and due > kept + WEIGHED_OFF * kept
+    alone = abs(needed) <= FAR and not impossible and not too_much
     lists: tuple[tuple[Cause, ...], ...] = ()
     if not expected.holds(mass) or impossible:
         found = candidates(prediction, stage, mass, resolution, ground)
         if located is not None:
             found = tuple(c for c in found if located.after in c.at)
-        lists = _shortest(found, off, expected, _quiet(ground))
-    return Explanation(
-        stage, mass, expected, implied, impossible, abs(needed) <= FAR and not impossible, needed, lists, steps, located
-    )
+        if too_much:
+            found = tuple(c for c in found if c.about != "resin")
+        lists = _shortest(found, off, expected, _quiet(ground), alone)
+    return Explanation(stage, mass, expected, implied, impossible, alone, needed, lists, steps, located, kept, due)
 
 
 def implied_by(weighed: Weighed, ground: Ground, mass: float) -> Implied | None:
@@ -213,7 +223,7 @@ def _quiet(ground: Ground | None) -> float:
 
 
 def _shortest(
-    found: Sequence[Cause], off: float, expected: Interval, quiet: float
+    found: Sequence[Cause], off: float, expected: Interval, quiet: float, resin_alone: bool
 ) -> tuple[tuple[Cause, ...], ...]:
     """The lists of fewest causes that bring the weight inside what is expected, likeliest first, five at most.
 
@@ -231,7 +241,8 @@ def _shortest(
             spread = max((high - low) / (2 * Z90), 1e-9)
             least, most = sum(c.low for c in chosen), sum(c.high for c in chosen)
             left = off - min(max(off, least), most)
-            if low <= left <= high:
+            fit = resin_alone if about == {"resin"} else low <= left <= high
+            if fit:
                 odds = sum(math.log(odds_of(cause, off)) for cause in chosen)
                 fits.append((odds - 0.5 * (left / spread) ** 2, chosen))
         if fits:
@@ -280,4 +291,4 @@ def resin_kept(stages: dict[str, float]) -> float | None:
     """Most resin that can be in the part: mixed, less what is left in the cup and in the bag. [kg]"""
     if "resin-mixed" not in stages:
         return None
-    return stages["resin-mixed"] - stages.get("cup", 0.0) - stages.get("bag", 0.0)
+    return max(stages["resin-mixed"] - stages.get("cup", 0.0) - stages.get("bag", 0.0), 0.0)

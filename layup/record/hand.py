@@ -32,7 +32,7 @@ WRONG_SPREAD = 1.5
 LEAST = 0.02
 """Least factor that the logarithm is taken of; a weight below all but the resin is wrong, not -inf. [-]"""
 
-_POINTS = 401
+_POINTS = 257
 _REACH = 8.0
 _MANY = 3000
 

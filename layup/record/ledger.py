@@ -70,6 +70,7 @@ class Ledger:
         final: Weighed at the end; None before that.
         rows: Item by item.
         as_of: The moment asked for; empty for now.
+        differs: Weighings that the file gives otherwise than the ledger: "first weighing", "final weighing".
     """
 
     title: str
@@ -77,6 +78,7 @@ class Ledger:
     final: Weighing | None
     rows: tuple[Row, ...]
     as_of: str = ""
+    differs: tuple[str, ...] = ()
 
     @property
     def items(self) -> list[Item]:
@@ -201,7 +203,12 @@ def read_ledger(job: RefitJob, store: Store | None, as_of: int | str | None = No
             rows[key] = replace(row, standing="no longer in the file")
     order = {item.key: place for place, item in enumerate(job.items)}
     listed = sorted(rows.values(), key=lambda row: order.get(row.item.key, len(order)))
-    return Ledger(job.refit.title, job.start, job.final, tuple(listed))
+    pairs = (("first weighing", kept.start, job.start), ("final weighing", kept.final, job.final))
+    differs = tuple(
+        what for what, ours, theirs in pairs
+        if ours is not None and (theirs is None or _weighing_print(ours) != _weighing_print(theirs))
+    )  # fmt: skip
+    return Ledger(job.refit.title, job.start, job.final, tuple(listed), differs=differs)
 
 
 def enter(job: RefitJob, store: Store, why: str = "") -> list[Entry]:
@@ -271,8 +278,10 @@ def weigh(
         The entry.
 
     Raises:
-        LayupError: There is no such item, or more than one.
+        LayupError: There is no such item, or more than one, or the weight is not above nothing.
     """
+    if not mass > 0.0:
+        raise LayupError(f"a scale does not show {text}: write what it shows, without a sign")
     ledger = read_ledger(job, store)
     rows = [r for r in ledger.rows if r.item.name.casefold() == name.casefold() and action in (None, r.item.action)]
     if not rows:

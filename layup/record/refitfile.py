@@ -414,6 +414,9 @@ class _Reading:
                             (*path, key, place), "there is no such other candidate", nearest(other, names)
                         )
             arm = self.part_arm(entry.predicted, entry.placed, path)[0] if entry.predicted and not entry.arm else None
+            if entry.predicted and entry.predicted in {item.predicted for item in refit.added}:
+                self.report.fault((*path, "predicted"), "this part is among the added items already",
+                                  "Take it out of the candidates.")  # fmt: skip
             prediction = self._predict(entry.predicted, (*path, "predicted")) if entry.predicted else None
             if entry.predicted and prediction is None:
                 continue

@@ -12,11 +12,12 @@ import datetime as dt
 import hashlib
 import json
 import os
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from layup.record.schema import StoreError, digest_of
+from layup.record.schema import DamageError, StoreError, digest_of
 from layup.record.store import FILE, open_store
 
 Value = int | float | str | bytes | None
@@ -45,10 +46,12 @@ class Saved:
         gone = (
             f"{lost} before the last of them could not be read" if lost else "none before the last of them is missing"
         )
-        return (
-            f"{self.entries} entries and {self.texts} texts were whole and are in {FILE} again; {gone}. "
-            f"The damaged file is kept as {self.kept.name}."
-        )
+        whole = f"{_many(self.entries, 'entry', 'entries')} and {_many(self.texts, 'text', 'texts')}"
+        return f"Saved in {FILE}: {whole}; {gone}. The damaged file is kept as {self.kept.name}."
+
+
+def _many(count: int, one: str, more: str) -> str:
+    return f"{count} {one if count == 1 else more}"
 
 
 def recover(folder: str | Path) -> Saved:
@@ -66,6 +69,8 @@ def recover(folder: str | Path) -> Saved:
     path = Path(folder) / FILE
     if not path.is_file():
         raise StoreError(f"there is no {FILE} in {path.parent}")
+    if not _damage(path.parent):
+        raise StoreError(f"{FILE} is sound: there is nothing to recover")
     log = path.with_name(FILE + "-wal")
     entries: dict[str, tuple[int, str, str, str]] = {}
     texts: dict[str, str] = {}
@@ -74,13 +79,23 @@ def recover(folder: str | Path) -> Saved:
             _take(rowid, row, entries, texts)
     if not entries:
         raise StoreError(f"no entry in {FILE} is whole. The file is left as it is: copy it before anything else")
-    kept = _aside(path)
-    with open_store(path.parent) as store, store.writing():
-        for body in texts.values():
-            store.keep_text(body)
-        whole = sorted((number, key, at, kind, payload) for key, (number, at, kind, payload) in entries.items())
-        store.admit((key, at, kind, json.loads(payload)) for _, key, at, kind, payload in whole)
+    whole = sorted((number, key, at, kind, payload) for key, (number, at, kind, payload) in entries.items())
+    with tempfile.TemporaryDirectory(dir=path.parent) as scratch:  # built whole before anything is moved
+        with open_store(scratch) as store, store.writing():
+            for body in texts.values():
+                store.keep_text(body)
+            store.admit((key, at, kind, json.loads(payload)) for _, key, at, kind, payload in whole)
+        kept = _aside(path)
+        os.replace(Path(scratch) / FILE, path)
     return Saved(kept, len(entries), max(number for number, *_ in entries.values()), len(texts))
+
+
+def _damage(folder: Path) -> tuple[str, ...]:
+    try:
+        with open_store(folder) as store:
+            return store.check()
+    except DamageError as error:
+        return error.findings
 
 
 def _take(rowid: int, row: list[Value], entries: dict[str, tuple[int, str, str, str]], texts: dict[str, str]) -> None:

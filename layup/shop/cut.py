@@ -177,7 +177,9 @@ def cut(
     fabrics: list[FabricCut] = []
     stopped = False
     for fabric, own in by_fabric.items():
-        material = next(j.library.get("fabric", fabric) for j in listed if j.library.find("fabric", fabric))
+        # of the parts that use it; one part's own table may price what another's does not
+        known = [listed[part].library.get("fabric", fabric) for part in dict.fromkeys(piece.part for piece in own)]
+        material = next((m for m in known if price_of(m) is not None), known[0])
         turns, flips = _directions(material, face_down)
         nested = tuple(Piece(piece.name, piece.shape, turns, flips) for piece in own)
         layout = stored(fabric, nested, rolls[fabric], gap) if stored is not None else None
@@ -223,8 +225,8 @@ def _pieces(job: Job, ply: ClothPly, roll: Roll, part: int, mark: str) -> tuple[
     return pieces, (
         f"Ply {ply.number} is {length_words(wide, 'both')} across its warp and the roll has "
         f"{length_words(roll.usable, 'both')} to use, so it is cut in {strips} strips that overlap by "
-        f"{length_words(overlap, 'metric')}: {mass_both(heavier, 'both')} more cloth, which the prediction doesn't count "
-        f'yet. Write in its [[ply]]: overlap = "{overlap * 1e3:.0f} mm" and seam = "{seam:.2f} m"; '
+        f"{length_words(overlap, 'metric')}: {mass_both(heavier, 'both')} more cloth, which the prediction doesn't "
+        f'count yet. Write in its [[ply]]: overlap = "{overlap * 1e3:.0f} mm" and seam = "{seam:.2f} m"; '
         "or give a wider roll."
     )
 

@@ -25,7 +25,11 @@ if TYPE_CHECKING:
     from shapely import Polygon
 
 SLACK = 1e-5
-"""The search is given this much more gap than asked for, so that its rounding cannot break the gap. [m]"""
+"""Layouts are made with this much more gap than asked for, so that no rounding can break the gap. [m]"""
+
+
+_TOUCH = 1e-9
+"""A gap this small is none: pieces may touch, with no more in common than rounding leaves. [m]"""
 
 
 class NestError(LayupError):
@@ -205,7 +209,7 @@ def nest(
                 progress(candidate, time.monotonic() - start)
 
     try:
-        for placed in bottom_left(listed, roll, gap, thorough=not searched):
+        for placed in bottom_left(listed, roll, gap + SLACK, thorough=not searched):
             offer(Nest(listed, roll, gap, placed, "bottom-left"))
         if searched:
             flips = [p.flipped for p in sorted(best.placed, key=lambda p: p.piece)] if best else [False] * len(listed)
@@ -285,8 +289,8 @@ def faults(nest: Nest) -> list[str]:
         if other <= one:
             continue
         whole = (*shapes, *roll.blocked)
-        if nest.gap == 0.0 and shapely.touches(shapes[one], whole[other]):
-            continue
+        if nest.gap <= _TOUCH and shapely.intersection(shapes[one], whole[other]).area < 1e-12:
+            continue  # no gap is asked for, and they touch
         what = names[other] if other < len(names) else "a blocked place"
         found.append(f"{names[one]} is nearer than the gap to {what}")
     return found

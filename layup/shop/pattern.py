@@ -273,8 +273,8 @@ def _strips(
                     seams.append(line)
             notes = (
                 *notes,
-                f"{length_words(high - low, 'both')} across the warp, the roll has {length_words(usable, 'both')} to use: "
-                f"in {count} strips that overlap by {length_words(overlap, 'metric')}",
+                f"{length_words(high - low, 'both')} across the warp, the roll has {length_words(usable, 'both')} "
+                f"to use: in {count} strips that overlap by {length_words(overlap, 'metric')}",
             )
     far = 2.0 * float(np.hypot(*(np.array(cut.bounds[2:]) - cut.bounds[:2]))) + 1.0
     lines = [shapely.LineString([(-far, 0.0), (far, 0.0)]), shapely.LineString([(0.0, -far), (0.0, far)])]

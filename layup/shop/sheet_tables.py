@@ -26,6 +26,16 @@ from layup.words import (
     thickness_words,
 )
 
+_BY_HAND = (
+    "Times run in hours and minutes from the first pot, at an even pace: common practice, no source. A pot is planned "
+    "to be used up in half the time it lasts."
+)
+_FEED = (
+    "How long the part takes to fill is not predicted. Keep the hose under the surface of the bucket; close the feed "
+    "when resin has reached the vacuum line all along, and before the bucket is warm."
+)
+_STIR = "Weigh resin first, then hardener; stir a full two minutes, scraping sides and floor."
+
 
 def one_of(system: System) -> System:
     """A single system for where two do not fit: metric, unless pounds alone are asked for."""
@@ -299,15 +309,7 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
         blocks.append(
             Grid(amounts, (hardener, both), shares, right=frozenset(range(1, count + 1)), strong=frozenset({0}))
         )
-        blocks.append(
-            Words(
-                (
-                    "Times run in hours and minutes from the first pot, at an even pace: common practice, no source. "
-                    "A pot is planned to be used up in half the time it lasts. Weigh resin first, then hardener; stir "
-                    "a full two minutes, scraping sides and floor.",
-                )
-            )
-        )
+        blocks.append(Words((_FEED if mix.feed else _BY_HAND, _STIR)))
         if mix.cautions:
             blocks.append(Words(mix.cautions, caution=True))
     return tuple(blocks)

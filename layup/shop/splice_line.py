@@ -26,7 +26,8 @@ Floats = NDArray[np.float64]
 
 _COARSE = 1_500  # nodes to try a splice with
 _WORTH = 0.25  # least share of the locked area that a splice must take away to be proposed
-_PLACES = 3  # locked places looked at, the largest first
+_MOST_SPOTS = 8_000
+_PLACES = 2  # locked places looked at, the largest first
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,10 +64,12 @@ class Splice:
         return 1.0 - self.after / self.before
 
 
-@dataclass(frozen=True, slots=True)
-class _Tried:
-    locked: float
-    most: float
+@dataclass(frozen=True, eq=False, slots=True)
+class _Spots:
+    """A zone as small spots: middles (n, 3) and areas (n,). [m, m^2]"""
+
+    middle: Floats
+    area: Floats
 
 
 def propose(job: Job, entry: PlyEntry) -> Splice | None:
@@ -82,6 +85,8 @@ def propose(job: Job, entry: PlyEntry) -> Splice | None:
     Raises:
         LayupError: As `layup.draped.drape_ply`.
     """
+    from layup.surface.drape import small
+
     lies = drape_ply(job, entry)
     largest = int(np.argmax([d.area * d.locked for d in lies.on]))
     if not lies.on[largest].locked > 0.0:
@@ -92,41 +97,42 @@ def propose(job: Job, entry: PlyEntry) -> Splice | None:
     warp = job.part.surface.warp or (1.0, 0.0, 0.0)
     link = math.sqrt(lies.on[largest].area / _COARSE)
     locking = lies.locking
-    before = _try([whole], [zone], warp, angle, link, locking, start=net.start)
-    if before is None or before.locked <= 0.0:
+    fine = small(zone, link)
+    size = 0.5 * np.linalg.norm(np.cross(fine[:, 1] - fine[:, 0], fine[:, 2] - fine[:, 0]), axis=1)
+    middle, step = fine.mean(axis=1), max(1, len(fine) // _MOST_SPOTS)
+    spots = _Spots(middle[::step], size[::step] * (size.sum() / size[::step].sum()))
+    before = _try([(whole, spots)], warp, angle, link, locking, start=net.start)
+    if before is None or before[0] <= 0.0:
         return None
     best: tuple[float, Floats, Floats] | None = None
     for through, square in _candidates(lies, largest):
-        found = _halves(whole, zone, through, square)
-        tried = _try(*found, warp, angle, link, locking) if found is not None else None
-        if tried is not None and (best is None or tried.locked < best[0]):
-            best = (tried.locked, through, square)
-    if best is None or best[0] > (1.0 - _WORTH) * before.locked:
+        found = _halves(whole, spots, through, square)
+        tried = _try(found, warp, angle, link, locking) if found is not None else None
+        if tried is not None and (best is None or tried[0] < best[0]):
+            best = (tried[0], through, square)
+    if best is None or best[0] > (1.0 - _WORTH) * before[0]:
         return None
     _, through, square = best
-    fine = net.link
-    found = _halves(whole, zone, through, square)
-    after = _try(*found, warp, angle, fine, locking) if found is not None else None
-    if after is None:
-        return None
-    whole_before = lies.on[largest]
-    first = whole_before.locked * whole_before.area
-    if after.locked > (1.0 - _WORTH) * first:
+    found = _halves(whole, spots, through, square)
+    after = _try(found, warp, angle, net.link, locking) if found is not None else None
+    on = lies.on[largest]
+    first = on.locked * on.area
+    if after is None or after[0] > (1.0 - _WORTH) * first:
         return None
     length, ends = _seam(zone, through, square)
     overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
     weight = job.library.get("fabric", entry.fabric or "").figure("areal_weight").value
     return Splice(
-        through, square, ends, length, overlap, first, after.locked, whole_before.most, after.most,
+        through, square, ends, length, overlap, first, after[0], on.most, after[1],
         length * overlap * weight,
     )  # fmt: skip
 
 
 def _candidates(lies: DrapedPly, largest: int) -> list[tuple[Floats, Floats]]:
     """Planes to try: a point and a direction square to each."""
-    from scipy.spatial import cKDTree
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
 
     net, on = lies.nets[largest], lies.on[largest]
     start, warp = net.start, net.warp
@@ -166,57 +172,60 @@ def _normal(normals: Floats, middles: Floats, place: Floats) -> Floats:
     return nearest
 
 
-def _halves(whole: Floats, zone: Floats, through: Floats, square: Floats) -> tuple[list[Floats], list[Floats]] | None:
-    """The surface and the zone on either side of a plane; None where one side is next to nothing."""
+def _halves(whole: Floats, spots: _Spots, through: Floats, square: Floats) -> list[tuple[Floats, _Spots]] | None:
+    """The surface and the spots on either side of a plane; None where one side is next to nothing."""
     from layup.surface.clip import split
 
-    sides = split(whole, (whole - through) @ square)
-    parts = split(zone, (zone - through) @ square)
-    least = 0.02 * _area(zone)
-    if any(_area(part) < least for part in parts):
+    low = (spots.middle - through) @ square <= 0.0
+    share = float(spots.area[low].sum() / spots.area.sum())
+    if not 0.02 < share < 0.98:
         return None
-    return list(sides), list(parts)
+    one, two = split(whole, (whole - through) @ square)
+    return [
+        (one, _Spots(spots.middle[low], spots.area[low])),
+        (two, _Spots(spots.middle[~low], spots.area[~low])),
+    ]
 
 
 def _try(
-    sides: list[Floats], zones: list[Floats], warp: tuple[float, float, float], angle: float, link: float,
-    locking: float, start: Floats | None = None,
-) -> _Tried | None:  # fmt: skip
-    """Drape each side again; None where one of them can't be."""
-    from layup.surface.drape import lay, middle_of, over
+    sides: list[tuple[Floats, _Spots]], warp: tuple[float, float, float], angle: float, link: float, locking: float,
+    start: Floats | None = None,
+) -> tuple[float, float] | None:  # fmt: skip
+    """Drape each side again: the area that locks and the greatest shear; None where one of them can't be draped."""
+    from scipy.spatial import cKDTree
+
+    from layup.surface.drape import lay, middle_of
     from layup.surface.sheet import ready
     from layup.surface.topology import edges_of, pieces, weld
 
     locked = most = 0.0
-    for side, zone in zip(sides, zones, strict=True):
+    for side, spots in sides:
         points, faces = weld(np.round(side, 9))
         edges, _ = edges_of(faces)
         _, label = pieces(len(points), edges)
         of_face = label[faces[:, 0]]
-        from scipy.spatial import cKDTree
-
-        own = of_face[cKDTree(points[faces].mean(axis=1)).query(zone.mean(axis=1))[1]]
+        own = of_face[cKDTree(points[faces].mean(axis=1)).query(spots.middle)[1]]
         for name in np.unique(own):
-            share = zone[own == name]
-            if _area(share) < 0.002 * _area(zone):
+            mine = own == name
+            if spots.area[mine].sum() < 0.002 * spots.area.sum():
                 continue
+            part = faces[of_face == name]
             try:
-                sheet = ready(points, faces[of_face == name])
-                net = lay(sheet, start if start is not None else middle_of(share, warp), warp, angle=angle, link=link)
-                on = over(net, share, locking=locking)
+                sheet = ready(points, part, lips=False)
+                begin = start if start is not None else middle_of(points[part], warp)
+                net = lay(sheet, begin, warp, angle=angle, link=link)
             except LayupError:
                 return None
-            if on.bare > 0.05:
+            apart, cell = cKDTree(net.middles).query(spots.middle[mine])
+            near = np.asarray(apart < 1.5 * link)
+            area, steep = spots.area[mine][near], np.abs(net.shear[np.asarray(cell)[near]])
+            if not area.sum() > 0.9 * spots.area[mine].sum():
                 return None
-            locked += on.locked * on.area
-            most = max(most, on.most)
-    return _Tried(locked, most)
-
-
-def _area(soup: Floats) -> float:
-    if not len(soup):
-        return 0.0
-    return 0.5 * float(np.linalg.norm(np.cross(soup[:, 1] - soup[:, 0], soup[:, 2] - soup[:, 0]), axis=1).sum())
+            locked += float(area @ (steep > locking))
+            order = np.argsort(steep)
+            up = np.cumsum(area[order])
+            most = max(most, float(steep[order][min(int(np.searchsorted(up, 0.999 * up[-1])), len(up) - 1)]))
+    return locked, most
 
 
 def _seam(zone: Floats, through: Floats, square: Floats) -> tuple[float, Floats]:

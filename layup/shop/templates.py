@@ -67,11 +67,11 @@ def write_dxf(plies: Sequence[FlatPly], path: str | Path, unit: Unit = "mm") -> 
     Raises:
         LayupError: The file can't be written.
     """
-    import ezdxf
+    import ezdxf.filemanagement
 
     if unit not in SCALE:
         raise LayupError(f'a drawing can\'t be in "{unit}". Write mm or in')
-    document = ezdxf.new("R2010", setup=True)
+    document = ezdxf.filemanagement.new("R2010", setup=True)
     document.header["$INSUNITS"] = _INSUNITS[unit]
     document.header["$MEASUREMENT"] = 1 if unit == "mm" else 0
     document.header["$LTSCALE"] = 10.0 if unit == "mm" else 0.4
@@ -81,7 +81,7 @@ def write_dxf(plies: Sequence[FlatPly], path: str | Path, unit: Unit = "mm") -> 
     scale = SCALE[unit]
     for _, drawn, (dx, dy) in placed(plies):
         for line in drawn.lines:
-            points = (line.points + (dx, dy)) * scale
+            points = (line.points + np.array([dx, dy])) * scale
             space.add_lwpolyline(points.tolist(), close=line.closed, dxfattribs={"layer": line.layer})
         for layer, x, y, radius in drawn.circles:
             space.add_circle(((x + dx) * scale, (y + dy) * scale), radius * scale, dxfattribs={"layer": layer})

@@ -212,10 +212,10 @@ def _overview(
     canvas.setFillColor(_hex(palette.QUIET))
     if first:
         text = (
-            f"{total} sheets at full size. Print at 100 %, not fitted to the page; then measure the bars at the foot of a sheet.",
-            "Cut each sheet along its solid line at the right and at the top, lay it on the dashed line of the next, and let the",
-            "crosses fall on each other. Letters go up, numbers go to the right. The arrow is the warp. Seen from the side",
-            "that the surface faces: turn the pattern over for a cloth that is cut from its back.",
+            f"{total} sheets at full size. Print at 100 %, not fitted to the page; then measure the bars at the foot.",
+            "Cut each sheet along its solid line at the right and at the top, lay it on the dashed line of the next,",
+            "and let the crosses fall on each other. Letters go up, numbers to the right. The arrow is the warp.",
+            "Seen from the side that the surface faces: turn a pattern over for a cloth that is cut from its back.",
         )
         for number, line in enumerate(text):
             canvas.drawString(36, high - 62 - 12 * number, line)
@@ -238,8 +238,8 @@ def _overview(
             + (f"{count} sheets, {own.rows} up and {own.columns} across" if count > 1 else "1 sheet"),
         )  # fmt: skip
         canvas.setFillColor(_hex(palette.QUIET))
-        for line, note in enumerate(_wrapped("; ".join(ply.notes), 74)[:3]):
-            canvas.drawString(170, y - 37 - 9.5 * line, note)
+        for below, note in enumerate(_wrapped("; ".join(ply.notes), 74)[:3]):
+            canvas.drawString(170, y - 37 - 9.5 * below, note)
         _thumb(canvas, ply, own, 40, y - step + 4, 120, step - 9)
     canvas.showPage()
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -9,7 +11,7 @@ from rich.text import Text
 from layup.shop.bag import Bag
 from layup.shop.batch import Mix
 from layup.shop.cut import Cut
-from layup.shop.sheet_tables import clock, force_words, grams, money_words, one_of
+from layup.shop.sheet_tables import clock, each, force_words, grams, money_words, one_of, tape
 from layup.words import System, area_words, length_words, mass_both, mass_metric, percent_words, pressure_words
 
 
@@ -27,14 +29,13 @@ def _notes(lines: tuple[str, ...]) -> list[RenderableType]:
 def cut_screen(cut: Cut, system: System) -> RenderableType:
     """The screen of `layup cut`."""
     parts: list[RenderableType] = [Text(" + ".join(job.part.title for job in cut.jobs), style="bold")]
-    table = _table("  cloth", "roll", "cut off", "used", "waste", "price", "pieces", right=(3, 4))
+    table = _table("  cloth", "roll", "cut off", "waste", "price", "pieces", right=(3,))
     for f in cut.fabrics:
         price = "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}"
         table.add_row(
             Text(f"  {f.fabric}"),
-            length_words(f.nest.roll.width, one_of(system)),
-            Text(length_words(f.length, system), style="bold"),
-            percent_words(1.0 - f.waste),
+            tape(f.nest.roll.width, one_of(system)),
+            Text(each(system, partial(tape, f.length)), style="bold"),
             percent_words(f.waste),
             price,
             ", ".join(piece.name for piece in f.pieces),
@@ -109,7 +110,7 @@ def bag_screen(title: str, bag: Bag, system: System) -> RenderableType:
     parts: list[RenderableType] = [Text(title, style="bold"), Text()]
     table = _table("  from the tool up", "", "area", "off the roll", "price")
     for layer in bag.layers:
-        off = "" if layer.length is None else length_words(layer.length, system)
+        off = "" if layer.length is None else tape(layer.length, one)
         if layer.strips > 1:
             off += f", as {layer.strips} strips"
         if layer.count:

@@ -123,7 +123,10 @@ def _label(axes: Axes, layups: list[Layup], times: list[float]) -> None:
     for k in order:
         x, y = axes.transData.transform((layups[k].mass.mean, times[k]))
         at = y
-        while any(abs(at - other) < 16 * axes.figure.dpi / 72 and abs(x - ox) < 190 * axes.figure.dpi / 72 for ox, other in taken):
+        while any(
+            abs(at - other) < 16 * axes.figure.dpi / 72 and abs(x - ox) < 190 * axes.figure.dpi / 72
+            for ox, other in taken
+        ):
             at += 4
         taken.append((x, at))
         single = layups[k].cost.single

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 MOST_NAMED = 9
 """Load cases that get their number; of more, only the worst and those outside do."""
+MOST_LISTED = 6
+"""Of many load cases, so many stand in the key."""
 _MARKS = "osD^vPXph"
 
 
@@ -117,8 +119,8 @@ def _limits(axes: Axes, loading: Loading, length: float, mass: float) -> None:
     axes.fill(xs, ys, facecolor=palette.PALE, edgecolor="none", zorder=0)
     axes.plot([*xs, xs[0]], [*ys, ys[0]], color=palette.INK, lw=2.0, zorder=2)
     middle = (max(ys) + min(ys)) / 2
-    x0 = min(x for x, y in zip(xs, ys, strict=True) if y <= middle)
-    x1 = max(x for x, y in zip(xs, ys, strict=True) if y <= middle)
+    ahead, behind = loading.envelope.limits_at(np.array([middle * mass]))
+    x0, x1 = float(ahead[0]) / length, float(behind[0]) / length
     quiet: Any = {"color": palette.QUIET, "fontsize": 10, "textcoords": "offset points"}
     axes.annotate("forward limit", (x0, middle), (-5, 0), rotation=90, ha="right", va="center", **quiet)
     axes.annotate("aft limit", (x1, middle), (5, 0), rotation=90, ha="left", va="center", **quiet)
@@ -165,7 +167,7 @@ def _names(figure: Figure, loading: Loading, outside: set[int]) -> None:
     shown = list(range(len(loading.names)))
     if len(shown) > MOST_NAMED:
         worst = [checked.worst_aft, checked.worst_forward, checked.heaviest, *sorted(outside)]
-        shown = list(dict.fromkeys(worst))[:MOST_NAMED]
+        shown = list(dict.fromkeys(worst))[:MOST_LISTED]
     y = 0.86
     for case in shown:
         colour = palette.OLD if case in outside else palette.INK
@@ -174,7 +176,7 @@ def _names(figure: Figure, loading: Loading, outside: set[int]) -> None:
             text += ": OUTSIDE (" + ", ".join(checked.faults_of(case)) + ")"
         elif case == checked.worst:
             text += ": nearest a limit"
-        lines = textwrap.wrap(text, 34, subsequent_indent="    ")
+        lines = textwrap.wrap(text, 31 if case in outside else 34, subsequent_indent="    ")
         figure.text(0.69, y, "\n".join(lines), fontsize=10.5, va="top", color=colour,
                     fontweight="bold" if case in outside else "normal")  # fmt: skip
         y -= 0.031 * len(lines) + 0.016
@@ -182,5 +184,7 @@ def _names(figure: Figure, loading: Loading, outside: set[int]) -> None:
     if rest > 0:
         figure.text(0.69, y, f"and {rest} more", fontsize=10.5, va="top", color=palette.QUIET)
         y -= 0.05
+    if len(loading.names) > MOST_NAMED:
+        return
     key = "small ring: before the refit\nmark: now\nbar: nine in ten, from what is\nonly predicted"
     figure.text(0.69, 0.105, key, fontsize=9.5, va="bottom", color=palette.QUIET, linespacing=1.4)

@@ -33,6 +33,8 @@ from layup.record.weighins import WeighIn
 from layup.spread import Interval
 from layup.words import percent_words
 
+MOST_ALARMS = 6
+"""Load cases outside that are named at the head; the table shows every one."""
 LOUD = "bold white on red"
 _MARK = {"weighed": "scale", "predicted": "predicted", "listed": "list"}
 _FAULTS = {
@@ -84,17 +86,21 @@ def alarms(loading: Loading | None, kept: Kept) -> list[str]:
         return []
     lines = []
     checked = loading.checked
+    fine = 2 if kept == "lb" else 1
     for case in loading.outside():
         words = []
         for fault in checked.faults_of(case):
             by = {
-                "forward": arm_kept(-checked.forward[case], kept),
-                "aft": arm_kept(-checked.aft[case], kept),
+                "forward": arm_kept(-checked.forward[case], kept, fine),
+                "aft": arm_kept(-checked.aft[case], kept, fine),
                 "too heavy": mass_kept(checked.over[case], kept),
                 "too light": mass_kept(checked.under[case], kept),
             }[fault].lstrip("+")
             words.append(f"{by} {_FAULTS[fault]}")
         lines.append(f"!!! OUTSIDE LIMITS: {loading.names[case]}: {' and '.join(words)} !!!")
+    if len(lines) > MOST_ALARMS:
+        rest = len(lines) - MOST_ALARMS
+        lines = [*lines[:MOST_ALARMS], f"!!! OUTSIDE LIMITS: and {rest} more of {len(loading.names)} load cases !!!"]
     if loading.empty_fault:
         lines.append(f"!!! OUTSIDE LIMITS: empty: {_FAULTS[loading.empty_fault]} !!!")
     return lines
@@ -238,6 +244,9 @@ def _small_print(refit: Refit, ledger: Ledger, loading: Loading | None, kept: Ke
         yield Padding(
             Text(f"! {count} between the file and the ledger: `layup ledger enter` enters them."), (0, 0, 0, 2)
         )
+    for what in ledger.differs:
+        text = f"! The {what} in the file is not the one in the ledger: `layup ledger enter` enters it."
+        yield Padding(Text(text), (0, 0, 0, 2))
     lines = [f"Arms from {refit.datum}. A removed item ahead of the datum, at a negative arm, adds moment."]
     if refit.index:
         lines.append(index_note(refit.index, kept))
@@ -320,7 +329,7 @@ def consolidation_screen(joined: Consolidation, kept: Kept) -> RenderableType:
             piece = pieces[number] if number < len(pieces) else None
             lead = "  " if place == 0 else ""
             cells += [f"{lead}{piece.name}", piece.kind, mass_kept(piece.mass, kept)] if piece else ["", "", ""]
-        table.add_row(*cells)
+        table.add_row(*(Text(cell) for cell in cells))
     table.add_row("  all of it", "", Text(mass_kept(joined.old_mass, kept), style="bold"), "", "",
                   Text(mass_kept(joined.new_mass, kept), style="bold"))  # fmt: skip
     table.add_row("  of it joints", "", mass_kept(joined.joints("old"), kept), "", "",
@@ -349,7 +358,8 @@ def history_screen(entries: Sequence[Entry], kept: Kept) -> RenderableType:
             change = change_kept(item.change, kept)
         elif load["does"] == "withdrawn":
             name = f"withdrawn, {load['action']}: {load['name']}{corrects}"
-        table.add_row(str(entry.number), entry.at[:19].replace("T", " "), name, change, how, load.get("why", ""))
+        words = (str(entry.number), entry.at[:19].replace("T", " "), name, change, how, load.get("why", ""))
+        table.add_row(*(Text(word) for word in words))
     return table
 
 
@@ -359,5 +369,5 @@ def equipment_screen(listed: Sequence[Listed]) -> RenderableType:
     for name, right in (("row", True), ("item", False), ("weight", True), ("arm", True)):
         table.add_column(name, justify="right" if right else "left", no_wrap=name != "item")
     for entry in listed:
-        table.add_row(str(entry.line), entry.name, entry.mass_text, entry.arm_text)
+        table.add_row(*(Text(word) for word in (str(entry.line), entry.name, entry.mass_text, entry.arm_text)))
     return table

@@ -233,7 +233,7 @@ def _widths(section: Section, width: float) -> list[float]:
 
     texts = [[c.heading, *(row[n].text for row in section.rows)] for n, c in enumerate(section.columns)]
     wants = [max(room(text) for text in column) for column in texts]
-    words = [max(room(word) for text in column for word in text.split() or [""]) for column in texts]
+    words = [min(max(room(word) for text in column for word in text.split() or [""]), 110.0) for column in texts]
     figures = [column.heading in FIGURES for column in section.columns]
     least = [want if figure else word for want, word, figure in zip(wants, words, figures, strict=True)]
     wish = sum(want - low for want, low in zip(wants, least, strict=True))

@@ -50,8 +50,8 @@ def xlsx_bytes(papers: Sequence[Paper], picture: bytes | None) -> bytes:
     for paper in papers:
         sheet: Any = book.create_sheet(paper.title[:31])
         widths: dict[int, int] = {}
-        for kind, cells in _lines(paper):
-            row = (sheet.max_row if sheet.max_row > 1 or sheet["A1"].value is not None else 0) + 1
+        row = 0
+        for row, (kind, cells) in enumerate(_lines(paper), start=1):
             for column, value in enumerate(cells or [""], start=1):
                 cell = sheet.cell(row, column)
                 cell.value = value
@@ -73,7 +73,7 @@ def xlsx_bytes(papers: Sequence[Paper], picture: bytes | None) -> bytes:
         if picture is not None and any(section.picture for section in paper.sections):
             image = Image(io.BytesIO(picture))
             image.width, image.height = 640, round(640 * image.height / image.width)
-            sheet.add_image(image, f"A{sheet.max_row + 3}")
+            sheet.add_image(image, f"A{row + 2}")
         sheet.page_setup.orientation = "landscape"
         sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
         sheet.sheet_properties.pageSetUpPr.fitToPage = True

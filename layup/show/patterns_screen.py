@@ -70,8 +70,8 @@ def splice_words(number: int, splice: Splice | None) -> str:
     """What to do about a ply that locks, a sentence."""
     if splice is None:
         return (
-            f"Ply {number} locks, and no single straight splice takes a quarter of it away: start it elsewhere, turn it, "
-            "cut it in more pieces, or take a cloth that shears further."
+            f"Ply {number} locks, and no single straight splice takes a quarter of it away: slit it from the edge to "
+            "each place and lap it, start it elsewhere, turn it, or take a cloth that shears further."
         )
     a, b = (", ".join(f"{v * 1e3:.0f}" for v in end) for end in splice.ends)
     return (

@@ -159,7 +159,9 @@ def _draw(axes: Axes, surface: Surface, ply: DrapedPly) -> None:
     axes.axis("off")
 
 
-def _crosses(axes: Axes, fine: Floats, area: Floats, locked: NDArray[np.bool_], view: tuple[float, float], size: float) -> None:
+def _crosses(
+    axes: Axes, fine: Floats, area: Floats, locked: NDArray[np.bool_], view: tuple[float, float], size: float
+) -> None:
     if not locked.any():
         return
     flat, _ = project(fine[locked].mean(axis=1), view)

@@ -15,7 +15,7 @@ from rich.text import Text
 from layup.laminate.process import Habit
 from layup.prediction import Prediction
 from layup.record.calibrate import Calibration, Group, drift
-from layup.record.explain import Explanation
+from layup.record.explain import FAR, Explanation
 from layup.record.ground import STAGE_WORDS
 from layup.record.weighins import WeighIn
 from layup.spread import Z90
@@ -75,7 +75,7 @@ def _explanation(said: Explanation, system: System) -> list[RenderableType]:
         lines.append(_indented(f"That can't be: {said.impossible}."))
     elif said.usual:
         lines.append(_indented("Nine parts in ten come out inside these limits: nothing needs explaining."))
-    elif not said.resin_alone:
+    elif not said.resin_alone and abs(said.needed) > FAR:
         lines.append(
             _indented(
                 f"Resin alone can't do it: it would have to be {abs(said.needed):.1f} standard deviations off, "
@@ -84,6 +84,15 @@ def _explanation(said: Explanation, system: System) -> list[RenderableType]:
         )
     else:
         lines.append(_indented(f"Resin alone could do it: it would be {abs(said.needed):.1f} standard deviations off."))
+    if said.resin_kept is not None:
+        word = "that is not enough for it" if not said.resin_alone and not said.usual else "so it may be"
+        lines.append(
+            _indented(
+                f"Resin mixed less what was left: {mass_both(said.resin_kept, _one(system))} at the most is in the part; "
+                f"resin alone would need {mass_both(said.resin_due, _one(system))}"
+                + ("." if said.usual else f": {word}.")
+            )
+        )
     for step in said.steps:
         if step.before:
             mark = "  <- here" if step is said.located else ""

@@ -206,7 +206,7 @@ def _direction(sheet: Sheet, face: int, warp: Floats, angle: float) -> Floats:
         best = np.eye(3)[int(np.argmin(np.abs(normal)))]
         word = ", ".join(f"{v:g}" for v in best)
         raise SurfaceError(
-            f"the warp direction ({', '.join(f'{v:g}' for v in warp)}) stands square to the surface where the cloth starts",
+            f"the warp ({', '.join(f'{v:g}' for v in warp)}) stands square to the surface where the cloth starts",
             f"Give a direction that runs along the surface there, such as warp = [{word}], or another start",
         )
     laid = laid / part
@@ -262,7 +262,7 @@ def over(net: Net, triangles: Floats, *, locking: float | None = None, along: Fl
     middle = fine.mean(axis=1)
     area = 0.5 * size
     apart, own = cKDTree(net.middles).query(middle)
-    near = apart < 1.5 * net.link
+    near = np.asarray(apart < 1.5 * net.link)
     shear = net.shear[own]
     if len(net.sheet.lips) and not near.all():  # a lip gets the cloth of its neighbourhood, slit and folded over
         near = near | _on_lips(net, middle)

@@ -140,7 +140,9 @@ def flatten(points: Points, faces: Faces, warp: Floats | None = None, face: int 
     matrix = coo_array(
         (np.concatenate([w, w, -w, -w]), (np.concatenate([i, j, i, j]), np.concatenate([i, j, j, i]))), shape=(n, n)
     ).tocsc()
-    solver = splu(matrix[1:, 1:].tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+    solver = splu(
+        matrix[1:, 1:].tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+    )
     size = float(np.sqrt(area.sum()))
     z = np.zeros(n, dtype=np.complex128)
     for _ in range(_ROUNDS):

@@ -28,7 +28,7 @@ from layup.surface.topology import Faces, Numbers, Points, edge_keys, free_edges
 Mask = NDArray[np.bool_]
 
 _BORDER_POINT, _BORDER_EDGE = 24.0, 12.0  # edges at the border of a zone are at most this part of the reach
-_POINT, _EDGE, _LINE = 6.0, 4.0, 8.0  # edges the front runs over are at most this part of it
+_POINT, _EDGE, _LINE = 6.0, 4.0, 12.0  # edges the front runs over are at most this part of it
 _ROUND = -0.01  # a path can bend round a point of the edge that turns less than this [rad]
 _SETTLED, _ROUGHLY = 1e-4, 1e-3  # shares of the reach by which distances may still change, and rough ones
 _ROUGH = 1.25  # distances over single triangles are taken to be too long by this factor at most

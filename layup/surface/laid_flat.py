@@ -1,8 +1,8 @@
 """Any place of a surface in the flat: one map for cloth that shears and for what is laid flat stiffly.
 
-    From the net of a draped cloth        from_net(net)
-    From the stiffest flat shape          from_stiff(points, faces, start, warp, angle)
-    A zone as outlines in the flat        outlines(triangles, there, link)
+From the net of a draped cloth        from_net(net)
+From the stiffest flat shape          from_stiff(points, faces, start, warp, angle)
+A zone as outlines in the flat        outlines(triangles, there, link)
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -79,7 +80,8 @@ def from_stiff(
     laid = way - way @ normal * normal
     if np.linalg.norm(laid) < math.sin(math.radians(15.0)):
         raise SurfaceError(
-            "the warp direction stands square to the surface where the ply starts", "Give another warp, or another start"
+            "the warp direction stands square to the surface where the ply starts",
+            "Give another warp, or another start",
         )
     laid = laid / np.linalg.norm(laid)
     turned = math.cos(angle) * laid + math.sin(angle) * np.cross(normal, laid)
@@ -178,7 +180,7 @@ def _border(points: Points, faces: Faces) -> Faces:
         off = np.linalg.norm(points[own] - a[number] - step[:, None] * way, axis=1)
         on = (off < 1e-6) & (step > 0) & (step < long[number]) & (own != first) & (own != last)
         line = [first, *own[on][np.argsort(step[on])].tolist(), last]
-        pieces += zip(line[:-1], line[1:], strict=True)
+        pieces += pairwise(line)
     # an edge that is there both ways lies between two triangles after all
     count: dict[tuple[int, int], int] = {}
     for piece in pieces:

@@ -60,8 +60,12 @@ class Surface:
         unit: str = "",
         findings: tuple[Finding, ...] = (),
         groups: Callable[[], dict[str, NDArray[np.bool_]]] | None = None,
+        left_out: Callable[[], Mesh] | None = None,
     ) -> None:
-        """`mesh` gives welded points and faces in metres when called; None when only the area is known."""
+        """`mesh` gives welded points and faces in metres when called; None when only the area is known.
+
+        `left_out` gives what of the file is not part of the surface: the other side of a solid and its edges.
+        """
         self.name = name
         self.side = side
         self.unit = unit
@@ -69,6 +73,7 @@ class Surface:
         self._whole = whole
         self._load = mesh
         self._groups = groups
+        self._left_out = left_out
         self._cuts: dict[str, Cut] = {}
 
     def __repr__(self) -> str:
@@ -106,6 +111,13 @@ class Surface:
     def faces(self) -> NDArray[np.int64]:
         """Triangles, shape (m, 3), indices into `vertices`; errors as for `vertices`. [-]"""
         return self._mesh[1]
+
+    @cached_property
+    def left_out(self) -> Mesh:
+        """Points and faces of the file that are not part of the surface: the other side of a solid, its edges. [m]"""
+        if self._left_out is None:
+            return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64)
+        return self._left_out()
 
     @cached_property
     def groups(self) -> dict[str, NDArray[np.bool_]]:

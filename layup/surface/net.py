@@ -77,12 +77,12 @@ def walk(out, level, beyond, across, f, away, x, y, z, dx, dy, dz, left):  # typ
 
 
 @numba.njit(cache=True, nogil=True)
-def _add(slot, size, where, place, face, off, ways, ij, i, j, f, away, x, y, z):  # type: ignore[no-untyped-def]  # compiled
+def _add(slot, size, where, place, face, off, gone, owner, ways, ij, i, j, f, away, x, y, z):  # type: ignore[no-untyped-def]  # compiled
     n = size[0]
     size[0] += 1
     slot[i + where, j + where] = n
     place[n, 0], place[n, 1], place[n, 2] = x, y, z
-    face[n], off[n] = f, away
+    face[n], gone[n], off[n] = f, away, away or owner[f] == -2
     ij[n, 0], ij[n, 1] = i, j
     ways[n, :, :] = np.nan
     return n
@@ -196,7 +196,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
     size = np.zeros(1, np.int64)
     rough, failed, full = 0, 0, 0
     rim = where - 2
-    _add(slot, size, where, place, face, off, ways, ij, 0, 0, f0, False, start[0], start[1], start[2])
+    _add(slot, size, where, place, face, off, gone, owner, ways, ij, 0, 0, f0, False, start[0], start[1], start[2])
     ways[0, 0] = warp
     ways[0, 1] = -warp
     ways[0, 2, 0], ways[0, 2, 1], ways[0, 2, 2] = _turned(normal, f0, warp[0], warp[1], warp[2], 0.0, 1.0)
@@ -210,11 +210,23 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 break
             d = ways[n, k]
             g, w, x, y, z, dx, dy, dz = walk(
-                out, level, beyond, across, face[n], off[n], place[n, 0], place[n, 1], place[n, 2], d[0], d[1], d[2], link
+                out,
+                level,
+                beyond,
+                across,
+                face[n],
+                off[n],
+                place[n, 0],
+                place[n, 1],
+                place[n, 2],
+                d[0],
+                d[1],
+                d[2],
+                link,
             )
             if not w and _taken(normal, key, held, ij, link, step * si, step * sj, g, x, y, z, size[0]):
                 break
-            new = _add(slot, size, where, place, face, off, ways, ij, step * si, step * sj, g, w, x, y, z)
+            new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, step * si, step * sj, g, w, x, y, z)
             ways[new, k, 0], ways[new, k, 1], ways[new, k, 2] = dx, dy, dz
             ways[new, k ^ 1, 0], ways[new, k ^ 1, 1], ways[new, k ^ 1, 2] = -dx, -dy, -dz
             n = new
@@ -267,7 +279,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 rough += 1
             ways[a, cj, 0], ways[a, cj, 1], ways[a, cj, 2] = kept[16], kept[17], kept[18]
             ways[b, ci, 0], ways[b, ci, 1], ways[b, ci, 2] = kept[19], kept[20], kept[21]
-            new = _add(slot, size, where, place, face, off, ways, ij, i + di, j + dj, f, w, x, y, z)
+            new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, i + di, j + dj, f, w, x, y, z)
             for way, x, y, z in ((cj, kept[5], kept[6], kept[7]), (ci, kept[13], kept[14], kept[15])):
                 lift = x * normal[f, 0] + y * normal[f, 1] + z * normal[f, 2]
                 x, y, z = x - lift * normal[f, 0], y - lift * normal[f, 1], z - lift * normal[f, 2]
@@ -298,11 +310,23 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 continue
             d = -ways[n, k ^ 1]
             g, w, x, y, z, dx, dy, dz = walk(
-                out, level, beyond, across, face[n], off[n], place[n, 0], place[n, 1], place[n, 2], d[0], d[1], d[2], link
+                out,
+                level,
+                beyond,
+                across,
+                face[n],
+                off[n],
+                place[n, 0],
+                place[n, 1],
+                place[n, 2],
+                d[0],
+                d[1],
+                d[2],
+                link,
             )
             if w or _taken(normal, key, held, ij, link, i + si, j + sj, g, x, y, z, size[0]):
                 continue
-            new = _add(slot, size, where, place, face, off, ways, ij, i + si, j + sj, g, w, x, y, z)
+            new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, i + si, j + sj, g, w, x, y, z)
             ways[n, k, 0], ways[n, k, 1], ways[n, k, 2] = d[0], d[1], d[2]
             ways[new, k ^ 1, 0], ways[new, k ^ 1, 1], ways[new, k ^ 1, 2] = -dx, -dy, -dz
             tail = _push(slot, where, queue, tail, i + si, j + sj)

@@ -42,7 +42,7 @@ CORNER = 0.05
 """Corners are not found more surely than this, standard deviation, whatever their residuals say. [px]"""
 PRINTED = 0.00004
 """Print and paper stray by this at each corner, standard deviation; no source. [m]"""
-TOGETHER = 2.0
+TOGETHER = 3.0
 """Neighbouring corners stray together (paper that is not quite flat): so many count as one; no source. [-]"""
 UNFLAT = 0.0003
 """How far a template lies above the sheet's plane, by its thickness and its curl; common practice, no source. [m]"""

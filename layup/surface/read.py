@@ -160,9 +160,9 @@ def _side_of(shell: _Shell, side: Side, name: str, unit: str, findings: list[Fin
     from layup.surface.skin import pick_side
     from layup.surface.topology import free_edges, length_of
 
-    points, faces = shell.mesh()
-    picked = pick_side(points, faces, side, name)
-    faces = np.where(picked.turned[:, None], faces[:, ::-1], faces)[picked.faces]
+    points, all_faces = shell.mesh()
+    picked = pick_side(points, all_faces, side, name)
+    faces = np.where(picked.turned[:, None], all_faces[:, ::-1], all_faces)[picked.faces]
     used, back = np.unique(faces, return_inverse=True)
     own: Mesh = (points[used], back.reshape(-1, 3).astype(np.int64))
     whole = replace(measure_triangles(own[0][own[1]]), perimeter=length_of(own[0], free_edges(own[1])))
@@ -170,7 +170,14 @@ def _side_of(shell: _Shell, side: Side, name: str, unit: str, findings: list[Fin
     findings.append(Finding("closed", 1, picked.text, effect))
     kept = {word: mask[picked.faces] for word, mask in shell.groups.items() if mask[picked.faces].any()}
     return Surface(
-        Path(name).name, whole, lambda: own, side=side.text, unit=unit, findings=tuple(findings), groups=lambda: kept
+        Path(name).name,
+        whole,
+        lambda: own,
+        side=side.text,
+        unit=unit,
+        findings=tuple(findings),
+        groups=lambda: kept,
+        left_out=lambda: (points, all_faces[~picked.faces]),
     )
 
 

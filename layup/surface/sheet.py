@@ -1,6 +1,7 @@
 """A mesh made ready to be walked on: what lies beyond each edge, and how far off it a point is.
 
     Ready to lay cloth on                   ready(points, faces)
+    With a strip beyond its edge            with_collar(sheet, width)
     The face and foot nearest to a place    foot(sheet, place)
 
 Cloth goes across a cut-out and is trimmed afterwards, so cut-outs are closed with flat pieces first; these carry
@@ -11,7 +12,7 @@ stays open.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +35,7 @@ class Sheet:
     Attributes:
         points: Shape (n, 3). [m]
         faces: Shape (m, 3).
-        owner: The face of the surface each is, or -1 for the closing of a cut-out (m,).
+        owner: The face of the surface each is; -1 for the closing of a cut-out, -2 for a strip beyond the edge (m,).
         normal: Unit normals (m, 3).
         out: Of each edge k, from corner k to the next, the unit vector that leaves the face square to it (m, 3, 3).
         level: Where that edge lies along it (m, 3). [m]
@@ -58,12 +59,13 @@ class Sheet:
     lips: Faces
 
 
-def ready(points: Points, faces: Faces) -> Sheet:
+def ready(points: Points, faces: Faces, *, lips: bool = True) -> Sheet:
     """Make a mesh ready to be walked on.
 
     Args:
         points: Welded, shape (n, 3). [m]
         faces: Shape (m, 3).
+        lips: Whether to look for lips of cut-outs.
 
     Returns:
         The sheet; faces without area are left out.
@@ -78,20 +80,111 @@ def ready(points: Points, faces: Faces) -> Sheet:
     if not len(good):
         raise SurfaceError("the surface has no face with an area", "Check the mesh")
     own = _one_way(faces[good])
-    lip = _lips(points, own)
-    lips, good, own = own[lip], good[~lip], own[~lip]
+    lip = _lips(points, own) if lips else np.zeros(len(own), dtype=bool)
+    folded, good, own = own[lip], good[~lip], own[~lip]
     closed, filled = _close(points, own)
     every = np.concatenate([own, closed])
     owner = np.concatenate([good, np.full(len(closed), -1)])
     normal, _ = normals(points, every)
-    corner = points[every]
-    along = np.roll(corner, -1, axis=1) - corner
-    along = along / np.linalg.norm(along, axis=2, keepdims=True)
-    out = np.cross(along, normal[:, None, :])
-    level = np.einsum("fkc,fkc->fk", out, corner)
+    out, level = _edges(points, every, normal)
     beyond, across = _neighbours(every)
-    return Sheet(points, every, owner, normal, np.ascontiguousarray(out), level, beyond, across,
-                 float(size[good].sum()), filled, lips)  # fmt: skip
+    return Sheet(points, every, owner, normal, out, level, beyond, across,
+                 float(size[good].sum()), filled, folded)  # fmt: skip
+
+
+def with_collar(sheet: Sheet, width: float) -> Sheet:
+    """The sheet with a strip beyond its edge, for cloth that hangs over it.
+
+    Each edge goes on in the plane of its own face, and where two planes meet in a fold the strip folds with them: so
+    the strip of what can be unrolled can be unrolled too.
+
+    Args:
+        sheet: With an open edge.
+        width: Of the strip. [m]
+    """
+    face, edge = np.nonzero(sheet.beyond < 0)
+    if not len(face):
+        return sheet
+    first, last = sheet.faces[face, edge], sheet.faces[face, (edge + 1) % 3]
+    into = _one_by_one(last, len(sheet.points))
+    out_of = _one_by_one(first, len(sheet.points))
+    ends: list[NDArray[np.int64]] = []
+    points = [sheet.points]
+    count = len(sheet.points)
+    tips = np.full(len(sheet.points), -1, dtype=np.int64)
+    both = np.flatnonzero((into >= 0) & (out_of >= 0))
+    made = _tips(sheet, face, edge, into[both], out_of[both], width)
+    tips[both] = count + np.arange(len(both))
+    points.append(sheet.points[both] + made)
+    count += len(both)
+    for corner in (first, last):
+        tip = tips[corner].copy()
+        alone = np.flatnonzero(tip < 0)  # several edges meet here: each goes on by itself
+        tip[alone] = count + np.arange(len(alone))
+        points.append(sheet.points[corner[alone]] + width * sheet.out[face[alone], edge[alone]])
+        count += len(alone)
+        ends.append(tip)
+    strip = np.concatenate([np.c_[last, first, ends[0]], np.c_[last, ends[0], ends[1]]])
+    where = np.concatenate(points)
+    normal, area = normals(where, strip)
+    good = area > 1e-9 * width * width
+    normal = np.where(good[:, None], normal, np.tile(sheet.normal[face], (2, 1)))
+    out, level = _edges(where, strip, normal)
+    beyond, across = _neighbours(strip)
+    base = len(sheet.faces)
+    beyond = np.where(beyond >= 0, beyond + base, -1)
+    number = np.arange(len(face))
+    beyond[number, 0], across[number, 0] = face, edge
+    back, over_ = sheet.beyond.copy(), sheet.across.copy()
+    back[face, edge], over_[face, edge] = base + number, 0
+    return replace(
+        sheet,
+        points=where,
+        faces=np.concatenate([sheet.faces, strip]),
+        owner=np.concatenate([sheet.owner, np.full(len(strip), -2)]),
+        normal=np.concatenate([sheet.normal, normal]),
+        out=np.concatenate([sheet.out, out]),
+        level=np.concatenate([sheet.level, level]),
+        beyond=np.concatenate([back, beyond]),
+        across=np.concatenate([over_, across]),
+    )
+
+
+def _one_by_one(corner: Numbers, count: int) -> Numbers:
+    """For each point the one edge with that corner; -1 where there is none or several."""
+    found = np.full(count, -1, dtype=np.int64)
+    found[corner] = np.arange(len(corner))
+    found[np.bincount(corner, minlength=count) > 1] = -1
+    return found
+
+
+def _tips(sheet: Sheet, face: Numbers, edge: Numbers, one: Numbers, two: Numbers, width: float) -> Points:
+    """How far and which way the strip reaches at points where edge `one` ends and edge `two` starts. [m]"""
+    m, k = sheet.out[face[one], edge[one]], sheet.out[face[two], edge[two]]
+    n, o = sheet.normal[face[one]], sheet.normal[face[two]]
+    made = np.empty_like(m)
+    for stiff in (1.0, 1e4):  # a mitre; and one that keeps to both planes, where that is not too long
+        rows = np.stack([stiff * n, stiff * o, m, k], axis=1)
+        want = np.concatenate([np.zeros((len(m), 2)), np.ones((len(m), 2))], axis=1)
+        square = np.einsum("eki,ekj->eij", rows, rows) + 1e-9 * np.eye(3)
+        found = np.linalg.solve(square, np.einsum("eki,ek->ei", rows, want)[..., None])[..., 0]
+        size = np.linalg.norm(found, axis=1)
+        if stiff == 1.0:
+            made = found * np.minimum(1.0, 3.0 / np.maximum(size, 1e-12))[:, None]
+            continue
+        least = np.minimum(np.einsum("ei,ei->e", found, m), np.einsum("ei,ei->e", found, k))
+        good = (size < 3.0) & (least > 0.3)
+        made[good] = found[good]
+    return np.asarray(width * made)
+
+
+def _edges(points: Points, faces: Faces, normal: Floats) -> tuple[Floats, Floats]:
+    """Of each edge of each face the unit vector that leaves the face square to it, and its level along that."""
+    corner = points[faces]
+    along = np.roll(corner, -1, axis=1) - corner
+    long = np.linalg.norm(along, axis=2, keepdims=True)
+    out = np.cross(along / np.where(long > 0, long, 1.0), normal[:, None, :])
+    return np.ascontiguousarray(out), np.einsum("fkc,fkc->fk", out, corner)
 
 
 def foot(sheet: Sheet, place: Floats) -> tuple[int, Floats, float]:
@@ -243,7 +336,7 @@ def _ears(points: Points, loop: Numbers) -> Faces:
     from scipy.spatial import cKDTree
 
     _, near = cKDTree(flat).query(parts.reshape(-1, 4, 2)[:, :3])
-    made = near.astype(np.int64)
+    made = np.asarray(near, dtype=np.int64)
     made = made[(made[:, 0] != made[:, 1]) & (made[:, 1] != made[:, 2]) & (made[:, 0] != made[:, 2])]
     a, b, c = flat[made[:, 0]], flat[made[:, 1]], flat[made[:, 2]]
     up = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])

@@ -40,7 +40,7 @@ OWN = ("within", "between", "group", "inside", "along")
 JOINED = ("or", "and", "not")
 KEYS = OWN + JOINED
 
-_FINE = 5_000.0  # faces are at most this part of the surface where several distances are laid over each other
+_FINE = 2_000.0  # faces are at most this part of the surface where several distances are laid over each other
 
 Spec = Mapping[str, object]
 _Mask = NDArray[np.bool_]
@@ -83,8 +83,8 @@ def cut_zone(points: Points, faces: Faces, spec: Spec, groups: Mapping[str, NDAr
     name = _name(spec)
     curve = None
     if _fronts(spec) > 1:  # so that few pieces of one zone share a face with pieces of another
-        area = float(normals(points, faces)[1].sum())
-        points, faces, owner, curve = finer(points, faces, float(np.sqrt(area / _FINE)))
+        size = float(normals(points, faces)[1].sum())
+        points, faces, owner, curve = finer(points, faces, float(np.sqrt(size / _FINE)))
         groups = {word: mask[owner] for word, mask in groups.items()}
     whole = np.concatenate([points[faces], np.arange(len(faces))[:, None, None].repeat(3, axis=1)], axis=2)
     work = _Work(points, faces, groups, curve, whole)

@@ -1,0 +1,31 @@
+"""Everything that can be said about a surface file, for a person who wants to know what he has got.
+
+    report("door.stl", unit="mm")
+
+The same as reading the file, but nothing odd is passed over: winding, seams, stray pieces, the list of free edges
+with the numbers of the cut-outs.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from layup.surface.mesh import Surface
+from layup.surface.read import read_surface
+
+
+def report(path: str | Path, unit: str | None = None, side: str | None = None) -> Surface:
+    """Read a surface file and look for everything that is odd about it.
+
+    Args:
+        path: As for `read_surface`.
+        unit: As for `read_surface`.
+        side: As for `read_surface`.
+
+    Returns:
+        The surface; its `findings` are complete.
+
+    Raises:
+        SurfaceError: as for `read_surface`.
+    """
+    return read_surface(path, unit=unit, side=side, thorough=True)

@@ -1,0 +1,376 @@
+"""The choice of a layup: exact against every stack written out, and what the answer says."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pytest import approx
+
+from layup.batch import d_of
+from layup.checks import Checker
+from layup.choice import choose
+from layup.cli import main
+from layup.errors import LayupError
+from layup.laminate.panel import terms_of
+from layup.laminate.search import Frame, Limits, ListedFrame, Options, Queue
+from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
+from layup.needs import Needs
+from layup.partfile import read_part
+from layup.seek import batch_of, first_guess, frames_of, lightest
+from layup.shelf import old_stiffness, shelf_of, stock
+
+SHEET = {"name": "sheet", "sheet": "aluminium 2024-T3", "thickness": "0.032 in"}
+FIBRES = (
+    (130e9, 8e9, 0.3, 4e9, 0.2e-3, 0.31),
+    (60e9, 58e9, 0.05, 3.5e9, 0.23e-3, 0.36),
+    (23e9, 23e9, 0.1, 3.5e9, 0.2e-3, 0.4),
+)
+
+
+def options_of(pairs, most_alike=0, surface=None):
+    weight, thickness, terms = [], [], []
+    for number, angle in pairs:
+        e1, e2, nu, g, t, w = FIBRES[number]
+        weight.append(w)
+        thickness.append(t)
+        terms.append(terms_of(rotated_stiffness(reduced_stiffness(e1, e2, nu, g), np.radians(angle))))
+    n = len(pairs)
+    on_top = np.ones(n, bool) if surface is None else np.arange(n) == surface
+    return Options(np.array(weight), np.array(thickness), np.array(terms), on_top, np.ones(n, bool), most_alike)
+
+
+def written_out(options, plies, limits, base, core=0.0):
+    """Lightest weight of all symmetric stacks of up to so many plies, by plain enumeration and laminate theory."""
+    best = np.inf
+    n = len(options.weight)
+    for count in range(2 if core else 1, plies + 1, 2 if core else 1):
+        half, odd = divmod(count, 2)
+        for side in itertools.product(range(n), repeat=half):
+            if half and not options.surface[side[-1]]:
+                continue
+            for middle in range(n) if odd else [None]:
+                if odd and not half and not options.surface[middle]:
+                    continue
+                stack = [*reversed(side), *([middle] if odd else ([-1] if core else [])), *side]
+                if options.most_alike and any(
+                    len(list(run)) > options.most_alike for key, run in itertools.groupby(stack) if key != -1
+                ):
+                    continue
+                q = np.concatenate([options.terms, np.zeros((1, 6))])[stack]
+                t = np.append(options.thickness, core)[stack]
+                from layup.laminate.panel import matrix_of
+
+                d = terms_of(stack_stiffness(matrix_of(q), t).d)
+                weight = base + sum(options.weight[i] for i in stack if i != -1)
+                if limits.kept(d[None], np.array([weight]))[0]:
+                    best = min(best, weight)
+    return best
+
+
+limits_of = st.lists(
+    st.tuples(st.lists(st.floats(-0.3, 1.0), min_size=6, max_size=6), st.floats(0.05, 6.0), st.floats(0.0, 0.5)),
+    min_size=1, max_size=3,
+)  # fmt: skip
+plies_of = st.lists(
+    st.tuples(st.integers(0, 2), st.sampled_from([0, 45, -45, 90, 30])), min_size=1, max_size=3, unique=True
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(plies_of, limits_of, st.integers(0, 3), st.sampled_from([0.0, 0.003]), st.booleans(), st.integers(3, 6))
+def test_the_search_agrees_with_every_stack_written_out(pairs, asked, alike, core, top, plies):
+    options = options_of(pairs, alike, 0 if top else None)
+    frames = []
+    for count in range(1, plies + 1):
+        half, odd = divmod(count, 2)
+        if core and (odd or not half):
+            continue
+        allowed = np.flatnonzero(options.surface) if count == 1 else range(len(pairs))
+        frames += [Frame("x", options, half, int(m), 0.1, core / 2) for m in (allowed if odd else [-1])]
+    queue = Queue(frames)
+    for g, r, s in asked:
+        queue.limit(np.array(g), r, s)
+    found = np.inf
+    while np.isfinite(weight := queue.next_weight()):
+        # the run of equal plies about the middle is checked on what the halves let through
+        if any(frame.keeps_run(frame.stacks(pairs_)[0]).any() for frame, pairs_ in queue.collect(weight)):
+            found = weight
+            break
+        queue.pass_over(weight)
+    assert found == approx(written_out(options, plies, queue.limits, 0.1, core), abs=1e-9)
+
+
+@settings(max_examples=20, deadline=None)
+@given(plies_of, st.integers(2, 5))
+def test_halves_give_the_stiffness_of_the_whole(pairs, half):
+    options = options_of(pairs)
+    for middle in (-1, 0):
+        frame = Frame("x", options, half, middle, 0.0, 0.0)
+        every = frame.everything()[:: max(1, frame.count // 20)]
+        rows, d, weight = frame.stacks(every)
+        for row, own, w in zip(rows, d, weight, strict=True):
+            stack = [*row[::-1], *([middle] if middle >= 0 else []), *row]
+            from layup.laminate.panel import matrix_of
+
+            whole = stack_stiffness(matrix_of(options.terms[stack]), options.thickness[stack])
+            assert own == approx(terms_of(whole.d), rel=1e-9, abs=1e-9 * np.abs(own).max())
+            assert w == approx(options.weight[stack].sum())
+
+
+def test_all_weights_come_in_order_and_none_is_missed():
+    options = options_of([(0, 0), (1, 45), (2, 0)])
+    frames = [Frame("x", options, 3), Frame("y", options, 2, 1)]
+    queue = Queue(frames)
+    queue.limit(np.array([1.0, 0, 0, 0, 0, 0]), 1.0)
+    taken, stacks = [], 0
+    while np.isfinite(weight := queue.next_weight()):
+        taken.append(weight)
+        stacks += sum(len(pairs) for _, pairs in queue.collect(weight))
+        queue.pass_over(weight)
+    assert taken == sorted(taken)
+    kept = [f.stacks(f.everything()) for f in frames]
+    assert stacks == sum(int(queue.limits.kept(d, w).sum()) for _, d, w in kept)
+
+
+def test_listed_stacks_are_softened_where_they_are_not_symmetric():
+    options = options_of([(0, 0), (1, 45)])
+    rows = np.array(list(itertools.product(range(2), repeat=3)))
+    frame = ListedFrame.of("x", options, rows, 0.0, 0.0)
+    _, d, _ = frame.stacks(frame.everything())
+    listed = {tuple(int(v) for v in r): own for r, own in zip(frame.rows, d, strict=True)}
+    from layup.laminate.panel import matrix_of
+
+    for row, own in listed.items():
+        whole = stack_stiffness(matrix_of(options.terms[list(row)]), options.thickness[list(row)])
+        assert own == approx(terms_of(whole.reduced_bending), rel=1e-9, abs=1e-9)
+    assert len(listed) == 8
+
+
+def checker_of(job):
+    needs = job.part.needs or Needs()
+    benches = stock(job, needs, shelf_of(job))
+    return Checker.of(needs, old_stiffness(job), None), frames_of(benches, needs, True)
+
+
+@pytest.mark.parametrize("symmetric", [True, False])
+def test_the_lightest_is_that_of_brute_force(hatch, symmetric):
+    """Every stack of the shelf through every check, one by one: same weight, and none lighter passes."""
+    job = read_part(hatch(
+        replaces=[SHEET], needs={"most_plies": 6, "symmetric": symmetric, "run_at_most": 2},
+        shelf={"fabrics": ["carbon plain 200", "carbon unidirectional 150"]},
+    ))  # fmt: skip
+    checker, frames = checker_of(job)
+    result = lightest(checker, frames, lambda looked, weight: None)
+    best = np.inf
+    for frame in frames:
+        batch = batch_of(frame, frame.everything())
+        for row, own in zip(batch.stack[::37], batch.d[::37], strict=True):
+            assert own == approx(d_of(batch.bench, None, row), rel=1e-6, abs=1e-6 * np.abs(own).max())
+        passed = checker.assess(batch).passed
+        if passed.any():
+            best = min(best, float(batch.areal_weight[passed].min()))
+    assert result.proven
+    assert result.found is not None
+    assert result.found.areal_weight == approx(best, abs=1e-9)
+    guess = first_guess(checker, frames)
+    assert guess is None or guess.areal_weight >= best - 1e-9
+
+
+PANEL = {
+    "surface": {"rectangle": ["400 mm", "250 mm"]},
+    "replaces": [SHEET],
+    "shelf": {"fabrics": ["carbon plain 200", "glass plain 200"], "cores": [{"core": "PVC foam 60", "thickness": "3 mm"}],
+              "processes": ["wet", "vacuum bag"]},
+}  # fmt: skip
+
+
+def test_the_door_skin_of_the_trade(hatch):
+    """As stiff as 0.8 mm aluminium takes four or five plies of 200 g carbon: t^3 by the ratio of moduli (common practice)."""
+    choice = choose(hatch(replaces=[SHEET], shelf={"fabrics": ["carbon plain 200"]}), wide=False)
+    assert choice.best is not None
+    assert choice.proven
+    assert 4 <= choice.best.plies <= 5
+    assert 0.8e-3 < choice.best.thickness < 1.4e-3
+
+
+@pytest.fixture(scope="module")
+def loaded():
+    return choose({
+        "title": "Panel", "process": "vacuum bag", "resin": "epoxy, laminating", **PANEL,
+        "needs": {"hand_load": "150 N", "pressure": "2 kPa", "deflection": "3 mm", "load_factor": 1.5,
+                  "hand_deflection": "4 mm", "frequency": "30 Hz", "push_x": "100 N"},
+    })  # fmt: skip
+
+
+def test_a_loaded_panel_has_every_check_with_its_source(loaded):
+    best = loaded.best
+    assert best is not None
+    kinds = best.found.assessment.kinds
+    names = " | ".join(k.name for k in kinds)
+    for word in ("strip cut along x", "whole panel", "deflection, pressure", "under the patch", "own frequency",
+                 "buckling", "first ply, hand load", "core crushing", "skin wrinkling", "core shear"):  # fmt: skip
+        assert word in names, word
+    assert all(k.source and k.formula for k in kinds)
+    assert best.passed
+    assert any("qualified person" in c for c in loaded.cautions)
+    assert any("load factors are yours" in c for c in loaded.cautions)
+
+
+def test_no_neighbour_that_is_lighter_passes(loaded):
+    """What one ply less costs: every listed change that takes weight off must fail, or the best was not the lightest."""
+    lighter = [s for s in loaded.steps if s.mass < -1e-9]
+    assert all(not s.passed for s in lighter)
+    assert any(s.mass > 0 and s.passed for s in loaded.steps)
+
+
+def test_the_front_is_not_beaten_and_the_rest_is(loaded):
+    every = [loaded.best, *loaded.others]
+    assert loaded.front[0] is loaded.best
+    for one in every:
+        beaten = any(x.mass.mean <= one.mass.mean and x.stiffness < one.stiffness * (1 - 1e-9) for x in every)
+        assert (one in loaded.front) or beaten or any(
+            x.mass.mean < one.mass.mean and x.stiffness <= one.stiffness * (1 + 1e-9) for x in every
+        )  # fmt: skip
+    assert all(y.mass.mean >= loaded.best.mass.mean for y in loaded.others)
+    assert {"no core", "wet"} <= {y.label for y in loaded.others}
+
+
+def test_wet_is_softer_thicker_and_heavier_than_bagged(hatch):
+    wet, bagged = (
+        choose(hatch(process=p, replaces=[SHEET], shelf={"fabrics": ["carbon plain 200"]}, needs={"most_plies": 4,
+               "stiffness": "0.5 x what it replaces"}), wide=False).best
+        for p in ("wet", "vacuum bag")
+    )  # fmt: skip
+    assert wet is not None
+    assert bagged is not None
+    ply = [y.found.batch.bench.plies[0] for y in (wet, bagged)]
+    assert ply[0].cured.moduli[0] < ply[1].cured.moduli[0]
+    assert ply[0].layer.thickness > ply[1].layer.thickness
+
+
+def test_an_impossible_need_gives_the_nearest_and_how_far_off(hatch):
+    choice = choose(hatch(**{**PANEL, "needs": {"pressure": "500 kPa", "deflection": "0.1 mm", "most_plies": 4}}))
+    assert choice.best is None
+    assert choice.nearest is not None
+    assert not choice.nearest.passed
+    assert choice.nearest.governs[1] < 1
+
+
+def test_a_missing_strength_is_named_with_its_check(hatch):
+    choice = choose(hatch(
+        surface={"rectangle": ["400 mm", "250 mm"]}, ply=[{"fabric": "basalt plain 210"}],
+        needs={"stiffness": "not asked", "hand_load": "50 N", "hand_deflection": "8 mm"},
+    ), wide=False)  # fmt: skip
+    assert choice.best is not None
+    assert any("First ply (max stress) not checked" in b and "compression" in b for b in choice.blocked)
+    assert not any("first ply" in k.name for k in choice.best.found.assessment.kinds)
+
+
+def test_criteria_differ_and_go_by_name(hatch):
+    reserves = {}
+    for criterion in ("max stress", "Tsai-Wu"):
+        choice = choose(hatch(surface={"rectangle": ["400 mm", "250 mm"]}, ply=[{"fabric": "carbon plain 200"}],
+                              needs={"stiffness": "not asked", "hand_load": "50 N", "criterion": criterion,
+                                     "least_plies": 4, "most_plies": 4}), wide=False)  # fmt: skip
+        assert choice.best is not None
+        at = [k.name for k in choice.best.found.assessment.kinds].index("first ply, hand load")
+        reserves[criterion] = float(choice.best.found.assessment.reserves[0][at])
+        assert criterion in choice.best.found.assessment.kinds[at].formula
+    assert reserves["Tsai-Wu"] != approx(reserves["max stress"], rel=1e-3)
+
+
+def test_surface_ply_thickness_and_angles_are_kept(hatch):
+    choice = choose(hatch(replaces=[SHEET], needs={"surface_ply": "glass plain 48", "angles": [0], "least_plies": 5},
+                          shelf={"fabrics": ["carbon plain 200"]}), wide=False)  # fmt: skip
+    assert choice.best is not None
+    assert choice.best.lines[0][0] == choice.best.lines[-1][0] == "glass plain 48"
+    assert {line[1] for line in choice.best.lines} == {0.0}
+    assert choice.best.plies >= 5
+    thin = choose(hatch(replaces=[SHEET], needs={"greatest_thickness": "0.5 mm"}), wide=False)
+    assert thin.best is None
+
+
+def test_nothing_asked_and_loads_on_a_bare_area_are_refused(hatch):
+    with pytest.raises(LayupError, match="nothing is asked"):
+        choose(hatch())
+    with pytest.raises(LayupError, match="only an area"):
+        choose(hatch(surface={"area": "0.5 m^2"}, replaces=[SHEET], needs={"pressure": "1 kPa"}))
+    assert choose(hatch(surface={"area": "0.5 m^2"}, replaces=[SHEET]), wide=False).best is not None
+
+
+def test_prepreg_and_dry_cloth_are_not_mixed_up(hatch):
+    choice = choose(hatch(replaces=[SHEET], shelf={"fabrics": ["carbon plain 200", "carbon plain 193 prepreg"],
+                                                   "processes": ["vacuum bag", "prepreg"]}), wide=False)  # fmt: skip
+    assert any('"carbon plain 200" is dry cloth, so it is not tried in prepreg' in n for n in choice.notes)
+    assert choice.best is not None
+    assert choice.best.process == "prepreg"
+
+
+def test_stopping_leaves_the_best_so_far(hatch):
+    job = read_part(hatch(replaces=[SHEET], shelf={"fabrics": ["carbon plain 200", "glass plain 200"]}))
+    checker, frames = checker_of(job)
+
+    def stop(looked: int, weight: float) -> None:
+        raise KeyboardInterrupt
+
+    result = lightest(checker, frames, stop)
+    assert not result.proven
+    assert result.found is not None
+    assert result.found.assessment.passed[0]
+
+
+def test_the_example_on_screen_in_json_and_written_back(examples, tmp_path):
+    part = examples / "motor-glider" / "access-panel.toml"
+    (tmp_path / "shop.csv").write_text((part.parent / "shop.csv").read_text(encoding="utf-8"), encoding="utf-8")
+    copy = tmp_path / "access-panel.toml"
+    copy.write_text(part.read_text(encoding="utf-8"), encoding="utf-8")
+    out = tmp_path / "chosen.toml"
+    done = CliRunner().invoke(main, ["choose", str(copy), "--quick", "--explain", "--write", str(out)])
+    assert done.exit_code == 0, done.output
+    assert "none lighter passes" in done.output
+    assert "Hoff & Mautner" in done.output
+    assert "qualified person" in done.output
+    chosen = read_part(out)
+    assert [p.core for p in chosen.part.plies() if p.core] == ["PVC foam 60"]
+    assert "[needs]" in out.read_text(encoding="utf-8")
+    predicted = CliRunner().invoke(main, ["predict", str(out), "--json"])
+    asked = CliRunner().invoke(main, ["choose", str(copy), "--quick", "--json"])
+    best = json.loads(asked.stdout)["best"]
+    assert json.loads(predicted.stdout)["mass_kg"]["mean"] == approx(best["mass_kg"]["mean"], rel=1e-9)
+    assert all(c["reserve"] >= 1 for c in best["checks"])
+
+
+def test_written_back_over_an_existing_layup(examples, tmp_path):
+    folder = examples / "motor-glider"
+    for name in ("shop.csv", "rear-window.toml"):
+        (tmp_path / name).write_text((folder / name).read_text(encoding="utf-8"), encoding="utf-8")
+    part = tmp_path / "rear-window.toml"
+    choice = choose(part, wide=False)
+    assert choice.best is not None
+    from layup.writeback import write_part
+
+    write_part(part, choice.best, part)
+    again = read_part(part)
+    assert again.part.stack is None
+    assert sum(p.count for p in again.part.plies()) == choice.best.plies
+    assert choose(part, wide=False).best.found.stack == choice.best.found.stack
+
+
+def test_a_picture_is_drawn(hatch, tmp_path: Path):
+    from layup.show.choose_picture import draw_choice
+
+    choice = choose(hatch(**PANEL, ply=None))
+    assert draw_choice(choice, tmp_path / "a.png").stat().st_size > 20_000
+    with pytest.raises(LayupError, match=r"\.png, \.svg or \.pdf"):
+        draw_choice(choice, tmp_path / "a.bmp")
+
+
+def test_no_limit_keeps_everything():
+    assert Limits.none().kept(np.zeros((3, 6)), np.ones(3)).all()

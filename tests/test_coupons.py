@@ -1,0 +1,76 @@
+"""Coupons: what the next one is worth, as the width of the big part's interval."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from pytest import approx
+
+import layup
+from layup.cli import main
+from layup.errors import LayupError
+from layup.laminate.process import Habit
+from layup.record.coupons import WORTH, value_of_coupons
+from layup.record.hand import value_of_more
+
+Hatch = Callable[..., dict[str, Any]]
+
+
+def test_each_coupon_narrows_and_each_less_than_the_one_before(hatch: Hatch) -> None:
+    value = value_of_coupons(layup.read_part(hatch()), most=5)
+    assert [step.coupons for step in value.after] == [0, 1, 2, 3, 4, 5]
+    widths = [step.width for step in value.after]
+    assert all(later < earlier for earlier, later in pairwise(widths))
+    gains = [step.narrower for step in value.after[1:]]
+    assert gains[0] == max(gains)
+    assert widths[-1] > value.floor > 0
+    assert value.after[value.worth].narrower >= WORTH > value.after[value.worth + 1].narrower
+
+
+def test_no_coupon_is_today_s_prediction(hatch: Hatch) -> None:
+    job = layup.read_part(hatch())
+    assert value_of_coupons(job).after[0].mass == layup.predict(job).mass
+
+
+def test_a_shop_that_knows_its_hand_needs_none(hatch: Hatch) -> None:
+    job = layup.read_part(hatch())
+    of = ("vacuum bag", "cloth", "carbon plain 200")
+    known = {of: Habit(of, 0.1, 0.02, 0.28, 40)}
+    assert value_of_coupons(job, known).worth == 0
+    assert value_of_coupons(job).worth >= 1
+
+
+def test_a_practice_panel_teaches_more_than_a_coupon(hatch: Hatch) -> None:
+    job = layup.read_part(hatch())
+    coupon = value_of_coupons(job, resolution=0.001)
+    panel = value_of_coupons(job, sides=(0.25, 0.4), resolution=0.001)
+    assert panel.noise < coupon.noise, "a gram is less of a panel than of a coupon"
+    assert panel.coupon.mean == approx(10 * coupon.coupon.mean)
+
+
+def test_the_conjugate_rule_by_hand() -> None:
+    assert value_of_more(0.04, [0.1, 0.2]) == approx([1 / (25 + 100), 1 / (25 + 100 + 25)])
+
+
+def test_a_stated_resin_content_needs_no_coupon(hatch: Hatch) -> None:
+    job = layup.read_part(hatch(ply=[{"fabric": "carbon plain 200", "resin_content": "40 %"}]))
+    with pytest.raises(LayupError, match="teaches nothing"):
+        value_of_coupons(job)
+
+
+def test_the_command_says_how_many(tmp_path: Path) -> None:
+    part = tmp_path / "wing.toml"
+    part.write_text(
+        'title = "Wing skin"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\narea = "6 m^2"\n'
+        '[[ply]]\nfabric = "glass plain 200"\ncount = 3\n',
+        encoding="utf-8",
+    )
+    done = CliRunner().invoke(main, ["coupon", str(part)])
+    assert done.exit_code == 0, done.stderr
+    assert "worth making before the part" in done.stdout
+    assert CliRunner().invoke(main, ["coupon", str(part), "--size", "100 mm"]).exit_code == 2

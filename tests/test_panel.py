@@ -1,0 +1,159 @@
+"""The panel by finite elements: any outline, any supports, and the small model drawn from it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pytest import approx
+
+from layup.errors import LayupError, RangeError, SurfaceError
+from layup.laminate.panel import PanelLoad, build_panel, matrix_of, terms_of
+from layup.laminate.panel_mesh import edge_sides, triangulate
+from layup.laminate.panel_model import PanelModel, limit_of_strip, spread_layups, strip_stiffness
+from layup.laminate.plate import Load, SupportedPlate, supported_response
+from layup.laminate.plate_edges import RitzPlate
+from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness
+
+BENT = np.array([[10, 2, 1.5], [2, 4, 0.5], [1.5, 0.5, 3.0]])  # with D16 and D26
+SHAPES = {
+    "square": shapely.box(0, 0, 1, 1),
+    "with a hole": shapely.box(0, 0, 0.6, 0.4).difference(shapely.Point(0.3, 0.2).buffer(0.06)),
+    "an L": shapely.Polygon([(0, 0), (1, 0), (1, 0.3), (0.4, 0.3), (0.4, 0.8), (0, 0.8)]),
+    "round": shapely.Point(0, 0).buffer(0.3, 32),
+}
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_triangles_fill_the_outline(name):
+    shape = SHAPES[name]
+    mesh = triangulate(shape, 900)
+    assert mesh.areas.sum() == approx(shape.area, rel=1e-3)
+    assert (mesh.areas > 0).all()
+    sides = mesh.points[mesh.triangles] - mesh.points[mesh.triangles][:, [1, 2, 0]]
+    longest = np.hypot(sides[..., 0], sides[..., 1]).max(axis=1)
+    assert (mesh.areas / longest**2).min() > 0.08  # no slivers: an even triangle has 0.433
+    length = np.hypot(*(mesh.points[mesh.edge[:, 1]] - mesh.points[mesh.edge[:, 0]]).T).sum()
+    assert length == approx(shape.length, rel=2e-3)
+
+
+def test_sides_face_their_way():
+    mesh = triangulate(SHAPES["with a hole"], 600)
+    sides = edge_sides(mesh)
+    middle = mesh.points[mesh.edge].mean(axis=1)
+    assert np.all(middle[sides == "left", 0] == approx(0.0))
+    assert np.all(middle[sides == "right", 0] == approx(0.6))
+    assert np.all(middle[sides == "top", 1] == approx(0.4))
+    assert (sides == "cut-out").sum() > 8
+
+
+def test_a_panel_in_two_pieces_is_refused():
+    with pytest.raises(SurfaceError, match="several pieces"):
+        triangulate(shapely.MultiPolygon([shapely.box(0, 0, 1, 1), shapely.box(2, 0, 3, 1)]))
+
+
+def test_a_skew_laminate_on_mixed_edges_against_ritz():
+    panel = build_panel(shapely.box(0, 0, 1, 0.7), {"left": "clamped", "bottom": "simple", "top": "simple"}, count=3000)
+    load = PanelLoad("hand", force=1.0, at=(0.6, 0.3), size=(0.1, 0.1))
+    found = panel.solve(BENT, panel.load_vector(load)[:, None])
+    exact = RitzPlate(1.0, 0.7, BENT, "CSFS", 16)
+    there = exact.respond(Load(force=1.0, x=0.6, y=0.3, patch_x=0.1, patch_y=0.1)).at(0.6, 0.3).deflection
+    assert float((panel.samples(np.array([[0.6, 0.3]])) @ found)[0, 0]) == approx(there, rel=0.015)
+    assert panel.frequency(BENT, 2.0)[0] == approx(exact.frequencies(2.0)[0], rel=0.01)
+    assert panel.buckling(BENT, 1.0)[0] == approx(exact.buckling(1.0), rel=0.01)
+    assert panel.buckling(BENT, 0.0, 0.0, 1.0)[0] == approx(exact.buckling(0, 0, 1.0), rel=0.015)
+
+
+@pytest.mark.parametrize("patch", [0.0, 0.2])
+def test_core_shear_adds_what_navier_says(patch):
+    stiff = dict(a=1.0, b=1.0, d11=1.0, d12=0.3, d22=1.0, d66=0.35)
+    load = Load(force=1.0, patch_x=patch, patch_y=patch) if patch else Load(pressure=1.0)
+    with_shear = supported_response(SupportedPlate(**stiff, shear_x=5.0, shear_y=5.0), load, 0.5, 0.5).deflection
+    added = float(with_shear - supported_response(SupportedPlate(**stiff), load, 0.5, 0.5).deflection)
+    panel = build_panel(SHAPES["square"], "simple", count=2500)
+    ours = PanelLoad("p", force=1.0, at=(0.5, 0.5), size=(patch, patch)) if patch else PanelLoad("p", pressure=1.0)
+    assert panel.shear_solution(ours)[0].max() / 5.0 == approx(added, rel=0.01)
+
+
+def test_what_holds_nothing_is_refused():
+    for supports, held in (("free", []), ({"left": "simple"}, []), ("free", [(0, 0), (0.5, 0), (1, 0)])):
+        with pytest.raises(LayupError, match="nothing holds the panel"):
+            build_panel(SHAPES["square"], supports, held, count=200)
+    build_panel(SHAPES["square"], "free", [(0, 0), (1, 0), (0, 1)], count=200)
+    build_panel(SHAPES["square"], {"left": "clamped"}, count=200)
+    with pytest.raises(LayupError, match="sides are left"):
+        build_panel(SHAPES["square"], {"port": "clamped"}, count=200)
+
+
+def test_a_patch_off_the_panel_is_refused():
+    panel = build_panel(SHAPES["with a hole"], count=400)
+    with pytest.raises(RangeError, match="does not lie on the panel"):
+        panel.load_vector(PanelLoad("hand", force=10.0, at=(0.3, 0.2), size=(0.02, 0.02)))  # in the hole
+
+
+def test_total_load_is_what_was_asked():
+    panel = build_panel(SHAPES["an L"], count=500)
+    corners = panel.basis.nodal_dofs[0]
+    for load, total in ((PanelLoad("p", pressure=3.0), 3.0 * SHAPES["an L"].area),
+                        (PanelLoad("h", force=7.0, at=(0.2, 0.2)), 7.0)):  # fmt: skip
+        assert panel.load_vector(load)[corners].sum() == approx(total, rel=2e-3)
+
+
+PLIES = [
+    terms_of(rotated_stiffness(reduced_stiffness(*m), np.radians(angle)))
+    for m in ((130e9, 8e9, 0.3, 4e9), (60e9, 60e9, 0.05, 3.5e9))
+    for angle in (0, 45, -45, 90)
+]
+
+
+@pytest.fixture(scope="module")
+def model():
+    panel = build_panel(SHAPES["with a hole"], "simple", count=250)
+    loads = [PanelLoad("p", pressure=1000.0), PanelLoad("h", force=100.0, at=(0.15, 0.2))]
+    return PanelModel.of(panel, loads, spread_layups(np.array(PLIES)), pushed=True)
+
+
+shares = st.lists(st.floats(0.0, 1.0), min_size=len(PLIES), max_size=len(PLIES)).filter(lambda v: sum(v) > 0.1)
+
+
+@settings(max_examples=15, deadline=None)
+@given(shares)
+def test_the_small_model_is_never_softer_and_nearly_right(model, mix):
+    terms = np.array(mix) @ np.array(PLIES) * 1e-10
+    vectors = np.stack([model.panel.load_vector(load) for load in model.loads], axis=1)
+    full = np.einsum("ic,ic->c", vectors, model.panel.solve(matrix_of(terms), vectors))
+    small = model.own_work(model.respond(terms[None]))[0]
+    assert np.all(small <= full * (1 + 1e-8))
+    assert np.all(small >= full * 0.98)
+
+
+@settings(max_examples=20, deadline=None)
+@given(shares, shares)
+def test_limits_hold_for_every_layup_that_passes(model, here, there):
+    """A limit drawn at one layup must be kept by any other layup whose own figure is within the bound."""
+    at, other = (np.array(v) @ np.array(PLIES) * 1e-10 for v in (here, there))
+    amounts = model.respond(at[None])[0]
+    for case in (0, 1):
+        vector = model.panel.load_vector(model.loads[case])
+        work = float(vector @ model.panel.solve(matrix_of(other), vector[:, None])[:, 0])  # the full panel's own
+        g, r, _ = model.limit_of_work(amounts[:, case], case, work)
+        assert g @ other >= r * (1 - 1e-8)
+    hertz = model.panel.frequency(matrix_of(other), 3.0)[0]
+    g, _, s = model.limit_of_frequency(model.frequencies(at[None], np.ones(1))[1][0], hertz)
+    assert g @ other >= s * 3.0 * (1 - 1e-6)
+    factor = model.panel.buckling(matrix_of(other), 1.0)[0]
+    g, r, _ = model.limit_of_push(model.factors(at[None], 1.0, 0.0)[1][0], 1.0, 0.0, factor)
+    assert g @ other >= r * (1 - 1e-6)
+    for axis in (0, 1):
+        g, r, _ = limit_of_strip(axis, float(strip_stiffness(other[None])[0, axis]), at)
+        assert g @ other >= r * (1 - 1e-9)
+
+
+def test_a_limit_is_sharp_at_its_own_layup(model):
+    at = np.array(PLIES[1]) * 1e-10
+    amounts = model.respond(at[None])
+    work = float(model.own_work(amounts)[0, 0])
+    g, r, _ = model.limit_of_work(amounts[0, :, 0], 0, work)
+    assert g @ at == approx(r, rel=1e-9)
