@@ -1,4 +1,4 @@
-r"""Every check of a layup: its name, formula, numbers, source and reserve. A reserve of 1 just passes; 2 is twice enough.
+r"""Every check of a layup: its name, formula, numbers, source and reserve. At a reserve of 1 it just passes.
 
 - What is asked of this part?                      `Checker.of`
 - How do many stacks of one kind fare?             `Checker.assess`

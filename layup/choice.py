@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,9 +20,12 @@ from layup.errors import LayupError
 from layup.front import front, others
 from layup.laminate.panel import Panel, PanelLoad, build_panel
 from layup.laminate.panel_model import PanelModel, spread_layups
+from layup.laminate.panel_zones import ZonedModel
+from layup.laminate.search import Frame
 from layup.layups import Layup, Tell, layup_of
 from layup.needs import Needs
 from layup.partfile import Job, read_part
+from layup.reinforce import lightest_with_patches
 from layup.seek import Search, frames_of, lightest, nearest_miss
 from layup.shelf import Bench, Flat, OldPart, old_stiffness, panel_shape, shelf_of, stock, zone_shape
 from layup.sources import Citation, cite
@@ -109,8 +112,8 @@ def choose(
     loads = _loads(job, needs, flat)
     if old is None and not needs.loaded and needs.frequency is None:
         raise LayupError(
-            "nothing is asked of the part: it replaces no sheet or laminate whose stiffness is known, and [needs] names "
-            'no load. Add a [[replaces]] with a sheet, or write under [needs]: hand_load = "200 N", pressure = "500 Pa"'
+            "nothing is asked of the part: it replaces no sheet or laminate whose stiffness is known, and [needs] "
+            'names no load. Add a [[replaces]] with a sheet, or write under [needs]: hand_load = "200 N"'
         )
     model = _model(flat, needs, loads, benches)
     checker = Checker.of(needs, old, model, _mixes(benches))
@@ -122,22 +125,61 @@ def choose(
     if old is not None:
         notes += old.notes
     best = None if search.found is None else layup_of(job, checker, search.found, "the lightest")
-    nearest, more, steps = None, [], []
+    nearest: Layup | None = None
+    more: list[Layup] = []
+    steps: list[Step] = []
     if best is None and search.proven:
         miss = nearest_miss(checker, frames, search.nearest)
         nearest = None if miss is None else layup_of(job, checker, miss, "the nearest")
-    if best is not None:
+    proven = search.proven and search.found is not None
+    if best is not None and wide:
+        more = others(job, checker, frames, benches, best, search, told)
+    patched = _with_local_plies(job, checker, frames, benches, flat, best, told)
+    if patched is not None:
+        if best is not None:
+            more.append(replace(best, label="no local plies"))
+        best, steps, proven = patched
+    elif best is not None:
         steps = neighbours(job, checker, best, benches)
-        if wide:
-            more = others(job, checker, frames, benches, best, search, told)
     shown = best or nearest
     blocked = () if shown is None else checker.blocked(shown.found.batch)
     return Choice(
         job, needs, best, nearest, tuple(more), front([*([best] if best else []), *more], model is not None),
-        tuple(steps), blocked, search, search.proven and search.found is not None, old if checker.old else None, flat,
+        tuple(steps), blocked, search, proven, old if checker.old else None, flat,
         model is not None, tuple(dict.fromkeys(notes)), _cautions(job, needs, flat, old, shown),
         cite(figures, job.library.sources), time.perf_counter() - begin,
     )  # fmt: skip
+
+
+def _with_local_plies(
+    job: Job, checker: Checker, frames: Sequence[Frame], benches: Sequence[Bench], flat: Flat | None,
+    best: Layup | None, told: Tell,
+) -> tuple[Layup, list[Step], bool] | None:  # fmt: skip
+    """A base with plies of its own in the zones that may have them, where that is lighter than one layup all over."""
+    places = checker.needs.local
+    if not places or flat is None or checker.model is None or not checker.needs.symmetric:
+        return None
+    shapes = [zone_shape(job, flat, place.zone) for place in places]
+    areas = [job.zones[place.zone].area for place in places]
+    terms = np.concatenate([bench.options.terms for bench in benches])
+    told("cutting the panel into its zones", 0, 0.0)
+    zoned = ZonedModel.of(checker.model, shapes, spread_layups(terms))
+    whole = job.surface.whole.area
+    ceiling = float("inf") if best is None else best.found.areal_weight * whole
+    found = lightest_with_patches(
+        checker, zoned, frames, places, areas, whole, ceiling, lambda looked, w: told("trying local plies", looked, w)
+    )
+    if found is None:
+        return None
+    label = "the lightest, with local plies"
+    pairs = [(place.zone, patch) for place, patch in zip(places, found.patches, strict=True)]
+    layup = layup_of(job, checker, found.found, label, pairs, found.sag)
+    bench = found.found.batch.bench
+    steps = []
+    for zone, patch, mass, times, passed, governs, reserve in found.steps:
+        names = " / ".join(f"{bench.plies[k].fabric} at {bench.plies[k].angle:g}°" for k in patch) or "nothing"
+        steps.append(Step(f"on {zone}: {names}", mass, times, passed, governs, reserve))
+    return layup, steps, found.proven
 
 
 def _panel_of(job: Job, needs: Needs) -> tuple[Flat | None, list[str]]:
@@ -146,8 +188,8 @@ def _panel_of(job: Job, needs: Needs) -> tuple[Flat | None, list[str]]:
     if flat is None:
         if needs.loaded or needs.frequency is not None:
             raise LayupError(
-                "the surface is only an area, so loads and frequency can't be checked on it. Give its outline, two sides "
-                'or a mesh: rectangle = ["1 m", "600 mm"]'
+                "the surface is only an area, so loads and frequency can't be checked on it. Give its outline, two "
+                'sides or a mesh: rectangle = ["1 m", "600 mm"]'
             )
         notes.append("Only the area is known: stiffness is compared on strips cut both ways, not on the panel.")
     return flat, notes
@@ -213,7 +255,12 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
             said.append(
                 "Deflection is more than half the thickness: a real panel stiffens there, so the figure is high."
             )
-    if any(p.zone is not None or p.area is not None for p in job.part.plies()):
+    if shown is not None and shown.local:
+        said.append(
+            "Local plies are not counted in frequency and buckling, nor on the skins and the core of a sandwich."
+        )
+    kept = {place.zone for place in needs.local}
+    if any((p.zone is not None or p.area is not None) and p.zone not in kept for p in job.part.plies()):
         said.append("Plies laid in zones stay as they are: they are weighed, but do not count as stiffness.")
     if shown is not None and shown.found.stack != shown.found.stack[::-1]:
         said.append("The stack is not symmetric: it bows and twists as it cools after the cure.")

@@ -15,6 +15,7 @@ import click
 COMMANDS = (
     "predict", "compare", "choose", "patterns", "cut", "mix", "bag", "sheet",
     "weigh", "shop", "coupon", "versions", "materials", "ledger",
+    "template",
 )  # fmt: skip
 """In the order of the help: the main job first. Each is a module of `layup.commands`."""
 

@@ -3,10 +3,10 @@
 - What may lie on a zone?                       `patches_of`
 - The lightest base with its patches?           `lightest_with_patches`
 
-Exact over what it lists: base stacks in rising weight (those whose strips are stiff enough, a limit no patch can change),
-and for each every set of patches, lightest first, as long as both together weigh less than the best so far. Patches lie on
-the bag side; a patched zone bends about its own neutral plane. Deflection and the first ply are checked with the zones'
-own stiffness; a sandwich's core and skins are checked as if unpatched.
+Exact over what it lists: base stacks in rising weight (those whose strips are stiff enough, a limit no patch can
+change), and for each every set of patches, lightest first, as long as both weigh less than the best so far. Patches lie
+on the bag side; a patched zone bends about its own neutral plane. Deflection and the first ply are checked with the
+zones' own stiffness; a sandwich's core and skins are checked as if unpatched.
 """
 
 from __future__ import annotations
@@ -74,7 +74,7 @@ def patches_of(bench: Bench, place: LocalNeeds) -> list[Patch]:
     allowed = [
         k
         for k, ply in enumerate(bench.plies)
-        if (not place.fabrics and bench.options.inside[k] or ply.fabric in place.fabrics)
+        if ((not place.fabrics and bench.options.inside[k]) or ply.fabric in place.fabrics)
         and (place.angles is None or ply.angle in place.angles)
     ]
     out: list[Patch] = [()]
@@ -156,7 +156,7 @@ def lightest_with_patches(
 
 def _sag(zoned: ZonedModel, found: Found, chosen: tuple[Patch, ...]) -> float:
     amounts = zoned.respond(_stiffness(found.batch, chosen))
-    area = zoned.model.panel.shape.area * zoned.model.loads[0].pressure
+    area = float(zoned.model.panel.shape.area) * zoned.model.loads[0].pressure
     return float(zoned.model.own_work(amounts)[0, 0]) / area
 
 
@@ -169,7 +169,9 @@ def _neighbours(
     for number, (place, area) in enumerate(zip(places, areas, strict=True)):
         own = best.patches[number]
         others = [own[:-1]] if own else []
-        others += [p for p in patches_of(best.found.batch.bench, place) if len(p) == len(own) + 1 and p[: len(own)] == own]
+        others += [
+            p for p in patches_of(best.found.batch.bench, place) if len(p) == len(own) + 1 and p[: len(own)] == own
+        ]
         for patch in others:
             chosen = (*best.patches[:number], patch, *best.patches[number + 1 :])
             result, _ = _assess(checker, zoned, best.found.batch, _stiffness(best.found.batch, chosen), chosen)
@@ -191,7 +193,7 @@ def _sets(bench: Bench, places: Sequence[LocalNeeds], areas: Sequence[float]) ->
         )
     weights = bench.options.weight
     listed = [
-        (sum(area * float(weights[list(p)].sum()) for p, area in zip(chosen, areas, strict=True)), chosen)
+        (float(sum(area * float(weights[list(p)].sum()) for p, area in zip(chosen, areas, strict=True))), chosen)
         for chosen in itertools.product(*choices)
     ]
     return sorted(listed, key=lambda row: row[0])

@@ -4,8 +4,8 @@
 - The lightest that passes every check?        `lightest`
 - How near does anything come, if none does?   `nearest_miss`
 
-`lightest` is exact: weights are taken in rising order, and every stack of a weight either breaks a limit that holds for the
-whole finite-element model, or is checked one by one. The one it returns is checked again on the full model.
+`lightest` is exact: weights are taken in rising order, and every stack of a weight either breaks a limit that holds for
+the whole finite-element model, or is checked one by one. The one it returns is checked again on the full model.
 """
 
 from __future__ import annotations
@@ -174,14 +174,14 @@ def batch_of(frame: Frame, pairs: Ints) -> Batch:
     kind: Kind = frame.key
     rows, d, weight = frame.stacks(pairs)
     kept = frame.keeps_run(rows)
-    rows, d, weight = rows[kept].astype(np.int64), d[kept], weight[kept]
+    rows, d, weight = rows[kept], d[kept], weight[kept]
     if not isinstance(frame, ListedFrame):
         parts = [rows[:, ::-1], rows]
         middle = CORE if kind.core is not None else frame.middle
         if middle >= 0 or kind.core is not None:
             parts.insert(1, np.full((len(rows), 1), middle))
         rows = np.concatenate(parts, axis=1)
-    return Batch(kind.bench, kind.core, rows, d, weight)
+    return Batch(kind.bench, kind.core, rows.astype(np.int64), d, weight)
 
 
 def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Sequence[Limit] = ()) -> Search:
@@ -211,7 +211,7 @@ def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Seque
         while True:
             weight = queue.next_weight()
             search.looked_at = queue.looked_at
-            tick(search.looked_at, weight)
+            tick(search.looked_at + search.checked, weight)
             if not np.isfinite(weight):
                 search.proven = True
                 return search

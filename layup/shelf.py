@@ -1,4 +1,4 @@
-"""What there is to choose from: every fabric of the shelf in every process, at every angle, with what it weighs and bears.
+"""What there is to choose from: every fabric of the shelf in every process and at every angle, weighed.
 
 - What may a ply be, in each process?              `stock`, giving a `Bench` a process
 - The part with another layup?                     `with_layup`
@@ -81,7 +81,7 @@ class CoreChoice:
         return self.layer.thickness
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Bench:
     """All that can be laid in one process.
 
@@ -351,7 +351,9 @@ def _outline_of(triangles: Floats) -> Polygon:
 
     pieces = shapely.polygons(triangles)
     pieces = pieces[shapely.area(pieces) > 0]
-    merged = shapely.union_all(shapely.set_precision(pieces, 1e-7))
+    merged = shapely.coverage_union_all(pieces)  # quick; right where triangles share edges and do not overlap
+    if not merged.is_valid or abs(merged.area / shapely.area(pieces).sum() - 1) > 1e-3:
+        merged = shapely.union_all(shapely.set_precision(pieces, 1e-7))
     whole = max(shapely.get_parts(merged), key=lambda p: p.area)
     size = float(np.sqrt(whole.area))
     holes = [ring for ring in whole.interiors if shapely.Polygon(ring).area > 1e-4 * whole.area]

@@ -58,8 +58,8 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
         at = int(np.argmin(result.reserves[0])) if result.kinds else -1
         name = result.kinds[at].name if at >= 0 else "nothing"
         steps.append(Step(change, (weigh(b, c, s) - best.found.areal_weight) * area,
-                          times_as_stiff(checker, stiffness_of(checker, one), best.stiffness), bool(result.passed[0]), name,
-                          least))  # fmt: skip
+                          times_as_stiff(checker, stiffness_of(checker, one), best.stiffness), bool(result.passed[0]),
+                          name,                          least))  # fmt: skip
 
     half = len(stack) // 2
     symmetric = stack == stack[::-1]

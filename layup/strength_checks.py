@@ -95,7 +95,7 @@ def checks_of_load(
         stress[some] = faces.stress(factor * np.einsum("pib,nb->npi", bend, amounts[some]), some)
     softer = np.minimum(faces.ex, faces.ey)
     if core.modulus and core.shear_modulus:
-        kind = CheckKind(f"skin wrinkling, {load.name}", "stress at most 0.5 (Ef Ec Gc)^(1/3)", _HOFF, "Pa", None, False,
+        kind = CheckKind(f"skin wrinkling, {load.name}", "at most 0.5 (Ef Ec Gc)^(1/3)", _HOFF, "Pa", None, False,
                          True)  # fmt: skip
         yield kind, stress, np.asarray(sandwich.wrinkling_stress(softer, core.modulus, core.shear_modulus))
     if core.honeycomb and core.cell_size:
@@ -109,7 +109,7 @@ def checks_of_load(
         yield kind, factor * shear_force / faces.distance, weak
     if load.force and core.crushing_strength:
         pressed = factor * load.force / (load.size[0] * load.size[1])
-        kind = CheckKind(f"core crushing, {load.name}", "load over patch, no help from the skin", "force over area", "Pa",
+        kind = CheckKind(f"core crushing, {load.name}", "load over patch, skin not counted", "force over area", "Pa",
                          core.crushing_strength, False, True)  # fmt: skip
         yield kind, np.full(n, pressed), core.crushing_strength
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from pathlib import Path
 
 from layup.errors import LayupError
@@ -54,9 +55,10 @@ def with_plies(text: str, layup: Layup) -> str:
     """
     blocks = _blocks(text)
     kept: list[str] = []
+    zones = {zone for zone, _ in layup.local}
     place: int | None = None
     for block in blocks:
-        if block.lstrip().startswith("[[ply]]") and not re.search(r"(?m)^\s*(zone|area)\s*=", block):
+        if _header(block) == "[[ply]]" and _replaced(block, zones):
             if place is None:
                 place = len(kept)
             continue
@@ -64,9 +66,22 @@ def with_plies(text: str, layup: Layup) -> str:
     kept[0] = _head(kept[0], layup.process)
     if place is None:
         after = ("[[finish", "[[extra", "[[replaces", "[[made", "[needs", "[[needs", "[shelf")
-        place = next((k for k, b in enumerate(kept) if b.lstrip().startswith(after)), len(kept))
+        place = next((k for k, b in enumerate(kept) if k and _header(b).startswith(after)), len(kept))
     kept.insert(place, _plies(layup))
     return re.sub(r"\n{3,}", "\n\n", "".join(kept)).rstrip("\n") + "\n"
+
+
+def _header(block: str) -> str:
+    """First line of a table that is no remark."""
+    return next((line.split("#")[0].strip() for line in block.splitlines() if not line.lstrip().startswith("#")), "")
+
+
+def _replaced(block: str, zones: set[str]) -> bool:
+    """Whether a ply gives way: it lies over the whole surface, or in a zone that got plies of its own."""
+    zone = re.search(r'(?m)^\s*zone\s*=\s*["\']([^"\']*)["\']', block)
+    if zone is not None:
+        return zone[1] in zones or zone[1].casefold() == "whole"
+    return re.search(r"(?m)^\s*area\s*=", block) is None
 
 
 def _blocks(text: str) -> list[str]:
@@ -80,7 +95,7 @@ def _blocks(text: str) -> list[str]:
                 at -= 1
             starts.append(at)
     bounds = [*dict.fromkeys(starts), len(lines)]
-    return ["".join(lines[a:b]) for a, b in zip(bounds, bounds[1:], strict=False)]
+    return ["".join(lines[a:b]) for a, b in pairwise(bounds)]
 
 
 def _head(head: str, process: str) -> str:
@@ -96,5 +111,6 @@ def _plies(layup: Layup) -> str:
             said.append(f'core = "{entry.core}"\nthickness = "{(entry.thickness or 0.0) * 1e3:g} mm"\n\n')
             continue
         said.append(f'fabric = "{entry.fabric}"\nangle = {entry.angle:g}\n')
-        said.append(f"count = {entry.count}\n\n" if entry.count > 1 else "\n")
+        said.append(f"count = {entry.count}\n" if entry.count > 1 else "")
+        said.append(f'zone = "{entry.zone}"\n\n' if entry.zone else "\n")
     return "".join(said)

@@ -225,7 +225,9 @@ def photograph(scene, camera: Camera):
     light = (1 + 2 * camera.slope[0] * u + 2 * camera.slope[1] * v) * (1 - camera.falloff * (u * u + v * v) / 0.39)
     seen = seen * light
     draw = np.random.default_rng(camera.seed)
-    made = seen[..., None] * np.array([0.90, 0.97, 1.0]) + camera.noise * draw.normal(size=(high, wide, 3))
+    seen = seen.astype(np.float32)
+    made = np.stack([seen * np.float32(tint) for tint in (0.90, 0.97, 1.0)], axis=-1)
+    made += np.float32(camera.noise) * draw.standard_normal(made.shape, np.float32)
     made = np.clip(made, 0, 1)
-    curve = np.where(made <= 0.0031308, 12.92 * made, 1.055 * made ** (1 / 2.4) - 0.055)
+    curve = np.where(made <= 0.0031308, 12.92 * made, 1.055 * cv2.pow(made, 1 / 2.4) - 0.055)
     return np.round(curve * 255).astype(np.uint8)

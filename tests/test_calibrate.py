@@ -201,6 +201,8 @@ def test_forget_lot_and_undo(tmp_path: Path) -> None:
             use_lot(store, "C")
         store.undo(entry)
         assert calibrate(store).habits == everything
+        with pytest.raises(LayupError, match='Nearest: "wet"'):
+            forget(store, "wett")
         entry = forget(store, "wet")
         assert {of[0] for of in calibrate(store).habits} == {"vacuum bag"}
         everything_forgotten = forget(store)
@@ -263,3 +265,11 @@ def test_drift_is_found_and_not_imagined() -> None:
     imagined = sum(one is not None and one.real for one in found)
     assert imagined <= 9, "1 in 100 is meant; 3 in 100 would be too many"
     assert drift(_drifting(0.0, 3, 0.09, 1)) is None
+
+
+def test_a_shop_that_scatters_more_than_published_is_told() -> None:
+    usual = [_drifting(0.0, 20, math.hypot(0.09, 0.03), number) for number in range(300)]
+    assert sum(group.unruly for group in usual) <= 12, "about 1 in 100 is meant, 4 in 100 would be too many"
+    wild = [_drifting(0.0, 20, 0.25, number) for number in range(50)]
+    assert all(group.unruly for group in wild)
+    assert np.median([group.scatter for group in wild]) == approx(0.25 / math.hypot(0.09, 0.03), rel=0.15)

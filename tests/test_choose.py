@@ -186,13 +186,13 @@ def test_the_lightest_is_that_of_brute_force(hatch, symmetric):
 PANEL = {
     "surface": {"rectangle": ["400 mm", "250 mm"]},
     "replaces": [SHEET],
-    "shelf": {"fabrics": ["carbon plain 200", "glass plain 200"], "cores": [{"core": "PVC foam 60", "thickness": "3 mm"}],
-              "processes": ["wet", "vacuum bag"]},
+    "shelf": {"fabrics": ["carbon plain 200", "glass plain 200"],
+              "cores": [{"core": "PVC foam 60", "thickness": "3 mm"}],              "processes": ["wet", "vacuum bag"]},
 }  # fmt: skip
 
 
 def test_the_door_skin_of_the_trade(hatch):
-    """As stiff as 0.8 mm aluminium takes four or five plies of 200 g carbon: t^3 by the ratio of moduli (common practice)."""
+    """0.8 mm aluminium takes four or five plies of 200 g carbon: t^3 by the ratio of moduli (common practice)."""
     choice = choose(hatch(replaces=[SHEET], shelf={"fabrics": ["carbon plain 200"]}), wide=False)
     assert choice.best is not None
     assert choice.proven
@@ -224,7 +224,7 @@ def test_a_loaded_panel_has_every_check_with_its_source(loaded):
 
 
 def test_no_neighbour_that_is_lighter_passes(loaded):
-    """What one ply less costs: every listed change that takes weight off must fail, or the best was not the lightest."""
+    """Every listed change that takes weight off must fail, or the best was not the lightest."""
     lighter = [s for s in loaded.steps if s.mass < -1e-9]
     assert all(not s.passed for s in lighter)
     assert any(s.mass > 0 and s.passed for s in loaded.steps)
@@ -374,3 +374,78 @@ def test_a_picture_is_drawn(hatch, tmp_path: Path):
 
 def test_no_limit_keeps_everything():
     assert Limits.none().kept(np.zeros((3, 6)), np.ones(3)).all()
+
+
+LOCAL = {
+    "title": "Panel with a catch", "process": "vacuum bag", "resin": "epoxy, laminating",
+    "surface": {"rectangle": ["400 mm", "300 mm"]},
+    "zone": [{"name": "catch", "inside": [[150, 100], [250, 100], [250, 200], [150, 200]], "unit": "mm"}],
+    "replaces": [SHEET], "shelf": {"fabrics": ["carbon plain 200"]},
+    "needs": {"stiffness": "0.2 x what it replaces", "most_plies": 5, "load_factor": 1.5,
+              "local": [{"zone": "catch", "hand_load": "150 N", "hand_patch": ["40 mm", "40 mm"], "most_plies": 2}]},
+}  # fmt: skip
+
+
+def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
+    """The lightest base with its patch, against all bases times all patches through the same checks, no limit used."""
+    from layup import choice as module
+    from layup import reinforce
+
+    kept = {}
+    plain = reinforce.lightest_with_patches
+
+    def listen(checker, zoned, frames, places, areas, whole, ceiling, tick):
+        kept.update(checker=checker, zoned=zoned, frames=frames, places=places)
+        kept.update(areas=areas, whole=whole, ceiling=ceiling)
+        return plain(checker, zoned, frames, places, areas, whole, ceiling, tick)
+
+    monkeypatch.setattr(module, "lightest_with_patches", listen)
+    choice = choose(LOCAL, wide=False)
+    assert choice.best is not None
+    assert choice.best.local
+    assert choice.proven
+    assert any("Local plies are not counted in frequency" in c for c in choice.cautions)
+    bench = kept["frames"][0].key.bench
+    weights = bench.options.weight
+    best = kept["ceiling"]
+    for frame in kept["frames"]:
+        batch = batch_of(frame, frame.everything())
+        for patch in reinforce.patches_of(bench, kept["places"][0]):
+            d = reinforce._stiffness(batch, (patch,))
+            result, _ = reinforce._assess(kept["checker"], kept["zoned"], batch, d, (patch,))
+            mass = batch.areal_weight * kept["whole"] + kept["areas"][0] * float(weights[list(patch)].sum())
+            if result.passed.any():
+                best = min(best, float(mass[result.passed].min()))
+    patch_mass = sum(
+        kept["areas"][0] * count * next(float(w) for w, p in zip(weights, bench.plies, strict=True) if p.fabric == name)
+        for _, lines in choice.best.local for name, _, count, _ in lines
+    )  # fmt: skip
+    assert choice.best.found.areal_weight * kept["whole"] + patch_mass == approx(best, rel=1e-9)
+    assert best < kept["ceiling"]
+
+
+def test_local_plies_are_written_back(tmp_path):
+    from layup.writeback import with_plies
+
+    choice = choose(LOCAL, wide=False)
+    head = 'title = "x"\nprocess = "wet"\n\n[surface]\narea = "1 m^2"\n\n'
+    text = head + '[[ply]]\nfabric = "a"\nzone = "catch"\n\n[[ply]]\nfabric = "b"\nzone = "edge"\n'
+    new = with_plies(text, choice.best)
+    assert 'fabric = "a"' not in new
+    assert 'fabric = "b"' in new
+    assert 'zone = "catch"' in new
+    assert 'process = "vacuum bag"' in new
+
+
+def test_too_many_local_sets_are_refused():
+    wide = {**LOCAL, "needs": {**LOCAL["needs"], "local": [{"zone": "catch", "hand_load": "150 N", "most_plies": 14}]}}
+    with pytest.raises(LayupError, match="sets of local plies are too many"):
+        choose(wide, wide=False)
+
+
+def test_unsymmetric_sandwich(hatch):
+    choice = choose(hatch(**{**PANEL, "needs": {"symmetric": False, "most_plies": 4}}), wide=False)
+    assert choice.best is not None
+    assert choice.proven
+    even = choose(hatch(**{**PANEL, "needs": {"most_plies": 4}}), wide=False)
+    assert choice.best.found.areal_weight <= even.best.found.areal_weight + 1e-9

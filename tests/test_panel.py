@@ -68,7 +68,7 @@ def test_a_skew_laminate_on_mixed_edges_against_ritz():
 
 @pytest.mark.parametrize("patch", [0.0, 0.2])
 def test_core_shear_adds_what_navier_says(patch):
-    stiff = dict(a=1.0, b=1.0, d11=1.0, d12=0.3, d22=1.0, d66=0.35)
+    stiff = {"a": 1.0, "b": 1.0, "d11": 1.0, "d12": 0.3, "d22": 1.0, "d66": 0.35}
     load = Load(force=1.0, patch_x=patch, patch_y=patch) if patch else Load(pressure=1.0)
     with_shear = supported_response(SupportedPlate(**stiff, shear_x=5.0, shear_y=5.0), load, 0.5, 0.5).deflection
     added = float(with_shear - supported_response(SupportedPlate(**stiff), load, 0.5, 0.5).deflection)

@@ -207,10 +207,11 @@ def test_a_stored_cut_is_the_one_on_the_sheet(hatch: Hatch, examples: Path, tmp_
     part = tmp_path / "rear-window.toml"
     from layup.shop.cut import cut
 
-    found = cut([read_part(part)], seconds=1)
+    found = cut([read_part(part)], seconds=1, gap=0.006, edge=0.01, widths={"carbon twill 200": 1.3})
     write_cut(found, path_beside(part))
     bench = prepare(predict(part), part)
     assert bench.cut.fabrics[0].nest.placed == found.fabrics[0].nest.placed
+    assert bench.cut.fabrics[0].nest.roll.width == 1.3
 
 
 def test_the_command(examples: Path, tmp_path: Path) -> None:

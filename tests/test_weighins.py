@@ -216,6 +216,15 @@ def test_an_absurd_weight_is_questioned_and_not_kept(hatch_file: Path, words: tu
     assert not (hatch_file.parent / FILE).exists()
 
 
+def test_the_screen_does_not_contradict_itself(hatch_file: Path) -> None:
+    for words in (("15", "oz", "--at", "resin-mixed"), ("5", "oz", "--at", "cup"), ("2", "oz", "--at", "bag")):
+        assert run("weigh", hatch_file, *words).exit_code == 0
+    told = run("weigh", hatch_file, "2", "lb", "4", "oz", "--at", "trimmed").stdout
+    assert "not enough for it" in " ".join(told.split())
+    assert "Resin alone could" not in told
+    assert "more or less resin" not in told
+
+
 def test_it_is_kept_where_one_insists(hatch_file: Path) -> None:
     assert run("weigh", hatch_file, "20", "lb", "--at", "trimmed", "--yes").exit_code == 0
     with open_store(hatch_file.parent) as store:

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     help="A stored cut that was taken from the same rolls: what it took is not there any more.",
 )  # fmt: skip
 @click.option("--rough", is_flag=True, help="Rough outlines instead of flat patterns: quicker, near enough to buy by.")
+@click.option("--quarter-rings", is_flag=True, help="Cut a ply that is a ring in four; its middle is not lost then.")
 @click.option("--face-down", is_flag=True, help="Plain weaves may also be cut face down.")
 @click.option(
     "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save the layouts: .png, .svg or .pdf."
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 def command(
     parts: tuple[Path, ...], units: System | None, as_json: bool, seconds: float, gap: str, edge: str,
     rolls: tuple[str, ...], defects: tuple[str, ...], used_files: tuple[Path, ...], face_down: bool, rough: bool,
+    quarter_rings: bool,
     picture: Path | None, save: bool,
 ) -> None:  # fmt: skip
     """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
@@ -54,7 +56,7 @@ def command(
     jobs = [read_part(part) for part in parts]
     result = cut(
         jobs, gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
-        blocked=read_blocked(defects, used_files), face_down=face_down, patterns=not rough,
+        blocked=read_blocked(defects, used_files), face_down=face_down, patterns=not rough, quarter_rings=quarter_rings,
         progress=_progress(), lines=_lines(),
     )  # fmt: skip
     if _shown():

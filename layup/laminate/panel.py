@@ -190,7 +190,8 @@ class Panel:
         on = shapely.contains_xy(self.shape.buffer(-1e-6), points[:, 0], points[:, 1])
         if on.mean() < 0.5:
             raise RangeError(
-                f'The patch of "{load.name}" at ({middle.x * 1e3:.0f}, {middle.y * 1e3:.0f}) mm does not lie on the panel.'
+                f'The patch of "{load.name}" at ({middle.x * 1e3:.0f}, {middle.y * 1e3:.0f}) mm '
+                "does not lie on the panel."
             )
         return np.asarray(points[on])
 
@@ -225,7 +226,7 @@ class Panel:
 
     @cached_property
     def recovery(self) -> Any:
-        """Sparse rows that carry a value of the triangles to the corners: a plane fitted to the nearest, (corners, m)."""
+        """Sparse rows that carry values of triangles to the corners: a plane through the nearest, (corners, m)."""
         from scipy.sparse import coo_matrix
         from scipy.spatial import cKDTree
 

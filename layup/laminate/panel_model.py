@@ -4,8 +4,9 @@ r"""Many layups on one panel: a small model drawn from the finite elements, and 
 - What must D keep to, whatever the stack, for a deflection to pass?      `PanelModel.limit_of_sag` and its neighbours
 - How far is the small model from the whole?                              `PanelModel.error_at`
 
-The full panel is solved for a few layups that lie far apart; any other layup bends in a mix of those shapes, the mix that
-takes the least energy. So the small model is a plate that can take fewer shapes than the full one: it is never softer.
+The full panel is solved for a few layups that lie far apart; any other layup bends in a mix of those shapes, the
+mix that takes the least energy. So the small model is a plate that can take fewer shapes than the full one:
+it is never softer.
 
 A limit: for any shape w, the work of the load on its own deflection is at least (f.w)^2 / (energy of w at D), and that
 energy is linear in D. To keep the sag within c, D must hold g . D >= (f.w)^2/c with g the energies of w. The limit is
@@ -17,7 +18,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-
 
 import numpy as np
 from numpy.typing import NDArray

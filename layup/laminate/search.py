@@ -1,4 +1,4 @@
-r"""The lightest of all stacks that keep to linear limits on their bending stiffness: an exact search, halves against halves.
+r"""The lightest of all stacks that keep to linear limits on their bending stiffness: exact, halves against halves.
 
 - What may the half of a symmetric stack be made of?     `Options`
 - Which stacks belong together?                          `Frame` (one process, one core, one number of plies)
@@ -8,11 +8,11 @@ r"""The lightest of all stacks that keep to linear limits on their bending stiff
 A stack is symmetric about its middle: a core, a single ply or nothing, and the same plies outwards on either side. With
 the inner plies of one half reaching up to H, the stiffness of the whole is D_inner + 2 (C + H B + H^2 A), where A, B, C
 belong to the outer plies alone. So every inner half is met with every outer half by a few multiplications, without the
-stack being written out. A limit is g . D >= r + s m (m the areal weight); deflection, frequency, buckling and the bending
-stiffness of a strip are all bounded by such limits (see `layup.laminate.cuts`).
+stack being written out. A limit is g . D >= r + s m (m the areal weight); deflection, frequency, buckling and the
+bending stiffness of a strip are all bounded by such limits (see `layup.laminate.panel_model`).
 
-Why the answer is exact: outer halves are sorted by weight, so the first that keeps to all limits is the lightest for that
-inner half. An inner half is passed over only where even the best outer half left, taken limit by limit, falls short.
+Why the answer is exact: outer halves are sorted by weight, so the first that keeps to all limits is the lightest for
+that inner half. An inner half is passed over only where even the best outer half left, limit by limit, falls short.
 Frames wait in order of a weight that none of their stacks can be under.
 """
 
@@ -298,7 +298,7 @@ class Queue:
         self._version += 1
 
     def next_weight(self) -> float:
-        """The lightest areal weight above those done at which a stack keeps to all limits; infinite if none. [kg/m^2]"""
+        """Lightest areal weight above those done at which a stack keeps to all limits; infinite if none. [kg/m^2]"""
         from layup.laminate.search_kernel import lightest
 
         while self._heap:

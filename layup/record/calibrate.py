@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from layup.errors import LayupError
+from layup.errors import LayupError, nearest
 from layup.laminate.process import Habit
 from layup.record.hand import (
     FABRIC_SHARE,
@@ -33,14 +33,13 @@ from layup.record.hand import (
     learn,
 )
 from layup.record.store import Entry, Store, find_store, open_store
-from layup.record.weighins import KIND as _WEIGH_IN
+from layup.record.weighins import TABLE
 
 SETTING = "habit-setting"
 OTHER_SHOP = 0.5
 """Share of the published spread between shops that is left between a shop and the one it starts from. The project's
 choice; no source."""
 _PREFERRED = {"trimmed": 0, "demoulded": 1, "finished": 2}
-assert _WEIGH_IN == "weigh-in"
 
 
 @dataclass(frozen=True)
@@ -83,6 +82,25 @@ class Group:
     def outliers(self) -> tuple[int, ...]:
         """Places of the entries that are more likely wrong than not."""
         return tuple(int(i) for i in np.flatnonzero(self.good < 0.5))
+
+    @property
+    def scatter(self) -> float:
+        """How much the parts differ from each other, over what the published spreads allow; 1 is as published. [-]"""
+        right = self.good >= 0.5
+        count = int(np.count_nonzero(right))
+        if count < 2:
+            return 1.0
+        logs = self.parts.log[right]
+        variance = self.parts.part_spread[right] ** 2 + (self.parts.noise[right] / self.parts.factor[right]) ** 2
+        weight = 1.0 / variance
+        off = logs - float(weight @ logs) / float(weight.sum())
+        return math.sqrt(float(np.sum(weight * off**2)) / (count - 1))
+
+    @property
+    def unruly(self) -> bool:
+        """Whether they differ so much more that the interval is too narrow for this shop; chance does so 1 in 100."""
+        count = int(np.count_nonzero(self.good >= 0.5))
+        return count >= 5 and self.scatter**2 > 1 + 2.6 * math.sqrt(2 / (count - 1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +174,7 @@ def calibrate(store: Store) -> Calibration:
     clause, values = "stands = 1 AND process IS NOT NULL", []
     if settings.lot is not None:
         clause, values = clause + " AND lot = ?", [settings.lot]
-    rows = store.query(f"SELECT {_COLUMNS} FROM weighins WHERE {clause} ORDER BY number", values)
+    rows = store.query(f"SELECT {_COLUMNS} FROM {TABLE} WHERE {clause} ORDER BY number", values)
     forgotten = settings.forgotten
     every = forgotten.get("", 0)
     chosen: dict[tuple[str, str], tuple[Any, ...]] = {}
@@ -349,7 +367,16 @@ def forget(store: Store, process: str = "") -> Entry:
 
     Returns:
         The entry; undo it, and they count again.
+
+    Raises:
+        LayupError: Nothing of this process has been weighed.
     """
+    if process:
+        rows = store.query(f"SELECT DISTINCT process FROM {TABLE} WHERE process IS NOT NULL")
+        known = dict.fromkeys(str(row[0]).split(",")[0] for row in rows)
+        if process not in known:
+            hint = nearest(process, known) or f"Weighed so far: {', '.join(known) or 'nothing'}."
+            raise LayupError(f'nothing made by "{process}" has been weighed. {hint}')
     return store.append(SETTING, {"forget": process})
 
 
@@ -360,7 +387,7 @@ def use_lot(store: Store, lot: str | None) -> Entry:
         LayupError: No weigh-in has this lot.
     """
     if lot is not None:
-        known = [str(row[0]) for row in store.query("SELECT DISTINCT lot FROM weighins WHERE stands = 1 AND lot <> ''")]
+        known = [str(row[0]) for row in store.query(f"SELECT DISTINCT lot FROM {TABLE} WHERE stands = 1 AND lot <> ''")]
         if lot not in known:
             listed = ", ".join(f'"{name}"' for name in known) or "none yet: weigh with --lot"
             raise LayupError(f'no weigh-in has the lot "{lot}". Lots: {listed}')

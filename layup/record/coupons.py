@@ -16,6 +16,7 @@ from layup.errors import LayupError
 from layup.laminate.process import Habit, Habits
 from layup.partfile import Job
 from layup.record.ground import Ground, expect
+from layup.record.hand import value_of_more
 from layup.record.weighins import coupon_of
 from layup.spread import Interval
 from layup.weight import Weighed, weigh_layup
@@ -98,8 +99,8 @@ def value_of_coupons(
     noise = math.hypot(ground.part_spread, ground.rest_spread / ground.resin)
     after: list[Next] = []
     before = None
-    for count in range(most + 1):
-        variance = 1.0 / (1.0 / now.spread**2 + count / noise**2)
+    variances = [now.spread**2, *value_of_more(now.spread**2, [noise] * most)]
+    for count, variance in enumerate(variances):
         if count == 0:
             weighed = _weigh(job, known)
         else:

@@ -85,7 +85,7 @@ class Explanation:
         lists: The shortest lists of causes that fit, likeliest first; empty where nothing needs a cause.
         steps: What happened between the weighings of this piece, in the order of the work.
         located: The step that the difference comes from, if one of them has more than half of it.
-        resin_kept: Most resin that can be in the part by what was mixed and left over; None if that was not weighed. [kg]
+        resin_kept: Most resin that can be in the part by what was mixed and left; None if not weighed. [kg]
         resin_due: Resin in the part if resin alone explained its weight. [kg]
     """
 

@@ -14,8 +14,9 @@ any number of wrong entries. The model is stated and argued in docs/calibration-
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ WRONG_SPREAD = 1.5
 LEAST = 0.02
 """Least factor that the logarithm is taken of; a weight below all but the resin is wrong, not -inf. [-]"""
 
-_POINTS = 257
+_POINTS = 401
 _REACH = 8.0
 _MANY = 3000
 
@@ -122,7 +123,7 @@ class _Fabric:
     at: Floats
     widths: Floats
     like: Floats
-    spread: float
+    kernel: Floats
     up: Floats = field(default_factory=lambda: np.zeros(0))
 
 
@@ -179,7 +180,7 @@ def learn(groups: Mapping[tuple[str, str], Parts], shop_spread: float, starts: M
     grid = _grid(shop_spread)
     fabrics = {key: _fabric(parts, grid, shop_spread) for key, parts in groups.items()}
     for one in fabrics.values():
-        one.up = _log_smooth(grid, one.at, one.spread, np.log(one.widths) + one.like)
+        one.up = _log_up(one.kernel, np.log(one.widths) + one.like)
     forms = dict.fromkeys([*(form for form, _ in groups), *starts])
     own: dict[str, Floats] = {}
     for form in forms:
@@ -187,18 +188,18 @@ def learn(groups: Mapping[tuple[str, str], Parts], shop_spread: float, starts: M
         if form in starts:
             own[form] = own[form] - 0.5 * ((grid - starts[form].mean) / starts[form].spread) ** 2
     step = math.log(grid[1] - grid[0])
-    form_spread = math.sqrt(FORM_SHARE) * shop_spread
-    up = {form: _log_smooth(grid, grid, form_spread, own[form] + step) for form in forms}
+    between = _between_levels(shop_spread)
+    up = {form: _log_up(between, own[form] + step) for form in forms}
     root_spread = math.sqrt(ROOT_SHARE) * shop_spread
     root = _log_normal(grid, -0.5 * root_spread**2, root_spread) + sum(up.values(), np.zeros(len(grid)))
     found_forms, found_fabrics = {}, {}
     for form in forms:
-        prior = _log_spread(grid, grid, form_spread, root - up[form] + step)
+        prior = _log_down(between, root - up[form] + step)
         here = prior + own[form]
         found_forms[form] = _belief(grid, here + step)
         for (of, fabric), one in fabrics.items():
             if of == form:
-                down = _log_spread(one.at, grid, one.spread, here - one.up + step)
+                down = _log_down(one.kernel, here - one.up + step)
                 found_fabrics[of, fabric] = _belief(one.at, down + one.like + np.log(one.widths))
     return Learnt(_belief(grid, root + step), found_forms, found_fabrics)
 
@@ -214,7 +215,7 @@ def _fabric(parts: Parts, grid: Floats, shop_spread: float) -> _Fabric:
     near = middle + width * np.linspace(-8.0, 8.0, 129)
     at = near if len(parts.factor) > _MANY else np.union1d(grid, near)
     like = log_likelihood(at, parts)
-    return _Fabric(parts, at, _widths(at), like - float(like.max()), spread)
+    return _Fabric(parts, at, _widths(at), like - float(like.max()), _kernel(grid, at, spread))
 
 
 def _where(parts: Parts, grid: Floats) -> tuple[float, float]:
@@ -253,19 +254,27 @@ def _kernel(parent: Floats, child: Floats, spread: float) -> Floats:
     return kernel
 
 
-def _log_smooth(parent: Floats, child: Floats, spread: float, log_weights: Floats) -> Floats:
+@lru_cache(maxsize=8)
+def _between_levels(shop_spread: float) -> Floats:
+    """Kernel from the process's hand to a form's, on the common grid; the same for every part of every shop."""
+    grid = _grid(shop_spread)
+    return _kernel(grid, grid, math.sqrt(FORM_SHARE) * shop_spread)
+
+
+def _log_up(kernel: Floats, log_weights: Floats) -> Floats:
     """Logarithm of the sum over the child, at each parent."""
-    top = float(log_weights.max())
-    with np.errstate(divide="ignore"):
-        found: Floats = np.log(_kernel(parent, child, spread) @ np.exp(log_weights - top)) + top
-    return np.maximum(found, -1e6)
+    return _log_sum(lambda weights: kernel @ weights, log_weights)
 
 
-def _log_spread(child: Floats, parent: Floats, spread: float, log_weights: Floats) -> Floats:
+def _log_down(kernel: Floats, log_weights: Floats) -> Floats:
     """Logarithm of the sum over the parent, at each child."""
+    return _log_sum(lambda weights: weights @ kernel, log_weights)
+
+
+def _log_sum(over: Callable[[Floats], Floats], log_weights: Floats) -> Floats:
     top = float(log_weights.max())
     with np.errstate(divide="ignore"):
-        found: Floats = np.log(np.exp(log_weights - top) @ _kernel(parent, child, spread)) + top
+        found: Floats = np.log(over(np.exp(log_weights - top))) + top
     return np.maximum(found, -1e6)
 
 

@@ -30,6 +30,8 @@ from layup.units import LB, OZ
 from layup.words import mass_both
 
 KIND = "weigh-in"
+TABLE = "weighins"
+"""The index of all weigh-ins, for questions that must not read every prediction."""
 
 
 @dataclass(frozen=True, slots=True)

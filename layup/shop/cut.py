@@ -17,6 +17,7 @@ from layup.plies import fibre_density_of
 from layup.shop import practice
 from layup.shop.nest import Nest, Piece, Roll, nest
 from layup.shop.plies_to_cut import SLIVER, ClothPly, CorePiece, Lines, plies_to_cut
+from layup.shop.rings import is_ring, quarters
 from layup.shop.splice import splice
 from layup.sources import Figure
 from layup.units import Price
@@ -85,6 +86,8 @@ class Cut:
         cores: Of each part.
         proposals: What the builder has to decide, such as a splice, a sentence each.
         notes: What to know about the outlines.
+        quarter_rings: Whether rings are cut in four.
+        face_down: Whether plain weaves may be cut face down.
         figures: What it rests on.
     """
 
@@ -94,6 +97,8 @@ class Cut:
     cores: tuple[tuple[CorePiece, ...], ...]
     proposals: tuple[str, ...]
     notes: tuple[str, ...]
+    quarter_rings: bool
+    face_down: bool
     figures: tuple[Figure, ...] = field(repr=False)
 
     @property
@@ -127,6 +132,7 @@ def cut(
     blocked: Mapping[str, Sequence[Polygon]] | None = None,
     face_down: bool = False,
     patterns: bool = True,
+    quarter_rings: bool = False,
     stored: Finder | None = None,
     progress: Progress | None = None,
     lines: Lines | None = None,
@@ -142,6 +148,7 @@ def cut(
         blocked: Defects and what is already cut out, by fabric, in the frame of the roll. [m]
         face_down: Whether pieces of a plain weave may be cut face down.
         patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
+        quarter_rings: Whether to cut a ply that is a ring in four, which saves the cloth of its middle.
         stored: Looks for a layout that was stored before, instead of a search.
         progress: Called as layouts are found.
         lines: Called as flat patterns are made.
@@ -170,7 +177,7 @@ def cut(
                     width = printed.value
                 roll = Roll(width, edge, None, tuple((blocked or {}).get(ply.fabric, ())))
                 rolls[ply.fabric] = roll
-            pieces, proposal = _pieces(job, ply, roll, number, mark)
+            pieces, proposal = _pieces(job, ply, roll, number, mark, quarter_rings)
             by_fabric.setdefault(ply.fabric, []).extend(pieces)
             proposals += [f"{mark}{proposal}" if mark else proposal] if proposal else []
     total = sum(len(pieces) for pieces in by_fabric.values())
@@ -191,9 +198,10 @@ def cut(
             )  # fmt: skip
         stopped = stopped or layout.stopped
         fabrics.append(_fabric_cut(listed, material, tuple(own), layout))
+        proposals += _ring_proposal(fabrics[-1]) if not stopped else []
     return Cut(
         listed, tuple(p for p, _, _ in found), tuple(fabrics), tuple(c for _, c, _ in found), tuple(proposals),
-        _notes(listed, found), tuple(figures),
+        _notes(listed, found), quarter_rings, face_down, tuple(figures),
     )  # fmt: skip
 
 
@@ -201,13 +209,16 @@ def _named(progress: Progress, fabric: str) -> Callable[[Nest, float], None]:
     return lambda layout, seconds: progress(fabric, layout, seconds)
 
 
-def _pieces(job: Job, ply: ClothPly, roll: Roll, part: int, mark: str) -> tuple[list[CutPiece], str]:
+def _pieces(
+    job: Job, ply: ClothPly, roll: Roll, part: int, mark: str, quarter_rings: bool
+) -> tuple[list[CutPiece], str]:
     """The pieces of one ply, in strips where it is wider than the roll, and what to propose then."""
     overlap = ply.overlap if ply.overlap is not None else practice.OVERLAP.value
     shapes: list[Polygon] = []
     seam = doubled = 0.0
     strips = 0
-    for shape in ply.shapes:
+    whole = [q for s in ply.shapes for q in (quarters(s, overlap) if quarter_rings and is_ring(s) else (s,))]
+    for shape in whole:
         joined = splice(shape, roll.usable, overlap)
         shapes += [strip for strip in joined.shapes if strip.area > SLIVER * shape.area]
         seam += joined.seam
@@ -229,6 +240,28 @@ def _pieces(job: Job, ply: ClothPly, roll: Roll, part: int, mark: str) -> tuple[
         f'count yet. Write in its [[ply]]: overlap = "{overlap * 1e3:.0f} mm" and seam = "{seam:.2f} m"; '
         "or give a wider roll."
     )
+
+
+def _ring_proposal(fabric: FabricCut) -> list[str]:
+    """What cutting rings in four would save, where it is a tenth of the cloth or more."""
+    layout = fabric.nest
+    rings = [piece for piece in fabric.pieces if is_ring(piece.shape)]
+    if not rings:
+        return []
+    parted: list[Piece] = []
+    for piece, nested in zip(fabric.pieces, layout.pieces, strict=True):
+        overlap = piece.ply.overlap if piece.ply.overlap is not None else practice.OVERLAP.value
+        shapes = quarters(piece.shape, overlap) if is_ring(piece.shape) else (piece.shape,)
+        parted += [Piece(nested.name, shape, nested.turns, nested.flips) for shape in shapes]
+    shorter = nest(parted, layout.roll, gap=layout.gap, seconds=0)
+    if shorter.length > 0.9 * layout.length:
+        return []
+    names = ", ".join(piece.name for piece in rings)
+    return [
+        f"Piece {names} of {fabric.fabric} is a ring, and its middle is lost. Cut in four with an overlap of "
+        f"{length_words(practice.OVERLAP.value, 'metric')}, about {length_words(shorter.length, 'both')} of cloth is "
+        f"enough instead of {length_words(fabric.length, 'both')}."
+    ]
 
 
 def _letter(number: int) -> str:

@@ -41,6 +41,8 @@ def write_cut(cut: Cut, path: Path) -> None:
     """
     data = {
         "layup": "cloth layouts, metres; x along the roll from its end, y across it",
+        "quarter_rings": cut.quarter_rings,
+        "face_down": cut.face_down,
         "fabrics": [
             {
                 "fabric": f.fabric,
@@ -76,15 +78,49 @@ def _shape(rings: Any) -> Polygon:
 
 
 def _read(path: Path) -> list[dict[str, Any]]:
+    listed: list[dict[str, Any]] = _whole(path)["fabrics"]
+    return listed
+
+
+def _whole(path: Path) -> dict[str, Any]:
     try:
-        listed = json.loads(path.read_text(encoding="utf-8"))["fabrics"]
+        data = json.loads(path.read_text(encoding="utf-8"))
+        listed = data["fabrics"]
     except FileNotFoundError:
         raise LayupError(f'no such file "{path}". `layup cut PART --save` writes one') from None
     except (OSError, ValueError, KeyError, TypeError):
         raise LayupError(f'"{path}" holds no layouts. `layup cut PART --save` writes them') from None
     if not isinstance(listed, list):
         raise LayupError(f'"{path}" holds no layouts. `layup cut PART --save` writes them')
-    return listed
+    whole: dict[str, Any] = data
+    return whole
+
+
+def how_it_was_cut(path: Path) -> dict[str, Any]:
+    """What `cut` was told when it was stored, so that it is told the same when its layouts are looked for.
+
+    Args:
+        path: A file that `write_cut` wrote.
+
+    Returns:
+        Arguments of `cut`: gap, edge, widths, blocked, quarter_rings, face_down.
+
+    Raises:
+        LayupError: The file can't be read.
+    """
+    data = _whole(path)
+    try:
+        listed = data["fabrics"]
+        return {
+            "gap": float(listed[0]["gap"]),
+            "edge": float(listed[0]["roll"]["edge"]),
+            "widths": {str(one["fabric"]): float(one["roll"]["width"]) for one in listed},
+            "blocked": {str(one["fabric"]): [_shape(b) for b in one["roll"]["blocked"]] for one in listed},
+            "quarter_rings": bool(data["quarter_rings"]),
+            "face_down": bool(data["face_down"]),
+        }
+    except (KeyError, TypeError, ValueError, IndexError):
+        raise LayupError(f'"{path}" holds no layouts. `layup cut PART --save` writes them') from None
 
 
 def stored(path: Path) -> Callable[[str, tuple[Piece, ...], Roll, float], Nest | None]:

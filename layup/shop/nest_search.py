@@ -11,6 +11,7 @@ and writes one line for each layout found: `width` and `placed`, a list of [id, 
 from __future__ import annotations
 
 import json
+import math
 import queue
 import subprocess
 import sys
@@ -44,7 +45,7 @@ def search(
     Yields:
         Layouts, unchecked.
     """
-    seconds = int(deadline - time.monotonic() + 0.4)
+    seconds = math.ceil(deadline - time.monotonic() - 0.15)
     if seconds < 1:
         return
     outlines = [_grown(piece.shape, flip, gap) for piece, flip in zip(pieces, flips, strict=True)]

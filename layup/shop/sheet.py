@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from layup import __version__
 from layup.errors import LayupError
@@ -16,7 +17,7 @@ from layup.shop.bag import Bag, bag
 from layup.shop.batch import Mix, mixes
 from layup.shop.content import Block, BuildSheet, Facts, Section, Words
 from layup.shop.cut import Cut, cut
-from layup.shop.nest_file import path_beside, stored
+from layup.shop.nest_file import how_it_was_cut, path_beside, stored
 from layup.shop.points import WeighPoint, weigh_points
 from layup.shop.sheet_plates import part_plate
 from layup.shop.sheet_tables import (
@@ -81,11 +82,11 @@ def prepare(
         LayupError: A figure is missing, or the resin is too fast.
     """
     job, weighed = prediction.job, prediction.weighed
-    finder = None
+    told: dict[str, Any] = {}
     if part is not None and path_beside(part).is_file():
-        finder = stored(path_beside(part))
+        told = {**how_it_was_cut(path_beside(part)), "stored": stored(path_beside(part))}
     return Bench(
-        prediction, cut([job], seconds=seconds, stored=finder, patterns=patterns),
+        prediction, cut([job], seconds=seconds, patterns=patterns, **told),
         mixes(job, weighed, people=people), bag(job, weighed),
         weigh_points(job, weighed),
     )  # fmt: skip
@@ -115,7 +116,7 @@ def build_sheet(bench: Bench, system: System) -> BuildSheet:
     sections = [
         Section("The part", _part(prediction, system, resins)),
         Section("Plies, in laying order", ply_blocks(bench.prediction, bench.cut, bench.mixes, system)),
-        Section("Cloth to cut", cut_blocks(bench.cut, system), new_page=True),
+        Section("Cloth to cut", cut_blocks(bench.cut, system)),
     ]
     if bench.mixes:
         sections.append(Section("Resin", resin_blocks(bench.mixes, system)))

@@ -172,7 +172,8 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
         ]
     )
     heading.spaceBefore = 7 * _MM  # but not at the top of a page
-    start: list[Any] = [PageBreak() if section.new_page else CondPageBreak(75 * _MM)]
+    room = 40 if isinstance(section.blocks[0], Words) and len(section.blocks) == 1 else 55
+    start: list[Any] = [PageBreak() if section.new_page else CondPageBreak(room * _MM)]
     story: list[Any] = start
     before: list[Any] = [heading, Spacer(1, 3 * _MM)]  # stays with what comes next
     for block in _paired(section.blocks, width):

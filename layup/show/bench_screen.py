@@ -52,7 +52,10 @@ def cut_screen(cut: Cut, system: System) -> RenderableType:
         for core in listed
     ]
     parts += [Text(line) for line in cores]
-    parts += _notes(cut.proposals) + _notes(cut.notes)
+    parts += _notes(cut.proposals)
+    if any(" is a ring" in proposal for proposal in cut.proposals):
+        parts.append(Text("  --quarter-rings cuts it so."))
+    parts += _notes(cut.notes)
     if cut.stopped:
         parts += [Text(), Text("  Stopped: these are the best layouts so far.")]
     return Group(*parts)

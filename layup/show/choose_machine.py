@@ -52,8 +52,14 @@ def _layup(layup: Layup | None) -> dict[str, Any] | None:
         "why": layup.label,
         "process": layup.process,
         "plies": [
-            {"material": name, "angle_deg": angle, "count": count} if count else {"material": name, "thickness_m": thick}
+            {"material": name, "angle_deg": angle, "count": count}
+            if count
+            else {"material": name, "thickness_m": thick}
             for name, angle, count, thick in layup.lines
+        ],
+        "local": [
+            {"zone": zone, "plies": [{"material": n, "angle_deg": a, "count": c} for n, a, c, _ in lines]}
+            for zone, lines in layup.local
         ],
         "mass_kg": layup.mass.as_dict(),
         "areal_kg_m2": layup.found.areal_weight,

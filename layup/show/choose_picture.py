@@ -49,7 +49,8 @@ def _figure(choice: Choice) -> Figure:
 
     with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 11, "text.color": palette.INK,
                          "axes.labelcolor": palette.INK, "axes.edgecolor": palette.QUIET,
-                         "xtick.color": palette.QUIET, "ytick.color": palette.INK, "svg.hashsalt": "layup"}):  # fmt: skip
+                         "xtick.color": palette.QUIET, "ytick.color": palette.INK,
+                         "svg.hashsalt": "layup"}):  # fmt: skip
         figure = NewFigure(figsize=(13.0, 8.0))
         shown = choice.best or choice.nearest
         assert shown is not None
@@ -87,7 +88,8 @@ def _draw_front(axes: Axes, choice: Choice) -> None:
     for layup, t in zip(layups, times, strict=True):
         chosen = layup is best
         axes.plot([layup.mass.mean], [t], marker="o" if id(layup) in front else "D", ms=12 if chosen else 8,
-                  color=palette.PART if id(layup) in front else palette.PAPER, mec=palette.PART, mew=1.5, ls="", zorder=3)  # fmt: skip
+                  color=palette.PART if id(layup) in front else palette.PAPER, mec=palette.PART, mew=1.5, ls="",
+                  zorder=3)  # fmt: skip
     axes.set_yscale("log")
     axes.set_xlim(min(y.mass.mean for y in layups) - 0.12 * span, max(y.mass.mean for y in layups) + 0.55 * span)
     low, high = min(times), max(times)

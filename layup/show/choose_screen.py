@@ -53,8 +53,8 @@ def _answer(choice: Choice, best: Layup, system: System) -> list[RenderableType]
     line.append(f"   nine in ten: {mass_both(best.mass.p05, one)} to {mass_both(best.mass.p95, one)}")
     line.append(f"   {thickness_words(best.thickness, system)} thick")
     out.append(line)
-    if choice.old is not None:
-        name, reserve = best.governs
+    name, reserve = best.governs
+    if math.isfinite(reserve):
         out.append(Text(f"  held by: {name} (reserve {_reserve(reserve)})"))
     out.append(Padding(Text(_proof(choice), style="dim"), (0, 0, 0, 2)))
     return out
@@ -64,6 +64,9 @@ def _plies(layup: Layup) -> list[RenderableType]:
     said = []
     for name, angle, count, thick in layup.lines:
         said.append(f"    {count} x {name} at {angle:g}°" if count else f"    {name}, {thick * 1e3:g} mm")
+    for zone, lines in layup.local:
+        said.append(f"    on {zone}, besides:")
+        said += [f"      {count} x {name} at {angle:g}°" for name, angle, count, _ in lines]
     return [Text(line, style="bold") for line in said]
 
 
@@ -72,10 +75,14 @@ def _proof(choice: Choice) -> str:
     text = f"{s.size:,} layups on the shelf"
     if choice.proven:
         return (
-            f"Of {text}, none lighter passes: {s.weights} weights taken in rising order, {s.checked:,} layups checked one by "
-            f"one, the rest ruled out by limits that hold for every one of them ({choice.seconds:.1f} s in all)."
+            f"Of {text}, none lighter passes: {_count(s.checked, 'layup was', 'layups were')} checked one by one, "
+            f"lightest first; the rest break limits that hold for every layup ({choice.seconds:.1f} s in all)."
         )
     return f"{text}; {s.looked_at:,} were looked at before the search was stopped."
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number:,} {one if number == 1 else many}"
 
 
 def _none(choice: Choice, system: System) -> list[RenderableType]:
@@ -93,8 +100,12 @@ def _none(choice: Choice, system: System) -> list[RenderableType]:
             result.kinds, result.values[0], result.limits[0], result.reserves[0], strict=True
         ):
             if reserve < 1:
-                text = f"  fails: {kind.name}: {_value(value, kind.unit)} where {_value(limit, kind.unit)} is due"
-                out.append(Text(f"{text}, short by {(1 / max(reserve, 1e-9) - 1) * 100:.0f} %", style="bold"))
+                text = f"  fails: {kind.name}: {_value(float(value), kind.unit)} where "
+                text += f"{_value(float(limit), kind.unit)} is {'due' if kind.at_least else 'allowed'}"
+                off = (
+                    f"only {reserve * 100:.0f} % of it" if kind.at_least else f"{1 / max(reserve, 1e-9):.3g} times that"
+                )
+                out.append(Text(f"{text}, {off}", style="bold"))
     out.append(Text("  Put a stiffer fabric, a core or more plies on the shelf, or ask for less."))
     return out
 
@@ -129,7 +140,8 @@ def _checks(layup: Layup, system: System, explain: bool) -> RenderableType:
         style = "" if reserve >= 1 else "bold"
         sign = "at least" if kind.at_least else "at most"
         table.add_row(
-            Text(f"  {kind.name}", style=style), _value(float(value), kind.unit), f"{sign} {_value(float(limit), kind.unit)}",
+            Text(f"  {kind.name}", style=style), _value(float(value), kind.unit),
+            f"{sign} {_value(float(limit), kind.unit)}",
             Text(_reserve(float(reserve)), style=style or "bold"),
         )  # fmt: skip
         if explain:
@@ -141,7 +153,7 @@ def _checks(layup: Layup, system: System, explain: bool) -> RenderableType:
 def _others(choice: Choice, system: System) -> RenderableType:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     one: System = "metric" if system == "metric" else "lb"
-    table.add_column("  also passes: the lightest with", max_width=26)
+    table.add_column("  lightest with", max_width=30)
     table.add_column("weight", justify="right", no_wrap=True)
     table.add_column("thick", justify="right", no_wrap=True)
     table.add_column("material", justify="right", no_wrap=True)
@@ -157,7 +169,7 @@ def _others(choice: Choice, system: System) -> RenderableType:
             thickness_words(layup.thickness, one), _money(layup), stiff, Text(words),
         )  # fmt: skip
     note = Text("  * nothing here beats it in weight, cost and stiffness together", style="dim")
-    return Group(table, note)
+    return Group(Text("  what else passes", style="bold"), table, note)
 
 
 def _money(layup: Layup) -> str:

@@ -60,10 +60,15 @@ def drape_lines(job: Job) -> list[str]:
         found = lies.as_json()
         warp = found["warp_angle_deg"]
         lines.append(
-            f"ply {first}: cloth up {(lies.factor - 1) * 100:.1f} %, shear {found['shear_mean_deg']:.1f}° on average, "
-            f"{found['shear_max_deg']:.0f}° at most; warp {warp['mean']:.0f}° ({warp['p05']:.0f} to {warp['p95']:.0f})"
+            f"ply {first}: cloth up {abs(lies.factor - 1) * 100:.1f} %, shear {found['shear_mean_deg']:.1f}° on average, "
+            f"{found['shear_max_deg']:.0f}° at most; warp {_whole(warp['mean'])}° ({_whole(warp['p05'])} to {_whole(warp['p95'])})"
         )
     return lines
+
+
+def _whole(value: float) -> str:
+    """A whole number, never minus nought; a dash where there is none."""
+    return "-" if math.isnan(value) else f"{round(value) + 0:d}"
 
 
 def splice_words(number: int, splice: Splice | None) -> str:

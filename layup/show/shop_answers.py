@@ -10,7 +10,7 @@ from rich.text import Text
 
 from layup.record.coupons import WORTH, Value
 from layup.record.versions import Division
-from layup.words import System, area_words, mass_both, mass_metric
+from layup.words import MINUS, System, area_words, mass_both, mass_metric
 
 _SHARES = {
     "process": "process, resin and vacuum",
@@ -66,7 +66,7 @@ def versions_screen(division: Division, system: System) -> RenderableType:
         table.add_row(
             f"  {_SHARES[thing]}", mass_both(share.mean, one),
             f"{mass_both(share.p05, one)} to {mass_both(share.p95, one)}",
-            f"{share.mean / whole * 100:.0f} %",
+            f"{share.mean / whole * 100:.0f} %".replace("-0 %", "0 %").replace("-", MINUS),
         )  # fmt: skip
     table.add_row(
         "  unexplained",

@@ -32,7 +32,7 @@ def _span(low: float, high: float, system: System) -> str:
 
 def weigh_in_screen(weighed: WeighIn, said: Explanation | None, system: System) -> RenderableType:
     """What was noted, and what it says."""
-    lines = [Text(f"{weighed.part}: {STAGE_WORDS[weighed.stage]}", style="bold")]
+    lines: list[RenderableType] = [Text(f"{weighed.part}: {STAGE_WORDS[weighed.stage]}", style="bold")]
     line = Text("  weighs    ")
     line.append(mass_both(weighed.mass, system), style="bold")
     line.append(f"   noted as entry {weighed.entry.number}")
@@ -82,13 +82,13 @@ def _explanation(said: Explanation, system: System) -> list[RenderableType]:
                 "further than 99 shops in 100."
             )
         )
-    else:
+    elif said.resin_alone:
         lines.append(_indented(f"Resin alone could do it: it would be {abs(said.needed):.1f} standard deviations off."))
     if said.resin_kept is not None:
         word = "that is not enough for it" if not said.resin_alone and not said.usual else "so it may be"
         lines.append(
             _indented(
-                f"Resin mixed less what was left: {mass_both(said.resin_kept, _one(system))} at the most is in the part; "
+                f"Resin mixed less what was left: at the most {mass_both(said.resin_kept, _one(system))} in the part; "
                 f"resin alone would need {mass_both(said.resin_due, _one(system))}"
                 + ("." if said.usual else f": {word}.")
             )
@@ -191,6 +191,13 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
     if len(off) > 1:
         lines.append(
             Text(f"  Weighed against predicted with the habit: {np.sqrt(np.mean(off**2)) * 100:.1f} % off, as a rule.")
+        )
+    if group.unruly:
+        lines.append(
+            _indented(
+                f"These parts differ {group.scatter:.1f} times as much from each other as published: the prediction's "
+                "limits are too narrow for them. Look for what changes from part to part: vacuum, resin, who lays up."
+            )
         )
     if moved is not None and moved.real:
         side = "more" if moved.per_part > 0 else "less"

@@ -61,7 +61,7 @@ def facts(surface: Surface) -> list[tuple[str, str]]:
         span = np.subtract(whole.box[1], whole.box[0]) * 1e3
         out.append(("size", " x ".join(f"{v:,.0f}" if v >= 100 else f"{v:.3g}" for v in span) + " mm"))
     if surface.perimeter:
-        out.append(("free edge", f"{surface.perimeter:.4g} m, cut-outs included"))
+        out.append(("all free edges", f"{surface.perimeter:.4g} m"))
     if surface.side != AS_DRAWN:
         out.append(("side", surface.side))
     if surface.unit:

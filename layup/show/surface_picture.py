@@ -49,10 +49,12 @@ def draw_surface(surface: Surface, path: str | Path) -> Path:
                          "svg.hashsalt": "layup"}):  # fmt: skip
         figure = Figure(figsize=(12.0, 7.4))
         figure.text(0.04, 0.945, surface.name, fontsize=20, fontweight="bold", va="top")
-        line = ", ".join(text if word in ("area", "size") else f"{word} {text}" for word, text in facts(surface)[:4])
+        line = "   ".join(text if word in ("area", "size") else f"{word} {text}" for word, text in facts(surface)[:4])
         figure.text(0.04, 0.885, line, fontsize=13, va="top", color=palette.PART)
         keys = _draw(figure.add_axes((0.03, 0.06, 0.60, 0.76)), surface)
-        figure.legend(handles=keys, loc="lower left", bbox_to_anchor=(0.03, 0.01), frameon=False, ncols=4, fontsize=10.5)
+        figure.legend(
+            handles=keys, loc="lower left", bbox_to_anchor=(0.03, 0.01), frameon=False, ncols=4, fontsize=10.5
+        )
         _write_findings(figure, surface)
         figure.savefig(path, dpi=160, facecolor=palette.PAPER)
     return path
@@ -64,16 +66,19 @@ def _draw(axes: Axes, surface: Surface) -> list[Any]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    view = _facing(surface)
+    view = eye(surface)
     points, faces = surface.vertices, surface.faces
     other_points, others = surface.left_out
     marks = marks_of(surface)
-    parts = [_shaded(points, faces, palette.PART, view), _shaded(other_points, others, palette.OTHER, view)]
     reach = float(np.ptp(points, axis=0).max())
+    flat, depth, colours, widths = _shaded(other_points, others, palette.OTHER, view)
+    parts = [_shaded(points, faces, palette.PART, view), (flat, depth - 0.03 * reach, colours, widths)]
     for colour, lines in marks.lines:
         flat, depth = project(lines, view)
         strokes = np.concatenate([flat, flat[:, 1:]], axis=1)
-        parts.append((strokes, depth.mean(axis=1) + 4e-3 * reach, _colours(colour, len(lines)), np.full(len(lines), 1.8)))
+        parts.append(
+            (strokes, depth.mean(axis=1) + 4e-3 * reach, _colours(colour, len(lines)), np.full(len(lines), 1.8))
+        )
     shapes, depths, colours, widths = (np.concatenate(column) for column in zip(*parts, strict=True))
     order = np.argsort(depths, kind="stable")
     drawn: Any = shapes[order]
@@ -93,7 +98,7 @@ def _draw(axes: Axes, surface: Surface) -> list[Any]:
     return keys + [Line2D([], [], color=colour, lw=2.2, label=word) for colour, word in marks.keys]
 
 
-def _facing(surface: Surface) -> tuple[float, float]:
+def eye(surface: Surface) -> tuple[float, float]:
     """Azimuth and elevation of an eye that sees the front of the surface. [deg]"""
     turn, rise = view_of(surface)
     unit, area = normals(surface.vertices, surface.faces)

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.surface.nearest import nearest_points
-from layup.surface.sheet import Sheet, foot, ready
+from layup.surface.sheet import Sheet, foot, ready, with_collar
 from layup.surface.topology import Faces, Points
 
 Floats = NDArray[np.float64]
@@ -37,6 +37,7 @@ NODES = 10_000
 LIMIT = math.radians(80.0)
 """The net stops at this shear: beyond it two threads are nearly one, and its equations have no certain answer. [rad]"""
 _STEEP = math.sin(math.radians(15.0))  # least part of the warp direction that must lie in the surface
+_HANG = 2.5  # links that the strip beyond the edge is wide
 _OFF = 0.02  # of the size of the part, how far off it a start may lie
 
 
@@ -142,9 +143,10 @@ def lay(
     filled = sheet.normal[sheet.owner < 0]
     room = int(2.5 * sheet.area / step**2 + 16.0 * where + 4 * len(filled) + 1000)
     place = place - 1e-9 * (place - sheet.points[sheet.faces[face]].mean(axis=0))  # not exactly on an edge
+    hung = with_collar(sheet, _HANG * step)
     for _ in range(4):
         slot, at, _, off, ways, ij, rough, failed, full = grow(
-            sheet.normal, sheet.out, sheet.level, sheet.beyond, sheet.across, sheet.owner, face, place, direction, step,
+            hung.normal, hung.out, hung.level, hung.beyond, hung.across, hung.owner, face, place, direction, step,
             math.cos(limit), where, room,
         )  # fmt: skip
         if not full or len(at) < room - 8:

@@ -21,7 +21,7 @@ from layup.surface.topology import Faces, Points, edge_keys, edges_of, face_pair
 
 _LARGE, _SMALL = 12.0, 0.03  # a hand-made part is seldom longer or shorter than this [m]
 _STRAY = 0.02  # a piece with less than this share of the largest one's area is stray
-_SHOWN = 4
+_SHOWN = 6
 _MIX = tuple(np.uint64(number) for number in MIX)
 _OTHERS = (("mm", 1e-3), ("cm", 1e-2), ("in", 0.0254), ("ft", 0.3048), ("m", 1.0))
 

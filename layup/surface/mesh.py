@@ -138,9 +138,8 @@ class Surface:
         """Measures of a zone; a triangle cut by the border of the zone is split.
 
         Args:
-            spec: Keys of a [[zone]] table of the part file: `within = "60 mm of (120 mm, 0 mm, 0 mm)"` or
-                `"40 mm of the edge"`; `inside = [["0 mm", "0 mm"], ...]` with `along = [0, 0, 1]`;
-                `between = "x 100 mm 350 mm"`. `name` is not looked at. No other key means the whole.
+            spec: Keys of a [[zone]] table of the part file, as the head of `layup.surface.zones` lists them; `or`,
+                `and` and `not` hold mappings of the same keys. `name` is for errors only. No key means the whole.
             outside: Everything but the zone.
 
         Returns:

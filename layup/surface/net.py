@@ -18,6 +18,7 @@ import numpy as np
 
 # directions of a node's links: 0 along +i (the warp), 1 along -i, 2 along +j (the weft), 3 along -j
 _TOLERANCE = 1e-6  # of a link, at which the two ends count as one
+_NEAR = 2e-3  # of a link, from which on one step of the rule is as good as exact: what is left is its square
 _ROUGH = 0.05  # of a link, the most they may stay apart round a sharp corner of the mesh
 _ROUNDS = 14
 
@@ -106,7 +107,7 @@ def _taken(normal, key, held, ij, link, i, j, f, x, y, z, keep):  # type: ignore
 
 
 @numba.njit(cache=True, nogil=True)
-def _solve(normal, out, level, beyond, across, place, face, off, ways, c, a, b, ci, cj, link, least):  # type: ignore[no-untyped-def]  # compiled
+def _solve(normal, out, level, beyond, across, place, face, gone, ways, c, a, b, ci, cj, link, least):  # type: ignore[no-untyped-def]  # compiled
     """The fourth corner of a cell from the corner c and its neighbours a (along i) and b (along j).
 
     `ci`, `cj` are the directions of the links from c. Gives 1 for good, 2 for roughly, 0 for none.
@@ -127,10 +128,10 @@ def _solve(normal, out, level, beyond, across, place, face, off, ways, c, a, b, 
     kept = (fa, True, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, fb, True, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, ax, ay, az, bx, by, bz)
     for _ in range(_ROUNDS):
         ga, wa, px, py, pz, ex, ey, ez = walk(
-            out, level, beyond, across, fa, off[a], place[a, 0], place[a, 1], place[a, 2], ax, ay, az, link
+            out, level, beyond, across, fa, gone[a], place[a, 0], place[a, 1], place[a, 2], ax, ay, az, link
         )
         gb, wb, qx, qy, qz, hx, hy, hz = walk(
-            out, level, beyond, across, fb, off[b], place[b, 0], place[b, 1], place[b, 2], bx, by, bz, link
+            out, level, beyond, across, fb, gone[b], place[b, 0], place[b, 1], place[b, 2], bx, by, bz, link
         )
         sx, sy, sz = _turned(normal, ga, ex, ey, ez, 0.0, 1.0)
         tx, ty, tz = _turned(normal, gb, hx, hy, hz, 0.0, 1.0)
@@ -150,6 +151,18 @@ def _solve(normal, out, level, beyond, across, place, face, off, ways, c, a, b, 
         ca, cb = 1.0 / np.sqrt(1.0 + turn_a * turn_a), 1.0 / np.sqrt(1.0 + turn_b * turn_b)
         ax, ay, az = _turned(normal, fa, ax, ay, az, ca, turn_a * ca)
         bx, by, bz = _turned(normal, fb, bx, by, bz, cb, turn_b * cb)
+        if gap < _NEAR * link and ga == gb and not wa and not wb:
+            # so near, in one face: the ends move on circles, and there is no need to walk again
+            rx, ry, rz = px + link * turn_a * sx, py + link * turn_a * sy, pz + link * turn_a * sz
+            inside = True
+            for k in range(3):
+                inside = inside and rx * out[ga, k, 0] + ry * out[ga, k, 1] + rz * out[ga, k, 2] < level[ga, k]
+            if inside:
+                ex, ey, ez = _turned(normal, ga, ex, ey, ez, ca, turn_a * ca)
+                hx, hy, hz = _turned(normal, gb, hx, hy, hz, cb, turn_b * cb)
+                kept = (ga, wa, rx, ry, rz, ex, ey, ez, gb, wb, rx, ry, rz, hx, hy, hz, ax, ay, az, bx, by, bz)
+                best = 0.0
+                break
     if best > _ROUGH * link:
         return 0, kept
     # the angle of the cell at its new corner, the way it is at c
@@ -186,13 +199,13 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
     """
     slot = np.full((2 * where + 1, 2 * where + 1), -1, np.int32)
     place, ways = np.empty((most, 3)), np.empty((most, 4, 3))
-    face, off = np.empty(most, np.int64), np.empty(most, np.bool_)
+    face, off, gone = np.empty(most, np.int64), np.empty(most, np.bool_), np.empty(most, np.bool_)
     ij = np.empty((most, 2), np.int64)
     queue = np.empty((4 * most, 2), np.int64)
     buckets = 1024
-    while buckets < 4 * most:
+    while buckets < most // 2:  # a bucket that is written over forgets; enough of them remember
         buckets *= 2
-    key, held = np.zeros(buckets, np.int64), np.full((buckets, 2), -1, np.int64)
+    key, held = np.zeros(buckets, np.int64), np.full((buckets, 2), -1, np.int32)
     size = np.zeros(1, np.int64)
     rough, failed, full = 0, 0, 0
     rim = where - 2
@@ -215,7 +228,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 beyond,
                 across,
                 face[n],
-                off[n],
+                gone[n],
                 place[n, 0],
                 place[n, 1],
                 place[n, 2],
@@ -224,13 +237,13 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 d[2],
                 link,
             )
-            if not w and _taken(normal, key, held, ij, link, step * si, step * sj, g, x, y, z, size[0]):
+            if not w and owner[g] != -2 and _taken(normal, key, held, ij, link, step * si, step * sj, g, x, y, z, size[0]):
                 break
             new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, step * si, step * sj, g, w, x, y, z)
             ways[new, k, 0], ways[new, k, 1], ways[new, k, 2] = dx, dy, dz
             ways[new, k ^ 1, 0], ways[new, k ^ 1, 1], ways[new, k ^ 1, 2] = -dx, -dy, -dz
             n = new
-            if w:
+            if off[n]:
                 break
     head, tail = 0, 0
     for n in range(size[0]):
@@ -263,7 +276,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
             if np.isnan(ways[a, ci ^ 1, 0]) or np.isnan(ways[b, cj ^ 1, 0]):
                 continue
             good, kept = _solve(
-                normal, out, level, beyond, across, place, face, off, ways, c, a, b, ci, cj, link, least
+                normal, out, level, beyond, across, place, face, gone, ways, c, a, b, ci, cj, link, least
             )
             if good == 0:
                 slot[i + di + where, j + dj + where] = -2
@@ -272,7 +285,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
             f, w, x, y, z = kept[0], kept[1], kept[2], kept[3], kept[4]
             if w and not kept[9]:
                 f, w, x, y, z = kept[8], kept[9], kept[10], kept[11], kept[12]
-            if not w and _taken(normal, key, held, ij, link, i + di, j + dj, f, x, y, z, size[0]):
+            if not w and owner[f] != -2 and _taken(normal, key, held, ij, link, i + di, j + dj, f, x, y, z, size[0]):
                 slot[i + di + where, j + dj + where] = -3
                 continue
             if good == 2:
@@ -315,7 +328,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 beyond,
                 across,
                 face[n],
-                off[n],
+                gone[n],
                 place[n, 0],
                 place[n, 1],
                 place[n, 2],
@@ -324,7 +337,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 d[2],
                 link,
             )
-            if w or _taken(normal, key, held, ij, link, i + si, j + sj, g, x, y, z, size[0]):
+            if w or owner[g] == -2 or _taken(normal, key, held, ij, link, i + si, j + sj, g, x, y, z, size[0]):
                 continue
             new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, i + si, j + sj, g, w, x, y, z)
             ways[n, k, 0], ways[n, k, 1], ways[n, k, 2] = d[0], d[1], d[2]

@@ -30,7 +30,7 @@ CLEAR = 4.0
 """The template is clear of the table when they are this many deviations apart. [-]"""
 SMALLEST = 5e-4
 """A blob below this share of the picture is no template. [-]"""
-PAPER = (0.024, 0.038)
+PAPER = (0.027, 0.040)
 """Paper beside and above the pattern, on the wider and the higher of the two papers, and 3 mm more. [m]"""
 _RIM = 0.06  # of the picture, along its frame, where the table is looked for
 _SMOOTH = 0.7  # deviation of the blur against noise [px]
@@ -137,8 +137,8 @@ def _along(start: int, end: int, longest: int) -> Floats:
 
 def _terms(x: Floats, y: Floats) -> Floats:
     """The six terms of a smooth brightness at columns x and rows y, shape (rows, columns, 6)."""
-    x, y = np.broadcast_arrays(x[None, :], y[:, None])
-    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+    a, b = np.broadcast_arrays(x[None, :], y[:, None])
+    return np.stack([np.ones_like(a), a, b, a * a, a * b, b * b], axis=-1)
 
 
 def _even(figures: Floats, x: Floats, y: Floats) -> Image:
@@ -155,7 +155,7 @@ def _table(small: Image, sheet: NDArray[np.bool_]) -> tuple[Floats, Image]:
     """The table's brightness as six figures a colour, of its logarithm, and its spread. [-]"""
     tall, wide = small.shape[:2]
     longest = max(tall, wide)
-    every = max(1, int((tall * wide / 40_000) ** 0.5))
+    every = max(1, int((tall * wide / 15_000) ** 0.5))
     rows, columns = np.arange(0, tall, every), np.arange(0, wide, every)
     here = np.ix_(rows, columns)
     terms = _terms((columns + 0.5) / longest - 0.5, (rows + 0.5) / longest - 0.5)
@@ -166,12 +166,14 @@ def _table(small: Image, sheet: NDArray[np.bool_]) -> tuple[Floats, Image]:
     free = ~sheet[here]
     frame = free & rim[here]
     used = frame if frame.sum() >= 50 else free
-    figures, spread = np.zeros((6, 3)), np.ones(3)
+    figures: Floats = np.zeros((6, 3))
+    spread: Floats = np.ones(3)
     for turn in range(6):
         a = terms[used]
-        figures = np.linalg.solve(a.T @ a, a.T @ logs[used])
+        figures = np.asarray(np.linalg.solve(a.T @ a, a.T @ logs[used]), dtype=np.float64)
         off = logs - terms @ figures
-        spread = np.maximum(1.4826 * np.median(np.abs(off[used]), axis=0), 0.01)
+        off_by = np.median(np.abs(off[used]), axis=0)
+        spread = np.maximum(1.4826 * off_by, 0.01).astype(np.float64)
         inside = np.sqrt(np.mean((off / spread) ** 2, axis=2)) < 3.0
         better = free & inside & (rim[here] | (turn > 1))
         if better.sum() < 50:

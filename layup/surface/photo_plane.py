@@ -35,7 +35,7 @@ NEXT_TERM = 0.02
 OFF_AXIS = 0.025
 """Usual distance of the lens axis from the middle of the picture; common practice, no source. [half diagonal]"""
 FOCAL = 0.62
-"""Focal length of a phone's main camera over the picture's diagonal, some 27 mm on 43.3 mm of film. From memory. [-]"""
+"""Focal length of a phone's main camera over the picture's diagonal, some 27 mm on 43.3 mm of film; from memory. [-]"""
 FOCAL_SPREAD, FOCAL_KNOWN = 0.35, 0.08
 """Standard deviation of its logarithm, and the same when the picture file states it; no source. [-]"""
 CORNER = 0.05
@@ -306,8 +306,11 @@ def fit_plane(
             return np.concatenate([seen, (f[_OF_LENS] - usual) / spread])
 
         # a plane seen from afar can tilt to either side with nearly the same picture: the first turn tries both
-        tried = [least_squares(rows, start, x_scale="jac", loss="linear" if turn > 1 else "soft_l1") for start in ([figures] if turn else starts)]
-        figures = min(tried, key=lambda t: float(t.cost)).x
+        tried = [
+            least_squares(rows, start, x_scale="jac", loss="linear" if turn > 1 else "soft_l1")
+            for start in ([figures] if turn else starts)
+        ]
+        figures = np.asarray(min(tried, key=lambda t: float(t.cost)).x, dtype=np.float64)
         away = np.hypot(*off(figures).T)
         good = away <= np.maximum(5.0 * float(np.median(away[kept])), 3.0 * least)
         if good.sum() < FEWEST:
@@ -322,7 +325,7 @@ def fit_plane(
         if settled:
             break
     slopes = _slopes(lambda f: rows(f, kept, noise), figures)
-    covariance = np.linalg.inv(slopes.T @ slopes)
+    covariance = np.asarray(np.linalg.inv(slopes.T @ slopes), dtype=np.float64)
     residual = float(np.sqrt((away[kept] ** 2).mean() / 2.0))
     numbers = tuple(c.sheet for c in corners)
     return Plane(figures, covariance, middle, half, numbers, int(kept.sum()), int((~kept).sum()), residual, scale)

@@ -1,12 +1,12 @@
-"""The sheet that lies beside a template when it is photographed: markers of known size, and two bars to check the printer.
+"""The sheet that lies beside a template in its photograph: markers of known size, and two bars to check the printer.
 
     The file to print                          sheet_pdf("a4")
     Where a corner of the pattern lies         board(1) gives it to the reader of the photo
     What the two bars say about the printer    print_scale("99.6 mm", None)
 
-The pattern is the same on both papers, 6 by 8 squares of 28 mm in the middle of the paper: a chessboard with a marker in
-each white square, from the dictionary of 4 by 4 marks of the open computer-vision library OpenCV. Four sheets have
-markers of their own, so that several can lie round one large template.
+The pattern is the same on both papers, 6 by 8 squares of 28 mm in the middle of the paper: a chessboard with a marker
+in each white square, from the dictionary of 4 by 4 marks of the open computer-vision library OpenCV. Four sheets have
+markers of their own, so that one can lie at either side of a template, or all round it.
 """
 
 from __future__ import annotations
@@ -46,7 +46,6 @@ SKEW = 0.0015
 
 _POINT = 0.0254 / 72.0
 _MODULE = SQUARE / 8.0
-_INK = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +130,7 @@ def _bar(word: str, due: float, measured: str | None) -> float | None:
     try:
         length = parse(measured, "length")
     except UnitError as problem:
-        raise SurfaceError(f"bar {word}: {problem}", f'Bar {word} is drawn {shown} long; write it as "{shown}"') from None
+        raise SurfaceError(f"bar {word}: {problem}", f'It is drawn {shown} long; write it as "{shown}"') from None
     if abs(length / due - 1.0) > OFF_SCALE:
         raise SurfaceError(
             f"bar {word} measures {length * 1e3:.4g} mm and is drawn {shown} long: the sheet was printed at the wrong "
@@ -141,12 +140,12 @@ def _bar(word: str, due: float, measured: str | None) -> float | None:
     return length / due
 
 
-def sheet_pdf(paper: str = "a4", sheets: int = 1) -> bytes:
+def sheet_pdf(paper: str = "a4", sheets: int = 2) -> bytes:
     """The file to print, at exact scale.
 
     Args:
         paper: "a4" or "letter".
-        sheets: How many sheets, one a page; more than one for a template wider than the sheet. [-]
+        sheets: How many sheets, one a page: two, one at either side, tell far more than one. [-]
 
     Returns:
         The file; the same bytes for the same arguments.
@@ -200,23 +199,30 @@ def _page(canvas: Any, number: int, wide: float, high: float) -> None:
             for point in line[1:]:
                 path.lineTo(*(point / _POINT))
             path.close()
-    canvas.setFillGray(_INK)
+    canvas.setFillGray(0.0)
     canvas.drawPath(path, stroke=0, fill=1, fillMode=0)
 
     top = low + HIGH
-    _words(canvas, left, top + 0.0115, 10.5, f"Sheet {number}: lay it flat, two fingers from the template, in one plane with it")
-    _words(canvas, left, top + 0.0065, 8.0, 'Print at 100 % ("actual size"). Keep sheet and template whole in the picture.')
+    _words(canvas, left, top + 0.0115, 10.5, f"Sheet {number}: lay it flat, two fingers from the template")
+    _words(
+        canvas,
+        left,
+        top + 0.0065,
+        8.0,
+        'Printed at 100 % ("actual size"). Keep sheets and template whole in the picture.',
+    )
     middle = wide / 2.0
     y = low - 0.0085
     _ruler(canvas, (middle - ACROSS / 2.0, y), (1.0, 0.0), ACROSS)
-    _words(canvas, middle - ACROSS / 2.0, y - 0.0045, 8.0, "A: 100 mm between the outer marks. Measured: ............ mm")
+    said = "mm between the outer marks. Measured: ............ mm"
+    _words(canvas, middle - ACROSS / 2.0, y - 0.0045, 8.0, f"A: {ACROSS * 1e3:.0f} {said}")
     x = left + WIDE + 0.007
     start = low + (HIGH - ALONG) / 2.0
     _ruler(canvas, (x, start), (0.0, 1.0), ALONG)
     canvas.saveState()
     canvas.translate((x + 0.005) / _POINT, start / _POINT)
     canvas.rotate(90)
-    _words(canvas, 0.0, 0.0, 8.0, "B: 200 mm between the outer marks. Measured: ............ mm")
+    _words(canvas, 0.0, 0.0, 8.0, f"B: {ALONG * 1e3:.0f} {said}")
     canvas.restoreState()
 
 

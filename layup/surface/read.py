@@ -108,7 +108,7 @@ def read_surface(
         )
     if wanted is None:
         raise _closed_without_side(shell, name)
-    return _side_of(shell, wanted, name, shown, findings)
+    return _side_of(shell, wanted, name, shown, findings, thorough)
 
 
 @dataclass
@@ -156,7 +156,7 @@ def _look(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding
     return _Shell(whole, lambda: (points, faces), groups, closed, twins)
 
 
-def _side_of(shell: _Shell, side: Side, name: str, unit: str, findings: list[Finding]) -> Surface:
+def _side_of(shell: _Shell, side: Side, name: str, unit: str, findings: list[Finding], thorough: bool) -> Surface:
     from layup.surface.skin import pick_side
     from layup.surface.topology import free_edges, length_of
 
@@ -168,6 +168,11 @@ def _side_of(shell: _Shell, side: Side, name: str, unit: str, findings: list[Fin
     whole = replace(measure_triangles(own[0][own[1]]), perimeter=length_of(own[0], free_edges(own[1])))
     effect = None if picked.other is None else -(picked.other + (picked.strip or 0.0))
     findings.append(Finding("closed", 1, picked.text, effect))
+    if thorough:
+        from layup.surface.findings import edges_found
+        from layup.surface.loops import free_loops
+
+        findings += edges_found(free_loops(*own))
     kept = {word: mask[picked.faces] for word, mask in shell.groups.items() if mask[picked.faces].any()}
     return Surface(
         Path(name).name,

@@ -10,6 +10,7 @@ Advanced Visualizer manual), from memory.
 from __future__ import annotations
 
 import re
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError
 from layup.surface.polygons import triangulate
 
-_AFTER_SLASH = re.compile(rb"/[^ \t]*")
+_AFTER_SLASH = re.compile(rb"/[^ \t\n]*")
 _REMEDY = "Export it again, as triangles if the program offers it"
 
 Groups = dict[str, NDArray[np.bool_]]
@@ -32,10 +33,10 @@ def read_obj(path: Path, name: str) -> tuple[NDArray[np.float64], NDArray[np.int
         its line.
     """
     lines = path.read_bytes().replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()
-    heads = np.array([line[:2].strip() for line in lines], dtype="S2") if lines else np.zeros(0, dtype="S2")
+    heads = _heads(lines)
     if not (heads == b"v").any() and any(line[:1] in b" \t" for line in lines if line):
         lines = [line.strip() for line in lines]
-        heads = np.array([line[:2].strip() for line in lines], dtype="S2")
+        heads = _heads(lines)
     at_point, at_face = np.flatnonzero(heads == b"v"), np.flatnonzero(heads == b"f")
     points = _points(lines, at_point, name)
     corners, counts = _faces(lines, at_face, at_point, len(points), name)
@@ -52,7 +53,29 @@ def read_obj(path: Path, name: str) -> tuple[NDArray[np.float64], NDArray[np.int
     return points, faces, groups
 
 
+def _heads(lines: list[bytes]) -> NDArray[np.bytes_]:
+    """The first word of each line where it has one letter."""
+    first = np.array([line[:2] for line in lines], dtype="S2") if lines else np.zeros(0, dtype="S2")
+    return np.char.strip(first)
+
+
+def _numbers(text: bytes, kind: type, count: int) -> NDArray[np.generic] | None:
+    """So many numbers from a text, or None where it holds anything else; the fast way to read a clean file."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", DeprecationWarning)  # said where the text holds more than numbers
+            found: NDArray[np.generic] = np.fromstring(text, dtype=kind, sep=" ")
+    except (DeprecationWarning, ValueError):
+        return None
+    return found if len(found) == count else None
+
+
 def _points(lines: list[bytes], at: NDArray[np.int64], name: str) -> NDArray[np.float64]:
+    text = [lines[i][1:] for i in at.tolist()]
+    if text and set(map(len, map(bytes.split, text))) == {3}:
+        quick = _numbers(b" ".join(text), np.float64, 3 * len(text))
+        if quick is not None:
+            return quick.reshape(-1, 3).astype(np.float64)
     rows = [lines[i][1:].split()[:3] for i in at]
     try:
         if not rows or min(map(len, rows)) == 3:
@@ -68,10 +91,16 @@ def _points(lines: list[bytes], at: NDArray[np.int64], name: str) -> NDArray[np.
 def _faces(
     lines: list[bytes], at: NDArray[np.int64], at_point: NDArray[np.int64], points: int, name: str
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    words = [_AFTER_SLASH.sub(b"", lines[i][1:]).split() for i in at]
-    counts = np.array([len(w) for w in words], dtype=np.int64)
+    text = b"\n".join([lines[i][1:] for i in at.tolist()])
+    if b"/" in text:
+        text = _AFTER_SLASH.sub(b"", text)
+    parts = text.split(b"\n") if len(at) else []
+    counts = np.fromiter((len(part.split()) for part in parts), dtype=np.int64, count=len(parts))
+    quick = _numbers(text, np.int64, int(counts.sum()))
+    words = [] if quick is not None else [part.split() for part in parts]
     try:
         corners = np.array([word for face in words for word in face], dtype=bytes).astype(np.int64)
+        corners = corners if quick is None else quick.astype(np.int64)
     except ValueError:
         for i, face in zip(at, words, strict=True):
             if not all(re.fullmatch(rb"[+-]?[0-9]+", word) for word in face):

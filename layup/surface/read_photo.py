@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from layup.errors import LayupError, SurfaceError, nearest
 from layup.surface.mesh import Finding, Surface
 from layup.surface.photo_edge import Edge, find_edge
-from layup.surface.photo_plane import UNFLAT, Floats, Plane, find_corners, fit_plane, shoelace
+from layup.surface.photo_plane import FILM, UNFLAT, Floats, Plane, find_corners, fit_plane, shoelace
 from layup.surface.photo_sheet import opencv, print_scale
 
 READABLE = ("jpg", "jpeg", "png", "tif", "tiff", "bmp", "webp")
@@ -38,6 +38,7 @@ EDGE = 0.08
 """Where in the step from table to template the edge lies, standard deviation over the step's width; no source. [-]"""
 PAPER_EDGE = 0.00005
 """How a cut edge of paper differs from the line meant, standard deviation; no source. [m]"""
+_CAMERA, _FOCAL_ON_FILM = 0x8769, 0xA405  # Source: the EXIF standard (CIPA DC-008), from memory
 _Z90 = NormalDist().inv_cdf(0.95)
 
 
@@ -106,9 +107,9 @@ def read_photo(path: str | Path, *, bar: str | None = None, bar_along: str | Non
     name = str(path)
     scale = print_scale(bar, bar_along)
     cv2 = opencv()
-    picture = _picture(Path(path), name)
+    picture, focal = open_picture(path)
     corners = find_corners(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), name)
-    plane = fit_plane(corners, (picture.shape[1], picture.shape[0]), scale, name)
+    plane = fit_plane(corners, (picture.shape[1], picture.shape[0]), scale, name, focal)
     edge = find_edge(picture, plane, name)
     return _measured(name, plane, edge)
 
@@ -133,7 +134,7 @@ def _measured(name: str, plane: Plane, edge: Edge) -> Photo:
         holes.append(_simple(hole, min(within, 0.02 * float(np.sqrt(shape.area)))))
         lines.append(_turning(line, hole, left=False))
     if thin:
-        text = f"{thin} marks narrower than {NARROWEST * 1e3:g} mm taken for pen or dirt, not cut out"
+        text = f"taken for pen or dirt and not cut out: {thin} narrower than {NARROWEST * 1e3:g} mm"
         findings.append(Finding("marks", thin, text))
     whole = shapely.Polygon(outline)
     holes = [hole for hole in holes if whole.covers(shapely.Polygon(hole))]
@@ -182,26 +183,25 @@ def _findings(
         Finding(
             "photo",
             plane.corners,
-            f"{plane.corners} corners of the sheet fit to {plane.residual:.2g} pixels; lens term {plane.lens:+.3f}; camera "
-            f"about {height:.2g} m up, tilted about {tilt:.0f} deg; a pixel is about {pixel * 1e3:.2g} mm; the outline "
-            f"strays from the edge seen by up to {within * 1e3:.2g} mm",
+            f"{plane.corners} corners of {len(plane.sheets)} sheet{'s' * (len(plane.sheets) > 1)} fit to "
+            f"{plane.residual:.2g} pixels; lens term {plane.lens:+.3f}; camera about {height:.2g} m up, its "
+            f"view tilted by about {tilt:.0f} deg; a pixel is about {pixel * 1e3:.2g} mm; the outline strays "
+            f"from the edge seen by up to {within * 1e3:.2g} mm",
         )
     ]
     if plane.dropped:
-        found.append(Finding("corners", plane.dropped, f"{plane.dropped} corners of the sheet fit badly and were left out"))
+        text = f"left out, as they fit badly: corners of the sheet, {plane.dropped}"
+        found.append(Finding("corners", plane.dropped, text))
     if edge.others:
         text = f"other things on the table were left out, the largest {edge.others[0]:.0%} of the template's area"
         found.append(Finding("others", len(edge.others), text))
     beyond = _beyond(plane, line)
-    if beyond > 1.0:
-        found.append(
-            Finding(
-                "beyond",
-                1,
-                f"the template reaches {beyond:.1f} sheet lengths beyond the sheets; more sheets round it would tell "
-                "its area more surely",
-            )
+    if beyond > 0.5:
+        text = (
+            f"the template reaches {beyond:.1f} sheet lengths beyond the sheets; a further sheet at its other side "
+            "would tell its area more surely"
         )
+        found.append(Finding("beyond", 1, text))
     if not plane.scale.checked:
         found.append(Finding("printer", 1, "the bars of the sheet were not measured: its printer is taken at its word"))
     return found
@@ -218,6 +218,7 @@ def _beyond(plane: Plane, line: Floats) -> float:
 
 
 def _turning(picture: Floats, flat: Floats, *, left: bool) -> Floats:
+    """The line in the picture in the order that turns to the left, or right, in the plane."""
     return picture if (shoelace(flat) > 0) == left else picture[::-1]
 
 
@@ -233,25 +234,37 @@ def _pairs(line: Floats) -> list[tuple[float, float]]:
     return [(float(x), float(y)) for x, y in line]
 
 
-def _picture(path: Path, name: str) -> NDArray[np.uint8]:
+def open_picture(path: str | Path) -> tuple[NDArray[np.uint8], float | None]:
+    """A picture, turned as the camera was held, and the focal length its file states.
+
+    Args:
+        path: The file; errors show it as given.
+
+    Returns:
+        Shape (height, width, 3), blue first [0..255], and the focal length over the picture's diagonal or None. [-]
+
+    Raises:
+        SurfaceError: no such file, or no picture that can be read.
+    """
     from PIL import Image, UnidentifiedImageError
 
-    kind = path.suffix.lower().lstrip(".")
+    name, path = str(path), Path(path)
     if not path.is_file():
         folder = path.parent
         there = [p.name for p in folder.iterdir() if p.is_file()] if folder.is_dir() else []
         what = "a folder, not a picture" if path.is_dir() else "no such picture"
         raise SurfaceError(f"{name}: {what}", nearest(path.name, there, 2) or "Check the name")
     unread = SurfaceError(f"{name}: not a picture that can be read", "Save it as JPEG or PNG, as the camera took it")
-    if kind not in READABLE:
+    if path.suffix.lower().lstrip(".") not in READABLE:
         raise unread
     try:
         data = path.read_bytes()
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data)) as seen:
                 pixels = seen.size[0] * seen.size[1]
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+                film = seen.getexif().get_ifd(_CAMERA).get(_FOCAL_ON_FILM)
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, KeyError, Image.DecompressionBombError):
         raise unread from None
     if pixels > LARGEST:
         raise SurfaceError(f"{name}: {pixels / 1e6:.0f} million pixels", f"Up to {LARGEST / 1e6:.0f} million are read")
@@ -262,7 +275,8 @@ def _picture(path: Path, name: str) -> NDArray[np.uint8]:
         raise unread from None
     if made is None or min(made.shape[:2]) < 100:
         raise unread
-    return np.asarray(made, dtype=np.uint8)
+    focal = film * 1e-3 / FILM if isinstance(film, int) and 10 <= film <= 400 else None
+    return np.asarray(made, dtype=np.uint8), focal
 
 
 def write_outline(photo: Photo, path: str | Path) -> Path:
@@ -296,13 +310,12 @@ def write_outline(photo: Photo, path: str | Path) -> Path:
 
 
 def _write_dxf(loops: list[tuple[str, Floats]], said: str, path: Path) -> None:
-    import ezdxf
+    from ezdxf.filemanagement import new
 
-    document = ezdxf.new("R2010", units=4)
-    document.header["$INSUNITS"] = 4
+    document = new("R2010", units=4)
+    document.header.custom_vars.append("area", said)
     space = document.modelspace()
     for word, line in loops:
         layer = "OUTLINE" if word == "outline" else "HOLES"
         space.add_lwpolyline((line * 1e3).tolist(), close=True, dxfattribs={"layer": layer})
-    space.add_text(said, height=4.0, dxfattribs={"layer": "NOTES"}).set_placement((0.0, -8.0))
     document.saveas(path)

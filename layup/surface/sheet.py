@@ -166,8 +166,7 @@ def _tips(sheet: Sheet, face: Numbers, edge: Numbers, one: Numbers, two: Numbers
     for stiff in (1.0, 1e4):  # a mitre; and one that keeps to both planes, where that is not too long
         rows = np.stack([stiff * n, stiff * o, m, k], axis=1)
         want = np.concatenate([np.zeros((len(m), 2)), np.ones((len(m), 2))], axis=1)
-        square = np.einsum("eki,ekj->eij", rows, rows) + 1e-9 * np.eye(3)
-        found = np.linalg.solve(square, np.einsum("eki,ek->ei", rows, want)[..., None])[..., 0]
+        found = np.einsum("eik,ek->ei", np.linalg.pinv(rows, rcond=1e-9), want)
         size = np.linalg.norm(found, axis=1)
         if stiff == 1.0:
             made = found * np.minimum(1.0, 3.0 / np.maximum(size, 1e-12))[:, None]
@@ -190,6 +189,11 @@ def _edges(points: Points, faces: Faces, normal: Floats) -> tuple[Floats, Floats
 def foot(sheet: Sheet, place: Floats) -> tuple[int, Floats, float]:
     """The real face nearest to a place, the point of it and the distance. [-, m, m]"""
     rows = np.flatnonzero(sheet.owner >= 0)
+    corner = sheet.points[sheet.faces[rows]]
+    to_corners = np.linalg.norm(corner - place, axis=2)
+    # no point of a face is nearer than its corner less the face's longest edge
+    long = np.linalg.norm(corner[:, 1] - corner[:, 0], axis=1) + np.linalg.norm(corner[:, 2] - corner[:, 0], axis=1)
+    rows = rows[to_corners.min(axis=1) - long <= to_corners.min()]
     feet = nearest_points(sheet.points, sheet.faces[rows], place)
     off = np.linalg.norm(feet - place, axis=1)
     best = int(np.argmin(off))
@@ -294,7 +298,7 @@ def _lips(points: Points, faces: Faces) -> NDArray[np.bool_]:
     inner = _inner_loops(points, faces)
     if not inner:
         return lip
-    normal, _ = normals(points, faces)
+    normal, size_of = normals(points, faces)
     middle = points[faces].mean(axis=1)
     pairs, _, _ = face_pairs(faces)
     for loop in inner:
@@ -312,7 +316,7 @@ def _lips(points: Points, faces: Faces) -> NDArray[np.bool_]:
         both = turned[pairs].all(axis=1)
         _, label = pieces(len(faces), pairs[both])
         lip |= turned & np.isin(label, np.unique(label[touching]))
-    return lip if lip.sum() < 0.5 * len(faces) else np.zeros(len(faces), dtype=bool)
+    return lip if size_of[lip].sum() < 0.5 * size_of.sum() else np.zeros(len(faces), dtype=bool)
 
 
 def _close(points: Points, faces: Faces) -> tuple[Faces, int]:

@@ -45,6 +45,7 @@ class Walls:
         normal: Outward unit normals.
         area: Of each face. [m^2]
         turned: Faces whose winding was against the others.
+        pairs: Faces that meet at an edge, as `face_pairs` gives them.
     """
 
     thickness: float | None
@@ -53,6 +54,7 @@ class Walls:
     normal: NDArray[np.float64]
     area: NDArray[np.float64]
     turned: Mask
+    pairs: Pairs
 
     @property
     def thin(self) -> bool:
@@ -60,15 +62,21 @@ class Walls:
         return self.thickness is not None and self.thickness < THIN * float(np.sqrt(0.5 * self.area.sum()))
 
 
-def against(faces: NDArray[np.int64], area: NDArray[np.float64], piece: NDArray[np.int64]) -> Mask:
+Pairs = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]
+
+
+def against(
+    faces: NDArray[np.int64], area: NDArray[np.float64], piece: NDArray[np.int64], joined: Pairs | None = None
+) -> Mask:
     """Faces whose winding is against that of most of their piece, by area.
 
     Args:
         faces: Shape (m, 3).
         area: Of each face. [m^2]
         piece: Number of the piece each face belongs to.
+        joined: What `face_pairs` gives for them, where it is known already.
     """
-    pairs, _, agree = face_pairs(faces)
+    pairs, _, agree = joined or face_pairs(faces)
     n = len(faces)
     if agree.all():
         return np.zeros(n, dtype=bool)
@@ -92,8 +100,9 @@ def walls(points: NDArray[np.float64], faces: NDArray[np.int64], sample: int | N
     from layup.surface.rays import first_hits
 
     normal, area = normals(points, faces)
-    _, piece = pieces(len(faces), face_pairs(faces)[0])
-    turned = against(faces, area, piece)
+    joined = face_pairs(faces)
+    _, piece = pieces(len(faces), joined[0])
+    turned = against(faces, area, piece, joined)
     normal[turned] *= -1.0
     middle = points[faces].mean(axis=1)
     if np.einsum("ij,ij,i->", middle - points.mean(axis=0), normal, area) < 0.0:  # three times the volume
@@ -111,7 +120,7 @@ def walls(points: NDArray[np.float64], faces: NDArray[np.int64], sample: int | N
         order = back[np.argsort(behind[back])]
         share = np.cumsum(area[order])
         thickness = float(behind[order[np.searchsorted(share, 0.5 * share[-1])]])
-    return Walls(thickness, behind, hit, normal, area, turned)
+    return Walls(thickness, behind, hit, normal, area, turned, joined)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +183,7 @@ def _skins(faces: NDArray[np.int64], found: Walls) -> tuple[NDArray[np.int64], M
     met = found.hit >= 0
     across[met] = np.einsum("ij,ij->i", found.normal[met], found.normal[found.hit[met]])
     skin = met & (across < _BACK) & (found.behind < 2.5 * thickness)
-    pairs, _, _ = face_pairs(faces)
+    pairs = found.pairs[0]
     turn = np.einsum("ij,ij->i", found.normal[pairs[:, 0]], found.normal[pairs[:, 1]])
     joined = pairs[skin[pairs].all(axis=1) & (turn > _FOLD)]
     _, label = pieces(len(faces), joined)
@@ -188,7 +197,9 @@ def _back_to_back(label: NDArray[np.int64], skin: Mask, found: Walls) -> tuple[M
     weight = found.area[skin]
     good = skin[found.hit[skin]] & (from_ != to)
     links: dict[int, dict[int, float]] = {}
-    for a, b, w in zip(from_[good].tolist(), to[good].tolist(), weight[good].tolist(), strict=True):
+    both, place = np.unique(from_[good] * np.int64(len(size)) + to[good], return_inverse=True)
+    for pair, w in zip(both.tolist(), np.bincount(place, weight[good]).tolist(), strict=True):
+        a, b = divmod(pair, len(size))
         for x, y in ((a, b), (b, a)):
             links.setdefault(x, {}).setdefault(y, 0.0)
             links[x][y] += w
@@ -268,7 +279,7 @@ def _of_block(points: NDArray[np.float64], faces: NDArray[np.int64], found: Wall
             f"{name}: a solid block{depth}: it has no {side.kind} skin",
             'Write side = "facing (0, 0, 1)" or side = "touching (x, y, z)" for the face that is laid up',
         )
-    pairs, _, _ = face_pairs(faces)
+    pairs = found.pairs[0]
     turn = np.einsum("ij,ij->i", found.normal[pairs[:, 0]], found.normal[pairs[:, 1]])
     count, label = pieces(len(faces), pairs[turn > _SMOOTH])
     if side.kind == "touching":

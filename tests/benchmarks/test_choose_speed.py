@@ -81,7 +81,7 @@ def run(plies, most_plain, capsys):
     rate = looked / seconds
     with capsys.disabled():
         print(
-            f"\n{frame.count:,} stacks: exact search {searched:.3f} s (tables included), {queue.looked_at:,} looked at; "
+            f"\n{frame.count:,} stacks: exact search {searched:.3f} s (with tables), {queue.looked_at:,} looked at; "
             f"every one of them {swept:.2f} s, {frame.count / swept / 1e6:.0f} M/s; plain numpy {rate / 1e6:.1f} M/s; "
             f"the search is {frame.count / searched / rate:.0f} times as fast, without passing over "
             f"{frame.count / swept / rate:.0f} times"
@@ -119,7 +119,7 @@ def solve_time(count, rounds=3):
 
 
 def test_panel_solve(capsys):
-    """Assemble and solve, 18,000 unknowns with a hole, under 0.5 s; growing no worse than n^1.3 (1.5 on a busy machine)."""
+    """Assemble and solve, 18,000 unknowns with a hole, under 0.5 s; growing no worse than n^1.3 (busy: 1.5)."""
     sizes = [solve_time(count) for count in (2200, 8800, 17600)]
     slope = float(np.polyfit(np.log([n for n, _ in sizes]), np.log([t for _, t in sizes]), 1)[0])
     with capsys.disabled():

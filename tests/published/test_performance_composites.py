@@ -1,8 +1,8 @@
 """Plies: Performance Composites, Mechanical properties of carbon fibre composite materials, fibre / epoxy resin.
 
-120 degC cure, fibres at 0 degrees, dry, room temperature, V_f 60 % (UD), 50 % (fabric); the page as read. The moduli are
-typical figures rounded to 5 GPa, of fibres and weaves it does not name, so ours must come within 20 % along fibres, and
-across and in shear within 45 % (glass and aramid there are further from any rule of mixtures than that: left out).
+120 degC cure, fibres at 0 degrees, dry, room temperature, V_f 60 % (UD), 50 % (fabric); the page as read. The moduli
+are typical figures rounded to 5 GPa, of fibres and weaves it does not name, so ours must come within 20 % along fibres,
+and across and in shear within 45 % (glass and aramid there are further from any rule of mixtures than that: left out).
 """
 
 import pytest

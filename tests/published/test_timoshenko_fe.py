@@ -1,7 +1,7 @@
-"""Finite elements against Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed. 1959 (values from memory).
+"""Finite elements: Timoshenko & Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed. 1959 (values from memory).
 
 nu = 0.3, sides 1 by b, even pressure. Where print is known to be a digit low, the recomputed exact value of
-tests/published/test_timoshenko.py is used. Morley's triangle: error of the deflection falls with the square of the step.
+tests/published/test_timoshenko.py is used. Morley's triangle: the error falls with the square of the step.
 """
 
 import numpy as np
@@ -52,7 +52,7 @@ def test_convergence_order(supports, exact):
     assert errors[-1] < 0.01
 
 
-# Table 8: Mx = .0479 q a^2 in the middle; table 35: -.0513 at the edge. Curvature is constant in a triangle: 1 % and 6 %.
+# Table 8: Mx = .0479 q a^2 in the middle; table 35: -.0513 at the edge. Constant in a triangle: 1 % and 6 %.
 def test_moments():
     panel, found = solved(1.0, "simple", 2000)
     moment = np.einsum("ij,pj->pi", UNIT, panel.curvature_at_corners(found)[:, :, 0])
