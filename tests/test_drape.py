@@ -163,7 +163,9 @@ def test_the_net_stops_at_its_limit_and_says_so() -> None:
 
 def test_a_start_off_the_surface() -> None:
     points, faces = hemisphere(3)
-    with pytest.raises(SurfaceError, match=r"lies 1000 mm off the surface.*nearest point of the surface is \(0 mm, 0 mm, 1000 mm\)"):
+    with pytest.raises(
+        SurfaceError, match=r"lies 1000 mm off the surface.*nearest point of the surface is \(0 mm, 0 mm, 1000 mm\)"
+    ):
         drape(points, faces, start=(0, 0, 2.0))
 
 

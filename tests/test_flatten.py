@@ -79,12 +79,12 @@ def test_a_rectangle_comes_out_as_drawn(hatch: Callable[..., dict[str, Any]]) ->
 
 
 @pytest.mark.parametrize("fabric", ["carbon plain 200", "carbon unidirectional 200"])
-def test_a_cone_keeps_its_area_either_way(
-    hatch: Callable[..., dict[str, Any]], tmp_path: Path, fabric: str
-) -> None:
+def test_a_cone_keeps_its_area_either_way(hatch: Callable[..., dict[str, Any]], tmp_path: Path, fabric: str) -> None:
     points, faces = frustum(0.3, 0.1, 0.5, turn=math.pi)
     write(tmp_path, points, faces)
-    job = read_part(hatch(surface={"mesh": "shape.obj", "unit": "m", "warp": [0, 0, 1]}, ply=[{"fabric": fabric}]), tmp_path)
+    job = read_part(
+        hatch(surface={"mesh": "shape.obj", "unit": "m", "warp": [0, 0, 1]}, ply=[{"fabric": fabric}]), tmp_path
+    )
     found = flat_plies(job, widths={fabric: 5.0})
     assert len(found) == 1
     assert found[0].edge.area == approx(job.surface.whole.area, rel=2e-4)
@@ -138,7 +138,9 @@ def test_unidirectional_on_a_dome_says_what_it_would_stretch(
 ) -> None:
     points, faces = hemisphere(4, 0.3)
     write(tmp_path, points, faces)
-    job = read_part(hatch(surface={"mesh": "shape.obj", "unit": "m"}, ply=[{"fabric": "carbon unidirectional 200"}]), tmp_path)
+    job = read_part(
+        hatch(surface={"mesh": "shape.obj", "unit": "m"}, ply=[{"fabric": "carbon unidirectional 200"}]), tmp_path
+    )
     ply = flat_plies(job)[0]
     assert ply.stretch is not None
     assert ply.stretch[0] < 0.95

@@ -133,7 +133,9 @@ def _lines(stream: bytes) -> list[np.ndarray]:
     return found
 
 
-@pytest.mark.parametrize(("paper", "size"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4)), ("roll", (914.0, None))])
+@pytest.mark.parametrize(
+    ("paper", "size"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4)), ("roll", (914.0, None))]
+)
 def test_pdf_is_full_size(plies: tuple[FlatPly, ...], paper: Any, size: tuple[float, float | None]) -> None:
     """Measured in the file: the check bars and the outline itself to 0.1 mm, on every page that shows them."""
     found = pages(pdf_bytes(plies, paper))

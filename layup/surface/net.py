@@ -237,7 +237,11 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                 d[2],
                 link,
             )
-            if not w and owner[g] != -2 and _taken(normal, key, held, ij, link, step * si, step * sj, g, x, y, z, size[0]):
+            if (
+                not w
+                and owner[g] != -2
+                and _taken(normal, key, held, ij, link, step * si, step * sj, g, x, y, z, size[0])
+            ):
                 break
             new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, step * si, step * sj, g, w, x, y, z)
             ways[new, k, 0], ways[new, k, 1], ways[new, k, 2] = dx, dy, dz

@@ -186,12 +186,12 @@ def find_corners(grey: NDArray[np.uint8], name: str) -> list[Corners]:
     """
     cv2 = opencv()
     marks, ids = _markers(cv2, grey)
+    if len(ids) < 12 and len(_markers(cv2, np.ascontiguousarray(grey[:, ::-1]))[1]) > 2 * len(ids) + 2:
+        raise SurfaceError(  # a few mirrored markers look like others
+            f"{name}: the markers are mirrored",
+            "Take the picture with the back camera, mirroring off; a sheet printed on film must lie print up",
+        )
     if len(ids) < 3:
-        if len(_markers(cv2, np.ascontiguousarray(grey[:, ::-1]))[1]) > max(len(ids), 2):
-            raise SurfaceError(
-                f"{name}: the markers are mirrored",
-                "Take the picture with the back camera, mirroring off; a sheet printed on film must lie print up",
-            )
         found = f"only {len(ids)} of the sheet's 24 markers are" if len(ids) else "no marker of the sheet is"
         raise SurfaceError(
             f"{name}: {found} found in the picture",
