@@ -97,6 +97,7 @@ def table(
     places: tuple = ((1, 0.31, 0.36, 0.0),),
     at: tuple = (0.56, 0.40),
     stray: float = 0.00005,
+    printed: tuple[int, int] | None = None,
     grain: int = 1,
 ):
     """The table from above, in linear light, top row first. Places are number, x, y of the sheet's lower left corner
@@ -114,7 +115,9 @@ def table(
         paper = sheet_picture(number)
         ink = _strayed(0.04 + 0.78 * paper, stray, draw)
         c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
-        tall = paper.shape[0]
+        if printed:  # points across and along, where the printer prints larger or smaller
+            ink = cv2.resize(ink, printed, interpolation=cv2.INTER_LINEAR)
+        tall = ink.shape[0]
         # scene point of paper point (i, j): lower left corner plus the turned offset
         u = np.array([[c, s], [-s, c]])  # offsets (right, down) in the picture
         corner = np.array([left / FINE, (SCENE[1] - low) / FINE])
