@@ -46,7 +46,7 @@ class DrapedPly:
         triangles: Of the zone, piece by piece, as many as nets. [m]
         on: What the cloth does on each piece.
         locking: Shear at which it locks. [rad]
-        typical: Whether that is only the usual figure, for want of one in the table.
+        typical: Whether that is only assumed, for want of a measured or printed one.
     """
 
     nets: tuple[Net, ...]
@@ -129,10 +129,12 @@ def draped(job: Job, entry: PlyEntry) -> DrapedPly | None:
 
 
 def locking_of(job: Job, fabric: str) -> tuple[float, bool]:
-    """Angle at which a fabric locks, and whether it is only the usual one. [rad]"""
+    """Angle at which a fabric locks, and whether that is only assumed. [rad]"""
     material = job.library.find("fabric", fabric)
     figure = material.optional("locking_angle") if material is not None else None
-    return (math.radians(figure.value), False) if figure is not None else (TYPICAL_LOCKING, True)
+    if figure is None:
+        return TYPICAL_LOCKING, True
+    return math.radians(figure.value), figure.kind == "assumed"
 
 
 def drape_ply(job: Job, entry: PlyEntry, *, nodes: int | None = None) -> DrapedPly:

@@ -54,6 +54,7 @@ class SurfaceEntry(Entry):
     step: Name | None = None
     unit: Name | None = None
     side: Name | None = None
+    body: Name | int | None = None
     face: Name | int | None = None
     warp: Vector | None = None
     drape: bool | None = None
@@ -77,7 +78,7 @@ class SurfaceEntry(Entry):
     def _shape(self) -> Self:
         form = one_of(self, SURFACE_FORMS, "a surface")
         if form not in ("mesh", "step"):
-            needs(self, "mesh", ("side",))
+            needs(self, "mesh", ("side", "body"))
         needs(self, "step", ("face",))
         needs(self, "outline", ("cutouts", "pick", "cut", "gap"))
         needs(self, "girths", ("turn", "along"))
@@ -101,24 +102,37 @@ class SurfaceEntry(Entry):
 
 
 class ZoneEntry(Entry):
-    """`[[zone]]`: a named piece of the surface."""
+    """`[[zone]]`: a named piece of the surface; `or`, `and` and `not` name other zones."""
 
     name: Name
-    within: Name | None = None
+    within: Name | list[Name] | None = None
     inside: list[Any] | None = None
     along: Vector | None = None
     unit: Name | None = None
-    between: Name | None = None
-    group: Name | None = None
+    between: Name | list[Name] | None = None
+    group: Name | list[Name] | None = None
     area: Area | None = None
+    any_of: Name | list[Name] | None = Field(default=None, alias="or")
+    all_of: Name | list[Name] | None = Field(default=None, alias="and")
+    none_of: Name | list[Name] | None = Field(default=None, alias="not")
 
     @model_validator(mode="after")
     def _place(self) -> Self:
-        one_of(self, ("within", "inside", "between", "group", "area"), "a zone")
+        own = [key for key in ("within", "inside", "between", "group") if getattr(self, key) is not None]
+        joined = self.joined()
+        if self.area is not None and (own or joined):
+            raise refuse("area", "a zone given by its area has no other place")
+        if self.area is None and not own and "or" not in joined:
+            raise refuse("place", "a zone needs one of within, inside, between, group, or, area")
         needs(self, "inside", ("along", "unit"))
         if self.name.casefold() == WHOLE:
             raise PydanticCustomError("taken", "{text}", {"text": 'the name "whole" is taken: it is the whole surface'})
         return self
+
+    def joined(self) -> dict[str, list[str]]:
+        """Names of other zones under `or`, `and` and `not`; only those that are there."""
+        given = {"or": self.any_of, "and": self.all_of, "not": self.none_of}
+        return {key: [names] if isinstance(names, str) else names for key, names in given.items() if names is not None}
 
 
 class PlyEntry(Entry):

@@ -23,6 +23,7 @@ from layup.materials import Library, load_library
 from layup.part import WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.surface.measure import Measured
 from layup.surface.mesh import Surface
+from layup.surface.named_zones import zone_spec
 from layup.surface.opened import open_surface
 from layup.written import Form, Report, read_toml
 
@@ -52,7 +53,7 @@ class Job:
         zone = next(z for z in self.part.zone if z.name == name)
         if zone.area is not None or not self.surface.has_mesh:
             return None
-        triangles: NDArray[np.float64] = self.surface.cut(_zone_spec(zone)).inner
+        triangles: NDArray[np.float64] = self.surface.cut(zone_spec(zone, {z.name: z for z in self.part.zone})).inner
         return triangles
 
 
@@ -160,6 +161,13 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
             if name in zones:
                 fault(("zone", number, "name"), "another zone has this name", "Give each zone its own name.")
             zones.append(name)
+    for number, zone in entries("zone"):
+        for key in ("or", "and", "not"):
+            named = zone.get(key, [])
+            for one in [named] if isinstance(named, str) else named if isinstance(named, list) else []:
+                if isinstance(one, str) and one not in zones[1:]:
+                    hint = nearest(one, zones[1:]) or "Name another [[zone]] of this file."
+                    fault(("zone", number, key), f'no such zone "{one}"', hint)
     for table in ("ply", "finish", "replaces"):
         for number, entry in entries(table):
             for kind in ("fabric", "core", "resin", "sheet", "covering", "finish", "process"):
@@ -236,27 +244,55 @@ def _check_resins(
 
 def _check_surface(data: dict[str, Any], folder: Path, fault: Any) -> tuple[Surface | None, dict[str, Measured]]:
     """Read the surface and measure its zones, where their entries hold."""
-    zones: dict[str, Measured] = {}
+    measured: dict[str, Measured] = {}
+    surface: Surface | None = None
     try:
         entry = SurfaceEntry.model_validate(data.get("surface"))
     except ValidationError:
-        return None, zones  # already reported
-    try:
-        surface = open_surface(entry, folder, _groups(data))
-    except (SurfaceError, UnitError) as error:
-        fault(("surface", entry.form), str(error))
-        return None, zones
+        pass  # already reported
+    else:
+        try:
+            surface = open_surface(entry, folder, _groups(data))
+        except (SurfaceError, UnitError) as error:
+            fault(("surface", entry.form), str(error))
     listed = data.get("zone", [])
+    zones: dict[str, tuple[int, ZoneEntry]] = {}
     for number, raw in enumerate(listed if isinstance(listed, list) else []):
         try:
             zone = ZoneEntry.model_validate(raw)
         except ValidationError:
             continue  # already reported
+        zones.setdefault(zone.name, (number, zone))
+    entries = {name: zone for name, (_, zone) in zones.items()}
+    for name, (number, zone) in zones.items():
         try:
-            zones[zone.name] = _measure_zone(zone, surface)
+            if surface is not None:
+                measured[name] = _measure_zone(zone, entries, surface)
+            elif zone.area is None:
+                _read_alone(zone, entries)
         except (SurfaceError, UnitError) as error:
             fault(("zone", number), str(error))
-    return surface, zones
+    return surface, measured
+
+
+def _read_alone(zone: ZoneEntry, zones: dict[str, ZoneEntry]) -> None:
+    """Read a zone whose surface can't be read, so that a mistake in its own words still shows.
+
+    It is laid on a sheet of one metre; what only says that nothing of the sheet lies there is no mistake.
+
+    Raises:
+        SurfaceError: Its words can't be read.
+    """
+    from layup.surface.flat import rectangle
+
+    spec = zone_spec(zone, zones)
+    if zone.group is not None:
+        return
+    try:
+        rectangle(1.0, 1.0).zone(spec)
+    except SurfaceError as error:
+        if "can't be read" in error.wrong or "needs its unit" in error.wrong:
+            raise
 
 
 def _groups(data: dict[str, Any]) -> set[str]:
@@ -266,24 +302,9 @@ def _groups(data: dict[str, Any]) -> set[str]:
     return {name for name in named if isinstance(name, str)}
 
 
-def _measure_zone(zone: ZoneEntry, surface: Surface) -> Measured:
+def _measure_zone(zone: ZoneEntry, zones: dict[str, ZoneEntry], surface: Surface) -> Measured:
     if zone.area is not None:
         if zone.area > surface.whole.area * 1.001:
             raise SurfaceError("the zone is larger than the surface", "Check both areas")
         return Measured(zone.area)
-    return surface.zone(_zone_spec(zone))
-
-
-def _zone_spec(zone: ZoneEntry) -> dict[str, object]:
-    """The zone as the surface reads it: bare numbers get their unit, an outline without a direction looks along z."""
-    spec: dict[str, object] = {"within": zone.within, "between": zone.between, "group": zone.group}
-    if zone.inside is not None:
-        points = []
-        for number, point in enumerate(zone.inside, start=1):
-            if not isinstance(point, list) or any(isinstance(v, bool | list | dict) for v in point):
-                raise SurfaceError(f"inside, point {number} is not two numbers", "Write a point as [620, 0]")
-            if zone.unit is None and any(isinstance(v, int | float) for v in point):
-                raise SurfaceError("inside has numbers without a unit", 'Add unit = "mm" (or "in") to the zone')
-            points.append([v if isinstance(v, str) else f"{v} {zone.unit}" for v in point])
-        spec |= {"inside": points, "along": list(zone.along or (0.0, 0.0, 1.0))}
-    return {key: value for key, value in spec.items() if value is not None}
+    return surface.zone(zone_spec(zone, zones))

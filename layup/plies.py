@@ -202,6 +202,8 @@ def _fabric_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool
     zone, place = place_of(job, entry.zone, entry.area)
     area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0)
     lies = draped(job, entry)
+    locking = fabric.optional("locking_angle") if lies is not None else None
+    figures = (*figures, locking) if locking is not None else figures
     w_f = weight.value * (lies.factor if lies is not None else 1.0)
     # voids are a share of the ply's volume: t = (w_f / rho_f + w_r / rho_r) / (1 - V_v)
     thickness = w_f * (1 / density + ratio / resin_density.value) / (1 - take_up.void_fraction)

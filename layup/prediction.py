@@ -30,6 +30,7 @@ from layup.plies import Layer, covered_faces
 from layup.replaced import Replaced, weigh_replaced
 from layup.sources import Citation, cite
 from layup.spread import Interval
+from layup.surface.mesh import Surface
 from layup.weight import Weighed, stack_thickness, weigh_layup
 from layup.words import mass_both
 
@@ -316,6 +317,13 @@ def zone_record(zone: ZoneWeight) -> dict[str, Any]:
     }
 
 
+def finding_records(surface: Surface) -> list[dict[str, Any]]:
+    """What was found in a surface as scripts get it."""
+    return [
+        {"kind": f.kind, "count": f.count, "text": f.text, "area_effect_m2": f.area_effect} for f in surface.findings
+    ]
+
+
 def source_record(citation: Citation) -> dict[str, str]:
     """One figure with its source as scripts and tables get it."""
     return {
@@ -343,10 +351,7 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
             "side": surface.side,
             "edge_m": job.part.surface.edge if job.part.surface.edge is not None else surface.perimeter,
             "triangles": whole.triangles,
-            "findings": [
-                {"kind": f.kind, "count": f.count, "text": f.text, "area_effect_m2": f.area_effect}
-                for f in surface.findings
-            ],
+            "findings": finding_records(surface),
         },
         "process": weighed.process.name,
         "pressure_pa": weighed.process.pressure,

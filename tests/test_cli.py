@@ -223,3 +223,21 @@ def test_every_example_runs(examples: Path, name: str) -> None:
         data = json.loads(run("predict", path, "--json").output)
         assert data["mass_kg"]["p05"] < data["mass_kg"]["mean"] < data["mass_kg"]["p95"], path.name
         assert data["saving"]["fraction"] > 0, path.name
+
+
+def test_surface_says_what_a_file_holds(examples: Path, tmp_path: Path) -> None:
+    solid = examples / "motor-glider" / "engine-bay-door-solid.stl"
+    refused = run("surface", solid, "--unit", "mm")
+    assert refused.exit_code == 2
+    assert 'side = "outer"' in refused.output
+    picture, page = tmp_path / "solid.png", tmp_path / "solid.html"
+    shown = run("surface", solid, "--unit", "mm", "--side", "outer", "--picture", picture, "--page", page)
+    assert shown.exit_code == 0, shown.output
+    assert "cut-outs by number" in shown.output
+    assert picture.read_bytes()[:4] == b"\x89PNG"
+    assert "http" not in page.read_text(encoding="utf-8").replace("http://www.w3.org", "")
+    data = json.loads(run("surface", solid, "--unit", "mm", "--side", "outer", "--json").output)
+    assert data["area_m2"] == approx(0.2764, rel=1e-3)
+    missing = run("surface", solid)
+    assert missing.exit_code == 2
+    assert "in inches" in missing.output

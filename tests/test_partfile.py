@@ -130,7 +130,7 @@ def test_a_line_that_is_not_toml_is_shown_with_its_remedy(tmp_path: Path, old: s
         ('rectangle = ["1 m", "600 mm"]', 'rectangle = ["1 m", "600 mm"]\narea = "1 m^2"', "exactly one of"),
         ('rectangle = ["1 m", "600 mm"]', "outline = [[0, 0], [1, 0], [1, 1]]", "unit"),
         ('between = "x 0 mm 100 mm"', 'between = "x 5 m 6 m"', "no part of the surface"),
-        ('between = "x 0 mm 100 mm"', "", "exactly one of"),
+        ('between = "x 0 mm 100 mm"', "", "needs one of"),
         ('name = "latch"', 'name = "whole"', "taken"),
         ("angle = 45", 'angle = 45\nthickness = "1 mm"', "only a core"),
         ("angle = 45", 'angle = 45\noverlap = "25 mm"', "go together"),

@@ -55,7 +55,7 @@ def test_dxf_is_read_back_as_it_was(
     assert len(cuts) == len(plies)
     for entity, (ply, _, (dx, dy)) in zip(cuts, placed(plies), strict=True):
         assert entity.closed
-        points = np.array([p[:2] for p in entity.get_points()]) / scale - (dx, dy)
+        points = np.array([p[:2] for p in entity.get_points()]) / scale - np.array([dx, dy])
         assert points == approx(np.asarray(ply.outline.exterior.coords)[:-1], abs=1e-9)
     circles = [e for e in space if e.dxftype() == "CIRCLE"]
     assert sorted(round(2 * e.dxf.radius / scale, 7) for e in circles) == approx([0.005, 0.005, 0.0064, 0.0064])
@@ -75,7 +75,7 @@ def test_svg_is_read_back_as_it_was(plies: tuple[FlatPly, ...], tmp_path: Path) 
     cuts = [e for e in root.iter() if e.attrib.get("class") == "CUT"]
     for entity, (ply, _, (dx, dy)) in zip(cuts, placed(plies), strict=True):
         points = np.array([[float(v) for v in p.split(",")] for p in entity.attrib["points"].split()])
-        want = (np.asarray(ply.outline.exterior.coords)[:-1] + (dx, dy)) * (1e3, -1e3) + 10.0
+        want = (np.asarray(ply.outline.exterior.coords)[:-1] + np.array([dx, dy])) * (1e3, -1e3) + 10.0
         assert points == approx(want, abs=1e-3)
         assert points.min() >= 0
         assert points[:, 0].max() <= wide
@@ -119,7 +119,8 @@ def _lines(stream: bytes) -> list[np.ndarray]:
         elif word == b"Q":
             at = stack.pop()
         elif word == b"cm":
-            assert numbers[-6:-2] == [1, 0, 0, 1]  # full size: the pages move, they never scale
+            scale = np.hypot(numbers[-6], numbers[-5])
+            assert scale == approx(1.0, abs=1e-6)  # full size: the pages move, words turn, nothing is scaled
             at = at + numbers[-2:]
         elif word == b"m":
             line = [at + numbers[-2:]]
@@ -152,7 +153,7 @@ def test_pdf_is_full_size(plies: tuple[FlatPly, ...], paper: Any, size: tuple[fl
         want = np.asarray(ply.outline.exterior.coords)[:-1]
         drawn = [line for line in lines if len(line) == len(want)]
         assert drawn, "the outline is on every sheet, cut off by the sheet's frame"
-        places = drawn[0] / POINT + (tile.box[0] - SIDE, tile.box[1] - FOOT)
+        places = drawn[0] / POINT + np.array([tile.box[0] - SIDE, tile.box[1] - FOOT])
         assert places == approx(want, abs=1e-4)  # 0.1 mm
 
 
@@ -161,6 +162,8 @@ def test_pdf_is_full_size(plies: tuple[FlatPly, ...], paper: Any, size: tuple[fl
 def test_tiles_cover_the_pattern_and_share_a_strip(wide: float, high: float, shift: float, paper: Any) -> None:
     box = (shift, -shift, shift + wide, high - shift)
     own = tiles(box, paper)
+    if own.turned:
+        box = (-box[3], box[0], -box[1], box[2])
     low = np.array([t.box for t in own.tiles])
     assert low[:, 0].min() <= box[0] + 1e-9
     assert low[:, 1].min() <= box[1] + 1e-9
@@ -174,6 +177,21 @@ def test_tiles_cover_the_pattern_and_share_a_strip(wide: float, high: float, shi
         if above is not None:
             assert here[3] - above[1] == approx(OVERLAP, abs=1e-9)
     assert len({t.name for t in own.tiles}) == len(own.tiles)
+
+
+def test_a_long_pattern_lies_along_the_roll(hatch: Callable[..., dict[str, Any]]) -> None:
+    part = hatch(surface={"rectangle": ["2.2 m", "700 mm"]}, ply=[{"fabric": "carbon plain 200"}])
+    plies = flat_plies(read_part(part))
+    own = tiles(plies[0].outline.bounds, "roll", outline=plies[0].outline)
+    assert own.turned
+    assert len(own.tiles) == 1
+    _, (wide, high, lines) = pages(pdf_bytes(plies, "roll"))
+    assert wide / POINT == approx(0.914, abs=1e-4)
+    assert high / POINT == approx(2.2 + SIDE + FOOT, abs=1e-4)
+    want = np.asarray(plies[0].outline.exterior.coords)[:-1]
+    drawn = next(line for line in lines if len(line) == len(want))
+    assert np.ptp(drawn, axis=0) / POINT == approx([0.7, 2.2], abs=1e-4)
+    assert len(tiles(plies[0].outline.bounds, "a4", outline=plies[0].outline).tiles) > 30
 
 
 def test_the_same_patterns_give_the_same_file(plies: tuple[FlatPly, ...], tmp_path: Path) -> None:

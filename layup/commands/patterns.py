@@ -48,15 +48,14 @@ def command(
     begin = time.monotonic()
 
     def show(done: int, of: int) -> None:
-        if sys.stderr.isatty() and time.monotonic() - begin > 1.0:
-            click.echo(f"\r\x1b[Kplies draped: {done} of {of}", nl=False, err=True)
+        if time.monotonic() - begin > 1.0:
+            _say(f"plies draped: {done} of {of}")
 
     plies = flat_plies(
         job, trim=parse(trim, "length") if trim is not None else None,
         holes=_holes(holes, holes_unit) if holes is not None else None, progress=show,
     )  # fmt: skip
-    if sys.stderr.isatty() and time.monotonic() - begin > 1.0:
-        click.echo("\r\x1b[K", nl=False, err=True)
+    _say("")
     _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"))
     if picture is not None:
         _draw(job, picture)
@@ -70,6 +69,12 @@ def command(
     from layup.show.patterns_screen import patterns_screen
 
     screen.show(patterns_screen(job, plies, splices, units or job.part.units))
+
+
+def _say(line: str) -> None:
+    """Show how far it has come on one line of a terminal; nothing where nobody looks."""
+    if sys.stderr.isatty():
+        click.echo(f"\r\x1b[K{line}", nl=False, err=True)
 
 
 def _holes(path: Path, unit: str | None) -> Any:
@@ -118,11 +123,15 @@ def _splices(job: Job) -> list[Any]:
     from layup.shop.splice_line import propose
 
     found, seen = [], set()
-    for number, entry in enumerate(job.part.plies(), start=1):
+    number = 0
+    for entry in job.part.plies():
+        first, number = number + 1, number + entry.count
         key = (entry.fabric, entry.angle, entry.zone, entry.start)
         if entry.fabric is None or entry.area is not None or key in seen or not shears(job, entry):
             continue
         seen.add(key)
         if drape_ply(job, entry).locked > 0.005:
-            found.append((number, propose(job, entry)))
+            _say(f"ply {first} locks: looking for a splice")
+            found.append((first, propose(job, entry)))
+    _say("")
     return found

@@ -13,7 +13,7 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -47,7 +47,7 @@ class Tile:
     Attributes:
         row: From 0, from the foot of the pattern up.
         column: From 0, from its left.
-        box: What part of the pattern it shows. [m]
+        box: What part of the pattern it shows; of the turned pattern where it is turned. [m]
     """
 
     row: int
@@ -70,6 +70,7 @@ class Sheets:
         rows: How many.
         columns: How many.
         tiles: Those that show any of the pattern.
+        turned: Whether the pattern lies a quarter turn to the left, so that it fits along a roll.
     """
 
     page: tuple[float, float]
@@ -77,9 +78,10 @@ class Sheets:
     rows: int
     columns: int
     tiles: tuple[Tile, ...]
+    turned: bool = False
 
 
-def tiles(box: Box, paper: Paper, roll: float = ROLL, outline: Any = None) -> Sheets:
+def tiles(box: Box, paper: Paper, roll: float = ROLL, outline: Any = None, *, turned: bool = False) -> Sheets:
     """Part a box into sheets.
 
     Args:
@@ -87,6 +89,7 @@ def tiles(box: Box, paper: Paper, roll: float = ROLL, outline: Any = None) -> Sh
         paper: "a4", "letter" or "roll".
         roll: Width of the roll. [m]
         outline: The pattern as a shapely shape: sheets that would stay empty are left out.
+        turned: It has been turned already, to try how it fits along a roll.
 
     Returns:
         The sheets, upright or lying, whichever are fewer.
@@ -111,6 +114,13 @@ def tiles(box: Box, paper: Paper, roll: float = ROLL, outline: Any = None) -> Sh
         if best is None or rows * columns < best.rows * best.columns:
             best = Sheets(page, window, rows, columns, _tiles(box, window, rows, columns, outline))
     assert best is not None
+    if paper == "roll" and not turned and best.rows * best.columns > 1:
+        from shapely import affinity
+
+        along = affinity.rotate(outline, 90, origin=(0, 0)) if outline is not None else None
+        other = tiles((-box[3], box[0], -box[1], box[2]), paper, roll, along, turned=True)
+        if other.rows * other.columns < best.rows * best.columns:
+            return replace(other, turned=True)
     return best
 
 
@@ -181,12 +191,20 @@ def pdf_bytes(plies: Sequence[FlatPly], paper: Paper, *, roll: float = ROLL, tit
         last = min(first + _ROWS, len(plies))
         _overview(canvas, plies[first:last], sheets[first:last], paper, title, first == 0, total - 1)
     for ply, own in zip(plies, sheets, strict=True):
-        drawn = strokes(ply)
+        drawn = _quarter(strokes(ply)) if own.turned else strokes(ply)
         for tile in own.tiles:
             number += 1
             _sheet(canvas, ply, drawn, own, tile, f"{title}, {ply.title}" if title else ply.title, number, total - 1)
     canvas.save()
     return out.getvalue()
+
+
+def _quarter(drawn: Strokes) -> Strokes:
+    """All of it a quarter turn to the left."""
+    lines = tuple(replace(n, points=np.stack([-n.points[:, 1], n.points[:, 0]], axis=1)) for n in drawn.lines)
+    circles = tuple((layer, -y, x, r) for layer, x, y, r in drawn.circles)
+    words = tuple(replace(w, at=(-w.at[1], w.at[0])) for w in drawn.words)
+    return Strokes(lines, circles, words, (-drawn.box[3], drawn.box[0], -drawn.box[1], drawn.box[2]))
 
 
 _ROWS = 9  # patterns to a page of the overview
@@ -264,7 +282,10 @@ def _thumb(canvas: Any, ply: FlatPly, own: Sheets, x: float, y: float, wide: flo
     canvas.setLineWidth(0.7)
     for ring in (ply.outline.exterior, *ply.outline.interiors):
         shape = canvas.beginPath()
-        points = (np.asarray(ring.coords)[:, :2] - (left, low)) * scale
+        points = np.asarray(ring.coords)[:, :2]
+        if own.turned:
+            points = np.stack([-points[:, 1], points[:, 0]], axis=1)
+        points = (points - (left, low)) * scale
         shape.moveTo(*points[0])
         for point in points[1:]:
             shape.lineTo(*point)
@@ -319,7 +340,11 @@ def _sheet(
     canvas.setFillColor(_hex(palette.INK))
     for word in drawn.words:
         canvas.setFont("Text-Bold", word.height * _POINT / 0.72)
-        canvas.drawString((word.at[0] - x0) * _POINT, (word.at[1] - y0) * _POINT, word.text)
+        canvas.saveState()
+        canvas.translate((word.at[0] - x0) * _POINT, (word.at[1] - y0) * _POINT)
+        canvas.rotate(90 if own.turned else 0)
+        canvas.drawString(0, 0, word.text)
+        canvas.restoreState()
     canvas.restoreState()
     _joins(canvas, own, tile)
     canvas.restoreState()

@@ -7,12 +7,30 @@ import io
 import json
 from typing import Any
 
-from layup.prediction import Prediction
+from layup.prediction import Prediction, finding_records
+from layup.surface.mesh import Surface
 
 
 def json_text(prediction: Prediction) -> str:
     """The prediction as JSON, SI units, keys in a fixed order."""
     return json.dumps(prediction.as_json(), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def surface_record(surface: Surface) -> dict[str, Any]:
+    """A surface for scripts: SI units."""
+    whole = surface.whole
+    return {
+        "name": surface.name,
+        "side": surface.side,
+        "unit": surface.unit,
+        "area_m2": whole.area,
+        "centroid_m": None if whole.centroid is None else list(whole.centroid),
+        "edge_m": surface.perimeter,
+        "box_m": None if whole.box is None else [list(corner) for corner in whole.box],
+        "triangles": whole.triangles,
+        "groups": list(surface.groups),
+        "findings": finding_records(surface),
+    }
 
 
 _UNITS = {"kg": "kg", "m2": "m^2", "m": "m", "deg": "deg", "pa": "Pa"}

@@ -60,8 +60,9 @@ def drape_lines(job: Job) -> list[str]:
         found = lies.as_json()
         warp = found["warp_angle_deg"]
         lines.append(
-            f"ply {first}: cloth up {abs(lies.factor - 1) * 100:.1f} %, shear {found['shear_mean_deg']:.1f}° on average, "
-            f"{found['shear_max_deg']:.0f}° at most; warp {_whole(warp['mean'])}° ({_whole(warp['p05'])} to {_whole(warp['p95'])})"
+            f"ply {first}: cloth up {abs(lies.factor - 1) * 100:.1f} %, "
+            f"shear {found['shear_mean_deg']:.1f}° on average, {found['shear_max_deg']:.0f}° at most; "
+            f"warp {_whole(warp['mean'])}° ({_whole(warp['p05'])} to {_whole(warp['p95'])})"
         )
     return lines
 

@@ -91,7 +91,7 @@ def shear_figure(surface: Surface, plies: Sequence[tuple[str, DrapedPly]], title
 
 
 def _words(ply: DrapedPly) -> str:
-    lock = f"{math.degrees(ply.locking):.0f}°" + (", the usual figure" if ply.typical else "")
+    lock = f"{math.degrees(ply.locking):.0f}°" + (", assumed" if ply.typical else "")
     text = f"cloth up {100 * (ply.factor - 1):.1f} %, shear up to {math.degrees(ply.most):.0f}°"
     if ply.bare > 0.002:
         text += f", {100 * ply.bare:.1f} % not reached"
@@ -146,9 +146,10 @@ def _draw(axes: Axes, surface: Surface, ply: DrapedPly) -> None:
         PolyCollection(polygons, facecolors=np.concatenate(fills)[order], edgecolors=np.concatenate(edges)[order],
                        linewidths=np.concatenate(wide)[order])
     )  # fmt: skip
+    front = _front(np.concatenate([base, *(on.pieces[0] for on in ply.on)]), view, size)
     for on in ply.on:  # a cross on each locked patch, so that it shows in grey print
-        fine, area, shear = on.pieces
-        _crosses(axes, fine, area, np.abs(shear) > ply.locking, view, size)
+        fine, _, shear = on.pieces
+        _crosses(axes, fine[np.abs(shear) > ply.locking], front, view, size)
     at, _ = project(ply.net.start, view)
     axes.plot([at[0]], [at[1]], marker="o", ms=5, color=palette.PAPER, markeredgecolor=palette.INK, zorder=6)
     tip, _ = project(ply.net.start + 0.12 * size * ply.net.warp, view)
@@ -159,15 +160,30 @@ def _draw(axes: Axes, surface: Surface, ply: DrapedPly) -> None:
     axes.axis("off")
 
 
+_CELL = 0.012  # of the size of the part: one cross at most to so much
+
+
+def _front(fine: Floats, view: tuple[float, float], size: float) -> dict[tuple[int, int], float]:
+    """How near the nearest surface is, cell by cell of the picture."""
+    flat, depth = project(fine.mean(axis=1), view)
+    cell = np.floor(flat / (_CELL * size)).astype(np.int64)
+    order = np.argsort(depth)
+    return {(int(x), int(y)): float(d) for (x, y), d in zip(cell[order].tolist(), depth[order], strict=True)}
+
+
 def _crosses(
-    axes: Axes, fine: Floats, area: Floats, locked: NDArray[np.bool_], view: tuple[float, float], size: float
+    axes: Axes, locked: Floats, front: dict[tuple[int, int], float], view: tuple[float, float], size: float
 ) -> None:
-    if not locked.any():
+    if not len(locked):
         return
-    flat, _ = project(fine[locked].mean(axis=1), view)
-    cell = np.floor(flat / (0.012 * size)).astype(np.int64)
-    _, first = np.unique(cell, axis=0, return_index=True)
-    axes.plot(flat[first, 0], flat[first, 1], linestyle="", marker="x", ms=3.4, mew=0.8, color=palette.INK, zorder=5)
+    flat, depth = project(locked.mean(axis=1), view)
+    cell = np.floor(flat / (_CELL * size)).astype(np.int64)
+    seen = np.array([d > front[(x, y)] - 0.03 * size for (x, y), d in zip(cell.tolist(), depth, strict=True)])
+    if not seen.any():
+        return
+    _, first = np.unique(cell[seen], axis=0, return_index=True)
+    at = flat[seen][first]
+    axes.plot(at[:, 0], at[:, 1], linestyle="", marker="x", ms=3.4, mew=0.8, color=palette.INK, zorder=5)
 
 
 def _shaded(triangles: Floats, colour: Floats) -> Floats:

@@ -35,7 +35,7 @@ def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = ()) -
     if entry.mesh is not None:
         from layup.surface.read import read_surface
 
-        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side)
+        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side, body=entry.body)
     if entry.step is not None:
         return _from_step(entry, folder / entry.step)
     if entry.outline is not None:
@@ -52,7 +52,7 @@ def _from_step(entry: SurfaceEntry, path: Path) -> Surface:
     if entry.face is None:
         from layup.surface.read import read_surface
 
-        return read_surface(path, unit=entry.unit, side=entry.side)
+        return read_surface(path, unit=entry.unit, side=entry.side, body=entry.body)
     from layup.surface.read_step import step_surface
 
     return step_surface(path, face=str(entry.face), unit=entry.unit)
@@ -119,3 +119,30 @@ def _pairs(listed: Any, unit: str | None, what: str, example: str) -> Pairs:
             raise SurfaceError(f"{what} has numbers without a unit", 'Add unit = "mm" (or "in") to [surface]')
         pairs.append((parse(point[0], "length", bare=unit), parse(point[1], "length", bare=unit)))
     return pairs
+
+
+def look_at(path: Path, *, unit: str | None = None, side: str | None = None, body: str | None = None) -> Surface:
+    """Open any surface file for a person who wants to know what is in it; nothing odd is passed over.
+
+    Args:
+        path: A mesh, a STEP file, or a drawing (.dxf, .svg, .csv).
+        unit: Unit of its numbers, where it states none.
+        side: Side of a closed solid.
+        body: Which body of several.
+
+    Returns:
+        The surface with all its findings.
+
+    Raises:
+        SurfaceError: It can't be read, has no unit, or is a closed solid with no side picked.
+    """
+    if path.suffix.casefold() in (".dxf", ".svg", ".csv"):
+        if side is not None or body is not None:
+            raise SurfaceError(
+                f"{path.name} is a flat drawing, with no side and no body", "Leave --side and --body out"
+            )
+        entry = SurfaceEntry(outline=path.name, unit=unit)
+        return _from_outline(entry, path.parent, ())
+    from layup.surface.report import report
+
+    return report(path, unit, side, body)

@@ -49,6 +49,7 @@ UNFLAT = 0.0003
 FILM = 0.04327
 """Diagonal of the film (36 by 24 mm) that picture files state a focal length for. [m]"""
 _UNIT = 0.2  # the plane's figures are fitted in units of about a sheet [m]
+_SMALL = 1600  # markers in a picture less wide are looked for in one twice as large [px]
 _RIM = 6.0  # corners nearer the frame are not looked for [px]
 _FIXED = 11  # figures before those of the further sheets
 _TURN, _PLACE, _FOCAL, _LENS, _NEXT, _AXIS = slice(0, 3), slice(3, 6), 6, 7, 8, slice(9, 11)
@@ -221,12 +222,15 @@ def find_corners(grey: NDArray[np.uint8], name: str) -> list[Corners]:
 def _markers(cv2: Any, grey: NDArray[np.uint8]) -> tuple[Floats, NDArray[np.int64]]:
     """Corners of the markers, (n, 4, 2), and their numbers."""
     detector = cv2.aruco.ArucoDetector(board(1).getDictionary(), cv2.aruco.DetectorParameters())
+    larger = 2 if max(grey.shape) < _SMALL else 1
+    if larger > 1:
+        grey = cv2.resize(grey, None, fx=larger, fy=larger, interpolation=cv2.INTER_CUBIC)
     marks, ids, _ = detector.detectMarkers(grey)
     if ids is None:
         return np.zeros((0, 4, 2)), np.zeros(0, dtype=np.int64)
     known = np.asarray(ids, dtype=np.int64).ravel()
     good = known < SHEETS * COLUMNS * ROWS // 2
-    return np.asarray(marks, dtype=np.float64).reshape(-1, 4, 2)[good], known[good]
+    return (np.asarray(marks, dtype=np.float64).reshape(-1, 4, 2)[good] + 0.5) / larger - 0.5, known[good]
 
 
 def _refined(cv2: Any, grey: NDArray[np.uint8], number: int, marks: Floats, places: NDArray[np.int64]) -> Corners:
@@ -241,7 +245,7 @@ def _refined(cv2: Any, grey: NDArray[np.uint8], number: int, marks: Floats, plac
     touches = (np.abs(drawn[:, None] - middles[None]).max(axis=2) < 0.6 * SQUARE).any(axis=1)
     drawn = drawn[touches]
     picture = np.zeros((0, 2))
-    for limit in (0.15, 0.06):  # the corners found tell better than the markers where to look, so look twice
+    for limit in (0.15, 0.08, 0.06):  # the corners found tell better than the markers where to look
         start = np.asarray(cv2.perspectiveTransform(drawn[None], matrix)[0], dtype=np.float64)
         aside = [cv2.perspectiveTransform((drawn + way)[None], matrix)[0] for way in np.eye(2) * SQUARE]
         width = np.linalg.norm(np.array(aside) - start, axis=2).min(axis=0)
@@ -256,9 +260,9 @@ def _refined(cv2: Any, grey: NDArray[np.uint8], number: int, marks: Floats, plac
         near = np.hypot(*(picture - start).T) < np.maximum(0.7, limit * width)
         if near.sum() < 4:
             return Corners(number, np.zeros((0, 2)), np.zeros((0, 2)))
-        better, _ = cv2.findHomography(drawn[near], picture[near], cv2.RANSAC, 1.0 + 0.01 * float(np.median(width)))
+        better, _ = cv2.findHomography(drawn[near], picture[near], cv2.RANSAC, 0.5 + 0.01 * float(np.median(width)))
         matrix = matrix if better is None else better
-        if limit < 0.1:
+        if limit == 0.06:
             drawn, picture = drawn[near], picture[near]
     return Corners(number, picture, drawn)
 

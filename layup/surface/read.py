@@ -28,7 +28,7 @@ from layup.units import parse
 if TYPE_CHECKING:
     from layup.surface.twins import Twins
 
-READABLE = ("stl", "obj", "ply", "off", "glb", "gltf", "3mf")
+READABLE = ("stl", "obj", "ply", "off", "glb", "gltf", "3mf", "step", "stp")
 _SMALL = 200_000  # up to this many triangles the free edge is worked out at once
 _CLOSED = 0.05  # a free edge shorter than this share of the root of the area is a crack, not an edge
 
@@ -43,6 +43,7 @@ class _Raw:
     groups: dict[str, NDArray[np.bool_]] | None = None
     unit: float | None = None
     unit_reason: str = ""
+    findings: tuple[Finding, ...] = ()
 
     def load(self, factor: float) -> Mesh:
         from layup.surface.topology import reweld, weld
@@ -56,16 +57,21 @@ class _Raw:
 
 
 def read_surface(
-    path: str | Path, *, unit: str | None = None, side: str | None = None, thorough: bool = False
+    path: str | Path,
+    *,
+    unit: str | None = None,
+    side: str | None = None,
+    body: str | int | None = None,
+    thorough: bool = False,
 ) -> Surface:
     """Read a surface file.
 
     Args:
-        path: STL, OBJ, PLY, OFF, GLB, GLTF or 3MF; errors show it as given.
-        unit: Unit of the numbers in the file, `"mm"`, `"in"`; needed by every format but GLB (metres) and
-            3MF.
+        path: STL, OBJ, PLY, OFF, GLB, GLTF, 3MF or STEP; errors show it as given.
+        unit: Unit of the numbers in the file, `"mm"`, `"in"`; needed by every format but GLB (metres), 3MF and STEP.
         side: Side of a closed solid: "outer", "inner", "facing (0, 0, 1)", "touching (120 mm, 0 mm, 30 mm)";
             "all" for every face (a float laid up over a plug). An open shell stays whole.
+        body: Which body, where the file holds several: its name, or its number with the largest as 1.
         thorough: Look for everything that is odd, also what does not change the area, whatever the size.
 
     Returns:
@@ -81,12 +87,14 @@ def read_surface(
     wanted = parse_side(side) if side is not None else None
     factor = None if unit is None else _factor(unit, name)
     raw = _read(file, name)
+    if body is not None:
+        raw = _one_body(raw, str(body), name)
     scale = _scale(raw, factor, unit, name)
     scan = raw.scan.scaled(scale)
     if not scan.measured.area > 0.0:
         raise SurfaceError(f"{name}: the mesh has no area", "Export it again with the part selected")
     shown = unit or raw.unit_reason.split(",")[0]
-    findings = [_no_area(scan)] if scan.degenerate else []
+    findings = [*raw.findings, *([_no_area(scan)] if scan.degenerate else [])]
     if thorough or scan.even_edges or scan.measured.triangles <= _SMALL or _evens_out(scan):
         shell = _look(raw, scan, scale, shown, findings, thorough)
     else:
@@ -291,12 +299,44 @@ def _read(path: Path, name: str) -> _Raw:
 
         points, faces, groups = read_obj(path, name)
         return _of_mesh(points, faces, groups, name)
+    if kind in ("step", "stp"):
+        from layup.surface.read_step import read_step
+
+        step = read_step(path, name)
+        raw = _of_mesh(step.points, step.faces, step.groups, name)
+        raw.unit, raw.unit_reason, raw.findings = step.unit, step.unit_reason, step.findings
+        return raw
     from layup.surface.read_scene import read_scene
 
     scene = read_scene(path, name)
     raw = _of_mesh(scene.points, scene.faces, scene.groups, name)
     raw.unit, raw.unit_reason = scene.unit, scene.unit_reason
     return raw
+
+
+def _one_body(raw: _Raw, body: str, name: str) -> _Raw:
+    """One body of a file: a named one, or the n-th largest of the pieces that hang together."""
+    from layup.surface.topology import edges_of, pieces
+
+    points, faces = raw.load(1.0)
+    groups = raw.groups or {}
+    if body in groups:
+        mask = groups[body]
+        taken = f'body "{body}" taken'
+    else:
+        number = pieces(len(points), edges_of(faces)[0])[1][faces[:, 0]]
+        sizes = [(measure_triangles(points[faces[number == n]]).area, int(n)) for n in np.unique(number)]
+        sizes.sort(key=lambda pair: (-pair[0], pair[1]))
+        if not body.isdigit() or not 1 <= int(body) <= len(sizes):
+            known = ", ".join(f'"{word}"' for word in list(groups)[:12])
+            listed = f"It holds {len(sizes)} bodies, numbered from the largest" + (f", and {known}" if known else "")
+            raise SurfaceError(f'{name}: there is no body "{body}"', listed)
+        mask = number == sizes[int(body) - 1][1]
+        taken = f"body {body} of {len(sizes)} taken, counted from the largest"
+    one = _of_mesh(points, faces[mask], {word: m[mask] for word, m in groups.items() if m[mask].any()}, name)
+    one.unit, one.unit_reason = raw.unit, raw.unit_reason
+    one.findings = (*raw.findings, Finding("body", 1, taken))
+    return one
 
 
 def _of_mesh(

@@ -14,13 +14,14 @@ from layup.surface.mesh import Surface
 from layup.surface.read import read_surface
 
 
-def report(path: str | Path, unit: str | None = None, side: str | None = None) -> Surface:
+def report(path: str | Path, unit: str | None = None, side: str | None = None, body: str | None = None) -> Surface:
     """Read a surface file and look for everything that is odd about it.
 
     Args:
         path: As for `read_surface`.
         unit: As for `read_surface`.
         side: As for `read_surface`.
+        body: As for `read_surface`.
 
     Returns:
         The surface; its `findings` are complete.
@@ -28,4 +29,4 @@ def report(path: str | Path, unit: str | None = None, side: str | None = None) -
     Raises:
         SurfaceError: as for `read_surface`.
     """
-    return read_surface(path, unit=unit, side=side, thorough=True)
+    return read_surface(path, unit=unit, side=side, body=body, thorough=True)

@@ -84,8 +84,8 @@ def test_drape_against_the_formula(capsys: pytest.CaptureFixture[str]) -> None:
     ratio = (draped / count) / (by_formula / side**2)
     with capsys.disabled():
         print(
-            f"\n{count:,} nodes on {len(faces):,} triangles: {draped * 1e3:.0f} ms; by formula {by_formula * 1e3:.1f} ms "
-            f"for {side**2:,}; {ratio:.1f} times as long a node"
+            f"\n{count:,} nodes on {len(faces):,} triangles: {draped * 1e3:.0f} ms; "
+            f"by formula {by_formula * 1e3:.1f} ms for {side**2:,}; {ratio:.1f} times as long a node"
         )
     assert count > 98_000
     assert draped < 0.3

@@ -1,0 +1,66 @@
+"""`layup surface FILE`: what a surface file holds, what is odd about it, and how it looks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.commands.options import json_option, units_option
+
+if TYPE_CHECKING:
+    from layup.surface.mesh import Surface
+    from layup.words import System
+
+
+@click.command("surface", short_help="What a mesh, CAD file or drawing holds, and what is odd about it.")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--unit", help='Unit of the numbers, where the file states none: "mm", "in", "m".')
+@click.option("--side", help='Of a closed solid: "outer", "inner", "facing (0, 0, 1)", "touching (10 mm, 0 mm, 0 mm)".')
+@click.option("--body", help="Which body of several: its name, or its number with the largest as 1.")
+@click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
+@click.option("--page", type=click.Path(path_type=Path, dir_okay=False), help="Save an .html page to turn the part on.")
+@units_option
+@json_option
+def command(
+    file: Path,
+    unit: str | None,
+    side: str | None,
+    body: str | None,
+    picture: Path | None,
+    page: Path | None,
+    units: System | None,
+    as_json: bool,
+) -> None:
+    """What does FILE hold, which side is taken, and what is odd about it?
+
+    FILE is a mesh (STL, OBJ, PLY, OFF, GLB, 3MF), a CAD solid (STEP) or a flat drawing (DXF, SVG, CSV of points).
+    """
+    from layup.show.files import save
+    from layup.surface.opened import look_at
+
+    surface = look_at(file, unit=unit, side=side, body=body)
+    if picture is not None:
+        from layup.show.surface_picture import draw_surface
+
+        save("Picture", picture, lambda: draw_surface(surface, picture))
+    if page is not None:
+        from layup.show.surface_html import surface_html
+
+        save("Page", page, lambda: surface_html(surface, page))
+    if as_json:
+        _print_json(surface)
+        return
+    from layup.show import screen
+    from layup.show.surface_screen import surface_screen
+
+    screen.show(surface_screen(surface, units or "both"))
+
+
+def _print_json(surface: Surface) -> None:
+    import json
+
+    from layup.show.machine import surface_record
+
+    click.echo(json.dumps(surface_record(surface), indent=2, ensure_ascii=False, allow_nan=False))
