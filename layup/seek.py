@@ -12,11 +12,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.batch import CORE, Assessment, Batch
+from layup.batch import CORE, Assessment, Batch, d_of
 from layup.checks import Checker
 from layup.errors import LayupError
 from layup.laminate.panel_model import Limit
@@ -230,7 +231,7 @@ def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Seque
 
 
 def first_guess(checker: Checker, frames: Sequence[Frame]) -> Found | None:
-    """The lightest passing stack of one ply alone, with or without another outside: quick, and not proven.
+    """The lightest passing stack of one ply alone, or of one ply under the surface ply: quick, and not proven.
 
     Args:
         checker: The checks.
@@ -240,17 +241,15 @@ def first_guess(checker: Checker, frames: Sequence[Frame]) -> Found | None:
         The stack; None where no such stack passes.
     """
     best: Found | None = None
+    seen: set[tuple[int, int, int]] = set()
     for frame in sorted(frames, key=lambda f: f.least_weight):
-        if best is not None and frame.least_weight > best.areal_weight:
-            break
-        inner, outer = frame._split
-        plain = (
-            np.flatnonzero((inner.plies == inner.plies[:, :1]).all(axis=1)) if inner.plies.shape[1] else np.array([0])
-        )
-        below = outer.plies[:, :-1]
-        even = np.flatnonzero((below == below[:, :1]).all(axis=1)) if below.shape[1] else np.arange(len(outer.weight))
-        pairs = np.stack([g.ravel() for g in np.meshgrid(plain[:64], even[:64], indexing="ij")], axis=1)
-        batch = batch_of(frame, pairs)
+        kind: Kind = frame.key
+        plies = 2 * frame.plies + (frame.middle >= 0) if not isinstance(frame, ListedFrame) else frame.plies
+        about = (id(kind.bench), id(kind.core), plies)
+        if about in seen or (best is not None and frame.least_weight > best.areal_weight):
+            continue
+        seen.add(about)
+        batch = _plain(kind, plies)
         if not len(batch.stack):
             continue
         result = checker.assess(batch, quick=True)
@@ -259,6 +258,26 @@ def first_guess(checker: Checker, frames: Sequence[Frame]) -> Found | None:
             if best is None or one.areal_weight < best.areal_weight:
                 best = one
     return best
+
+
+def _plain(kind: Kind, plies: int) -> Batch:
+    """Symmetric stacks of one ply alone, with the lightest surface ply outside where that ply may not lie there."""
+    options, core = kind.bench.options, kind.core
+    top = int(np.flatnonzero(options.surface)[np.argmin(options.weight[options.surface])])
+    rows = []
+    for ply in np.flatnonzero(options.inside):
+        outer = int(ply) if options.surface[ply] else top
+        side = [*[int(ply)] * (plies // 2 - 1), outer] if plies > 1 else []
+        middle = [CORE] if core is not None else [outer if plies == 1 else int(ply)] * (plies % 2)
+        row = [*reversed(side), *middle, *side]
+        runs = max((len(list(run)) for key, run in groupby(row) if key != CORE), default=0)
+        if not options.most_alike or runs <= options.most_alike:
+            rows.append(row)
+    weight = kind.bench.films + (0.0 if core is None else core.layer.areal_weight)
+    stack = np.array(rows, dtype=np.int64).reshape(len(rows), -1)
+    d = np.array([d_of(kind.bench, core, row) for row in rows]).reshape(len(rows), 6)
+    carried = np.append(options.weight, 0.0)[stack].sum(axis=1) if rows else np.empty(0)
+    return Batch(kind.bench, core, stack, d, weight + carried)
 
 
 def _of_weight(

@@ -29,7 +29,7 @@ _HDBK = "MIL-HDBK-23A, 1968 (from memory)"
 _ALLEN = "Allen, Analysis and Design of Structural Sandwich Panels, 1969 (from memory)"
 
 
-def corners_that_bend_most(bend: Floats, amounts: Floats, most: int = 60) -> tuple[Ints, ...]:
+def corners_that_bend_most(bend: Floats, amounts: Floats, most: int = 16) -> tuple[Ints, ...]:
     """Corners with the largest curvature under each load, over some layups.
 
     Args:
