@@ -21,7 +21,7 @@ from layup.front import front, others
 from layup.laminate.panel import Panel, PanelLoad, build_panel
 from layup.laminate.panel_model import PanelModel, spread_layups
 from layup.laminate.panel_zones import ZonedModel
-from layup.laminate.search import Frame
+from layup.laminate.search import Frame, ListedFrame
 from layup.layups import Layup, Tell, layup_of
 from layup.needs import Needs
 from layup.partfile import Job, read_part
@@ -118,6 +118,7 @@ def choose(
     model = _model(flat, needs, loads, benches)
     checker = Checker.of(needs, old, model, _mixes(benches))
     frames = frames_of(benches, needs, shelf.solid)
+    notes.append(_tried(frames))
     search = lightest(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
     checker = search.checker
     figures = [f for bench in benches for f in bench.figures] + list(old.figures if old else ())
@@ -149,6 +150,17 @@ def choose(
         model is not None, tuple(dict.fromkeys(notes)), _cautions(job, needs, flat, old, shown),
         cite(figures, job.library.sources), time.perf_counter() - begin,
     )  # fmt: skip
+
+
+def _tried(frames: Sequence[Frame]) -> str:
+    """How many plies the space reaches to: a heavier stack may pass where none of these does."""
+    most: dict[bool, int] = {}
+    for frame in frames:
+        plies = frame.plies if isinstance(frame, ListedFrame) else 2 * frame.plies + (frame.middle >= 0)
+        cored = frame.key.core is not None
+        most[cored] = max(most.get(cored, 0), plies)
+    said = [f"{most[cored]} plies {'on a core' if cored else 'without a core'}" for cored in sorted(most)]
+    return "Tried: up to " + " and ".join(said) + "; most_plies under [needs] changes that."
 
 
 def _with_local_plies(

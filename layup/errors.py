@@ -78,7 +78,7 @@ class SurfaceError(LayupError):
 def nearest(word: str, known: Iterable[str], count: int = 3) -> str:
     """The known names nearest to a mistyped one, as a phrase; empty if none is near.
 
-    >>> nearest("carbon plane 200", ["carbon plain 200", "aramid plain 170"])
+    >>> nearest("carbon plane 200", ["carbon plain 200", "E-glass"])
     'Nearest: "carbon plain 200".'
     """
     names = list(known)

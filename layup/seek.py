@@ -274,7 +274,7 @@ def _plain(kind: Kind, plies: int) -> Batch:
         if not options.most_alike or runs <= options.most_alike:
             rows.append(row)
     weight = kind.bench.films + (0.0 if core is None else core.layer.areal_weight)
-    stack = np.array(rows, dtype=np.int64).reshape(len(rows), -1)
+    stack = np.array(rows, dtype=np.int64).reshape(len(rows), plies + (core is not None))
     d = np.array([d_of(kind.bench, core, row) for row in rows]).reshape(len(rows), 6)
     carried = np.append(options.weight, 0.0)[stack].sum(axis=1) if rows else np.empty(0)
     return Batch(kind.bench, core, stack, d, weight + carried)

@@ -179,7 +179,9 @@ def _between(knots, at):
     left = np.floor(place).astype(int)
     rows = np.arange(len(at))
     share = np.concatenate([1 - (place - left), place - left])
-    return csr_array((share, (np.r_[rows, rows], np.r_[left, left + 1])), shape=(len(at), len(knots)))
+    return csr_array(
+        (share.astype(np.float32), (np.r_[rows, rows], np.r_[left, left + 1])), shape=(len(at), len(knots))
+    )
 
 
 def photograph(scene, camera: Camera):
@@ -210,12 +212,12 @@ def photograph(scene, camera: Camera):
         straight = seen_at / (1 + camera.k1 * square + camera.k2 * square**2)
     across = _between(gx, (np.arange(wide * many) + 0.5) / many - 0.5)
     downward = _between(gy, (np.arange(high * many) + 0.5) / many - 0.5)
-    n = np.stack([(across @ (downward @ straight[..., i]).T).T for i in (0, 1)], axis=-1).astype(np.float32)
+    n = [(across @ (downward @ straight[..., i]).astype(np.float32).T).T for i in (0, 1)]
     axes = np.stack([right, down, look]).astype(np.float32)
-    ray = n[..., :1] * axes[0] + n[..., 1:] * axes[1] + axes[2]
-    far = -np.float32(centre[2]) / ray[..., 2]
-    x = np.float32(centre[0]) + far * ray[..., 0]
-    y = np.float32(centre[1]) + far * ray[..., 1]
+    ray = [n[0] * axes[0, i] + n[1] * axes[1, i] + axes[2, i] for i in range(3)]
+    far = np.float32(-centre[2]) / ray[2]
+    x = np.float32(centre[0]) + far * ray[0]
+    y = np.float32(centre[1]) + far * ray[1]
     seen = cv2.remap(
         scene, x / np.float32(FINE) - 0.5, np.float32(SCENE[1] / FINE) - y / np.float32(FINE) - 0.5,
         cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
@@ -231,6 +233,7 @@ def photograph(scene, camera: Camera):
     seen = seen.astype(np.float32)
     made = np.stack([seen * np.float32(tint) for tint in (0.90, 0.97, 1.0)], axis=-1)
     made += np.float32(camera.noise) * draw.standard_normal(made.shape, np.float32)
-    made = np.clip(made, 0, 1)
-    curve = np.where(made <= 0.0031308, 12.92 * made, 1.055 * cv2.pow(made, 1 / 2.4) - 0.055)
-    return np.round(curve * 255).astype(np.uint8)
+    at = np.linspace(0, 1, 8192)
+    curve = np.where(at <= 0.0031308, 12.92 * at, 1.055 * at ** (1 / 2.4) - 0.055)
+    np.clip(made * 8191, 0, 8191, out=made)
+    return np.round(curve * 255).astype(np.uint8)[made.astype(np.int16)]

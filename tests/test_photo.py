@@ -27,7 +27,7 @@ BOTH_SIDES = ((1, 0.31, 0.36, 0.0), (2, 1.2, 0.70, 170.0))
 
 
 def saved(tmp_path, picture, name="photo.png"):
-    cv2.imwrite(str(tmp_path / name), picture)
+    cv2.imwrite(str(tmp_path / name), picture, [cv2.IMWRITE_PNG_COMPRESSION, 1])
     return tmp_path / name
 
 
@@ -102,7 +102,7 @@ def test_bars():
 
 @pytest.mark.parametrize("swing", [20, 200])
 def test_area_within_one_percent_at_strong_tilt(tmp_path, swing):
-    camera = Camera(tilt=45, swing=swing, roll=swing + 10, sees=0.78, size=(2000, 1500), k1=-0.08, k2=0.02)
+    camera = Camera(tilt=45, swing=swing, roll=swing + 10, sees=0.78, size=(1600, 1200), k1=-0.08, k2=0.02)
     photo = read_photo(saved(tmp_path, photograph(table(SHAPE, places=BESIDE, stray=0.00002), camera)), **BARS)
     assert photo.area == pytest.approx(SHAPE.area, rel=0.01)
     assert 40 < photo.plane.camera(np.array([0.3, 0.1]))[1] < 50
@@ -140,8 +140,9 @@ def test_the_stated_interval_holds(tmp_path):
         camera = Camera(
             tilt=draw.uniform(0, 45), swing=draw.uniform(0, 360), roll=draw.uniform(-20, 20) + 180 * (number % 2),
             k1=draw.normal(-0.03, 0.06), k2=draw.normal(0, 0.03), axis=tuple(draw.normal(0, 0.012, 2)),
-            focal=draw.uniform(0.68, 0.9), sees=draw.uniform(0.78, 0.88), middle=(0.6, 0.51), slope=tuple(draw.uniform(-0.3, 0.3, 2)),
-            blur=draw.uniform(0.3, 1.0), seed=number, size=(1000, 750),
+            focal=draw.uniform(0.68, 0.9), sees=draw.uniform(0.78, 0.88), middle=(0.6, 0.51),
+            slope=tuple(draw.uniform(-0.3, 0.3, 2)),
+            blur=draw.uniform(0.3, 1.0), seed=number, size=(900, 675),
         )  # fmt: skip
         photo = read_photo(saved(tmp_path, photograph(scene, camera)), **BARS)
         off.append(photo.area / SHAPE.area - 1.0)
@@ -175,7 +176,7 @@ def test_plane_and_picture_are_each_others_inverse(plain, tmp_path):
 def test_a_printer_that_prints_small(plain, tmp_path):
     path = saved(tmp_path, plain)
     whole = read_photo(path, **BARS).area
-    assert read_photo(path, bar="99 mm").area == pytest.approx(whole * 0.99**2, rel=1e-6)
+    assert read_photo(path, bar="99 mm").area == pytest.approx(whole * 0.99**2, rel=2e-5)
     # one that prints unevenly: 416 of 420 points across, 591 of 594 along
     uneven = photograph(table(SHAPE, places=BESIDE, printed=(416, 591)), Camera(tilt=25, swing=40, sees=0.8))
     across, along = 100 * 416 / 420, 200 * 591 / 594
