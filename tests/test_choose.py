@@ -13,9 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from layup.batch import d_of
-from layup.checks import Checker
-from layup.choice import choose
+from layup.choosing.batch import d_of
+from layup.choosing.checks import Checker
+from layup.choosing.choice import choose
+from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
+from layup.choosing.shelf import old_stiffness, shelf_of, stock
 from layup.cli import main
 from layup.errors import LayupError
 from layup.laminate.panel import terms_of
@@ -23,8 +25,6 @@ from layup.laminate.search import Frame, Limits, ListedFrame, Options, Queue
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
 from layup.needs import Needs
 from layup.partfile import read_part
-from layup.seek import batch_of, first_guess, frames_of, lightest
-from layup.shelf import old_stiffness, shelf_of, stock
 
 SHEET = {"name": "sheet", "sheet": "aluminium 2024-T3", "thickness": "0.032 in"}
 FIBRES = (
@@ -354,7 +354,7 @@ def test_written_back_over_an_existing_layup(examples, tmp_path):
     part = tmp_path / "rear-window.toml"
     choice = choose(part, wide=False)
     assert choice.best is not None
-    from layup.writeback import write_part
+    from layup.choosing.writeback import write_part
 
     write_part(part, choice.best, part)
     again = read_part(part)
@@ -388,8 +388,8 @@ LOCAL = {
 
 def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
     """The lightest base with its patch, against all bases times all patches through the same checks, no limit used."""
-    from layup import choice as module
-    from layup import reinforce
+    from layup.choosing import choice as module
+    from layup.choosing import reinforce
 
     kept = {}
     plain = reinforce.lightest_with_patches
@@ -425,7 +425,7 @@ def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
 
 
 def test_local_plies_are_written_back(tmp_path):
-    from layup.writeback import with_plies
+    from layup.choosing.writeback import with_plies
 
     choice = choose(LOCAL, wide=False)
     head = 'title = "x"\nprocess = "wet"\n\n[surface]\narea = "1 m^2"\n\n'

@@ -287,6 +287,19 @@ def test_what_is_no_picture(tmp_path):
     for name in ("photo.jpg", "note.txt"):
         with pytest.raises(SurfaceError, match="not a picture"):
             open_picture(tmp_path / name)
+    cv2.imwrite(str(tmp_path / "whole.jpg"), np.full((300, 400, 3), 90, np.uint8))
+    data = (tmp_path / "whole.jpg").read_bytes()
+    assert open_picture(tmp_path / "whole.jpg")[0].shape == (300, 400, 3)
+    draw = np.random.default_rng(8)
+    for _ in range(60):  # cut short or with bytes changed: a picture or a clear refusal
+        broken = bytearray(data[: draw.integers(1, len(data))] if draw.random() < 0.5 else data)
+        for at in draw.integers(0, len(broken), draw.integers(0, 6)):
+            broken[at] = draw.integers(256)
+        (tmp_path / "broken.jpg").write_bytes(broken)
+        try:
+            open_picture(tmp_path / "broken.jpg")
+        except SurfaceError as fault:
+            assert "not a picture that can be read" in str(fault) or "million pixels" in str(fault)  # noqa: PT017
     with pytest.raises(SurfaceError, match=r'no such picture. Nearest: "photo.jpg"'):
         open_picture(tmp_path / "foto.jpg")
     with pytest.raises(SurfaceError, match="a folder"):

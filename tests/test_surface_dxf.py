@@ -71,9 +71,7 @@ def test_disc_of_two_bulges_and_old_polyline(tmp_path):
     disc = area(tmp_path, lambda s: s.add_lwpolyline([(0, 0, 1), (80, 0, 1)], format="xyb", close=True))
     assert disc == pytest.approx(pi * 0.04**2, rel=EXACT)
     quarter = tan(radians(90) / 4)
-    old = area(
-        tmp_path, lambda s: s.add_polyline2d([(0, 0), (60, 0, quarter), (0, 60)], format="xyb", close=True)
-    )
+    old = area(tmp_path, lambda s: s.add_polyline2d([(0, 0), (60, 0, quarter), (0, 60)], format="xyb", close=True))
     assert old == pytest.approx(pi * 0.06**2 / 4, rel=EXACT)
 
 
@@ -87,9 +85,7 @@ def test_segment_of_a_circle(tmp_path, turn):
 
 
 def test_ellipse_and_half_ellipse(tmp_path):
-    assert area(tmp_path, lambda s: s.add_ellipse((10, 20), (80, 0), 0.5)) == pytest.approx(
-        pi * 0.08 * 0.04, rel=EXACT
-    )
+    assert area(tmp_path, lambda s: s.add_ellipse((10, 20), (80, 0), 0.5)) == pytest.approx(pi * 0.08 * 0.04, rel=EXACT)
 
     def half(s):
         s.add_ellipse((0, 0), (60, 80), 0.25, 0, pi)

@@ -145,7 +145,7 @@ def test_what_can_not_be_read(tmp_path):
     bomb = "".join(f'<g id="a{n}">' + f'<use href="#a{n - 1}"/>' * 10 + "</g>" for n in range(1, 12))
     cases = {
         "no line in it": "<text>x</text>",
-        'crosses or touches itself at \\(50 mm, 250 mm\\)': '<polygon points="0,0 100,100 100,0 0,100"/>',
+        "crosses or touches itself at \\(50 mm, 250 mm\\)": '<polygon points="0,0 100,100 100,0 0,100"/>',
         'use> of "a" uses itself': '<g id="a"><use href="#a"/></g>',
         "which is not in the file": '<use href="#b"/>',
         "viewBox of its own": '<symbol id="s" viewBox="0 0 1 1"><rect width="1" height="1"/></symbol><use href="#s"/>',

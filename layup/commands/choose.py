@@ -29,13 +29,13 @@ def command(
     Without [needs] the part must be as stiff in bending as what it replaces; without [shelf] its own fabrics, cores and
     process are tried. Ctrl-C stops the search and shows the best so far.
     """
-    from layup.choice import choose
+    from layup.choosing.choice import choose
     from layup.show.waiting import Waiting
 
     with Waiting() as waiting:
         choice = choose(part, tell=waiting.tell, wide=not quick)
     if out is not None:
-        from layup.writeback import write_part
+        from layup.choosing.writeback import write_part
 
         if choice.best is None:
             click.echo("Nothing was written: no layup passes.", err=True)

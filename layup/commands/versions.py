@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 @click.command("versions", short_help="Two weighed versions of one part: what is the difference made of?")
 @click.argument("first", type=click.Path(path_type=Path))
 @click.argument("second", type=click.Path(path_type=Path))
-@click.option("--weighed", multiple=True, help='Weight of the first, then the second; else the newest noted.')
+@click.option("--weighed", multiple=True, help="Weight of the first, then the second; else the newest noted.")
 @shop_option
 @units_option
 def command(first: Path, second: Path, weighed: tuple[str, ...], shop: Path | None, units: System | None) -> None:

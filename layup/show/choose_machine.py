@@ -6,8 +6,8 @@ import json
 import math
 from typing import Any
 
-from layup.choice import Choice
-from layup.layups import Layup
+from layup.choosing.choice import Choice
+from layup.choosing.layups import Layup
 from layup.prediction import source_record
 
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from layup.choice import Choice
+from layup.choosing.choice import Choice
+from layup.choosing.layups import Layup
 from layup.errors import LayupError
-from layup.layups import Layup
 from layup.show import palette
 from layup.words import mass_both, mass_words
 

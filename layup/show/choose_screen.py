@@ -10,8 +10,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from layup.choice import Choice
-from layup.layups import Layup
+from layup.choosing.choice import Choice
+from layup.choosing.layups import Layup
 from layup.words import System, length_words, mass_both, thickness_words
 
 

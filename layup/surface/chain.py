@@ -156,9 +156,7 @@ def _snapped(piece: Piece, ends: Line2) -> Line2:
     return points
 
 
-def _walk(
-    mine: list[Piece], pairs: NDArray[np.int64], places: Line2
-) -> tuple[Line2, str, bool]:
+def _walk(mine: list[Piece], pairs: NDArray[np.int64], places: Line2) -> tuple[Line2, str, bool]:
     """One line through pieces that meet in twos at most; the layer is the one with most of its length."""
     touch: dict[int, list[int]] = {}
     for number, (a, b) in enumerate(pairs):

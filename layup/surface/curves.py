@@ -79,9 +79,7 @@ def arc(centre: Pair, u: Pair, v: Pair, start: float, end: float, sagitta: float
         else:
             k[1:-1] = (sqrt(1.0 + (n - 2) * turn / sin(d)) - 1.0) / (n - 2)
     across, up = k * np.cos(t), k * np.sin(t)
-    points = np.column_stack(
-        [centre[0] + u[0] * across + v[0] * up, centre[1] + u[1] * across + v[1] * up]
-    )
+    points = np.column_stack([centre[0] + u[0] * across + v[0] * up, centre[1] + u[1] * across + v[1] * up])
     return points[:-1] if whole else points
 
 

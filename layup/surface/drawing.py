@@ -118,17 +118,13 @@ class Drawing:
         """Layers with a closed line on them."""
         return tuple(dict.fromkeys(loop.layer for loop in self.loops))
 
-    def sort(
-        self, *, pick: int | str | None = None, areas: Iterable[str] = (), cut: Iterable[str] = ()
-    ) -> Sorted:
+    def sort(self, *, pick: int | str | None = None, areas: Iterable[str] = (), cut: Iterable[str] = ()) -> Sorted:
         """Outline, cut-outs, countersinks and named areas; arguments and errors as for `surface`."""
         from layup.surface.layers import sort_loops
 
         return sort_loops(self, pick=pick, areas=tuple(areas), cut=tuple(cut))
 
-    def surface(
-        self, *, pick: int | str | None = None, areas: Iterable[str] = (), cut: Iterable[str] = ()
-    ) -> Surface:
+    def surface(self, *, pick: int | str | None = None, areas: Iterable[str] = (), cut: Iterable[str] = ()) -> Surface:
         """The flat part of the drawing, its named areas as groups.
 
         Args:
@@ -190,9 +186,7 @@ def assemble(
         points = _stripped(curve.points(sagitta), curve.closed)
         count += len(points)
         if count > MOST_POINTS:
-            raise SurfaceError(
-                f"{name}: more than {MOST_POINTS:,} points", "Export only the outline and its holes"
-            )
+            raise SurfaceError(f"{name}: more than {MOST_POINTS:,} points", "Export only the outline and its holes")
         if len(points) > 1:
             pieces.append(Piece(points, curve.layer, curve.closed and len(points) > 2))
     chained = chain(pieces, widest)

@@ -56,9 +56,7 @@ class Sorted:
     findings: tuple[Finding, ...]
 
 
-def sort_loops(
-    drawing: Drawing, *, pick: int | str | None, areas: Sequence[str], cut: Sequence[str]
-) -> Sorted:
+def sort_loops(drawing: Drawing, *, pick: int | str | None, areas: Sequence[str], cut: Sequence[str]) -> Sorted:
     """Say what each loop is; see `Drawing.surface` for the arguments and the errors."""
     area_layers = {known_layer(word, drawing, "areas") for word in areas}
     cut_layers = {known_layer(word, drawing, "cut") for word in cut}
@@ -179,9 +177,7 @@ def _countersinks(loops: Sequence[Loop], inside: dict[int, set[int]]) -> dict[in
             ring = loops[j].circle
             if ring is None or not inside[j] or ring[2] > RING * d:
                 continue
-            if np.hypot(ring[0] - x, ring[1] - y) <= 0.05 * d and (
-                j not in found or loops[found[j]].area > loop.area
-            ):
+            if np.hypot(ring[0] - x, ring[1] - y) <= 0.05 * d and (j not in found or loops[found[j]].area > loop.area):
                 found[j] = k
     return found
 

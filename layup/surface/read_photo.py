@@ -13,7 +13,9 @@ the printer's scale.
 from __future__ import annotations
 
 import io
+import struct
 import warnings
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import NormalDist
@@ -246,7 +248,9 @@ def open_picture(path: str | Path) -> tuple[NDArray[np.uint8], float | None]:
     Raises:
         SurfaceError: no such file, or no picture that can be read.
     """
-    from PIL import Image, UnidentifiedImageError
+    import zlib
+
+    from PIL import Image
 
     name, path = str(path), Path(path)
     if not path.is_file():
@@ -257,17 +261,25 @@ def open_picture(path: str | Path) -> tuple[NDArray[np.uint8], float | None]:
     unread = SurfaceError(f"{name}: not a picture that can be read", "Save it as JPEG or PNG, as the camera took it")
     if path.suffix.lower().lstrip(".") not in READABLE:
         raise unread
+    film: object = None
     try:
         data = path.read_bytes()
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data)) as seen:
                 pixels = seen.size[0] * seen.size[1]
-                film = seen.getexif().get_ifd(_CAMERA).get(_FOCAL_ON_FILM)
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, KeyError, Image.DecompressionBombError):
+                if pixels > LARGEST:
+                    most = f"Up to {LARGEST / 1e6:.0f} million are read"
+                    raise SurfaceError(f"{name}: {pixels / 1e6:.0f} million pixels", most)
+                seen.load()  # a picture cut short fails here; OpenCV would fill the rest with grey
+                with suppress(Exception):  # what a camera wrote about itself is a help, not a need, and often broken
+                    film = seen.getexif().get_ifd(_CAMERA).get(_FOCAL_ON_FILM)
+    except SurfaceError:
+        raise
+    except (OSError, ValueError, SyntaxError, struct.error, IndexError, KeyError, TypeError, OverflowError):
         raise unread from None
-    if pixels > LARGEST:
-        raise SurfaceError(f"{name}: {pixels / 1e6:.0f} million pixels", f"Up to {LARGEST / 1e6:.0f} million are read")
+    except (Image.DecompressionBombError, EOFError, zlib.error):
+        raise unread from None
     cv2 = opencv()
     try:
         made = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)

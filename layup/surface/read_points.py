@@ -196,9 +196,7 @@ def _row(
             raise SurfaceError(f'{name}: line {number}: "{cell[:40]}" is no finite number', "Measure it again")
     for head in needed:
         if head not in values:
-            raise SurfaceError(
-                f"{name}: line {number}: no number for {head}", f"Each line needs {', '.join(needed)}"
-            )
+            raise SurfaceError(f"{name}: line {number}: no number for {head}", f"Each line needs {', '.join(needed)}")
     return Row(number, values, texts, block)
 
 
@@ -233,9 +231,7 @@ def read_points(path: str | Path, *, unit: str | None = None) -> Drawing:
             that crosses itself, naming the lines of the file.
     """
     name = str(path)
-    table = read_table(
-        path, {"x": (), "y": (), "z": (), "loop": ("layer", "name")}, needed=("x", "y"), words=("loop",)
-    )
+    table = read_table(path, {"x": (), "y": (), "z": (), "loop": ("layer", "name")}, needed=("x", "y"), words=("loop",))
     heights = [row.values["z"] for row in table.rows if "z" in row.values]
     if heights:
         wide = max(abs(row.values[k] - table.rows[0].values[k]) for row in table.rows for k in ("x", "y"))

@@ -60,9 +60,7 @@ def read_svg(path: str | Path, *, unit: str | None = None, gap: float | None = N
         curves = [curve for shape, layer in shapes for curve in _curves(shape, layer, sheet)]
         texts = sum(1 for e in root.iter() if _tag(e) in ("text", "image"))
         notes = [Finding("left out", texts, f"not lines, left out: {texts} texts or images", 0.0)] if texts else []
-        return assemble(
-            curves, name, stated=sheet.unit, reason=sheet.reason, given=unit, gap=gap, findings=notes
-        )
+        return assemble(curves, name, stated=sheet.unit, reason=sheet.reason, given=unit, gap=gap, findings=notes)
     except SurfaceError:
         raise
     except RecursionError:

@@ -188,9 +188,7 @@ def from_girths(
     if whole:  # balances on its axis; part of a turn does not, and how far off it lies is not known from girths
         measured = replace(measured, centroid=(found.centroid, 0.0, 0.0))
     how = "taken as round" if along == "axis" else "stations along the skin"
-    return Surface(
-        "girths at stations", measured, None, findings=tuple(_findings(found, len(stations), "girths", how))
-    )
+    return Surface("girths at stations", measured, None, findings=tuple(_findings(found, len(stations), "girths", how)))
 
 
 def read_stations(path: str | Path, *, unit: str | None = None) -> tuple[str, list[float], list[float]]:

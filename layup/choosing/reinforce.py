@@ -18,16 +18,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.batch import Assessment, Batch
-from layup.checks import Checker
+from layup.choosing.batch import Assessment, Batch
+from layup.choosing.checks import Checker
+from layup.choosing.seek import Found, Tick, batch_of
+from layup.choosing.shelf import Bench
+from layup.choosing.strength_checks import ply_reserve
 from layup.errors import LayupError
 from layup.laminate.panel_model import limit_of_strip, strip_stiffness
 from layup.laminate.panel_zones import ZonedModel, with_patch
 from layup.laminate.search import Frame, Queue
 from layup.needs import LocalNeeds
-from layup.seek import Found, Tick, batch_of
-from layup.shelf import Bench
-from layup.strength_checks import ply_reserve
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

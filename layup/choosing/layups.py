@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from layup.batch import CORE, Batch
-from layup.checks import Checker
+from layup.choosing.batch import CORE, Batch
+from layup.choosing.checks import Checker
+from layup.choosing.seek import Found
+from layup.choosing.shelf import with_layup
 from layup.compare import process_for
 from layup.cost import Cost, material_cost
 from layup.laminate.panel_model import strip_stiffness
 from layup.part import PlyEntry
 from layup.partfile import Job
-from layup.seek import Found
-from layup.shelf import with_layup
 from layup.spread import Interval
 from layup.weight import weigh_layup
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.choosing.shelf import Bench, CoreChoice
 from layup.laminate.panel import terms_of
 from layup.laminate.sandwich import shear_stiffness
 from layup.laminate.stiffness import stack_stiffness
-from layup.shelf import Bench, CoreChoice
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

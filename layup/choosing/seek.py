@@ -17,13 +17,13 @@ from itertools import groupby
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.batch import CORE, Assessment, Batch, d_of
-from layup.checks import Checker
+from layup.choosing.batch import CORE, Assessment, Batch, d_of
+from layup.choosing.checks import Checker
+from layup.choosing.shelf import Bench, CoreChoice
 from layup.errors import LayupError
 from layup.laminate.panel_model import Limit
 from layup.laminate.search import MOST_HALVES, Frame, ListedFrame, Queue
 from layup.needs import Needs
-from layup.shelf import Bench, CoreChoice
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -17,11 +17,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.batch import CORE, Assessment, Batch, CheckKind, core_shear_stiffness
+from layup.choosing.batch import CORE, Assessment, Batch, CheckKind, core_shear_stiffness
+from layup.choosing.shelf import OldPart
+from layup.choosing.strength_checks import checks_of_load, corners_that_bend_most
 from layup.laminate.panel_model import Limit, PanelModel, limit_of_strip, strip_stiffness
 from layup.needs import Needs
-from layup.shelf import OldPart
-from layup.strength_checks import checks_of_load, corners_that_bend_most
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

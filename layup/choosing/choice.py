@@ -15,21 +15,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.atmosphere import density_at
-from layup.checks import CAUTIONS, Checker
+from layup.choosing.checks import CAUTIONS, Checker
+from layup.choosing.front import front, others
+from layup.choosing.layups import Layup, Tell, layup_of
+from layup.choosing.reinforce import lightest_with_patches
+from layup.choosing.seek import Search, frames_of, lightest, nearest_miss
+from layup.choosing.shelf import Bench, Flat, OldPart, old_stiffness, panel_shape, shelf_of, stock, zone_shape
+from layup.choosing.steps import Step, neighbours
 from layup.errors import LayupError
-from layup.front import front, others
 from layup.laminate.panel import Panel, PanelLoad, build_panel
 from layup.laminate.panel_model import PanelModel, spread_layups
 from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.search import Frame, ListedFrame
-from layup.layups import Layup, Tell, layup_of
 from layup.needs import Needs
 from layup.partfile import Job, read_part
-from layup.reinforce import lightest_with_patches
-from layup.seek import Search, frames_of, lightest, nearest_miss
-from layup.shelf import Bench, Flat, OldPart, old_stiffness, panel_shape, shelf_of, stock, zone_shape
 from layup.sources import Citation, cite
-from layup.steps import Step, neighbours
 
 Floats = NDArray[np.float64]
 EVEN = 1000.0

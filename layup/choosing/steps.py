@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from layup.batch import CORE, Batch, d_of
-from layup.checks import Checker
-from layup.layups import Layup, stiffness_of, times_as_stiff
+from layup.choosing.batch import CORE, Batch, d_of
+from layup.choosing.checks import Checker
+from layup.choosing.layups import Layup, stiffness_of, times_as_stiff
+from layup.choosing.shelf import Bench
 from layup.partfile import Job
-from layup.shelf import Bench
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from layup.checks import Checker
-from layup.layups import Layup, Tell, layup_of
+from layup.choosing.checks import Checker
+from layup.choosing.layups import Layup, Tell, layup_of
+from layup.choosing.seek import Search, frames_of, lightest
+from layup.choosing.shelf import Bench
 from layup.needs import Needs
 from layup.partfile import Job
-from layup.seek import Search, frames_of, lightest
-from layup.shelf import Bench
 
 STIFFER = (1.5, 2.0, 3.0)
 """How many times stiffer than asked the front looks."""

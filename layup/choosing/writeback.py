@@ -6,8 +6,8 @@ import re
 from itertools import pairwise
 from pathlib import Path
 
+from layup.choosing.layups import Layup
 from layup.errors import LayupError
-from layup.layups import Layup
 from layup.partfile import read_part
 
 _HEAD = re.compile(r"^\s*\[")

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.batch import CORE, Batch, CheckKind
+from layup.choosing.batch import CORE, Batch, CheckKind
 from layup.laminate import sandwich
 from layup.laminate.panel import PanelLoad
 from layup.laminate.stiffness import reduced_stiffness
