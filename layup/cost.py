@@ -67,13 +67,15 @@ def material_cost(job: Job, weighed: Weighed) -> Cost:
         mass = sum((layer.fibre or layer.core) * layer.area for layer in own)
         add(material, area, mass, volumes[kind, name])
     if weighed.resin_to_mix > 0:
-        names = {layer.resin_name for layer in weighed.layers if layer.kind == "fabric"}
-        first = job.library.get("resin", next(layer.resin_name for layer in weighed.layers if layer.kind == "fabric"))
-        if len(names) == 1:
-            density = first.figure("density").value
-            add(first, 0.0, weighed.resin_to_mix, weighed.resin_to_mix / density)
-        else:
-            unpriced.extend(sorted(names))
+        parts: dict[str, float] = {}
+        for layer in weighed.layers:
+            parts[layer.resin_name] = parts.get(layer.resin_name, 0.0) + (layer.resin + layer.bond) * layer.area
+        total = sum(parts.values())
+        for name, resin in parts.items():  # films and losses go with the resin they are of
+            if resin > 0:
+                material = job.library.get("resin", name)
+                mass = weighed.resin_to_mix * resin / total
+                add(material, 0.0, mass, mass / material.figure("density").value)
     amounts: dict[str, float] = {}
     for _, money, currency in lines:
         amounts[currency] = amounts.get(currency, 0.0) + money

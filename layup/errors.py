@@ -82,10 +82,12 @@ def nearest(word: str, known: Iterable[str], count: int = 3) -> str:
     'Nearest: "carbon plain 200".'
     """
     names = list(known)
+    wanted = " ".join(word.casefold().split())
     folded = {name.casefold(): name for name in names}
-    close = [folded[c] for c in get_close_matches(word.casefold(), folded, n=count, cutoff=0.5)]
+    begins = [name for name in names if wanted and name.casefold().startswith(wanted)]
+    close = begins + [folded[c] for c in get_close_matches(wanted, folded, n=count, cutoff=0.5)]
     if not close:
-        words = [w for w in word.casefold().split() if len(w) > 2]
-        scored = sorted(names, key=lambda n: -sum(w in n.casefold() for w in words))
-        close = [n for n in scored[:count] if any(w in n.casefold() for w in words)]
+        starts = [w[:3] for w in wanted.split() if len(w) > 2]
+        close = [n for n in names if any(part.startswith(s) for part in n.casefold().split() for s in starts)]
+    close = list(dict.fromkeys(close))[:count]
     return "Nearest: " + ", ".join(f'"{name}"' for name in close) + "." if close else ""

@@ -31,7 +31,7 @@ def _key_parts(text: str) -> tuple[list[str], int]:
             return parts, at
 
 
-def _open_after(text: str, state: str, depth: int) -> tuple[str, int]:
+def open_after(text: str, state: str, depth: int) -> tuple[str, int]:
     """Follow a value's text to the end of its line: the string it is inside ('' for none) and its bracket depth."""
     at = 0
     while at < len(text):
@@ -83,7 +83,7 @@ def key_lines(text: str) -> dict[Path, int]:
             if not state and depth == 1 and line.strip() and not line.strip().startswith(("#", "]")):
                 lines.setdefault((*open_path, element), number)
                 element += 1
-            state, depth = _open_after(line, state, depth)
+            state, depth = open_after(line, state, depth)
             continue
         head = _HEAD.match(line)
         if head:
@@ -107,7 +107,7 @@ def key_lines(text: str) -> dict[Path, int]:
         for upto in range(1, len(parts) + 1):
             lines.setdefault((*table, *parts[:upto]), number)
         open_path, element = (*table, *parts), 0
-        state, depth = _open_after(line[after:], "", 0)
+        state, depth = open_after(line[after:], "", 0)
     return lines
 
 

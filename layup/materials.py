@@ -293,21 +293,28 @@ def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[R
         there = nearest(name, [p.name for p in path.parent.glob("*.csv")]) if path.parent.is_dir() else ""
         faults.append(Fault(name, None, "", "no such file", there or "Check the name and the folder."))
         return []
-    except (OSError, UnicodeDecodeError) as error:
-        faults.append(Fault(name, None, "", f"cannot be read as text ({error})", "Save it as CSV in UTF-8."))
+    except UnicodeDecodeError:
+        remedy = "Save it from the spreadsheet as CSV in UTF-8."
+        faults.append(Fault(name, None, "", "it holds letters that are not in UTF-8", remedy))
         return []
-    reader = csv.reader(text.splitlines())
+    except OSError as error:
+        faults.append(Fault(name, None, "", f"it can't be opened ({error.strerror})"))
+        return []
+    reader = csv.reader(text.splitlines(), skipinitialspace=True)
     header = [cell.strip().casefold() for cell in next(reader, [])]
     if header[: len(COLUMNS)] != list(COLUMNS):
         remedy = "Its first line is: " + ",".join(COLUMNS)
-        if len(header) == 1 and ";" in header[0]:
-            remedy += ". Separate with commas, not semicolons"
+        for mark, word in ((";", "semicolons"), ("\t", "tabs")):
+            if len(header) == 1 and mark in header[0]:
+                remedy += f". Separate with commas, not {word}"
         faults.append(Fault(name, 1, "", "the columns are not those of a material table", remedy + "."))
         return []
     rows = []
     for cells in reader:
         if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
             continue
+        while len(cells) > len(COLUMNS) and not cells[-1].strip():
+            cells.pop()  # a spreadsheet fills short rows with empty cells
         if len(cells) != len(COLUMNS):
             faults.append(
                 Fault(

@@ -121,9 +121,11 @@ class ZoneEntry(Entry):
         own = [key for key in ("within", "inside", "between", "group") if getattr(self, key) is not None]
         joined = self.joined()
         if self.area is not None and (own or joined):
-            raise refuse("area", "a zone given by its area has no other place")
+            raise refuse("area", "a zone given by its area has no other place: keep one of them")
         if self.area is None and not own and "or" not in joined:
-            raise refuse("place", "a zone needs one of within, inside, between, group, or, area")
+            raise refuse(
+                "place", "a zone needs its place: one of within, inside, between, group, area; or other zones under or"
+            )
         needs(self, "inside", ("along", "unit"))
         if self.name.casefold() == WHOLE:
             raise PydanticCustomError("taken", "{text}", {"text": 'the name "whole" is taken: it is the whole surface'})
@@ -176,14 +178,23 @@ class PlyEntry(Entry):
 
 
 class FinishEntry(Entry):
-    """`[[finish]]`: primer, filler, paint, gel coat."""
+    """`[[finish]]`: primer, filler, paint, gel coat; of the library, or by a measured weight."""
 
-    finish: Name
+    finish: Name | None = None
+    name: Name | None = None
     coats: Count = 1
     sides: Literal[1, 2] = 1
     zone: Name | None = None
     thickness: Thickness | None = None
     areal_weight: ArealWeight | None = None
+
+    @model_validator(mode="after")
+    def _amount(self) -> Self:
+        if self.finish is None and self.areal_weight is None:
+            raise refuse("finish", 'a finish needs its name, finish = "primer, epoxy", or its areal_weight')
+        if self.finish is None:
+            needs(self, "finish", ("thickness",))
+        return self
 
 
 class ItemEntry(Entry):
@@ -246,7 +257,9 @@ class ReplacesEntry(ItemEntry):
         )
         kind = one_of(self, kinds, "a replaced item")
         if kind in ("sheet", "core") and self.thickness is None:
-            raise PydanticCustomError("thickness", "{text}", {"text": f"a {kind} needs its thickness"})
+            raise PydanticCustomError(
+                "thickness", "{text}", {"text": f'a {kind} needs its thickness: thickness = "0.032 in"'}
+            )
         if kind == "fabric" and self.process is None:
             raise PydanticCustomError("process", "an old laminate needs its process: how it was laid up")
         if kind == "per_length" and self.length is None:

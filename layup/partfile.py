@@ -27,6 +27,9 @@ from layup.surface.named_zones import zone_spec
 from layup.surface.opened import open_surface
 from layup.written import Form, Report, read_toml
 
+LARGEST = 2000.0
+"""Area of a surface beyond which its unit is taken to be wrong. [m^2]"""
+
 
 @dataclass(frozen=True)
 class Job:
@@ -74,6 +77,10 @@ def read_part(source: str | Path | Mapping[str, Any], folder: str | Path | None 
         return _check(dict(source), "", {}, Path(folder or "."))
     path = Path(source)
     data, lines = read_toml(path, "part file", "door.toml")
+    if "surface" not in data and {"start", "limits"} & set(data):
+        raise FaultsError(
+            [Fault(path.name, None, "", "this is a refit file, not a part file", f"Run: layup ledger {path.name}")]
+        )
     return _check(data, path.name, lines, Path(folder) if folder else path.parent)
 
 
@@ -90,6 +97,8 @@ def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: P
     _check_names(data, library, tables_hold, fault)
     surface, zones = _check_surface(data, folder, fault)
     _check_pressure(data, part, library, fault)
+    if part is not None and surface is not None:
+        _check_sizes(part, surface, fault)
     if (
         part is not None
         and part.trim
@@ -107,7 +116,7 @@ def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: P
 def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault: Any) -> tuple[Library, bool]:
     names = data.get("materials", [])
     if not isinstance(names, list):
-        names = []  # the model reports it
+        return load_library(), False  # the model reports it
     paths = []
     for number, name in enumerate(names):
         if not isinstance(name, str):
@@ -135,7 +144,7 @@ _FORM = Form(
         "process": 'Add a line at the top: process = "vacuum bag".',
         "name": 'Add a line: name = "...".',
         "weighed": 'Add a line: weighed = "2 lb 13 oz".',
-        "finish": 'Add a line: finish = "epoxy primer".',
+        "finish": 'Add a line: finish = "primer, epoxy".',
     },
 )
 
@@ -157,7 +166,7 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
     zones = [WHOLE]
     for number, zone in entries("zone"):
         name = zone.get("name")
-        if isinstance(name, str):
+        if isinstance(name, str) and name != WHOLE:
             if name in zones:
                 fault(("zone", number, "name"), "another zone has this name", "Give each zone its own name.")
             zones.append(name)
@@ -178,6 +187,8 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
                 fault((table, number, "zone"), "no such zone", hint)
     for number, entry in entries("made"):
         known(("made", number, "process"), entry.get("process"), "process")
+    if tables_hold:
+        _check_figures(data, library, fault, entries("ply"))
     _check_shelf(data, known, zones, fault)
     _check_resins(data, library, tables_hold, fault, entries("ply"))
 
@@ -206,6 +217,44 @@ def _check_shelf(data: dict[str, Any], known: Any, zones: list[str], fault: Any)
         for at, entry in enumerate(cores if isinstance(cores, list) else []):
             if isinstance(entry, dict):
                 known(("shelf", "cores", at, "core"), entry.get("core"), "core")
+
+
+def _check_sizes(part: Part, surface: Surface, fault: Any) -> None:
+    """Sizes that can't be meant: a surface as large as a field, a patch larger than the part, no direction."""
+    area = surface.whole.area
+    if area > LARGEST:
+        fault(("surface", part.surface.form), f"it measures {area:,.0f} m^2", "Check the unit.")
+    for number, ply in enumerate(part.ply):
+        if ply.area is not None and ply.area > 1.5 * area:
+            fault(("ply", number, "area"), f"the whole part has {area:.4g} m^2", "Check the area and its unit.")
+    if part.surface.warp is not None and not any(part.surface.warp):
+        fault(("surface", "warp"), "this is no direction", "Write warp = [1, 0, 0].")
+
+
+def _check_figures(data: dict[str, Any], library: Library, fault: Any, plies: list[tuple[int, dict[str, Any]]]) -> None:
+    """A fabric needs its weight and fibre, a core its thickness, and a prepreg is not laid up with mixed resin."""
+    process = library.find("process", data["process"]) if isinstance(data.get("process"), str) else None
+    mixes = process is not None and process.word("mixed") != "no"
+    listed: list[tuple[KeyPath, Any]] = [(("ply", n, "fabric"), entry.get("fabric")) for n, entry in plies]
+    for path, name in [*listed, (("fabric",), data.get("fabric"))]:
+        fabric = library.find("fabric", name) if isinstance(name, str) else None
+        if fabric is None:
+            continue
+        if not fabric.rows_of("areal_weight"):
+            row = f'{fabric.name},areal_weight,"207 g/m^2",measured,shop,'
+            fault(path, "the tables give it no areal weight", f"Add a row to your table: {row}")
+        fibre = fabric.word("fibre")
+        if fibre is None:
+            row = f'{fabric.name},fibre,"carbon, standard modulus",nominal,shop,'
+            fault(path, "the tables don't say its fibre", f"Add a row to your table: {row}")
+        elif library.find("fibre", fibre) is None:
+            fault(path, f'its fibre "{fibre}" is in no table', library.hint("fibre", fibre))
+        if mixes and fabric.rows_of("resin_content"):
+            fault(path, "a prepreg brings its own resin", 'Write process = "prepreg", or name the dry cloth.')
+    for number, entry in plies:
+        core = library.find("core", entry["core"]) if isinstance(entry.get("core"), str) else None
+        if core is not None and entry.get("thickness") is None and not core.rows_of("thickness"):
+            fault(("ply", number, "core"), "it needs its thickness", 'Add a line to this [[ply]]: thickness = "6 mm".')
 
 
 def _check_pressure(data: dict[str, Any], part: Part | None, library: Library, fault: Any) -> None:

@@ -45,6 +45,10 @@ CAUTIONS = (
 """Said with every prediction."""
 
 
+UNLIKELY = 20.0
+"""Times the new part that an old one may weigh before its unit is doubted. [-]"""
+
+
 @dataclass(frozen=True, slots=True)
 class ZoneWeight:
     """One zone of the part.
@@ -191,7 +195,7 @@ def predict(
         saving=saving(job, weighed, replaced, cost) if replaced else None,
         cost=cost,
         made=_made(job),
-        cautions=_cautions(job, weighed, alternatives),
+        cautions=_cautions(job, weighed, alternatives, replaced),
         citations=cite(figures, job.library.sources),
         published=_published(job, weighed),
     )
@@ -235,7 +239,9 @@ def _made(job: Job) -> tuple[ProcessShare, ...]:
     return tuple(process_share(job, heavy, light) for heavy, light in pairwise(listed))
 
 
-def _cautions(job: Job, weighed: Weighed, alternatives: tuple[Alternative, ...]) -> tuple[str, ...]:
+def _cautions(
+    job: Job, weighed: Weighed, alternatives: tuple[Alternative, ...], replaced: Replaced | None
+) -> tuple[str, ...]:
     found = list(weighed.process.notes)
     others = [a.resin_name for a in alternatives if a.resin_name != _resin(weighed)]
     if others:
@@ -251,6 +257,13 @@ def _cautions(job: Job, weighed: Weighed, alternatives: tuple[Alternative, ...])
         found.append("Only the area is known: no centre of gravity and no inertia.")
     if any(layer.zone == "patch" for layer in weighed.layers):
         found.append("A patch given by its area is taken to balance where the whole surface does.")
+    if replaced is not None and replaced.mass.mean > UNLIKELY * weighed.mass.mean:
+        found.append("The old part weighs more than twenty times the new one: check the units of [[replaces]].")
+    if weighed.extra > weighed.mass.mean / 2:
+        found.append("The extras weigh more than the laminate: check their units.")
+    dry = [y.name for y in weighed.layers if y.kind == "fabric" and not weighed.process.mixes and not _bought(job, y)]
+    if dry:
+        found.append(f"{dry[0]} does not say its resin content: taken as a prepreg of the usual fibre fraction.")
     bare = [y.name for y in weighed.layers if y.kind == "core" and covered_faces(weighed.layers, y) < 2]
     if bare:
         found.append(f"{bare[0]} has a bare face: a ply is missing over or under it, or the order is wrong.")
@@ -278,6 +291,13 @@ def _draped(weighed: Weighed) -> list[str]:
     if bare:
         found.append(f"Ply {', '.join(bare)}: the draped cloth does not reach all of the surface; give it a start.")
     return found
+
+
+def _bought(job: Job, layer: Layer) -> bool:
+    """Whether a cloth is bought with its resin in it, or the part file says how much it holds."""
+    material = job.library.find("fabric", layer.name)
+    told = any(e.fabric == layer.name and (e.resin_content or e.fibre_volume_fraction) for e in job.part.ply)
+    return told or (material is not None and material.optional("resin_content") is not None)
 
 
 def _resin(weighed: Weighed) -> str:
@@ -370,6 +390,7 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
         "finish_kg": weighed.finish,
         "extras_kg": weighed.extra,
         "trimmed_off_kg": weighed.trimmed_off,
+        "as_moulded_kg": weighed.moulded,
         "cg_m": None if weighed.cg is None else list(weighed.cg),
         "inertia_kg_m2": None if weighed.inertia is None else [list(row) for row in weighed.inertia],
         "plies": [ply_record(layer) for layer in weighed.layers],

@@ -99,7 +99,7 @@ def _thing(job: Job, entry: ReplacesEntry) -> Thing:
         return Thing(entry.name, weight.value * area, allow.deviation(allow.CLOTH), f"covering, {entry.covering}",
                      "covering", place, figures=(weight,))  # fmt: skip
     if entry.form == "finish":
-        laid = coat(job, entry.finish or "", entry.coats or 1, 1, entry.thickness, place, None)
+        laid = coat(job, entry.finish or "", entry.coats or 1, 1, entry.thickness, place)
         return Thing(entry.name, laid.mass, laid.spread, laid.cause, "coat", place, figures=laid.figures)
     mass = (entry.areal_weight or 0.0) * area
     return Thing(entry.name, mass, allow.deviation(allow.STATED), f"stated, {entry.name}", "stated", place)

@@ -78,7 +78,7 @@ class Weighed:
         finish: [kg]
         extra: [kg]
         resin_to_mix: What to have mixed, losses and the trimmed edge counted. [kg]
-        trimmed_off: Cured edge that is cut away. [kg]
+        trimmed_off: Cured edge that is cut away, its films counted. [kg]
         thickness: Of the laminate over the whole surface, the films on its faces counted. [m]
         fibre_fraction: Fibre volume over the volume of the plies; the mean is the nominal one. [-]
         cg: Centre of gravity; None where the shape is not known. [m]
@@ -106,6 +106,11 @@ class Weighed:
     cg: Vector | None
     inertia: tuple[Vector, Vector, Vector] | None
     figures: tuple[Figure, ...] = field(repr=False)
+
+    @property
+    def moulded(self) -> float:
+        """Mass as it comes off the mould: the laminate with its edge, without finish and extras. [kg]"""
+        return self.fibre + self.resin + self.core + self.trimmed_off
 
 
 def area_factor(job: Job) -> tuple[Floats, tuple[Figure, ...]]:
@@ -163,7 +168,7 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     finish = sum(thing.mass for thing in finishes)
     extra = sum(thing.mass for thing in extras)
     mean = fibre + resin + core + finish + extra
-    trim_layers, trimmed_off, trim_resin = _trim(job, layers)
+    trim_layers, trimmed_off, trim_resin = _trim(job, layers, 2 * surface_resin.value)
     loss = process.figure("loss")
     to_bag = process.figure("loss_to_bag") if process.bagged else None
     resin_to_mix = 0.0
@@ -291,36 +296,32 @@ def _allowances_used(
     return tuple(used)
 
 
-def coat(
-    job: Job,
-    finish: str,
-    coats: int,
-    sides: int,
-    thickness: float | None,
-    place: Measured,
-    areal: float | None,
-) -> Thing:
-    """A finish on an area, on the new part or on the old."""
+def coat(job: Job, finish: str, coats: int, sides: int, thickness: float | None, place: Measured) -> Thing:
+    """A finish of the library on an area, on the new part or on the old."""
     material = job.library.get("finish", finish)
-    figures: list[Figure] = []
-    if areal is None:
-        printed = material.figure("areal_weight")
-        areal = printed.value
-        figures.append(printed)
-        if thickness is not None:
-            per = material.figure("thickness")
-            areal *= thickness / per.value
-            figures.append(per)
-    name = material.name if coats == 1 else f"{material.name}, {coats} coats"
-    return Thing(
-        name, areal * coats * sides * place.area, allow.deviation(allow.FINISH), f"finish, {material.name}", "coat",
-        place=place, figures=tuple(figures),
-    )  # fmt: skip
+    printed = material.figure("areal_weight")
+    figures: tuple[Figure, ...] = (printed,)
+    areal = printed.value
+    if thickness is not None:
+        per = material.figure("thickness")
+        areal *= thickness / per.value
+        figures = (printed, per)
+    return _coat(material.name, areal, coats, sides, place, figures)
+
+
+def _coat(name: str, areal: float, coats: int, sides: int, place: Measured, figures: tuple[Figure, ...]) -> Thing:
+    words = name + (f", {coats} coats" if coats > 1 else "") + (", both sides" if sides > 1 else "")
+    mass = areal * coats * sides * place.area
+    spread = allow.deviation(allow.FINISH)
+    return Thing(words, mass, spread, f"finish, {name}", "coat", place=place, figures=figures)
 
 
 def _finish(job: Job, entry: FinishEntry) -> Thing:
     _, place = place_of(job, entry.zone, None)
-    return coat(job, entry.finish, entry.coats, entry.sides, entry.thickness, place, entry.areal_weight)
+    if entry.areal_weight is not None:
+        name = entry.name or entry.finish or "finish"
+        return _coat(name, entry.areal_weight, entry.coats, entry.sides, place, ())
+    return coat(job, entry.finish or "", entry.coats, entry.sides, entry.thickness, place)
 
 
 def item(entry: ItemEntry, at: Vector | None = None) -> Thing:
@@ -353,16 +354,18 @@ def _extra(entry: ExtraEntry) -> Thing:
     return item(entry, entry.at)
 
 
-def _trim(job: Job, layers: tuple[Layer, ...]) -> tuple[float, float, float]:
-    """Area of the trimmed-off edge [m^2], its mass and the resin in it [kg]."""
+def _trim(job: Job, layers: tuple[Layer, ...], films: float) -> tuple[float, float, float]:
+    """Area of the trimmed-off edge [m^2], its mass and the resin in it [kg]; `films` on both faces. [kg/m^2]"""
     width = job.part.trim or 0.0
     edge = edge_length(job)
     if not width or edge is None:
         return 0.0, 0.0, 0.0
     strip = width * edge
     whole = [layer for layer in layers if layer.zone == WHOLE]
-    mass = strip * sum(layer.areal_weight for layer in whole)
-    return strip, mass, strip * sum(layer.resin + layer.bond for layer in whole)
+    if not whole:
+        return 0.0, 0.0, 0.0
+    mass = strip * (films + sum(layer.areal_weight for layer in whole))
+    return strip, mass, strip * (films + sum(layer.resin + layer.bond for layer in whole))
 
 
 def edge_length(job: Job) -> float | None:

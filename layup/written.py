@@ -17,7 +17,7 @@ from pydantic import BaseModel, ValidationError
 
 from layup.errors import Fault, FaultsError, nearest
 from layup.locate import Path as KeyPath
-from layup.locate import key_lines, line_of, syntax_place
+from layup.locate import key_lines, line_of, open_after, syntax_place
 
 
 @dataclass
@@ -65,6 +65,11 @@ def read_toml(path: Path, kind: str, example: str) -> tuple[dict[str, Any], dict
     Raises:
         FaultsError: There is no such file, or its text is not TOML.
     """
+    if path.suffix.casefold() in _NOT_TEXT and path.is_file():
+        wrong = f"this is no {kind}"
+        raise FaultsError(
+            [Fault(path.name, None, "", wrong, f"A {kind} is a text file such as {example}, which names this one.")]
+        )
     text = _text_of(path, kind, example)
     try:
         return tomllib.loads(text), key_lines(text)
@@ -72,6 +77,24 @@ def read_toml(path: Path, kind: str, example: str) -> tuple[dict[str, Any], dict
         line, said = syntax_place(error, text)
         remedy = _syntax_remedy(text, line)
         raise FaultsError([Fault(path.name, line, "", f"this line can't be read ({said})", remedy)]) from None
+
+
+_NOT_TEXT = (
+    ".stl",
+    ".obj",
+    ".ply",
+    ".off",
+    ".glb",
+    ".gltf",
+    ".3mf",
+    ".step",
+    ".stp",
+    ".dxf",
+    ".svg",
+    ".csv",
+    ".xlsx",
+    ".pdf",
+)
 
 
 def _text_of(path: Path, kind: str, example: str) -> str:
@@ -86,15 +109,41 @@ def _text_of(path: Path, kind: str, example: str) -> str:
         remedy = nearest(path.name, others) or "Check the name and the folder."
         raise FaultsError([Fault(str(path), None, "", "no such file", remedy)]) from None
     except UnicodeDecodeError:
-        remedy = "Save it from the editor as UTF-8."
-        raise FaultsError([Fault(path.name, None, "", "this is not a text file in UTF-8", remedy)]) from None
+        raise FaultsError([_not_utf8(path)]) from None
     except OSError as error:
         raise FaultsError([Fault(str(path), None, "", f"cannot be opened ({error.strerror})")]) from None
+
+
+def _not_utf8(path: Path) -> Fault:
+    """Which line of a file is not UTF-8."""
+    number = 0
+    for line in path.read_bytes().split(b"\n"):
+        number += 1
+        try:
+            line.decode("utf-8")
+        except UnicodeDecodeError:
+            break
+    return Fault(path.name, number, "", "a letter here is not in UTF-8", "Save the file from the editor as UTF-8.")
+
+
+def _unclosed(text: str, line: int) -> int | None:
+    """The line where a list begins that is still open at the end of the line before `line`; None if none is."""
+    state, depth, start = "", 0, 0
+    for number, row in enumerate(text.split("\n")[: line - 1], start=1):
+        value = row if state or depth else row.partition("=")[2]
+        before = depth
+        state, depth = open_after(value, state, depth)
+        if before <= 0 < depth:
+            start = number
+    return start if depth > 0 else None
 
 
 def _syntax_remedy(text: str, line: int) -> str:
     lines = text.split("\n")
     there = lines[line - 1].strip() if 0 < line <= len(lines) else ""
+    begun = _unclosed(text, line)
+    if begun is not None:
+        return f'The list that begins on line {begun} is not closed: a "]" is missing.'
     if ("“" in there) or ("”" in there):
         return 'Use straight quotes: "like this".'
     if "=" in there:
@@ -102,6 +151,8 @@ def _syntax_remedy(text: str, line: int) -> str:
         value = value.split("#")[0].strip()
         if value and value[0] not in "\"'[{" and not value.replace(".", "", 1).replace("-", "", 1).isdigit():
             return f'A text or a quantity stands in quotes: {key.strip()} = "{value.strip(chr(34))}".'
+        if "\\" in value:
+            return 'Write folders with forward slashes: "parts/door.stl".'
         if value.count('"') % 2:
             return 'A quote is missing. An inch mark inside quotes is written in: "1 in".'
         return "Check the quotes and brackets; a key may stand only once in its table."
@@ -143,7 +194,7 @@ _LIMITS = {
 _DATE = 'Write the date as year-month-day: "2025-11-22".'
 _SHAPES = {
     "string_type": ("this is not a text", "Write it in quotes."),
-    "list_type": ("this is not a list", 'Write a list: ["one", "two"].'),
+    "list_type": ("this is not a list", "Put it in square brackets."),
     "tuple_type": ("this is not a list", "Write a list in square brackets."),
     "dict_type": ("this is no pair of names and values", 'Write it in braces: { "pilot" = "180 lb" }.'),
     "model_type": ("this is not a table", "Write it as a table of its own, with its name in brackets."),
@@ -188,6 +239,13 @@ class Form:
         path: KeyPath = tuple(one["loc"])
         if kind == "extra_forbidden":
             self._unknown(one, path, fault)
+        elif kind in ("too_long", "too_short") or (kind == "missing" and isinstance(path[-1], int)):
+            at = path[:-1] if isinstance(path[-1], int) else path
+            fault(
+                at,
+                "it has the wrong number of entries",
+                "Write as many as the page docs/part-file.md shows, each in quotes.",
+            )
         elif kind == "missing":
             key = str(path[-1])
             fault(path, "it is missing", self.missing.get(key, f"Add {key}."))
@@ -196,10 +254,6 @@ class Form:
         elif kind in _LIMITS:
             words, limit = _LIMITS[kind]
             fault(path, "it is out of range", words.format(one["ctx"][limit]) if limit else words)
-        elif kind in ("tuple_type", "too_long", "too_short") or (kind == "missing" and isinstance(path[-1], int)):
-            fault(
-                path[:-1] if isinstance(path[-1], int) else path, "it has the wrong number of entries", one["msg"] + "."
-            )
         elif kind in _SHAPES:
             wrong, remedy = _SHAPES[kind]
             if kind == "list_type" and path[0] in self.lists:

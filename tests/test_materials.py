@@ -145,3 +145,20 @@ def test_names_match_without_regard_to_capitals_and_spaces() -> None:
 def test_the_frame_holds_every_row() -> None:
     library = load_library()
     assert len(library.frame()) == sum(len(material.rows) for material in library)
+
+
+def test_what_a_spreadsheet_does_to_a_table_is_forgiven(tmp_path: Path) -> None:
+    path = tmp_path / "shop.csv"
+    rows = [
+        'our cloth, fibre, "carbon, standard modulus", nominal, shop,,,',
+        "our cloth, areal_weight, 200 g/m^2, measured, shop,,,",
+    ]
+    path.write_bytes(("\ufeff" + HEAD + "\r\n".join(rows)).encode("utf-8"))
+    library = load_library([path])
+    assert library.get("fabric", "our cloth").figure("areal_weight").value == approx(0.2)
+    path.write_bytes((HEAD + "T\u00fcr,form,cloth,measured,shop,").encode("latin-1"))
+    with pytest.raises(FaultsError, match="UTF-8"):
+        load_library([path])
+    path.write_text(HEAD.replace(",", "\t"), encoding="utf-8")
+    with pytest.raises(FaultsError, match="not tabs"):
+        load_library([path])

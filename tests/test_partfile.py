@@ -130,7 +130,7 @@ def test_a_line_that_is_not_toml_is_shown_with_its_remedy(tmp_path: Path, old: s
         ('rectangle = ["1 m", "600 mm"]', 'rectangle = ["1 m", "600 mm"]\narea = "1 m^2"', "exactly one of"),
         ('rectangle = ["1 m", "600 mm"]', "outline = [[0, 0], [1, 0], [1, 1]]", "unit"),
         ('between = "x 0 mm 100 mm"', 'between = "x 5 m 6 m"', "no part of the surface"),
-        ('between = "x 0 mm 100 mm"', "", "needs one of"),
+        ('between = "x 0 mm 100 mm"', "", "one of within"),
         ('name = "latch"', 'name = "whole"', "taken"),
         ("angle = 45", 'angle = 45\nthickness = "1 mm"', "only a core"),
         ("angle = 45", 'angle = 45\noverlap = "25 mm"', "go together"),
@@ -151,6 +151,16 @@ def test_a_line_that_is_not_toml_is_shown_with_its_remedy(tmp_path: Path, old: s
         ('title = "Hatch"', 'title = "Hatch"\nunits = "stone"', "one of the choices"),
         ('title = "Hatch"', 'title = "Hatch"\nstack = "[0/45"\nfabric = "carbon plain 200"', "keep one"),
         ('title = "Hatch"', 'title = "Hatch"\ntrim = "5 m"', "check the unit"),
+        ('resin = "epoxy, laminating"', 'resin = "epoxy"', '"epoxy, laminating"'),
+        ('process = "vacuum bag"', 'process = "bagged"', '"vacuum bag"'),
+        ('fabric = "carbon plain 200"\nangle', 'fabric = "carbon plain 200 prepreg"\nangle', "brings its own resin"),
+        ('fabric = "carbon plain 200"\nangle', 'core = "PVC foam 60"\nangle', 'thickness = "6 mm"'),
+        ('fabric = "carbon plain 200"\nangle', 'fabric = "carbon plain 200"\narea = "10 m^2"\nangle', "Check the area"),
+        ('rectangle = ["1 m", "600 mm"]', 'rectangle = ["90 m", "90 m"]', "Check the unit"),
+        ('rectangle = ["1 m", "600 mm"]', 'rectangle = ["1 m", "600 mm"]\nwarp = [0, 0, 0]', "no direction"),
+        ('rectangle = ["1 m", "600 mm"]', 'outline = [[0, 0],\n[1, 0],\n[1, 1]\nunit = "m"', "is not closed"),
+        ('rectangle = ["1 m", "600 mm"]', 'mesh = "C:\\Users\\me\\door.stl"', "forward slashes"),
+        ('title = "Hatch"', 'title = "Hatch"\nmaterials = "shop.csv"', "square brackets"),
     ],
 )
 def test_one_mistake_gives_one_clear_fault(tmp_path: Path, old: str, new: str, said: str) -> None:
@@ -238,3 +248,19 @@ def test_whatever_stands_in_the_file_only_faults_come_out(top: dict[str, Any], t
     except LayupError as error:
         text = str(error)
     assert text  # nothing the generator makes is a whole part, so something must have been said
+
+
+def test_a_refit_file_and_a_mesh_are_no_part_files(tmp_path: Path) -> None:
+    refit = write(tmp_path, '[start]\nweight = "1 kg"\n[limits]\n', "refit.toml")
+    with pytest.raises(FaultsError, match="layup ledger"):
+        read_part(refit)
+    mesh = write(tmp_path, "solid\n", "door.stl")
+    with pytest.raises(FaultsError, match="no part file"):
+        read_part(mesh)
+
+
+def test_a_letter_that_is_not_utf8_is_found(tmp_path: Path) -> None:
+    path = tmp_path / "hatch.toml"
+    path.write_bytes(GOOD.replace("Hatch", "T\u00fcr").encode("latin-1"))
+    with pytest.raises(FaultsError, match="line 1"):
+        read_part(path)

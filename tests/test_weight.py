@@ -129,8 +129,8 @@ def test_trim_takes_resin_but_no_weight(exact: Hatch) -> None:
     plain, trimmed = predict(exact()).as_json(), predict(exact(trim="25 mm")).as_json()
     strip = 4 * 0.025
     assert trimmed["mass_kg"]["mean"] == approx(plain["mass_kg"]["mean"])
-    assert trimmed["trimmed_off_kg"] == approx(strip * 2 * (0.2 + RESIN))
-    assert trimmed["resin_to_mix_kg"] == approx(plain["resin_to_mix_kg"] + strip * (2 * RESIN * 1.10 + 0.080))
+    assert trimmed["trimmed_off_kg"] == approx(strip * (2 * (0.2 + RESIN) + FILMS))
+    assert trimmed["resin_to_mix_kg"] == approx(plain["resin_to_mix_kg"] + strip * ((2 * RESIN + FILMS) * 1.10 + 0.080))
 
 
 def test_balance_and_inertia_of_a_plate_with_a_weight(exact: Hatch) -> None:
@@ -212,3 +212,25 @@ angle = 45
     path = tmp_path / "hatch.toml"
     path.write_text(text, encoding="utf-8")
     assert predict(path).mass == predict(hatch()).mass
+
+
+def test_a_finish_by_its_measured_weight_and_the_weight_off_the_mould(exact: Hatch) -> None:
+    part = exact(finish=[{"areal_weight": "60 g/m^2", "name": "wipe"}], extra=[{"name": "bead", "mass": "100 g"}])
+    weighed = predict(part | {"trim": "25 mm"}).weighed
+    assert weighed.finish == approx(0.060)
+    assert weighed.moulded == approx(weighed.mass.mean - 0.060 - 0.100 + weighed.trimmed_off)
+
+
+def test_each_resin_is_priced_with_what_it_is_mixed_for(exact: Hatch) -> None:
+    part = exact(ply=[{"fabric": "test cloth"}, {"fabric": "test cloth", "resin": "epoxy, infusion"}])
+    cost = predict(part).cost
+    assert cost.unpriced == ("epoxy, infusion",)
+    total = (2 * RESIN + FILMS) * 1.10 + 0.080
+    assert cost.amounts["EUR"] == approx(2 * 50 + 40 * total / 2, rel=0.03)  # the two resins differ a little in density
+
+
+def test_figures_that_cant_be_meant_are_doubted(exact: Hatch) -> None:
+    heavy = predict(exact(replaces=[{"name": "lid", "weighed": "2813 lb"}]))
+    assert any("twenty times" in caution for caution in heavy.cautions)
+    lead = predict(exact(extra=[{"name": "bead", "mass": "20 lb"}]))
+    assert any("check their units" in caution for caution in lead.cautions)

@@ -232,6 +232,10 @@ class Process:
         return take_up
 
 
+def _height(altitude: float) -> str:
+    return f"{altitude:.0f} m ({altitude / 0.3048:,.0f} ft)"
+
+
 def settle(material: Material, vacuum: float | None = None, altitude: float | None = None) -> Process:
     """A process at the vacuum and altitude of the shop.
 
@@ -257,7 +261,7 @@ def settle(material: Material, vacuum: float | None = None, altitude: float | No
     air = pressure_at(altitude or 0.0)
     if vacuum is not None:
         if vacuum > air:
-            where = f"at {altitude:.0f} m" if altitude else "at sea level"
+            where = f"at {_height(altitude)}" if altitude else "at sea level"
             raise VacuumError(
                 f"a gauge can't read {pressure_words(vacuum, 'both')} {where}: the air there weighs "
                 f"{pressure_words(air, 'both')}",
@@ -270,7 +274,7 @@ def settle(material: Material, vacuum: float | None = None, altitude: float | No
     if altitude and usual > air * share:
         here = air * share
         note = (
-            f"{material.name}: at {altitude:.0f} m the same pump gives {pressure_words(here, 'both')} "
+            f"{material.name}: at {_height(altitude)} the same pump gives {pressure_words(here, 'both')} "
             f"instead of {pressure_words(usual, 'both')}"
         )
         return Process(material, here, (note,))

@@ -170,8 +170,8 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
     if w.trimmed_off > 0:
         table.add_row(
             "  before trimming",
-            _mass(w.mass.mean + w.trimmed_off, system),
-            Text("as it comes off the mould", style="dim"),
+            _mass(w.moulded, system),
+            Text("as it comes off the mould, without finish and extras", style="dim"),
         )
     surface = prediction.job.surface
     table.add_row(
@@ -185,7 +185,7 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
         Text(f"weighs {areal_weight_words(prediction.areal_weight, system)} all in all", style="dim"),
     )
     if w.cg is not None:
-        at = ", ".join(length_words(v, "metric") for v in w.cg)
+        at = ", ".join(length_words(v, _one(system)) for v in w.cg)
         table.add_row("  balances at", "", Text(f"({at}) in the surface's own axes", style="dim"))
     return table
 
@@ -206,9 +206,7 @@ def _one(system: System) -> System:
 
 def _surface_note(prediction: Prediction, system: System) -> str:
     surface = prediction.job.surface
-    if not surface.has_mesh:
-        return "as the part file says"
-    words = surface.name
+    words = surface.name if surface.has_mesh else "as the part file says"
     if surface.side != "as drawn":
         words += f", {surface.side} side"
     if prediction.weighed.process.pressure is not None:

@@ -310,10 +310,12 @@ def fit_plane(
             return np.concatenate([seen, (f[_OF_LENS] - usual) / spread])
 
         # a plane seen from afar can tilt to either side with nearly the same picture: the first turn tries both
-        tried = [
-            least_squares(rows, start, x_scale="jac", loss="linear" if turn > 1 else "soft_l1")
-            for start in ([figures] if turn else starts)
-        ]
+        if turn < 2:  # corners that are far off must not pull
+            tried = [
+                least_squares(rows, start, loss="soft_l1", max_nfev=20) for start in (starts if not turn else [figures])
+            ]
+        else:
+            tried = [least_squares(rows, figures, method="lm")]
         figures = np.asarray(min(tried, key=lambda t: float(t.cost)).x, dtype=np.float64)
         away = np.hypot(*off(figures).T)
         good = away <= np.maximum(5.0 * float(np.median(away[kept])), 3.0 * least)
