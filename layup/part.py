@@ -43,7 +43,7 @@ Vector = tuple[Number, Number, Number]
 Spot = tuple[Place, Place, Place]
 
 
-SURFACE_FORMS = ("mesh", "step", "outline", "stations", "girths", "rectangle", "area")
+SURFACE_FORMS = ("mesh", "step", "outline", "photo", "stations", "girths", "rectangle", "area")
 """The ways to give a surface."""
 
 
@@ -65,6 +65,9 @@ class SurfaceEntry(Entry):
     pick: Name | int | None = None
     cut: list[Name] | None = None
     gap: Width | None = None
+    photo: Name | None = None
+    bar: Name | None = None
+    bar_along: Name | None = None
     stations: Name | list[Any] | None = None
     girths: Name | list[Any] | None = None
     turn: Annotated[float, quantity("angle", 1.0, 360.0, "outside 1 to 360 degrees")] | None = None
@@ -81,6 +84,7 @@ class SurfaceEntry(Entry):
             needs(self, "mesh", ("side", "body"))
         needs(self, "step", ("face",))
         needs(self, "outline", ("cutouts", "pick", "cut", "gap"))
+        needs(self, "photo", ("bar", "bar_along"))
         needs(self, "girths", ("turn", "along"))
         if form not in ("stations", "girths"):
             needs(self, "stations", ("rule",))

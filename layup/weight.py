@@ -116,12 +116,13 @@ class Weighed:
 def area_factor(job: Job) -> tuple[Floats, tuple[Figure, ...]]:
     """How the real area strays from the measured one, and the figure behind it.
 
-    What the part file says, else our allowance; stations are trusted no better than their two ways of joining agree.
+    What the part file says, else our allowance; stations are trusted no better than their two ways of joining agree,
+    a photograph no better than it says of itself.
     """
     stated = job.part.surface.area_tolerance
     if stated is not None:
         return around_one("area", stated / allow.Z90), ()
-    effects = [abs(f.area_effect or 0.0) for f in job.surface.findings if f.kind == "stations"]
+    effects = [abs(f.area_effect or 0.0) for f in job.surface.findings if f.kind in ("stations", "photo")]
     apart = max(effects, default=0.0) / job.surface.whole.area
     return around_one("area", max(apart, allow.SURFACE.value) / allow.Z90), (allow.SURFACE,)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -32,7 +34,41 @@ class _Ledger(click.Group):
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         if args and args[0] not in self.commands and args[0] not in ("-h", "--help"):
+            self._check(args, ctx)
             args = ["show", *args]
+        return super().parse_args(ctx, args)
+
+    def _check(self, args: list[str], ctx: click.Context) -> None:
+        """The first word must be a refit file, and a command's word does not come behind it."""
+        first = args[0]
+        if first.startswith("-"):
+            return
+        path = Path(first)
+        if path.suffix.casefold() != ".toml" and not path.exists():
+            from layup.errors import nearest
+
+            known = nearest(first, self.commands) or "It has: " + ", ".join(sorted(self.commands)) + "."
+            raise click.UsageError(
+                f'`layup ledger` has no "{first}", and there is no such file. {known} '
+                "Or name the refit file: layup ledger refit.toml",
+                ctx,
+            )
+        if len(args) > 1 and args[1] in self.commands:
+            raise click.UsageError(f"{args[1]} comes before the file: layup ledger {args[1]} {first}", ctx)
+
+
+class _Weigh(click.Command):
+    """Says of a weight with a minus what is wrong with it, where click would take it for an option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        for before, word in zip(["", *args], args, strict=False):
+            of_option = before.startswith("--") and before != "--yes" and "=" not in before
+            if re.match(r"[-\u2212]\s*[.\d]", word) and not of_option:
+                raise click.UsageError(
+                    f'a scale does not show "{word}". Write what it shows, without a sign: '
+                    "what comes off is minus by itself",
+                    ctx,
+                )
         return super().parse_args(ctx, args)
 
 
@@ -100,7 +136,7 @@ def enter_items(refit: Path, shop: Path | None, why: str) -> None:
     click.echo("The file and the ledger agree: nothing to enter." if not made else f"{len(made)} entered.")
 
 
-@command.command("weigh")
+@command.command("weigh", cls=_Weigh)
 @refit_argument
 @click.argument("item")
 @click.argument("weight", required=False)
@@ -110,6 +146,7 @@ def enter_items(refit: Path, shop: Path | None, why: str) -> None:
 @click.option("--method", default="", help="On which scale.")
 @click.option("--date", default="", help="Year-month-day, if not today.")
 @click.option("--why", default="", help="Anything to add.")
+@click.option("--yes", is_flag=True, help="Note it even if it looks wrong.")
 def weigh_item(
     refit: Path,
     item: str,
@@ -120,14 +157,17 @@ def weigh_item(
     method: str,
     date: str,
     why: str,
+    yes: bool,
 ) -> None:
     """Note what the scale says of an ITEM: it takes the place of the prediction or the list.
 
-    Without a WEIGHT, that of the last `layup weigh` of the finished part is taken over.
+    Without a WEIGHT, that of the last `layup weigh` of the finished part is taken over. A weight far from the list's or
+    the prediction's is asked about before anything is entered.
     """
     from layup.errors import LayupError
+    from layup.record.believable import doubts
     from layup.record.kept import change_kept
-    from layup.record.ledger import on_the_scale, read_ledger, weigh
+    from layup.record.ledger import on_the_scale, read_ledger, row_of, weigh
     from layup.record.store import open_store
     from layup.units import parse
 
@@ -142,12 +182,29 @@ def weigh_item(
                 raise LayupError(f'no finished weigh-in of "{item}" is in the record: add its weight, "14 oz"')
             mass, weight = found.mass, found.said
             why = why or f"weigh-in {found.entry.number}"
+        if mass > 0.0:  # `weigh` refuses any other
+            _ask(doubts(job, ledger, row_of(ledger, item, which), mass, weight), weight, yes)
         entry = weigh(job, store, item, mass, weight, action=which, by=by, method=method,
                       date=_day(date), why=why)  # fmt: skip
         change = read_ledger(job, store).now.mass - ledger.now.mass
     corrects = f", corrects entry {entry.payload['corrects']}" if entry.payload.get("corrects") else ""
     click.echo(f"Entry {entry.number}{corrects}: {item} weighs {weight}.")
     click.echo(f"The running weight changes by {change_kept(change, job.refit.units)}.")
+
+
+def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
+    """Question an absurd weight before it is entered."""
+    from layup.errors import LayupError
+
+    if not asked or yes:
+        return
+    if sys.stdin.isatty():
+        if click.confirm(f"{asked[0]} Enter {said}?", default=False):
+            return
+        raise LayupError("Nothing was entered")
+    raise LayupError(
+        f"{asked[0]} Nothing was entered: write the weight with its right unit, or add --yes if it is right"
+    )
 
 
 @command.command("next")
@@ -199,7 +256,7 @@ def join_parts(refit: Path, units: Kept | None) -> None:
 @as_of_option
 def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
     """Every entry of the ledger in the order of noting, corrections and all."""
-    from layup.record.ledger import history
+    from layup.record.ledger import history, reached
     from layup.record.store import find_store
     from layup.show import ledger_screen, screen
 
@@ -209,6 +266,7 @@ def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
         click.echo("Nothing is entered yet: `layup ledger enter` begins the ledger.")
         return
     with store:
+        reached(store, _moment(as_of))
         entries = history(store, job.refit.title, _moment(as_of))
     screen.show(ledger_screen.history_screen(entries, job.refit.units))
 

@@ -12,6 +12,7 @@ that the file no longer has is withdrawn. Nothing is ever changed or deleted, so
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -22,6 +23,7 @@ from layup.record.balance import Balance, balance
 from layup.record.items import Item, around, from_payload
 from layup.record.refitfile import Line, RefitJob, Weighing
 from layup.spread import Interval
+from layup.words import mass_both
 
 if TYPE_CHECKING:
     from layup.record.schema import Entry
@@ -112,6 +114,12 @@ class Ledger:
         return around(now.cg, cg_causes(self.items, now, Balance(0.0, 0.0)))
 
     @property
+    def cg_moved(self) -> Interval:
+        """How far the items have moved the centre of gravity, positive aft, 90 %. [m]"""
+        cg, start = self.cg, self.start.empty.cg
+        return Interval(cg.mean - start, cg.p05 - start, cg.p95 - start)
+
+    @property
     def unexplained(self) -> float | None:
         """What the final scales show more than the ledger; None before the final weighing. [kg]"""
         return None if self.final is None else self.final.empty.mass - self.now.mass
@@ -183,12 +191,16 @@ def read_ledger(job: RefitJob, store: Store | None, as_of: int | str | None = No
         The ledger. Without `as_of`, what the file says and the ledger does not is in it and is marked.
 
     Raises:
-        LayupError: There was no ledger of this refit at that moment.
+        LayupError: There was no ledger of this refit at that moment, or that entry or moment is still to come.
     """
+    reached(store, as_of)
     kept = _kept(store, job.refit.title, as_of)
     if as_of is not None:
         if kept.start is None:
-            raise LayupError(f'nothing of "{job.refit.title}" was entered by {as_of}')
+            by = f"entry {as_of}" if isinstance(as_of, int) else as_of
+            raise LayupError(
+                f'nothing of "{job.refit.title}" was entered by {by}. `layup ledger history` lists the entries'
+            )
         return Ledger(job.refit.title, kept.start, kept.final, tuple(kept.rows.values()), str(as_of))
     rows = dict(kept.rows)
     for item in job.items:
@@ -278,11 +290,38 @@ def weigh(
         The entry.
 
     Raises:
-        LayupError: There is no such item, or more than one, or the weight is not above nothing.
+        LayupError: There is no such item, or more than one, or the weight is not above nothing, or more than the
+            whole aircraft's.
     """
     if not mass > 0.0:
         raise LayupError(f"a scale does not show {text}: write what it shows, without a sign")
     ledger = read_ledger(job, store)
+    row = row_of(ledger, name, action)
+    if row.item.action != "added" and mass >= ledger.start.empty.mass:
+        raise LayupError(
+            f"{text} is more than the empty aircraft weighs, {mass_both(ledger.start.empty.mass, 'both')}. "
+            "Nothing was entered: write the weight with its right unit"
+        )
+    item = replace(row.item, mass=mass, how="weighed", causes=(), mass_text=text, by=by or row.item.by,
+                   method=method or row.item.method, date=date or row.item.date)  # fmt: skip
+    filed = next((i for i in job.items if i.key == row.item.key), row.item)
+    return store.append(KIND, _item_payload(ledger.title, item, filed, row, why))
+
+
+def row_of(ledger: Ledger, name: str, action: str | None = None) -> Row:
+    """The one row of an item.
+
+    Args:
+        ledger: As it stands.
+        name: Of the item, in capitals or not.
+        action: "removed", "added" or "moved", where the name is in more than one list.
+
+    Returns:
+        The row.
+
+    Raises:
+        LayupError: There is none, or more than one.
+    """
     rows = [r for r in ledger.rows if r.item.name.casefold() == name.casefold() and action in (None, r.item.action)]
     if not rows:
         hint = nearest(name, [row.item.name for row in ledger.rows])
@@ -290,11 +329,31 @@ def weigh(
     if len(rows) > 1:
         lists = " and ".join(row.item.action for row in rows)
         raise LayupError(f'"{name}" is among {lists}: say which, for example --which {rows[0].item.action}')
-    row = rows[0]
-    item = replace(row.item, mass=mass, how="weighed", causes=(), mass_text=text, by=by or row.item.by,
-                   method=method or row.item.method, date=date or row.item.date)  # fmt: skip
-    filed = next((i for i in job.items if i.key == row.item.key), row.item)
-    return store.append(KIND, _item_payload(ledger.title, item, filed, row, why))
+    return rows[0]
+
+
+def reached(store: Store | None, as_of: int | str | None) -> None:
+    """Refuse an entry or a moment that is still to come.
+
+    Args:
+        store: The shop's record.
+        as_of: An entry's number or a time.
+
+    Raises:
+        LayupError: There is no such entry yet, or the time lies ahead.
+    """
+    if as_of is None:
+        return
+    if isinstance(as_of, str):
+        tomorrow = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=1)  # begun already, east of Greenwich
+        if as_of[:4].isdigit() and as_of[:10] > tomorrow.isoformat():
+            raise LayupError(f"{as_of} is still to come. Leave --as-of out to see the ledger as it stands")
+        return
+    last = store.query("SELECT MAX(number) FROM entries")[0][0] or 0 if store is not None else 0
+    if as_of > last:
+        raise LayupError(
+            f"there is no entry {as_of}: the last in the record is {last}. `layup ledger history` lists them"
+        )
 
 
 def on_the_scale(job: RefitJob, store: Store | None, ledger: Ledger) -> dict[tuple[str, str], WeighIn]:

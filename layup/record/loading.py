@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from layup.record.balance import Balance
+from layup.record.believable import sound
 from layup.record.envelope import Checked, Envelope, ballast_free, ballast_needed, envelope_of
 from layup.record.items import around
 from layup.record.ledger import Ledger
@@ -82,7 +83,11 @@ def load_cases(job: RefitJob, ledger: Ledger) -> Loading | None:
 
     Returns:
         The cases against the limits; None where the file has no load case.
+
+    Raises:
+        LayupError: The ledger leaves nothing of the aircraft.
     """
+    sound(ledger)
     if not job.loads:
         return None
     envelope, empty = envelope_of(job.refit.limits), ledger.empty

@@ -6,6 +6,7 @@ and move, the load cases, the candidates and the consolidations, all in SI units
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,9 +22,10 @@ from layup.record.balance import Balance, balance, level_arm, net_weight
 from layup.record.candidates import Candidate, read_candidate
 from layup.record.envelope import crossed_rows, envelope_of
 from layup.record.equipment import Listed, read_equipment
-from layup.record.items import Action, Causes, Item, causes_of, stated_cause
+from layup.record.items import ACTIONS, Action, Causes, Item, causes_of, stated_cause
 from layup.record.refit import AboardEntry, ItemEntry, Massed, Placing, Refit, TankEntry, WeighingEntry
 from layup.units import parse
+from layup.words import mass_both
 from layup.written import Form, Report, read_toml
 
 REFIT_FORM = Form(
@@ -51,6 +53,9 @@ STAYS = ("hydraulic fluid", "brake fluid", "oil", "engine oil", "coolant", "unus
 """Liquids that the empty weight includes: fixed ballast, unusable fuel and full operating fluids."""
 COMES_OFF = ("usable fuel", "fuel", "potable water", "lavatory water", "injection water")
 """Liquids that it does not include. Source: 14 CFR 23.29 as it stood before 2017, from memory."""
+
+_MASSES = ("weighed", "listed", "each", "volume", "from_list", "predicted")
+_UNIT = "Check the figure and its unit."
 
 LEVELS = {"full": 1.0, "three quarters": 0.75, "half": 0.5, "quarter": 0.25, "empty": 0.0}
 
@@ -187,6 +192,7 @@ class _Reading:
         items = self._items(refit)
         loads = self._loads(refit)
         candidates = self._candidates(refit)
+        self._too_much(refit, start.empty.mass, items)
         for number, joined in enumerate(refit.consolidation):
             for side in ("old", "new"):
                 for place, piece in enumerate(getattr(joined, side)):
@@ -305,6 +311,29 @@ class _Reading:
                 return 0.0, "", ()
             return prediction.replaced.mass.mean, "", causes_of(prediction, "old")
         return prediction.mass.mean, "", causes_of(prediction, "new")
+
+    def _too_much(self, refit: Refit, empty: float, items: tuple[Item, ...]) -> None:
+        """Nothing that comes off or moves, nor all of it together, may weigh what the aircraft weighs."""
+        whole = mass_both(empty, "both")
+        if any(fault.place.startswith("start") for fault in self.report.faults):
+            return  # the aircraft's own weight is not known
+        heavy = False
+        for action in ACTIONS:
+            for number, item in enumerate(i for i in items if i.action == action):
+                if action != "added" and item.mass >= empty:
+                    heavy = True
+                    entry = getattr(refit, action)[number]
+                    key = next((k for k in _MASSES if getattr(entry, k) is not None), "name")
+                    self.report.fault((action, number, key), f"the empty aircraft itself weighs {whole}", _UNIT)
+        off = math.fsum(item.change for item in items)
+        if not heavy and empty + off <= 0.0:
+            self.report.fault(("removed",), f"together more comes off than the empty aircraft weighs, {whole}", _UNIT)
+        for number, ballast in enumerate(refit.ballast):
+            if ballast.aboard is not None and ballast.aboard.si >= empty:
+                self.report.fault(("ballast", number, "aboard"), f"the empty aircraft itself weighs {whole}", _UNIT)
+        for number, candidate in enumerate(refit.candidate):
+            if candidate.saves is not None and candidate.saves.si >= empty:
+                self.report.fault(("candidate", number, "saves"), f"the empty aircraft itself weighs {whole}", _UNIT)
 
     def _row(self, name: str, path: tuple[str | int, ...]) -> Listed | None:
         row = self.listed.get(name.casefold())

@@ -137,14 +137,18 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
     if need is not None:
         word = f"  to the target {mass_kept(need, kept)} more" if need > 0 else "  the target is reached"
         tail.append(Text(word + (f", with {mass_kept(-need, kept)} to spare" if need < 0 else "")))
-    shift = now.cg - start.cg
-    cg = ledger.cg
-    way = " (aft)" if shift > 0 else " (forward)" if shift < 0 else ""
-    ends = f"; nine in ten: {arm_kept(cg.p05, kept)} to {arm_kept(cg.p95, kept)}" if cg.p95 > cg.p05 else ""
-    tail.append(Text(f"  CG moved      {arm_kept(shift, kept)}{way}{ends}"))
+    tail.append(Text(f"  CG moved      {_moved_words(ledger.cg_moved, kept)}"))
     if ledger.unexplained is not None:
         tail.append(Padding(Text(final_text(ledger, kept)), (0, 0, 0, 2)))
     return Group(*lines, table, Text(), *tail)
+
+
+def _moved_words(moved: Interval, kept: Kept) -> str:
+    """How far the centre of gravity has moved, which way, and the ends of that."""
+    way = " (aft)" if moved.mean > 0 else " (forward)" if moved.mean < 0 else ""
+    low, high = arm_kept(moved.p05, kept), arm_kept(moved.p95, kept)
+    ends = f"; nine in ten: {low} to {high}" if low != high else ""
+    return f"{arm_kept(moved.mean, kept)}{way}{ends}"
 
 
 def need_of(refit: Refit, ledger: Ledger) -> float | None:

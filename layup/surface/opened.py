@@ -9,7 +9,7 @@ from typing import Any
 
 from layup.errors import SurfaceError
 from layup.part import SurfaceEntry
-from layup.surface.mesh import Surface
+from layup.surface.mesh import Finding, Surface
 from layup.units import parse
 
 Pairs = list[tuple[float, float]]
@@ -40,6 +40,8 @@ def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = ()) -
         return _from_step(entry, folder / entry.step)
     if entry.outline is not None:
         return _from_outline(entry, folder, areas)
+    if entry.photo is not None:
+        return _from_photo(entry, folder / entry.photo)
     if entry.stations is not None or entry.girths is not None:
         return _from_stations(entry, folder)
     if entry.rectangle is not None:
@@ -88,6 +90,17 @@ def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str]) -> Su
             "Give a .dxf, an .svg or a .csv of points; a mesh stands under mesh, a CAD solid under step",
         )
     return drawing.surface(pick=entry.pick, areas=areas, cut=entry.cut or ())
+
+
+def _from_photo(entry: SurfaceEntry, path: Path) -> Surface:
+    from layup.surface.read_photo import read_photo
+
+    photo = read_photo(path, bar=entry.bar, bar_along=entry.bar_along)
+    surface = photo.surface()
+    share = photo.area_tolerance
+    known = Finding("photo", 1, f"nine times in ten the area is known to {share * 100:.1f} %", share * photo.area)
+    surface.findings = (*surface.findings, known)
+    return surface
 
 
 def _from_stations(entry: SurfaceEntry, folder: Path) -> Surface:
