@@ -7,6 +7,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -68,6 +69,27 @@ def compare_processes(job: Job, own: Weighed, replaced: Replaced | None) -> tupl
         gain = interval(replaced.drawn - weighed.drawn, replaced.mass.mean - weighed.mass.mean) if replaced else None
         found.append(Alternative(name, chosen, weighed, material_cost(job, weighed), gain, fabric.resin_name))
     return tuple(found)
+
+
+def partly_weighed(alternatives: Sequence[Alternative]) -> str:
+    """What to know where the shop's weigh-ins correct some of the compared processes only; empty where they don't.
+
+    Args:
+        alternatives: As `compare_processes` gives them.
+    """
+    ours, others = [], []
+    for one in alternatives:
+        taken = [layer.take_up for layer in one.weighed.layers if layer.take_up is not None]
+        if any(take_up.habit is not None for take_up in taken):
+            ours.append(one.process)
+        elif any(take_up.learns for take_up in taken):
+            others.append(one.process)
+    if not ours or not others:
+        return ""
+    return (
+        f"Not compared like with like: {' and '.join(ours)} by this shop's weigh-ins; the other processes "
+        f"({', '.join(others)}) are by published figures: the shop has weighed none of them."
+    )
 
 
 def _weigh_in(job: Job, name: str) -> Weighed | None:

@@ -18,6 +18,7 @@ from layup.compare import (
     ProcessShare,
     Saving,
     compare_processes,
+    partly_weighed,
     process_for,
     process_share,
     saving,
@@ -252,6 +253,9 @@ def _cautions(
     ]
     if missing:
         found.append("Not compared, for want of a figure for this cloth: " + ", ".join(missing) + ".")
+    mixed = partly_weighed(alternatives)
+    if mixed:
+        found.append(mixed)
     found += _draped(weighed)
     if not job.surface.has_mesh:
         found.append("Only the area is known: no centre of gravity and no inertia.")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import json_option, part_argument, units_option
+from layup.commands.options import habits_of, json_option, no_shop_option, part_argument, shop_option, units_option
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -17,12 +17,14 @@ if TYPE_CHECKING:
 @part_argument
 @units_option
 @json_option
-def command(part: Path, units: System | None, as_json: bool) -> None:
+@shop_option
+@no_shop_option
+def command(part: Path, units: System | None, as_json: bool, shop: Path | None, no_shop: bool) -> None:
     """The bag from the tool up: areas, lengths, price, vacuum and leak test."""
     from layup.prediction import predict
     from layup.shop.bag import bag
 
-    prediction = predict(part)
+    prediction = predict(part, habits=habits_of(part, shop, no_shop))
     found = bag(prediction.job, prediction.weighed)
     if as_json:
         from layup.show.bench_machine import bag_json

@@ -19,7 +19,10 @@ if TYPE_CHECKING:
 @click.argument("parts", nargs=-1, required=True, type=click.Path(path_type=Path))
 @units_option
 @json_option
-@click.option("--seconds", default=6.0, show_default=True, help="How long to search; 0 for a plain, repeatable layout.")
+@click.option(
+    "--seconds", default=6.0, show_default=True, type=click.FloatRange(min=0.0),
+    help="How long to search; 0 for a plain, repeatable layout.",
+)  # fmt: skip
 @click.option("--gap", default="3 mm", show_default=True, help="Between two pieces, for the cutter.")
 @click.option("--edge", default="5 mm", show_default=True, help="Not used along each edge of a roll.")
 @click.option(
@@ -50,10 +53,11 @@ def command(
     from layup.partfile import read_part
     from layup.shop.cut import cut
     from layup.shop.nest_file import path_beside, write_cut
-    from layup.shop.rolls import read_blocked, read_widths
+    from layup.shop.rolls import check_cloths, read_blocked, read_widths
     from layup.units import parse
 
     jobs = [read_part(part) for part in parts]
+    check_cloths((*rolls, *defects), jobs)
     result = cut(
         jobs, gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
         blocked=read_blocked(defects, used_files), face_down=face_down, patterns=not rough, quarter_rings=quarter_rings,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import json_option, part_argument, units_option
+from layup.commands.options import habits_of, json_option, no_shop_option, part_argument, shop_option, units_option
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -21,16 +21,18 @@ if TYPE_CHECKING:
 @click.option("--temperature", help='Of shop and resin: "18 degC"; else that of the printed pot life.')
 @click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30".')
 @click.option("--pot", help='Most to mix at once: "150 g".')
+@shop_option
+@no_shop_option
 def command(
     part: Path, units: System | None, as_json: bool, people: int, temperature: str | None, ratio: str | None,
-    pot: str | None,
+    pot: str | None, shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """How much resin in each pot, when to mix it, and hardener for the scale."""
     from layup.prediction import predict
     from layup.shop.batch import mixes
     from layup.units import parse, parse_ratio
 
-    prediction = predict(part)
+    prediction = predict(part, habits=habits_of(part, shop, no_shop))
     found = mixes(
         prediction.job, prediction.weighed, people=people,
         temperature=None if temperature is None else parse(temperature, "temperature"),
@@ -45,3 +47,7 @@ def command(
     from layup.show.bench_screen import mix_screen
 
     screen.show(mix_screen(prediction.title, found, units or prediction.job.part.units))
+    if found and prediction.published is not None:
+        from layup.show.shop_screen import used_screen
+
+        screen.show(used_screen(prediction, units or prediction.job.part.units))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import part_argument, units_option
+from layup.commands.options import habits_of, no_shop_option, part_argument, shop_option, units_option
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -22,15 +22,21 @@ if TYPE_CHECKING:
 @click.option("--html", is_flag=True, help="Write a page for a tablet as well.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 @click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="Pairs of hands at the mould.")
-@click.option("--seconds", default=0.0, help="Search so long for a short cut, where `layup cut --save` stored none.")
+@click.option(
+    "--seconds", default=0.0, type=click.FloatRange(min=0.0),
+    help="Search so long for a short cut, where `layup cut --save` stored none.",
+)  # fmt: skip
+@shop_option
+@no_shop_option
 def command(
-    part: Path, units: System | None, out: Path | None, html: bool, paper: str, people: int, seconds: float
-) -> None:
+    part: Path, units: System | None, out: Path | None, html: bool, paper: str, people: int, seconds: float,
+    shop: Path | None, no_shop: bool,
+) -> None:  # fmt: skip
     """Write the build sheet: plies, cloth, pots, bag, cure, weigh points, with boxes to write in."""
     from layup.prediction import predict
     from layup.shop.sheet import build_sheet, prepare, write_sheet
 
-    prediction = predict(part)
+    prediction = predict(part, habits=habits_of(part, shop, no_shop))
     path = out or Path(f"{part.stem}.pdf")
     bench = prepare(prediction, part, people=people, seconds=seconds)
     sheet = build_sheet(bench, units or prediction.job.part.units)

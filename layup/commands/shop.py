@@ -48,7 +48,10 @@ def command(
 
         click.echo(save(home).words)
         return
-    store = open_store(home) if imported is not None or origin is not None else find_store(home)
+    store = find_store(home)
+    if store is None and (imported is not None or origin is not None):
+        _try_out(forget, lot, origin, undo, imported)  # what fails makes no record
+        store = open_store(home)
     if store is None:
         raise LayupError(
             "there is no record here yet. The first weigh-in starts one: layup weigh door.toml 2 lb 13 oz --at trimmed"
@@ -70,6 +73,18 @@ def command(
             click.echo(told)
             return
         _show(store, units, as_json, picture, history)
+
+
+def _try_out(
+    forget: str | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None
+) -> None:
+    """Do what was asked in a record that is thrown away, so that its faults are known before one is made."""
+    import tempfile
+
+    from layup.record.store import open_store
+
+    with tempfile.TemporaryDirectory() as scratch, open_store(scratch) as trial:
+        _tell(trial, forget, lot, origin, undo, imported)
 
 
 def _tell(

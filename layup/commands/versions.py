@@ -35,6 +35,8 @@ def command(first: Path, second: Path, weighed: tuple[str, ...], shop: Path | No
     for number, path in enumerate((first, second)):
         job = read_part(path)
         mass = parse(weighed[number], "mass") if weighed else _noted(path, job, shop)
+        if mass <= 0:
+            raise LayupError(f'"{weighed[number]}" is not above zero: no version weighs that. Write "2 lb 13 oz"')
         sides.append((path.stem if job.part.title else path.name, job, mass))
     screen.show(versions_screen(divide(sides[0], sides[1]), units or sides[0][1].part.units))
 

@@ -72,16 +72,23 @@ def command(
 
     The weight is written as it is said: layup weigh door.toml 2 lb 13 oz --at trimmed
     """
+    from layup.errors import LayupError
     from layup.record.calibrate import shop_folder
-    from layup.record.store import open_store
+    from layup.record.store import find_store
     from layup.record.weighins import Circumstances
     from layup.units import parse
 
     home = shop or shop_folder(part)
     folder = home or part.absolute().parent
     if undo is not None:
-        with open_store(folder) as store:
-            store.undo(undo, note)
+        kept = find_store(folder)
+        if kept is None:
+            raise LayupError(
+                f"there is no record beside {part.name} or above it, so there is no entry {undo}. Name the shop's folder "
+                "with --shop"
+            )
+        with kept:
+            kept.undo(undo, note)
         click.echo(f"Entry {undo} is taken back, by a new entry. Undo that one, and it counts again.")
         return
     said = " ".join(weight)

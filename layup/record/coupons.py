@@ -53,6 +53,8 @@ class Value:
         after: The part's interval after none, one, two, ...
         worth: How many are worth making.
         floor: Width that no number of coupons goes under. [kg]
+        sides: Of one. [m]
+        resolution: Of the scale. [kg]
     """
 
     coupon: Interval
@@ -61,6 +63,8 @@ class Value:
     after: tuple[Next, ...]
     worth: int
     floor: float
+    sides: tuple[float, float]
+    resolution: float
 
 
 def value_of_coupons(
@@ -115,7 +119,7 @@ def value_of_coupons(
             break
         worth = step.coupons
     coupon = _weigh(coupon_of(job, *sides), known)
-    return Value(coupon.mass, sides[0] * sides[1], noise, tuple(after), worth, least.p95 - least.p05)
+    return Value(coupon.mass, sides[0] * sides[1], noise, tuple(after), worth, least.p95 - least.p05, sides, resolution)
 
 
 def _weigh(job: Job, habits: Mapping[tuple[str, ...], Habit]) -> Weighed:

@@ -35,7 +35,7 @@ class Implied:
 
     Attributes:
         factor: Resin of the plies over what is expected. [-]
-        resin_content: Of the plies, by mass. [-]
+        resin_content: Of fibre and resin, by mass, films and what bonds the cores counted, as `predict` says it. [-]
         fibre_fraction: Of the plies, by volume. [-]
         thickness: Over the whole surface, films counted. [m]
     """
@@ -164,7 +164,7 @@ def implied_by(weighed: Weighed, ground: Ground, mass: float) -> Implied | None:
     factor = (mass - ground.rest) / ground.resin
     if factor <= 0:
         return None
-    fibre = resin = fibre_volume = volume = 0.0
+    more = fibre_volume = volume = 0.0
     thicker = {}
     for layer in weighed.layers:
         if layer.take_up is None:
@@ -173,14 +173,15 @@ def implied_by(weighed: Weighed, ground: Ground, mass: float) -> Implied | None:
         solid = layer.fibre / layer.fibre_density
         thick = (solid + taken / layer.resin_density) / (1 - layer.take_up.void_fraction)
         thicker[layer.number] = thick - layer.thickness
-        fibre += layer.fibre * layer.area
-        resin += taken * layer.area
+        more += (taken - layer.resin) * layer.area
         fibre_volume += solid * layer.area
         volume += thick * layer.area
     fabric = next(layer for layer in weighed.layers if layer.kind == "fabric")
     films = weighed.film / max(y.place.area for y in weighed.layers if y.kind == "fabric") / fabric.resin_density
     layers = [replace(y, thickness=y.thickness + thicker.get(y.number, 0.0)) for y in weighed.layers]
-    return Implied(factor, resin / (resin + fibre), fibre_volume / volume, stack_thickness(layers, "whole", films))
+    resin = weighed.resin + more
+    content = resin / (resin + weighed.fibre)
+    return Implied(factor, content, fibre_volume / volume, stack_thickness(layers, "whole", films))
 
 
 def _impossible(weighed: Weighed, ground: Ground | None, mass: float, implied: Implied | None) -> str:

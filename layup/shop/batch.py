@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from layup.errors import LayupError
+from layup.errors import LayupError, RangeError
 from layup.materials import Material
 from layup.partfile import Job
 from layup.plies import Layer
@@ -23,6 +23,8 @@ from layup.weight import Weighed
 from layup.words import mass_metric
 
 MOST_POTS = 60
+COLDEST, WARMEST = 273.15, 318.15
+"""Shops in which resin is mixed by hand; the pot life's law is not trusted beyond. Common practice, no source. [K]"""
 
 
 class TooFast(LayupError):
@@ -125,9 +127,15 @@ def mixes(
         One mix for each resin; empty for a prepreg.
 
     Raises:
+        RangeError: A temperature that no shop has.
         TooFast: The smallest pot goes off before it is used up; the message says what to do.
         LayupError: A ratio or pot life is in no table.
     """
+    if temperature is not None and not COLDEST <= temperature <= WARMEST:
+        raise RangeError(
+            f"a shop at {temperature - 273.15:.0f} °C can't be: resin is mixed by hand between {COLDEST - 273.15:.0f} and "
+            f'{WARMEST - 273.15:.0f} °C. Write --temperature "21 degC"'
+        )
     if not weighed.process.mixes or weighed.resin_to_mix <= 0:
         return ()
     names = list(dict.fromkeys(layer.resin_name for layer in weighed.layers if _wet(layer, weighed) > 0))
@@ -284,10 +292,14 @@ def _cautions(
     if not life.stated:
         found.append("The pot life is printed without mass and temperature; 100 g at 25 °C are taken.")
     if size > life.mass:
+        away = (
+            "Feed it from a wide, shallow bucket, and mix the next pot only when this one is nearly drawn in."
+            if feed
+            else "Pour it into a wide tray or onto the cloth at once."
+        )
         found.append(
             f"Exotherm: a pot of {mass_metric(size)} goes off in about {_minutes(life.at(size, warm))}, not in the "
-            f"{_minutes(life.seconds)} printed for {mass_metric(life.mass)} (common practice, no source). Pour it "
-            "into a wide tray or onto the cloth at once."
+            f"{_minutes(life.seconds)} printed for {mass_metric(life.mass)} (common practice, no source). {away}"
         )
     if size > practice.POT.value:
         found.append(

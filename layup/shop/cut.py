@@ -179,7 +179,7 @@ def cut(
                 rolls[ply.fabric] = roll
             pieces, proposal = _pieces(job, ply, roll, number, mark, quarter_rings)
             by_fabric.setdefault(ply.fabric, []).extend(pieces)
-            proposals += [f"{mark}{proposal}" if mark else proposal] if proposal else []
+            proposals += [f"{mark}: {proposal}" if mark else proposal] if proposal else []
     total = sum(len(pieces) for pieces in by_fabric.values())
     fabrics: list[FabricCut] = []
     stopped = False

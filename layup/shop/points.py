@@ -85,9 +85,19 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
                 )
             )  # fmt: skip
     points.append(WeighPoint("demoulded", interval(off_mould, bare_mean + trimmed), _off_mould(process.bagged)))
-    points.append(WeighPoint("trimmed", interval(bare, bare_mean), "edges cut, openings cut, dust off"))
+    points.append(WeighPoint("trimmed", interval(bare, bare_mean), _trimmed(job)))
     points.append(WeighPoint("finished", weighed.mass, _finished(weighed)))
     return tuple(points)
+
+
+def _trimmed(job: Job) -> str:
+    """What has been cut once it is trimmed; openings only where the surface has a second edge."""
+    if not job.surface.has_mesh:
+        return "edges cut, openings cut if it has any, dust off"
+    from layup.surface.loops import free_loops
+
+    openings = len(free_loops(job.surface.vertices, job.surface.faces)) > 1
+    return "edges cut, openings cut, dust off" if openings else "edges cut, dust off"
 
 
 def _finished(weighed: Weighed) -> str:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from layup.errors import UnitError
+from layup.errors import LayupError, UnitError, nearest
 from layup.units import parse
 
 if TYPE_CHECKING:
     from shapely import Polygon
+
+    from layup.partfile import Job
 
 
 def _cloth_and_rest(text: str, example: str) -> tuple[str, str]:
@@ -18,6 +20,25 @@ def _cloth_and_rest(text: str, example: str) -> tuple[str, str]:
     if not (equals and cloth.strip() and rest.strip()):
         raise UnitError(f'"{text}" can\'t be read: write {example}')
     return cloth.strip(), rest.strip()
+
+
+def check_cloths(told: Iterable[str], jobs: Sequence[Job]) -> None:
+    """Refuse a roll or a defect of a cloth that no ply is made of: it would change nothing.
+
+    Args:
+        told: `glass plain 200=1 m` and the like, as written.
+        jobs: The parts to cut.
+
+    Raises:
+        UnitError: A text that can't be read.
+        LayupError: A cloth that isn't in the layup; the nearest that is, is named.
+    """
+    laid = list(dict.fromkeys(ply.fabric for job in jobs for ply in job.part.plies() if ply.fabric is not None))
+    for text in told:
+        cloth, _ = _cloth_and_rest(text, '"glass plain 200=1 m"')
+        if cloth not in laid:
+            hint = nearest(cloth, laid) or "Cloths in the layup: " + ", ".join(f'"{name}"' for name in laid) + "."
+            raise LayupError(f'no ply here is of "{cloth}". {hint}')
 
 
 def read_widths(rolls: Iterable[str]) -> dict[str, float]:

@@ -6,6 +6,7 @@ HTML. Nothing is computed here that its own module does not compute; a figure on
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from layup.shop.sheet_tables import (
     cure_blocks,
     cut_blocks,
     each,
+    habit_name,
     limit_words,
     ply_blocks,
     point_blocks,
@@ -128,7 +130,7 @@ def build_sheet(bench: Bench, system: System) -> BuildSheet:
         )
     )
     sections.append(Section("Cure", cure_blocks(prediction, bench.bag, system)))
-    sections.append(Section("On the scale", point_blocks(bench.points, system), new_page=True))
+    sections.append(Section("On the scale", point_blocks(bench.points, system)))
     sections.append(Section("Cautions", (Words(_cautions(prediction), caution=True),)))
     return BuildSheet(prediction.title, plate, tuple(sections))
 
@@ -154,9 +156,26 @@ def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, .
     if job.part.trim:
         pairs.append(("laid beyond the trim line", length_words(job.part.trim, system)))
     blocks: list[Block] = [Facts(tuple(pairs))]
+    if prediction.published is not None:
+        blocks.append(Words((_from_the_scale(prediction, system),)))
     if job.surface.has_mesh:
         blocks.insert(0, part_plate(prediction))
     return tuple(blocks)
+
+
+def _from_the_scale(prediction: Prediction, system: System) -> str:
+    """That the shop's weigh-ins stand behind the figures, and what they would be without."""
+    published = prediction.published
+    before = mass_both((published or prediction.weighed).mass.mean, system)
+    told = [
+        f"{habit_of} {abs(math.expm1(habit.shift)) * 100:.0f} % {'more' if habit.shift >= 0 else 'less'} resin than "
+        f"published ({habit.parts} weighed)"
+        for habit, habit_of in ((one, habit_name(one, prediction.weighed)) for one in prediction.habits)
+    ]
+    return (
+        f"This shop's weigh-ins were used in every weight here: {'; '.join(told)}. By published figures alone it would "
+        f"weigh {before}."
+    )
 
 
 def write_sheet(sheet: BuildSheet, path: Path, paper: str = "A4") -> Path:

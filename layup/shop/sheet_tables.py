@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
+from layup.laminate.process import Habit
 from layup.prediction import Prediction
 from layup.shop.bag import Bag
 from layup.shop.batch import Mix
@@ -15,6 +16,7 @@ from layup.shop.sheet_plates import cut_plate
 from layup.sources import Figure
 from layup.spread import Interval
 from layup.units import INCH
+from layup.weight import Weighed
 from layup.words import (
     System,
     area_words,
@@ -83,14 +85,24 @@ def limit_words(mass: Interval, system: System) -> str:
 
 
 def force_words(newton: float, system: System) -> str:
-    """A force as the weight that presses like it, to two figures."""
+    """A force as the weight that presses like it, to two figures, or to half of the second behind a leading 1."""
 
     def words(one: System) -> str:
         mass = newton / 9.80665 / (0.45359237 if one == "lb" else 1.0)
         step = 10.0 ** (len(f"{mass:.0f}") - 2)
-        return f"{round(mass / step) * step:.0f} {'lb' if one == 'lb' else 'kg'}"
+        step *= 0.5 if mass < 20 * step else 1.0  # 10,500: as near as 9,700 is
+        return f"{round(mass / step) * step:,.0f} {'lb' if one == 'lb' else 'kg'}"
 
     return each(system, words)
+
+
+def habit_name(habit: Habit, weighed: Weighed) -> str:
+    """What one of the shop's habits is used for in this part: its own cloth, or cloth that was not weighed itself."""
+    cloth = dict.fromkeys(
+        layer.name for layer in weighed.layers if layer.take_up is not None and layer.take_up.habit == habit
+    )
+    named = " and ".join(cloth) or "anything"
+    return named if habit.cloth_known else f"{named} (not weighed itself, so as the shop's other cloth)"
 
 
 def angle_words(angle: float) -> str:
@@ -411,7 +423,7 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
         )
     else:
         said.append("No table gives the temperature at which this resin softens: see its data sheet.")
-    return (grid, Words(tuple(said)))
+    return (Words(tuple(said)), grid)
 
 
 def _degrees(text: str) -> str:

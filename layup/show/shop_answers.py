@@ -28,22 +28,29 @@ def _one(system: System) -> System:
 def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
     """The screen of `layup coupon`."""
     coupon = value.coupon
+    sides = " x ".join(f"{side * 1e3:.4g} mm" for side in value.sides)
+    step = mass_metric(value.resolution)
     grams = f"{mass_metric(coupon.p05)} to {mass_metric(coupon.p95)}"
     lines: list[RenderableType] = [
         Text(title, style="bold"),
         Text(f"  A coupon of {area_words(value.area, system)} should weigh {mass_metric(coupon.mean)} ({grams})."),
-        Text("  Cut it from its own small plate, square and measured, and weigh it to 0.1 g:"),
-        Text('    layup weigh PART 9.2 g --at trimmed --coupon 100 mm x 100 mm --scale 0.1 g --piece "coupon 1"'),
+        Text(f"  Cut it from its own small plate, square and measured, and weigh it to {step}:"),
+        Text("  Note what the scale says; if it is the weight above:"),
+        Text(
+            f"    layup weigh PART {mass_metric(coupon.mean)} --at trimmed --coupon {sides} --scale {step} "
+            '--piece "coupon 1"'
+        ),
         Text(),
     ]  # fmt: skip
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    for name in ("  coupons", "the part, nine in ten", "width", "narrower"):
+    for name in ("  coupons", "the part, nine in ten", "width", "narrower by this one", "in all"):
         table.add_column(name, justify="right", no_wrap=True)
     for step in value.after:
         one = _one(system)
         table.add_row(
             f"{step.coupons}", f"{mass_both(step.mass.p05, one)} to {mass_both(step.mass.p95, one)}",
             mass_both(step.width, one), f"{step.narrower * 100:.0f} %" if step.coupons else "",
+            f"{(1 - step.width / value.after[0].width) * 100:.0f} %" if step.coupons else "",
         )  # fmt: skip
     lines += [table, Text()]
     many = {0: "No coupon is", 1: "One coupon is"}.get(value.worth, f"{value.worth} coupons are")

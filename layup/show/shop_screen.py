@@ -18,6 +18,7 @@ from layup.record.calibrate import Calibration, Group, drift
 from layup.record.explain import FAR, Explanation
 from layup.record.ground import STAGE_WORDS
 from layup.record.weighins import WeighIn
+from layup.shop.sheet_tables import habit_name
 from layup.spread import Z90
 from layup.words import System, mass_both, thickness_words
 
@@ -67,7 +68,8 @@ def _explanation(said: Explanation, system: System) -> list[RenderableType]:
         lines.append(
             _indented(
                 f"If the resin in the plies is all that differs: {i.factor:.2f} times the resin expected, "
-                f"{i.resin_content * 100:.0f} % resin by weight, {i.fibre_fraction * 100:.0f} % fibre by volume, "
+                f"resin {i.resin_content * 100:.1f} % of fibre and resin, films counted; {i.fibre_fraction * 100:.0f} % fibre "
+                f"by volume in the plies; "
                 f"{thickness_words(i.thickness, system)} thick."
             )
         )
@@ -135,7 +137,8 @@ def used_screen(prediction: Prediction, system: System) -> RenderableType:
     lines: list[RenderableType] = []
     for habit in prediction.habits:
         parts = "1 weighed part" if habit.parts == 1 else f"{habit.parts} weighed parts"
-        lines.append(_indented(f"From this shop's scale ({parts}): {habit_words(habit)}."))
+        used_for = habit_name(habit, prediction.weighed)
+        lines.append(_indented(f"From this shop's scale ({parts}), {habit.of[0]}, {used_for}: {factor_words(habit)}."))
     old, new = prediction.published.mass, prediction.mass
     change = 1 - (new.p95 - new.p05) / (old.p95 - old.p05)
     word = f"{change * 100:.0f} % narrower" if change > 0 else f"{-change * 100:.0f} % wider"
@@ -172,7 +175,7 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
         low, high = (math.exp(centre + z * habit.spread) for z in (-Z90, Z90))
         prior = habit.published_spread
         first, last = (math.exp(-0.5 * prior**2 + z * prior) for z in (-Z90, Z90))
-        name = of[1] + (", any" if len(of) == 2 else "") if len(of) == 2 else f"  {of[2]}"
+        name = of[1] + (", not weighed itself" if len(of) == 2 else "") if len(of) == 2 else f"  {of[2]}"
         table.add_row(
             Text(f"  {of[0]}" if len(of) == 2 else ""), Text(name), str(habit.parts),
             Text(f"{math.exp(habit.shift):.2f}", style="bold"), f"{low:.2f} to {high:.2f}",
