@@ -22,6 +22,7 @@ from layup.shop import practice
 from layup.shop.batch import Mix, TooFast, mixes
 from layup.shop.mixing import blend_equivalent, parts, ratio_by_volume
 from layup.shop.potlife import pot_life_of
+from layup.units import parse
 from layup.weight import weigh_layup
 
 Hatch = Callable[..., dict[str, Any]]
@@ -164,3 +165,16 @@ def test_the_command(examples: Path) -> None:
         wrong = CliRunner().invoke(main, ["mix", part, *bad])
         assert wrong.exit_code == 2
         assert "Traceback" not in wrong.output
+
+
+@pytest.mark.parametrize("said", ["200 degC", "-40 degC"])
+def test_a_temperature_no_shop_has_is_refused(hatch: Hatch, tmp_path: Path, said: str) -> None:
+    with pytest.raises(RangeError, match="can't be"):
+        mixed(hatch(), temperature=parse(said, "temperature"))
+
+
+def test_an_infusion_is_fed_and_not_poured(hatch: Hatch) -> None:
+    _, [mix] = mixed(hatch(process="infusion", resin="epoxy, laminating"))
+    said = " ".join(mix.cautions)
+    assert "Feed it from a wide, shallow bucket" in said
+    assert "onto the cloth" not in said

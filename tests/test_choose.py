@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import itertools
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,10 +14,12 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
+from rich.console import Console
 
 from layup.choosing.batch import d_of
 from layup.choosing.checks import Checker
 from layup.choosing.choice import choose
+from layup.choosing.rules import broken_rule
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
 from layup.choosing.shelf import old_stiffness, shelf_of, stock
 from layup.cli import main
@@ -25,6 +29,7 @@ from layup.laminate.search import Frame, Limits, ListedFrame, Options, Queue
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
 from layup.needs import Needs
 from layup.partfile import read_part
+from layup.show.choose_screen import _reserve, choice_screen
 
 SHEET = {"name": "sheet", "sheet": "aluminium 2024-T3", "thickness": "0.032 in"}
 FIBRES = (
@@ -361,6 +366,73 @@ def test_written_back_over_an_existing_layup(examples, tmp_path):
     assert again.part.stack is None
     assert sum(p.count for p in again.part.plies()) == choice.best.plies
     assert choose(part, wide=False).best.found.stack == choice.best.found.stack
+
+
+def test_a_part_file_is_not_written_over_by_a_slip(hatch, tmp_path):
+    part = tmp_path / "a.toml"
+    part.write_text(
+        'title = "A"\nprocess = "vacuum bag"\nresin = "epoxy, laminating"\n'
+        '[surface]\nrectangle = ["400 mm", "300 mm"]\n[[ply]]\nfabric = "carbon plain 200"\ncount = 9\n'
+        '[[replaces]]\nname = "old"\nsheet = "aluminium 2024-T3"\nthickness = "0.8 mm"\n'
+    )
+    text = part.read_text()
+    (tmp_path / "b.toml").write_text("# another\n")
+    for name, words in (("new.txt", "--write"), ("a.toml", "is the part file itself"), ("b.toml", "is there already"),
+                        ("no/c.toml", "there is no folder"), (".", "is a folder")):  # fmt: skip
+        done = CliRunner().invoke(main, ["choose", str(part), "--quick", "--write", str(tmp_path / name)])
+        assert done.exit_code == 2, done.output
+        assert words in done.output
+    assert part.read_text() == text
+    assert (tmp_path / "b.toml").read_text() == "# another\n"
+    done = CliRunner().invoke(main, ["choose", str(part), "--quick", "--write", str(part), "--yes"])
+    assert done.exit_code == 0, done.output
+    assert "count = 9" not in part.read_text()
+
+
+def test_a_neighbour_names_the_rule_it_breaks(hatch):
+    """Two plies on either side of the core are asked: one less may be strong enough, and still is no answer."""
+    asked = {"replaces": [SHEET], "shelf": {"fabrics": ["carbon plain 200"], "solid": False,
+             "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]}}  # fmt: skip
+    choice = choose(hatch(**asked, needs={"least_skin": 2}), wide=False)
+    less = [s for s in choice.steps if s.change.startswith("without a pair")]
+    assert less
+    assert all(s.breaks == "least_skin = 2: 1 ply on a side of the core" and not s.passed for s in less)
+    assert any(s.reserve >= 1 for s in less)  # so it is the rule alone that bars it
+    screen = Console(width=200, record=True, file=io.StringIO())
+    screen.print(choice_screen(choice, "metric"))
+    assert "breaks least_skin = 2: 1 ply on a side of the core; the checks alone would pass" in screen.export_text()
+    again = next(s for s in choose(hatch(**asked), wide=False).steps if s.mass > 0)
+    assert not again.breaks
+    assert again.passed
+
+
+@pytest.mark.parametrize(
+    ("stack", "needs", "words"),
+    [
+        ([0, 0, -1, 0], {"least_skin": 2}, "least_skin = 2: 1 ply on"),
+        ([0, 0, -1, 0, 0], {"least_skin": 2, "run_at_most": 2}, ""),
+        ([0, 0, 0], {"run_at_most": 2}, "run_at_most = 2: 3 alike together"),
+        ([0], {"least_plies": 2}, "least_plies = 2: 1 ply"),
+        ([0, 1, 0, 1], {"most_plies": 3}, "most_plies = 3: 4 plies"),
+        ([0, 1, 0], {"surface_ply": "a"}, ""),
+        ([0, 0, 1], {"surface_ply": "a"}, 'surface_ply = "a": another'),
+        ([0, 1], {}, ""),
+    ],
+)
+def test_every_rule_by_hand(stack, needs, words):
+    bench = SimpleNamespace(options=SimpleNamespace(surface=[True, False]))  # only the first may lie outermost
+    said = broken_rule(bench, stack, Needs(**needs))
+    assert said.startswith(words)
+    assert bool(said) == bool(words)
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(0.997, "0.997"), (0.9996, "0.9996"), (0.99999999, "just under 1"), (0.54, "0.54"), (1.0, "1.00"), (1.004, "1.00"),
+     (150.0, "over 99")],
+)  # fmt: skip
+def test_a_reserve_shows_on_which_side_of_one_it_is(value, words):
+    assert _reserve(value) == words
 
 
 def test_a_picture_is_drawn(hatch, tmp_path: Path):

@@ -249,3 +249,26 @@ def test_the_command(examples: Path, tmp_path: Path) -> None:
     wrong = CliRunner().invoke(main, ["cut", str(part), "--seconds", "0", "--gap", "3"])
     assert wrong.exit_code == 2
     assert "Traceback" not in wrong.output
+
+
+def test_the_second_part_s_proposal_has_its_mark(hatch: Hatch) -> None:
+    wide = hatch(surface={"rectangle": ["1 m", "2 m"]}, ply=[{"fabric": "carbon plain 200"}])
+    told = plain(read_part(hatch()), read_part(wide)).proposals
+    assert [text for text in told if text.startswith("B: Ply 1 is ")]
+
+
+@pytest.mark.parametrize(
+    "option", [("--roll", "carbon plain=1 m"), ("--defect", "carbon plain=1 m, 0 m, 10 mm, 10 mm")]
+)
+def test_a_roll_of_a_cloth_that_is_not_laid_is_refused(examples: Path, option: tuple[str, str]) -> None:
+    part = str(examples / "motor-glider" / "engine-bay-door.toml")
+    done = CliRunner().invoke(main, ["cut", part, "--seconds", "0", "--rough", *option])
+    assert done.exit_code == 2
+    assert 'no ply here is of "carbon plain". Nearest: "carbon plain 200"' in done.stderr
+
+
+def test_no_search_of_less_than_no_time(examples: Path) -> None:
+    part = str(examples / "motor-glider" / "engine-bay-door.toml")
+    done = CliRunner().invoke(main, ["cut", part, "--seconds", "-3"])
+    assert done.exit_code == 2
+    assert "--seconds" in done.stderr

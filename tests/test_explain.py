@@ -46,14 +46,14 @@ def test_the_weight_expected_implies_the_laminate_expected(lid: Prediction) -> N
 
 
 def test_the_implied_laminate_by_hand(lid: Prediction) -> None:
-    """0.8 kg of fibre and 1 kg of resin in the plies: a resin content of 1 / 1.8, V_f from the densities."""
+    """0.8 kg of fibre, 1 kg of resin in the plies: content with the films as `predict` has it, V_f by the densities."""
     weighed = lid.weighed
     plies = weighed.resin - weighed.film
     told = explain(lid, lid.mass.mean - plies + 1.0)
     assert told.implied is not None
     layer = weighed.layers[0]
     assert layer.take_up is not None
-    assert told.implied.resin_content == approx(1.0 / 1.8)
+    assert told.implied.resin_content == approx((1.0 + weighed.film) / (1.8 + weighed.film))
     solid, liquid = 0.8 / layer.fibre_density, 1.0 / layer.resin_density
     assert told.implied.fibre_fraction == approx(solid / (solid + liquid) * (1 - layer.take_up.void_fraction))
     assert told.implied.thickness == approx(

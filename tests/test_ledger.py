@@ -360,6 +360,91 @@ def test_the_commands_in_a_row(tmp_path: Path) -> None:
     assert "entry 4: first weighing" in run("enter", path).output
 
 
+def test_a_weight_far_off_is_asked_about_and_not_entered(tmp_path: Path) -> None:
+    path = str(tmp_path / "r.toml")
+    Path(path).write_text(
+        TOML
+        + '[[removed]]\nname = "radio"\nlisted = "4 lb"\narm = "40 in"\n'
+        + '[[removed]]\nname = "hood"\npredicted = "hood.toml"\narm = "31 in"\n'
+    )
+    (tmp_path / "hood.toml").write_text(
+        'title = "Hood"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nrectangle = ["700 mm", "400 mm"]\n'
+        '[[ply]]\nfabric = "carbon plain 200"\n[[replaces]]\nname = "old"\nweighed = "2 lb 8 oz"\n'
+    )
+    run("enter", path)
+    before = run("history", path).output
+    for name, said, words in (
+        ("pump", "350 lb", "350 lb is 102 times what is expected (3 lb 7 oz"),
+        ("radio", "4 oz", "Did you mean 4 lb?"),
+        ("hood", "25 lb", "times what is expected (2 lb 8 oz"),
+    ):
+        asked = run("weigh", path, name, said)
+        assert asked.exit_code == 2, asked.output
+        assert words in asked.output
+        assert "Nothing was entered" in asked.output
+        assert "--yes" in asked.output
+    assert run("history", path).output == before
+    assert run("weigh", path, "radio", "4 lb 2 oz").exit_code == 0
+    assert "radio weighs 9 lb" in run("weigh", path, "radio", "9 lb", "--yes").output
+    assert run("weigh", path, "radio", "9 lb 1 oz").exit_code == 0  # near what stands in the ledger
+    assert run("weigh", path, "radio", "4 lb").exit_code == 0  # near what the file says
+    whole = run("weigh", path, "pump", "1300 lb", "--yes")
+    assert whole.exit_code == 2
+    assert "more than the empty aircraft weighs" in whole.output
+
+
+def test_a_ledger_that_leaves_nothing_says_so_and_what_to_do() -> None:
+    whole = job()
+    rows = tuple(
+        replace(row, item=replace(row.item, mass=2000.0, mass_text="")) if row.item.name == "pump" else row
+        for row in read_ledger(whole, None).rows
+    )
+    with pytest.raises(LayupError, match='heaviest is "pump" in the refit file'):
+        load_cases(whole, replace(read_ledger(whole, None), rows=rows))
+
+
+def test_the_interval_beside_the_move_is_that_of_the_move(tmp_path: Path) -> None:
+    """1200 lb at 78 in, 4 lb (give or take 8 oz) off at 18 in: moves 4 x 60 / 1196 in = 0.2007 in, by hand."""
+    listed = {"name": "radio", "listed": "4 lb", "give_or_take": "8 oz", "arm": "18 in"}
+    moved = read_ledger(job(removed=[listed], added=[], moved=[]), None).cg_moved
+    assert moved.mean / INCH == pytest.approx(4 * 60 / 1196)
+    low, high = (off * 60 / (1200 - off) for off in (3.5, 4.5))
+    assert moved.p05 / INCH == pytest.approx(low, rel=1e-3)  # the ledger's interval is to first order
+    assert moved.p95 / INCH == pytest.approx(high, rel=1e-3)
+    path = tmp_path / "r.toml"
+    path.write_text(TOML + '[[removed]]\nname = "radio"\nlisted = "4 lb"\ngive_or_take = "8 oz"\narm = "18 in"\n')
+    line = next(line for line in run(str(path)).output.splitlines() if "CG moved" in line)
+    # the pump, 3 lb 7 oz off at -20 in, moves it as well: 78 - (93600 - 72 + 68.75) / 1192.5625 = 0.483 in aft
+    assert " ".join(line.split()) == "CG moved +0.48 in (aft); nine in ten: +0.46 in to +0.51 in"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("weigh", "r.toml", "pump", "-3 lb"), 'a scale does not show "-3 lb". Write what it shows, without a sign'),
+        (("weigh", "r.toml", "pump", "- 3 lb"), "without a sign"),
+        (("frob", "r.toml"), 'has no "frob", and there is no such file'),
+        (("hystory", "r.toml"), 'Nearest: "history"'),
+        (("r.toml", "enter"), "enter comes before the file: layup ledger enter r.toml"),
+        (("r.toml", "--as-of", "999"), "there is no entry 999: the last in the record is 2. `layup ledger history`"),
+        (("history", "r.toml", "--as-of", "3"), "there is no entry 3"),
+        (("r.toml", "--as-of", "2999-01-01"), "is still to come. Leave --as-of out"),
+        (("r.toml", "--as-of", "0"), "was entered by entry 0"),
+        (("nowhere.toml",), "no such file"),
+    ],
+)
+def test_a_slip_is_told_with_what_to_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], said: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("r.toml").write_text(TOML)
+    run("enter", "r.toml")
+    done = run(*words)
+    assert done.exit_code == 2
+    assert said in " ".join(done.output.split())
+    assert run("r.toml", "--as-of", "2").exit_code == 0
+
+
 def test_names_with_brackets_are_printed_whole(tmp_path: Path) -> None:
     text = TOML.replace('"pump"', '"pump [old] [/b]"')
     text += '[[candidate]]\nname = "[red]x"\nsaves = "13 lb"\narm = "1 in"\ncost = "1 EUR"\n'

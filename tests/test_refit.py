@@ -198,10 +198,26 @@ from = "110 in"
         ({"removed": [{"name": "a", "weighed": "1 lb", "balance_point": "about there"}]}, "station 142.5 in"),
         ({"moved": [{"name": "a", "weighed": "1 lb", "from": "1 in", "to": "2 in", "date": "3 May"}]},
          "year-month-day"),
+        ({"removed": [{"name": "a", "weighed": "3437 lb", "arm": "1 in"}]},
+         'removed 1, weighed "3437 lb": the empty aircraft itself weighs 1200 lb'),
+        ({"moved": [{"name": "a", "listed": "1200 lb", "from": "1 in", "to": "2 in"}]}, "moved 1, listed"),
+        ({"removed": [{"name": n, "weighed": "700 lb", "arm": "1 in"} for n in "ab"]}, "together more comes off"),
+        ({"ballast": [{"name": "a", "arm": "1 in", "aboard": "3000 lb"}]}, 'ballast 1, aboard "3000 lb"'),
+        ({"candidate": [{"name": "a", "saves": "3000 lb", "arm": "1 in"}]}, 'candidate 1, saves "3000 lb"'),
     ],
 )  # fmt: skip
 def test_what_is_refused_and_what_to_write(changes: dict[str, Any], words: str) -> None:
     assert words in faults(**changes)
+
+
+def test_more_off_than_there_is_has_its_line(tmp_path: Path) -> None:
+    file = tmp_path / "refit.toml"
+    file.write_text(
+        'title = "R"\ndatum = "firewall"\n[start]\nweight = "1200 lb"\ncg = "78 in"\n[limits]\nmost = "1600 lb"\n'
+        'forward = "70 in"\naft = "86 in"\n[[removed]]\nname = "pump"\nweighed = "3437 lb"\narm = "20 in"\n'
+    )
+    with pytest.raises(FaultsError, match=r'line 12: removed 1, weighed "3437 lb"'):
+        read_refit(file)
 
 
 def test_an_equipment_list_from_csv_and_spreadsheet_agree(tmp_path: Path) -> None:

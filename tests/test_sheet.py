@@ -23,6 +23,7 @@ from layup.shop.nest_file import path_beside, write_cut
 from layup.shop.sheet import PAPERS, Bench, build_sheet, prepare, write_sheet
 from layup.shop.sheet_html import html_text
 from layup.shop.sheet_pdf import pdf_bytes
+from layup.shop.sheet_tables import force_words
 
 Hatch = Callable[..., dict[str, Any]]
 
@@ -230,3 +231,45 @@ def test_the_command(examples: Path, tmp_path: Path) -> None:
 def test_unknown_paper_is_refused(door: tuple[Bench, BuildSheet], tmp_path: Path) -> None:
     with pytest.raises(LayupError, match="A4 or Letter"):
         write_sheet(door[1], tmp_path / "door.pdf", "A3")
+
+
+def test_openings_are_cut_only_where_there_are_some(hatch: Hatch, door: tuple[Bench, BuildSheet]) -> None:
+    def trimmed(bench: Bench) -> str:
+        return next(point.how for point in bench.points if point.name == "trimmed")
+
+    assert "openings" not in trimmed(prepare(predict(hatch()), patterns=False))
+    assert "openings cut" in trimmed(door[0])  # the door has slots
+
+
+def test_a_force_is_rounded_alike_in_both_units() -> None:
+    assert force_words(4750 * 9.80665, "both").replace("\u00a0", " ") == "4,800 kg\n10,500 lb"  # 10,472 lb
+
+
+def top_of(page: Any) -> str:
+    """What stands highest on a page, without breaks."""
+    found: list[tuple[float, str]] = []
+
+    def look(text: str, cm: list[float], tm: list[float], _: Any, __: float) -> None:
+        if text.strip():
+            found.append((cm[1] * tm[4] + cm[3] * tm[5] + cm[5], text))
+
+    page.extract_text(visitor_text=look)
+    highest = max(y for y, _ in found)
+    return flat_text(" ".join(text for y, text in found if y > highest - 6))
+
+
+def test_a_page_begins_with_its_section_and_none_is_nearly_empty(hatch: Hatch, door: tuple[Bench, BuildSheet]) -> None:
+    small = build_sheet(prepare(predict(hatch()), patterns=False), "both")
+    carried = 0
+    for sheet in (door[1], small):
+        heads = [flat_text(f"{n}{section.title}") for n, section in enumerate(sheet.sections, 1)]
+        listed = PdfReader(BytesIO(pdf_bytes(sheet, *PAPERS["A4"]))).pages
+        for page in listed:
+            top = top_of(page)
+            assert any("".join(sorted(head)) == "".join(sorted(top)) for head in heads) or any(
+                top.startswith(f"{head},goeson") for head in heads
+            ), top
+            carried += "goeson" in top
+        for page in listed[:-1]:
+            assert len(flat_text(page.extract_text())) > 350
+    assert carried > 0

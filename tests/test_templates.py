@@ -206,6 +206,22 @@ def test_the_same_patterns_give_the_same_file(plies: tuple[FlatPly, ...], tmp_pa
         write_dxf(plies, tmp_path / "a.dxf", "cm")  # type: ignore[arg-type]  # a unit that it can't be in
 
 
+def test_a_name_that_ends_otherwise_is_refused(plies: tuple[FlatPly, ...], tmp_path: Path) -> None:
+    for write, name, due in ((write_dxf, "x.pdf", "x.dxf"), (write_svg, "x", "x.svg"), (write_pdf, "x.dxf", "x.pdf")):
+        with pytest.raises(LayupError, match=due):
+            write(plies, tmp_path / name)
+    part = tmp_path / "panel.toml"
+    part.write_text(
+        'title = "Panel"\nprocess = "vacuum bag"\nresin = "epoxy, laminating"\n'
+        '[surface]\nrectangle = ["70 mm", "40 mm"]\n[[ply]]\nfabric = "carbon plain 200"\n'
+    )
+    for option, name in (("--dxf", "x.pdf"), ("--svg", "x.dxf"), ("--pdf", "x.svg")):
+        done = CliRunner().invoke(main, ["patterns", str(part), option, str(tmp_path / name)])
+        assert done.exit_code == 2
+        assert f"its name ends in .{option[2:]}" in done.output
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["panel.toml"]
+
+
 def test_the_command_writes_all_of_it(tmp_path: Path) -> None:
     (tmp_path / "panel.toml").write_text(
         'title = "Panel"\nprocess = "vacuum bag"\nresin = "epoxy, laminating"\n'

@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 from pytest import approx
 
 from layup.cli import main
+from layup.commands.options import two_sides
 from layup.errors import LayupError
 from layup.record.exchange import read_export, to_json, write_export
 from layup.record.ground import STAGES, expect, stage_mass
@@ -306,3 +307,100 @@ def test_a_damaged_record_is_said_to_be_and_recovered(hatch_file: Path) -> None:
     assert "1 entry and 2 texts" in done.stdout
     assert "is sound" in run("shop", hatch_file.parent, "--recover").stderr
     assert run("predict", hatch_file).exit_code == 0
+
+
+def test_one_prediction_stands_behind_mix_bag_and_sheet(hatch_file: Path) -> None:
+    def mass(name: str, *more: str) -> Any:
+        done = run(name, hatch_file, "--json", *more)
+        assert done.exit_code == 0, done.stderr
+        return json.loads(done.stdout)
+
+    published = mass("predict")
+    assert run("weigh", hatch_file, "2", "lb", "--at", "trimmed").exit_code == 0
+    told = mass("predict")
+    chosen = next(p for p in told["processes"] if p["process"] == "vacuum bag")
+    assert chosen["resin_to_mix_kg"] > 1.05 * next(
+        p["resin_to_mix_kg"] for p in published["processes"] if p["process"] == "vacuum bag"
+    )
+    assert mass("mix")[0]["to_mix_kg"] == approx(chosen["resin_to_mix_kg"])
+    assert mass("mix", "--no-shop")[0]["to_mix_kg"] == approx(
+        next(p["resin_to_mix_kg"] for p in published["processes"] if p["process"] == "vacuum bag")
+    )
+    assert mass("bag")["resin_kept_kg"] == approx(mass("bag", "--no-shop")["resin_kept_kg"])  # per area, not per resin
+    assert "From this shop's scale (1 weighed part)" in run("mix", hatch_file).stdout
+    assert "From this shop's scale" not in run("mix", hatch_file, "--no-shop").stdout
+    page = hatch_file.with_name("sheet.html")
+    assert run("sheet", hatch_file, "--out", str(page)).exit_code == 0
+    text = page.read_text(encoding="utf-8")
+    assert "weigh-ins were used in every weight here" in text
+    assert f"{told['mass_kg']['mean'] * 1e3:.0f} g" in text
+    assert run("sheet", hatch_file, "--out", str(page), "--no-shop").exit_code == 0
+    text = page.read_text(encoding="utf-8")
+    assert "weigh-ins were used" not in text
+    assert f"{published['mass_kg']['mean'] * 1e3:.0f} g" in text
+
+
+def test_processes_that_were_never_weighed_are_said_to_be(hatch_file: Path) -> None:
+    told = "the other processes (wet, infusion, prepreg) are by published figures: the shop has weighed none of them"
+    assert "weighed none of them" not in run("compare", hatch_file).stdout
+    assert run("weigh", hatch_file, "2", "lb", "--at", "trimmed").exit_code == 0
+    for name in ("compare", "predict"):
+        assert told in " ".join(run(name, hatch_file).stdout.split())
+    assert "weighed none of them" not in run("compare", hatch_file, "--no-shop").stdout
+
+
+def test_each_habit_says_which_cloth_it_counts_for(hatch_file: Path) -> None:
+    hatch_file.write_text(HATCH + '[[ply]]\nfabric = "carbon plain 160"\n', encoding="utf-8")
+    assert run("weigh", hatch_file, "1.2", "kg", "--at", "trimmed").exit_code == 0
+    text = " ".join(run("predict", hatch_file).stdout.split())
+    assert "vacuum bag, carbon plain 200: " in text
+    assert "vacuum bag, carbon plain 160 (not weighed itself, so as the shop's other cloth): " in text
+
+
+def test_the_resin_of_a_part_as_predicted_is_the_predicted_share(hatch_file: Path) -> None:
+    weighed = predict_piece(hatch_file, {}).weighed
+    share = weighed.resin / (weighed.resin + weighed.fibre) * 100
+    done = run("weigh", hatch_file, f"{weighed.mass.mean!r}", "kg")
+    assert f"resin {share:.1f} % of fibre and resin by weight" in " ".join(done.stdout.split())
+
+
+def test_what_fails_makes_no_record(hatch_file: Path) -> None:
+    folder = hatch_file.parent
+    listed = sorted(p.name for p in folder.iterdir())
+    (folder / "not-a-record.json").write_text("{", encoding="utf-8")
+    for words in (
+        ("weigh", str(hatch_file), "--undo", "99"),
+        ("shop", str(folder), "--undo", "5"),
+        ("shop", str(folder), "--import", str(folder / "nothing.json")),
+        ("shop", str(folder), "--import", str(folder / "not-a-record.json")),
+        ("shop", str(folder), "--start-from", str(folder / "nobody")),
+    ):
+        done = CliRunner().invoke(main, list(words))
+        assert done.exit_code == 2, done.output
+        assert "record" in done.stderr or "can't be read" in done.stderr
+    assert sorted(p.name for p in folder.iterdir()) == sorted([*listed, "not-a-record.json"])
+
+
+@pytest.mark.parametrize("said", ["-2 oz", "0 oz"])
+def test_no_version_weighs_nothing(hatch_file: Path, said: str) -> None:
+    done = CliRunner().invoke(
+        main, ["versions", str(hatch_file), str(hatch_file), "--weighed", "2 lb", "--weighed", said]
+    )
+    assert done.exit_code == 2
+    assert "not above zero" in done.stderr
+
+
+@pytest.mark.parametrize("sides", ["100x100", "100", "100 mm", "0 mm x 100 mm", "100 mm x -1 mm"])
+def test_sides_are_shown_as_they_are_due(hatch_file: Path, sides: str) -> None:
+    for words in (
+        ("weigh", str(hatch_file), "9", "g", "--coupon", sides),
+        ("coupon", str(hatch_file), "--size", sides),
+    ):
+        done = CliRunner().invoke(main, list(words))
+        assert done.exit_code == 2
+        assert 'Write "100 mm x 100 mm"' in done.stderr
+    assert not (hatch_file.parent / FILE).exists()
+
+
+def test_sides_without_spaces_are_read() -> None:
+    assert two_sides("100mmx4 in") == approx((0.1, 0.1016))

@@ -11,6 +11,7 @@ import numpy as np
 from layup.choosing.batch import CORE, Batch, d_of
 from layup.choosing.checks import Checker
 from layup.choosing.layups import Layup, stiffness_of, times_as_stiff
+from layup.choosing.rules import broken_rule
 from layup.choosing.shelf import Bench
 from layup.partfile import Job
 
@@ -23,9 +24,10 @@ class Step:
         change: In words.
         mass: More or less. [kg]
         stiffness: Times as stiff. [-]
-        passed: Whether it still passes.
+        passed: Whether it still passes: every check, and every rule of the needs.
         governs: The check with the smallest reserve.
         reserve: That reserve. [-]
+        breaks: The rule of the needs that it breaks, and how; empty where it keeps them all.
     """
 
     change: str
@@ -34,6 +36,7 @@ class Step:
     passed: bool
     governs: str
     reserve: float
+    breaks: str = ""
 
 
 def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]) -> list[Step]:
@@ -57,9 +60,14 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
         least, result, one = judge(b, c, s)
         at = int(np.argmin(result.reserves[0])) if result.kinds else -1
         name = result.kinds[at].name if at >= 0 else "nothing"
-        steps.append(Step(change, (weigh(b, c, s) - best.found.areal_weight) * area,
-                          times_as_stiff(checker, stiffness_of(checker, one), best.stiffness), bool(result.passed[0]),
-                          name,                          least))  # fmt: skip
+        breaks = broken_rule(b, s, checker.needs)
+        mass = (weigh(b, c, s) - best.found.areal_weight) * area
+        times = times_as_stiff(checker, stiffness_of(checker, one), best.stiffness)
+        steps.append(Step(change, mass, times, bool(result.passed[0]) and not breaks, name, least, breaks))
+
+    def better(s: Sequence[int]) -> tuple[bool, float]:
+        """What keeps the rules goes first, then what has the larger reserve."""
+        return not broken_rule(bench, s, checker.needs), judge(bench, core, s)[0]
 
     half = len(stack) // 2
     symmetric = stack == stack[::-1]
@@ -76,7 +84,7 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
             if enough and tuple(less) not in seen:
                 variants.append(less)
         if variants:
-            less = max(variants, key=lambda s: judge(bench, core, s)[0])
+            less = max(variants, key=better)
             seen.add(tuple(less))
             gone = len(stack) - len(less)
             add(f"without {'one' if gone == 1 else 'a pair of'} {words}", bench, core, less)
@@ -94,7 +102,7 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
                 spots = [[*stack[:at], index, *stack[at:]] for at in range(len(stack) + 1)]
             variants += [s for s in spots if tuple(s) not in seen]
         if variants:
-            more = max(variants, key=lambda s: judge(bench, core, s)[0])
+            more = max(variants, key=better)
             pair = len(more) - len(stack) == 2
             where = next((k for k, (u, v) in enumerate(zip(more, stack, strict=False)) if u != v), len(stack))
             add(f"{'a pair' if pair else 'one'} more of {_ply_words(bench, more[where])}", bench, core, more)

@@ -13,6 +13,29 @@ from layup.partfile import read_part
 _HEAD = re.compile(r"^\s*\[")
 
 
+def may_write(source: Path, out: Path, over: bool = False) -> None:
+    """Refuse a place that a part file should not go to.
+
+    Args:
+        source: The part file the layup is chosen for.
+        out: Where to.
+        over: Whether a file that is there may be written over.
+
+    Raises:
+        LayupError: The name does not end in .toml, the folder is not there, or a file is in the way.
+    """
+    if out.is_dir():
+        raise LayupError(f'"{out}" is a folder. Name a file in it')
+    if out.suffix.casefold() != ".toml":
+        raise LayupError(f"a part file ends in .toml: --write {out.with_suffix('.toml')}")
+    if not out.parent.is_dir():
+        raise LayupError(f'there is no folder "{out.parent}". Make it first, or write beside the part file')
+    if over or not out.exists():
+        return
+    what = "is the part file itself" if source.exists() and out.samefile(source) else "is there already"
+    raise LayupError(f'"{out}" {what}. Name another file, or add --yes to write over it')
+
+
 def write_part(source: Path, layup: Layup, out: Path) -> Path:
     """Save a part file with another layup.
 
@@ -25,10 +48,9 @@ def write_part(source: Path, layup: Layup, out: Path) -> Path:
         The path written.
 
     Raises:
-        LayupError: The folder is not there, or the new file would not read.
+        LayupError: The name does not end in .toml, the folder is not there, or the new file would not read.
     """
-    if not out.parent.is_dir():
-        raise LayupError(f'there is no folder "{out.parent}". Make it first, or write beside the part file')
+    may_write(source, out, over=True)
     text = with_plies(source.read_text(encoding="utf-8-sig"), layup)
     before = out.read_text(encoding="utf-8-sig") if out.is_file() else None
     out.write_text(text, encoding="utf-8")

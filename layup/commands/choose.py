@@ -19,11 +19,13 @@ if TYPE_CHECKING:
 @click.option("--quick", is_flag=True, help="Only the lightest; no front of weight, cost and stiffness.")
 @click.option("--picture", type=click.Path(path_type=Path), help="Save the front as a picture: .png, .svg or .pdf.")
 @click.option("--write", "out", type=click.Path(path_type=Path), help="Save the part file with the chosen layup in it.")
+@click.option("--yes", is_flag=True, help="Write over a file that is there already.")
 @units_option
 @json_option
 def command(
-    part: Path, explain: bool, quick: bool, picture: Path | None, out: Path | None, units: System | None, as_json: bool
-) -> None:
+    part: Path, explain: bool, quick: bool, picture: Path | None, out: Path | None, yes: bool, units: System | None,
+    as_json: bool,
+) -> None:  # fmt: skip
     """The lightest layup that does what [needs] asks of the part, of what [shelf] has.
 
     Without [needs] the part must be as stiff in bending as what it replaces; without [shelf] its own fabrics, cores and
@@ -32,6 +34,10 @@ def command(
     from layup.choosing.choice import choose
     from layup.show.waiting import Waiting
 
+    if out is not None:
+        from layup.choosing.writeback import may_write
+
+        may_write(part, out, yes)  # before the search, not after it
     with Waiting() as waiting:
         choice = choose(part, tell=waiting.tell, wide=not quick)
     if out is not None:

@@ -173,6 +173,7 @@ def weigh_item(
 
     job = _read(refit, shop)
     mass = parse(weight, "mass") if weight is not None else 0.0
+    day = _day(date)
     with open_store(_home(refit, shop)) as store:
         ledger = read_ledger(job, store)
         if weight is None:
@@ -185,7 +186,7 @@ def weigh_item(
         if mass > 0.0:  # `weigh` refuses any other
             _ask(doubts(job, ledger, row_of(ledger, item, which), mass, weight), weight, yes)
         entry = weigh(job, store, item, mass, weight, action=which, by=by, method=method,
-                      date=_day(date), why=why)  # fmt: skip
+                      date=day, why=why)  # fmt: skip
         change = read_ledger(job, store).now.mass - ledger.now.mass
     corrects = f", corrects entry {entry.payload['corrects']}" if entry.payload.get("corrects") else ""
     click.echo(f"Entry {entry.number}{corrects}: {item} weighs {weight}.")
@@ -345,7 +346,19 @@ def _day(date: str) -> str:
 
 
 def _moment(as_of: str | None) -> int | str | None:
-    return int(as_of) if as_of is not None and as_of.isdigit() and len(as_of) < 8 else as_of
+    """An entry's number, or a day or time that has begun somewhere."""
+    import datetime as dt
+
+    from layup.errors import LayupError
+
+    if as_of is None:
+        return None
+    if as_of.isdigit() and len(as_of) < 8:
+        return int(as_of)
+    tomorrow = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=1)  # begun already, east of Greenwich
+    if as_of[:4].isdigit() and as_of[4:5] == "-" and as_of[:10] > tomorrow.isoformat():
+        raise LayupError(f"{as_of} is still to come. Leave --as-of out to see the ledger as it stands")
+    return as_of
 
 
 @contextmanager

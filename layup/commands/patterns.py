@@ -42,8 +42,12 @@ def command(
     """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
     from layup.partfile import read_part
     from layup.shop.pattern import flat_plies
+    from layup.shop.templates import right_ending
     from layup.units import parse
 
+    for path, ending in ((dxf, ".dxf"), (svg, ".svg"), (pdf, ".pdf")):
+        if path is not None:
+            right_ending(path, ending)  # before the work, not after it
     job = read_part(part)
     begin = time.monotonic()
 

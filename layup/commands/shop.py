@@ -75,9 +75,7 @@ def command(
         _show(store, units, as_json, picture, history)
 
 
-def _try_out(
-    forget: str | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None
-) -> None:
+def _try_out(forget: str | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None) -> None:
     """Do what was asked in a record that is thrown away, so that its faults are known before one is made."""
     import tempfile
 

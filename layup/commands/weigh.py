@@ -84,7 +84,7 @@ def command(
         kept = find_store(folder)
         if kept is None:
             raise LayupError(
-                f"there is no record beside {part.name} or above it, so there is no entry {undo}. Name the shop's folder "
+                f"there is no entry {undo}: there is no record beside {part.name} or above it. Name the shop's folder "
                 "with --shop"
             )
         with kept:

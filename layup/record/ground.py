@@ -113,7 +113,7 @@ def trim_strip(job: Job, weighed: Weighed) -> tuple[float, float, float]:
     strip = width * edge
     whole = [layer for layer in weighed.layers if layer.zone == "whole"]
     resin = sum(layer.resin for layer in whole if layer.take_up is not None and layer.take_up.learns)
-    return strip, strip * sum(layer.areal_weight for layer in whole), strip * resin
+    return strip, weighed.trimmed_off, strip * resin
 
 
 def edge_width(job: Job) -> float:

@@ -12,7 +12,6 @@ that the file no longer has is withdrawn. Nothing is ever changed or deleted, so
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -191,7 +190,7 @@ def read_ledger(job: RefitJob, store: Store | None, as_of: int | str | None = No
         The ledger. Without `as_of`, what the file says and the ledger does not is in it and is marked.
 
     Raises:
-        LayupError: There was no ledger of this refit at that moment, or that entry or moment is still to come.
+        LayupError: There was no ledger of this refit at that moment, or there is no such entry yet.
     """
     reached(store, as_of)
     kept = _kept(store, job.refit.title, as_of)
@@ -333,21 +332,16 @@ def row_of(ledger: Ledger, name: str, action: str | None = None) -> Row:
 
 
 def reached(store: Store | None, as_of: int | str | None) -> None:
-    """Refuse an entry or a moment that is still to come.
+    """Refuse the number of an entry that is still to come.
 
     Args:
         store: The shop's record.
-        as_of: An entry's number or a time.
+        as_of: An entry's number, or a time, which always is taken.
 
     Raises:
-        LayupError: There is no such entry yet, or the time lies ahead.
+        LayupError: There is no such entry yet.
     """
-    if as_of is None:
-        return
-    if isinstance(as_of, str):
-        tomorrow = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=1)  # begun already, east of Greenwich
-        if as_of[:4].isdigit() and as_of[:10] > tomorrow.isoformat():
-            raise LayupError(f"{as_of} is still to come. Leave --as-of out to see the ledger as it stands")
+    if not isinstance(as_of, int):
         return
     last = store.query("SELECT MAX(number) FROM entries")[0][0] or 0 if store is not None else 0
     if as_of > last:

@@ -133,8 +133,8 @@ def mixes(
     """
     if temperature is not None and not COLDEST <= temperature <= WARMEST:
         raise RangeError(
-            f"a shop at {temperature - 273.15:.0f} °C can't be: resin is mixed by hand between {COLDEST - 273.15:.0f} and "
-            f'{WARMEST - 273.15:.0f} °C. Write --temperature "21 degC"'
+            f"a shop at {temperature - 273.15:.0f} °C can't be: resin is mixed by hand between "
+            f'{COLDEST - 273.15:.0f} and {WARMEST - 273.15:.0f} °C. Write --temperature "21 degC"'
         )
     if not weighed.process.mixes or weighed.resin_to_mix <= 0:
         return ()

@@ -89,12 +89,10 @@ class Section:
     Attributes:
         title: Its heading.
         blocks: In order.
-        new_page: Whether it starts on a new page in print.
     """
 
     title: str
     blocks: tuple[Block, ...]
-    new_page: bool = False
 
 
 @dataclass(frozen=True, slots=True)

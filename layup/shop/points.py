@@ -91,12 +91,12 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
 
 
 def _trimmed(job: Job) -> str:
-    """What has been cut once it is trimmed; openings only where the surface has a second edge."""
+    """What has been cut once it is trimmed; openings only where the surface has a cut-out."""
     if not job.surface.has_mesh:
         return "edges cut, openings cut if it has any, dust off"
     from layup.surface.loops import free_loops
 
-    openings = len(free_loops(job.surface.vertices, job.surface.faces)) > 1
+    openings = any(not loop.outer for loop in free_loops(job.surface.vertices, job.surface.faces))
     return "edges cut, openings cut, dust off" if openings else "edges cut, dust off"
 
 

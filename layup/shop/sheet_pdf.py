@@ -88,7 +88,22 @@ def _build(sheet: BuildSheet, width: float, height: float, pages: int) -> tuple[
     def dress(canvas: Any, _: Any) -> None:
         _title_block(canvas, sheet, width, height, pages)
 
-    document.addPageTemplates([PageTemplate(id="sheet", frames=[frame], onPage=dress)])
+    opened: list[tuple[int, str, bool]] = []  # of every section: page, heading, whether it is the first thing there
+
+    def note(flowable: Any) -> None:
+        if hasattr(flowable, "opens"):
+            top = document.frame._y + flowable._height > document.frame._y2 - 9 * _MM
+            opened.append((document.page, flowable.opens, top))
+
+    def head(canvas: Any, page: Any) -> None:
+        before = [heading for number, heading, _ in opened if number < page.page]
+        if before and not any(first for number, _, first in opened if number == page.page):
+            canvas.setFont("SheetBold", 8.0)
+            canvas.setFillGray(_GREY)
+            canvas.drawString(_MARGIN + _INSIDE, height - _MARGIN - 3.2 * _MM, f"{before[-1]}, goes on")
+
+    document.afterFlowable = note
+    document.addPageTemplates([PageTemplate(id="sheet", frames=[frame], onPage=dress, onPageEnd=head)])
     inner = width - 2 * (_MARGIN + _INSIDE)
     story: list[Any] = []
     for number, section in enumerate(sheet.sections, 1):
@@ -149,7 +164,7 @@ def _cell(canvas: Any, x: float, y: float, label: str, value: str, size: float, 
 
 
 def _section(number: int, section: Section, width: float) -> list[Any]:
-    from reportlab.platypus import CondPageBreak, KeepTogether, PageBreak, Spacer, Table
+    from reportlab.platypus import CondPageBreak, KeepTogether, Spacer, Table
 
     from reportlab.lib.colors import black, white  # isort: skip
 
@@ -172,20 +187,27 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
         ]
     )
     heading.spaceBefore = 7 * _MM  # but not at the top of a page
+    heading.opens = f"{number}  {section.title}"  # for the head of a page that it goes on to
     room = 40 if isinstance(section.blocks[0], Words) and len(section.blocks) == 1 else 55
-    start: list[Any] = [PageBreak() if section.new_page else CondPageBreak(room * _MM)]
+    start: list[Any] = [CondPageBreak(room * _MM)]
     story: list[Any] = start
     before: list[Any] = [heading, Spacer(1, 3 * _MM)]  # stays with what comes next
+    last: list[Any] | None = None  # what the words at the end of a section stay with
     for block in _paired(section.blocks, width):
         flowables = _block(block, width)
         if isinstance(block, Grid) and len(block.rows) > _SPLIT:
             story += [CondPageBreak(60 * _MM), *before, *flowables]
+            last = None
         elif isinstance(block, Words) and not block.caution:
             before = [*before, *flowables, Spacer(1, 3 * _MM)]
             continue
         else:
-            story.append(KeepTogether([*before, *flowables]))
+            last = [*before, *flowables]
+            story.append(KeepTogether(last))
         before = [Spacer(1, 3 * _MM)]
+    if last is not None:
+        story[-1] = KeepTogether([*last, *before])
+        return story
     return [*story, KeepTogether(before)]
 
 

@@ -53,6 +53,29 @@ def placed(plies: Sequence[FlatPly]) -> list[tuple[FlatPly, Strokes, tuple[float
     return made
 
 
+def right_ending(path: str | Path, ending: str) -> Path:
+    """The path, if its name says what is written.
+
+    Args:
+        path: Where to.
+        ending: ".dxf", ".svg" or ".pdf".
+
+    Returns:
+        The path.
+
+    Raises:
+        LayupError: The name ends otherwise: another program would take the file for something else.
+
+    >>> right_ending("hood.DXF", ".dxf").name
+    'hood.DXF'
+    """
+    path = Path(path)
+    if path.suffix.casefold() != ending:
+        name = path.with_suffix(ending).name
+        raise LayupError(f'"{path.name}" would hold {ending[1:].upper()}, so its name ends in {ending}: {name}')
+    return path
+
+
 def write_dxf(plies: Sequence[FlatPly], path: str | Path, unit: Unit = "mm") -> Path:
     """Write patterns as DXF, full size.
 
@@ -65,12 +88,13 @@ def write_dxf(plies: Sequence[FlatPly], path: str | Path, unit: Unit = "mm") -> 
         The path.
 
     Raises:
-        LayupError: The file can't be written.
+        LayupError: The name does not end in .dxf, or the file can't be written.
     """
     import ezdxf.filemanagement
 
     if unit not in SCALE:
         raise LayupError(f'a drawing can\'t be in "{unit}". Write mm or in')
+    path = right_ending(path, ".dxf")
     document = ezdxf.filemanagement.new("R2010", setup=True)
     document.header["$INSUNITS"] = _INSUNITS[unit]
     document.header["$MEASUREMENT"] = 1 if unit == "mm" else 0
@@ -88,7 +112,6 @@ def write_dxf(plies: Sequence[FlatPly], path: str | Path, unit: Unit = "mm") -> 
         for word in drawn.words:
             text = space.add_text(word.text, height=word.height * scale, dxfattribs={"layer": "TEXT"})
             text.set_placement(((word.at[0] + dx) * scale, (word.at[1] + dy) * scale))
-    path = Path(path)
     try:
         document.saveas(path)
     except OSError as error:
@@ -107,8 +130,9 @@ def write_svg(plies: Sequence[FlatPly], path: str | Path) -> Path:
         The path.
 
     Raises:
-        LayupError: The file can't be written.
+        LayupError: The name does not end in .svg, or the file can't be written.
     """
+    path = right_ending(path, ".svg")
     listed = placed(plies)
     margin = 10.0
     wide = max((drawn.box[2] - drawn.box[0]) for _, drawn, _ in listed) * 1e3 + 2 * margin
@@ -139,7 +163,6 @@ def write_svg(plies: Sequence[FlatPly], path: str | Path) -> Path:
             )
         out.append("</g>")
     out.append("</svg>")
-    path = Path(path)
     try:
         path.write_text("\n".join(out) + "\n", encoding="utf-8")
     except OSError as error:

@@ -22,6 +22,7 @@ import numpy as np
 from layup.errors import LayupError
 from layup.shop.drawn_ply import Strokes, strokes
 from layup.shop.pattern import FlatPly
+from layup.shop.templates import right_ending
 from layup.show import palette
 
 Paper = Literal["a4", "letter", "roll"]
@@ -160,9 +161,9 @@ def write_pdf(
         The path.
 
     Raises:
-        LayupError: A paper that is none of these, or the file can't be written.
+        LayupError: A paper that is none of these, a name that does not end in .pdf, or the file can't be written.
     """
-    path = Path(path)
+    path = right_ending(path, ".pdf")
     content = pdf_bytes(plies, paper, roll=roll, title=title)
     try:
         path.write_bytes(content)
@@ -175,11 +176,11 @@ def pdf_bytes(plies: Sequence[FlatPly], paper: Paper, *, roll: float = ROLL, tit
     """The same as bytes; the same for the same patterns."""
     from reportlab.pdfgen.canvas import Canvas
 
-    from layup.show.paper_pdf import _fonts
+    from layup.show.paper_pdf import register_fonts
 
     if not plies:
         raise LayupError("there is no pattern to draw")
-    _fonts()
+    register_fonts()
     out = io.BytesIO()
     sheets = [tiles(ply.outline.bounds, paper, roll, ply.outline) for ply in plies]
     total = sum(len(s.tiles) for s in sheets) + 1

@@ -34,7 +34,7 @@ def as_json(choice: Choice) -> dict[str, Any]:
         "front": [y.label for y in choice.front],
         "steps": [
             {"change": s.change, "mass_kg": s.mass, "times_as_stiff": s.stiffness, "passes": s.passed,
-             "governs": s.governs, "reserve": _number(s.reserve)}
+             "governs": s.governs, "reserve": _number(s.reserve), "breaks": s.breaks or None}
             for s in choice.steps
         ],
         "not_checked": list(choice.blocked),

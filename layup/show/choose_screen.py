@@ -12,6 +12,7 @@ from rich.text import Text
 
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
+from layup.choosing.steps import Step
 from layup.words import System, length_words, mass_both, thickness_words
 
 
@@ -102,18 +103,33 @@ def _none(choice: Choice, system: System) -> list[RenderableType]:
             if reserve < 1:
                 text = f"  fails: {kind.name}: {_value(float(value), kind.unit)} where "
                 text += f"{_value(float(limit), kind.unit)} is {'due' if kind.at_least else 'allowed'}"
+                times = 1 / max(float(reserve), 1e-9)
                 off = (
-                    f"only {reserve * 100:.0f} % of it" if kind.at_least else f"{1 / max(reserve, 1e-9):.3g} times that"
+                    f"only {_apart_from(reserve * 100, 100.0, 0)} % of it" if kind.at_least else f"{_times(times)} that"
                 )
                 out.append(Text(f"{text}, {off}", style="bold"))
     out.append(Text("  Put a stiffer fabric, a core or more plies on the shelf, or ask for less."))
     return out
 
 
+def _times(value: float) -> str:
+    """`1.24 times`, and more digits where it is next to once."""
+    return f"{_apart_from(value, 1.0, 2) if value < 10 else f'{value:.3g}'} times"
+
+
 def _reserve(value: float) -> str:
     if not math.isfinite(value) or value > 99:
         return "over 99"
-    return f"{value:.2f}"
+    return f"{value:.2f}" if value >= 1 else _apart_from(value, 1.0, 2)
+
+
+def _apart_from(value: float, mark: float, digits: int) -> str:
+    """A number with as many digits as it takes to see on which side of a mark it is."""
+    for more in range(4):
+        text = f"{value:.{digits + more}f}"
+        if value == mark or float(text) != mark:
+            return text
+    return f"just {'under' if value < mark else 'over'} {mark:g}"
 
 
 _SCALES = {"m": ("mm", 1e3), "Pa": ("MPa", 1e-6), "N m": ("N m", 1.0), "Hz": ("Hz", 1.0), "-": ("", 1.0)}
@@ -189,12 +205,19 @@ def _steps(choice: Choice, system: System) -> RenderableType:
     table.add_column("then")
     for step in sorted(choice.steps, key=lambda s: s.mass):
         sign = "+" if step.mass >= 0 else "-"
-        verdict = "passes" if step.passed else "fails"
         table.add_row(
             Text(f"  {step.change}"), f"{sign}{mass_both(abs(step.mass), one)}", f"{step.stiffness:.2f} x",
-            Text(f"{verdict}, held by {step.governs} ({_reserve(step.reserve)})"),
+            Text(_verdict(step)),
         )  # fmt: skip
     return table
+
+
+def _verdict(step: Step) -> str:
+    """What becomes of a changed layup: the rule it breaks, or what holds it."""
+    held = f"held by {step.governs} ({_reserve(step.reserve)})"
+    if not step.breaks:
+        return f"{'passes' if step.passed else 'fails'}, {held}"
+    return f"breaks {step.breaks}; the checks {'alone would pass' if step.reserve >= 1 else 'fail too'}, {held}"
 
 
 def _small_print(choice: Choice, explain: bool) -> Iterable[RenderableType]:

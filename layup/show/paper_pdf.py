@@ -31,7 +31,7 @@ def pdf_bytes(papers: Sequence[Paper], picture: bytes | None) -> bytes:
     from reportlab.lib.pagesizes import A4
     from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
 
-    _fonts()
+    register_fonts()
     out = io.BytesIO()
     title = papers[0].subject if papers else "layup"
     document = BaseDocTemplate(out, pagesize=A4, title=title, author="", creator="layup", invariant=1)
@@ -51,7 +51,7 @@ def pdf_bytes(papers: Sequence[Paper], picture: bytes | None) -> bytes:
 
 
 @lru_cache(maxsize=1)
-def _fonts() -> None:
+def register_fonts() -> None:
     """DejaVu Sans, which the plotting library carries: it has the minus sign, umlauts, Greek and Cyrillic."""
     import matplotlib
     from reportlab.pdfbase import pdfmetrics

@@ -29,15 +29,15 @@ def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
     """The screen of `layup coupon`."""
     coupon = value.coupon
     sides = " x ".join(f"{side * 1e3:.4g} mm" for side in value.sides)
-    step = mass_metric(value.resolution)
+    shown = f"{value.resolution * 1e3:.4g} g"
     grams = f"{mass_metric(coupon.p05)} to {mass_metric(coupon.p95)}"
     lines: list[RenderableType] = [
         Text(title, style="bold"),
         Text(f"  A coupon of {area_words(value.area, system)} should weigh {mass_metric(coupon.mean)} ({grams})."),
-        Text(f"  Cut it from its own small plate, square and measured, and weigh it to {step}:"),
+        Text(f"  Cut it from its own small plate, square and measured, and weigh it to {shown}."),
         Text("  Note what the scale says; if it is the weight above:"),
         Text(
-            f"    layup weigh PART {mass_metric(coupon.mean)} --at trimmed --coupon {sides} --scale {step} "
+            f"    layup weigh PART {mass_metric(coupon.mean)} --at trimmed --coupon {sides} --scale {shown} "
             '--piece "coupon 1"'
         ),
         Text(),

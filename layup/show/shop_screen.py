@@ -68,8 +68,8 @@ def _explanation(said: Explanation, system: System) -> list[RenderableType]:
         lines.append(
             _indented(
                 f"If the resin in the plies is all that differs: {i.factor:.2f} times the resin expected, "
-                f"resin {i.resin_content * 100:.1f} % of fibre and resin, films counted; {i.fibre_fraction * 100:.0f} % fibre "
-                f"by volume in the plies; "
+                f"resin {i.resin_content * 100:.1f} % of fibre and resin by weight, films counted as predicted; "
+                f"{i.fibre_fraction * 100:.0f} % fibre by volume in the plies; "
                 f"{thickness_words(i.thickness, system)} thick."
             )
         )
@@ -114,11 +114,6 @@ def _explanation(said: Explanation, system: System) -> list[RenderableType]:
     elif not said.usual:
         lines.append(_indented("No three of the usual causes together explain it. Is this the right part file?"))
     return lines
-
-
-def habit_words(habit: Habit) -> str:
-    """One habit in words: `cloth in a vacuum bag: 12 % more resin than published`."""
-    return f"{', '.join(reversed(habit.of[1:])) or 'anything'} ({habit.of[0]}): {factor_words(habit)}"
 
 
 def factor_words(habit: Habit) -> str:
@@ -175,7 +170,7 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
         low, high = (math.exp(centre + z * habit.spread) for z in (-Z90, Z90))
         prior = habit.published_spread
         first, last = (math.exp(-0.5 * prior**2 + z * prior) for z in (-Z90, Z90))
-        name = of[1] + (", not weighed itself" if len(of) == 2 else "") if len(of) == 2 else f"  {of[2]}"
+        name = of[1] + (", any other" if len(of) == 2 else "") if len(of) == 2 else f"  {of[2]}"
         table.add_row(
             Text(f"  {of[0]}" if len(of) == 2 else ""), Text(name), str(habit.parts),
             Text(f"{math.exp(habit.shift):.2f}", style="bold"), f"{low:.2f} to {high:.2f}",
