@@ -44,7 +44,12 @@ class _Commands(click.Group):
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
+        import gc
+
         from layup.errors import LayupError
+
+        os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some takes longer than a small part
+        gc.set_threshold(50_000, 20, 20)  # a command is over before the default's many small collections pay
 
         try:
             return super().invoke(ctx)

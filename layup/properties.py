@@ -7,6 +7,8 @@ depend on the form of the reinforcement are written with the form in brackets: `
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 FORMS = ("mat", "roving", "cloth", "spread tow", "unidirectional", "biaxial", "veil")
 """The forms of reinforcement the resin model tells apart."""
 
@@ -154,6 +156,7 @@ PLURAL = {
 }
 
 
+@lru_cache(maxsize=4096)
 def split_form(name: str) -> tuple[str, str | None]:
     """Split `fibre_volume_fraction (cloth)` into the property and the form; the form is None where none is written.
 

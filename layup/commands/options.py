@@ -36,7 +36,9 @@ def system_of(units: System | None, prediction: Prediction) -> System:
 
 def habits_of(part: Path, shop: Path | None, no_shop: bool) -> Habits:
     """What the shop's scale has taught; empty where nothing was weighed, or where it is not wanted."""
-    if no_shop:
+    from layup.record.folder import shop_folder
+
+    if no_shop or (shop is None and shop_folder(part) is None):
         return {}
     from layup.record.calibrate import habits_near
 

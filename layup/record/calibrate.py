@@ -20,6 +20,7 @@ import numpy as np
 
 from layup.errors import LayupError, nearest
 from layup.laminate.process import Habit
+from layup.record.folder import shop_folder as shop_folder
 from layup.record.hand import (
     FABRIC_SHARE,
     FORM_SHARE,
@@ -467,11 +468,3 @@ def habits_near(part: str | Path, shop: str | Path | None = None) -> dict[tuple[
         return {}
     with store:
         return calibrate(store).habits
-
-
-def shop_folder(part: str | Path) -> Path | None:
-    """The nearest folder, from the part file's own upward, that holds a record."""
-    from layup.record.store import FILE
-
-    start = Path(part).absolute().parent
-    return next((folder for folder in (start, *start.parents) if (folder / FILE).is_file()), None)

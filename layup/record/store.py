@@ -28,6 +28,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from layup.errors import LayupError
+from layup.record.folder import FILE as FILE
 from layup.record.schema import (
     MODULES,
     PATIENCE,
@@ -43,9 +44,6 @@ from layup.record.schema import DamageError as DamageError
 from layup.record.schema import Entry as Entry
 from layup.record.schema import StoreError as StoreError
 from layup.record.schema import register as register
-
-FILE = "shop.sqlite"
-"""Name of the file in the shop's folder."""
 
 
 class Store:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from layup.surface.topology import Faces, Points, face_pairs, normals
 
+_FEW = 6  # rays that decide whether the others are sent at all
 _RAYS = 32
 _NEAR = 0.05  # two skins are nearer than this share of the root of one side's area
 _MOST = 0.6  # share of the places that must have a partner
@@ -47,6 +48,9 @@ def twin_skins(points: Points, faces: Faces) -> Twins | None:
     share = np.cumsum(area)
     rows = np.unique(np.searchsorted(share, (np.arange(_RAYS) + 0.5) / _RAYS * share[-1]))
     most = _NEAR * float(np.sqrt(0.5 * share[-1]))
+    few = rows[:: len(rows) // _FEW or 1]
+    if not np.isfinite(_partners(points, faces, normal, few, most)).any():
+        return None  # an honest shell hardly ever meets itself
     apart = _partners(points, faces, normal, rows, most)
     met = np.flatnonzero(np.isfinite(apart))
     if len(met) < _MOST * len(rows):

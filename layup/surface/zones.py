@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -46,21 +47,24 @@ Spec = Mapping[str, object]
 _Mask = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Cut:
     """A surface parted by a zone.
 
     Attributes:
         inside: Measures of the zone.
-        outside: Measures of the rest.
         inner: Triangles of the zone, shape (n, 3, 3). [m]
         outer: Triangles of the rest. [m]
     """
 
     inside: Measured
-    outside: Measured
     inner: Soup
     outer: Soup
+
+    @cached_property
+    def outside(self) -> Measured:
+        """Measures of the rest, worked out when they are first asked for."""
+        return measure_triangles(self.outer)
 
 
 def zone_key(spec: Spec) -> str:
@@ -81,6 +85,10 @@ def cut_zone(points: Points, faces: Faces, spec: Spec, groups: Mapping[str, NDAr
         SurfaceError: a key or text that can't be read, or a zone with no area on this surface.
     """
     name = _name(spec)
+    alone = _only_within(spec)
+    if alone is not None:  # one distance and nothing else: nothing to lay over each other
+        inner, outer = within(points, faces, alone, name)
+        return _parted(inner[:, :, :3], outer[:, :, :3], points, name)
     curve = None
     if _fronts(spec) > 1:  # so that few pieces of one zone share a face with pieces of another
         size = float(normals(points, faces)[1].sum())
@@ -90,11 +98,21 @@ def cut_zone(points: Points, faces: Faces, spec: Spec, groups: Mapping[str, NDAr
     work = _Work(points, faces, groups, curve, whole)
     rule = work.rule(spec, name)
     held = rule(work.soup)
-    inner, outer = work.soup[held][:, :, :3], work.soup[~held][:, :, :3]
-    area, rest = measure_triangles(inner), measure_triangles(outer)
+    return _parted(work.soup[held][:, :, :3], work.soup[~held][:, :, :3], points, name)
+
+
+def _parted(inner: Soup, outer: Soup, points: Points, name: str) -> Cut:
+    area = measure_triangles(inner)
     if not area.area > 0.0:
         raise SurfaceError(f"{name}: no part of the surface lies in it", _box_hint(points))
-    return Cut(area, rest, inner, outer)
+    return Cut(area, inner, outer)
+
+
+def _only_within(spec: Spec) -> str | None:
+    """The text of a zone that is one distance along the surface and nothing else."""
+    given = {key for key, value in spec.items() if key != "name" and value is not None}
+    text = spec.get("within")
+    return text if given == {"within"} and isinstance(text, str) else None
 
 
 def _fronts(spec: object) -> int:
