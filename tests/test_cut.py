@@ -147,9 +147,10 @@ def test_a_curved_part_has_patterns_or_says_that_its_outlines_are_rough(examples
     assert not any("rough outline" in note for note in exact.notes)
     assert seen[-1][0] == seen[-1][1] >= 4
     assert [ply.number for ply in exact.plies[0]] == [ply.number for ply in rough.plies[0]] == list(range(1, 8))
-    # the stand-in is near enough to buy by
-    for one, other in zip(exact.fabrics, rough.fabrics, strict=True):
-        assert one.length == approx(other.length, rel=0.25)
+    # the stand-in is near enough to buy by; for a ring along the edge it asks for more, never for less
+    lengths = {one.fabric: (one.length, other.length) for one, other in zip(exact.fabrics, rough.fabrics, strict=True)}
+    assert lengths["carbon plain 200"][0] == approx(lengths["carbon plain 200"][1], rel=0.25)
+    assert 0.7 * lengths["carbon plain 160"][1] < lengths["carbon plain 160"][0] <= lengths["carbon plain 160"][1]
 
 
 def test_face_down_only_where_it_may_be(hatch: Hatch) -> None:

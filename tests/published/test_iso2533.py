@@ -1,5 +1,5 @@
 # Source: ISO 2533:1975, Standard Atmosphere, table 5, by geopotential altitude: temperature, pressure in millibar and
-# density, read in the transcription of the table among the open test data of metanorma/atmospheric
+# density, read in the copy of the table among the open test data of metanorma/atmospheric
 # (spec/fixtures/tests-geopotential.yml), a program for this standard and nothing else.
 # Tolerance: half a unit of the last printed digit (six digits) up to 11 km. Above, one unit and a half: the printed
 # table goes on from the base of the second layer rounded to 226.320 mbar, 1.8e-6 below the value of its own formula.
