@@ -313,6 +313,8 @@ def ply_record(layer: Layer) -> dict[str, Any]:
     return {
         "ply": layer.number,
         "material": layer.name,
+        "fabric": layer.name if layer.kind == "fabric" else None,
+        "core": layer.name if layer.kind == "core" else None,
         "kind": layer.kind,
         "form": layer.form,
         "angle_deg": layer.angle,
@@ -333,6 +335,7 @@ def zone_record(zone: ZoneWeight) -> dict[str, Any]:
     """One zone as scripts and tables get it."""
     return {
         "zone": zone.name,
+        "name": zone.name,
         "area_m2": zone.area,
         "plies": zone.plies,
         "areal_kg_m2": zone.areal_weight,
@@ -413,13 +416,11 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
             }
             for a in prediction.alternatives
         ],
-        "replaced": None
-        if replaced is None
-        else {
-            "mass_kg": replaced.mass.mean,
-            "p05_kg": replaced.mass.p05,
-            "p95_kg": replaced.mass.p95,
-            "items": [{"name": t.name, "mass_kg": t.mass, "how": t.how} for t in replaced.items],
+        "replaced": {
+            "mass_kg": replaced.mass.mean if replaced else 0.0,
+            "p05_kg": replaced.mass.p05 if replaced else 0.0,
+            "p95_kg": replaced.mass.p95 if replaced else 0.0,
+            "items": [{"name": t.name, "mass_kg": t.mass, "how": t.how} for t in (replaced.items if replaced else ())],
         },
         "saving": None
         if gain is None

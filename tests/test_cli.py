@@ -120,6 +120,14 @@ def test_json_keeps_the_contract(part: Path) -> None:
     assert {"material", "property", "value", "kind", "source", "at"} <= set(data["sources"][0])
 
 
+def test_json_of_a_part_that_replaces_nothing(part: Path) -> None:
+    part.write_text(GOOD.split("[[replaces]]")[0], encoding="utf-8")
+    data = json.loads(run("predict", part, "--json").output)
+    assert data["replaced"] == {"mass_kg": 0.0, "p05_kg": 0.0, "p95_kg": 0.0, "items": []}
+    assert data["saving"] is None
+    assert run("predict", part, "--csv").exit_code == 0
+
+
 def test_csv_says_the_same_as_json(part: Path) -> None:
     data = json.loads(run("predict", part, "--json").output)
     rows = list(csv.DictReader(io.StringIO(run("predict", part, "--csv").output)))

@@ -54,7 +54,7 @@ def csv_text(prediction: Prediction) -> str:
         _flat(rows, "zone", zone["zone"], zone)
     for process in data["processes"]:
         _flat(rows, "process", process["process"], process)
-    if data["replaced"]:
+    if data["saving"]:
         for thing in data["replaced"]["items"]:
             _flat(rows, "replaced", thing["name"], thing)
         rows.append(("replaced", "all", "mass", data["replaced"]["mass_kg"], "kg",
