@@ -107,3 +107,10 @@ def test_one_idea_a_file() -> None:
     for path in PACKAGE.rglob("*.py"):
         lines = len(path.read_text(encoding="utf-8").splitlines())
         assert lines <= 520, f"{path.relative_to(PACKAGE)} has {lines} lines: two names would serve better"
+
+
+def test_every_json_key_is_documented(examples: Path) -> None:
+    text = (PACKAGE.parent / "docs" / "json.md").read_text(encoding="utf-8")
+    data = layup.predict(examples / "motor-glider" / "engine-bay-door.toml").as_json()
+    keys = [*data, *data["plies"][0], *data["zones"][0], *data["processes"][0], *data["surface"], *data["sources"][0]]
+    assert [key for key in keys if f"`{key}`" not in text] == []
