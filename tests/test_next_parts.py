@@ -45,7 +45,7 @@ def by_trying_all(
             off = math.fsum(one.saves for one in chosen)
             if off >= need - 1e-9 and holds(chosen, loads, envelope, empty):
                 cost = math.fsum(one.cost[0] for one in chosen if one.cost)
-                if best is None or (cost, -off) < (best[0] - 1e-9, -best[1]):
+                if best is None or (cost, -off) < (best[0], -best[1]):  # costs are whole numbers: ties are exact
                     best = (cost, off)
     return best
 
