@@ -108,7 +108,7 @@ def test_rib_and_stray_piece(tmp_path):
     rib = np.concatenate([np.c_[row[:-1], row[1:], np.arange(n + 1, n + 8)],
                           np.c_[row[:-1], np.arange(n + 1, n + 8), np.arange(n, n + 7)]])  # fmt: skip
     g = np.concatenate([f, rib, [[n + 8, n + 9, n + 10]]])
-    kinds = found(read_surface(save(tmp_path, q, g), unit="mm", thorough=True))
+    kinds = found(read_surface(save(tmp_path, q, g), unit="mm"))
     assert kinds["seam"].count == 7
     assert kinds["stray"].count == 1
     assert kinds["stray"].area_effect == pytest.approx(5e-5, rel=1e-4)

@@ -65,7 +65,7 @@ def inspect(points: Points, faces: Faces, closed: bool, thorough: bool = True) -
         closed: A closed solid: it has no free edges to speak of.
         thorough: Also what can't change the area: winding, and the list of free edges.
     """
-    out = _seams(points, faces) if thorough else []
+    out = _seams(points, faces)
     if thorough or not closed:  # the cracks of a solid part it, and the walls of its hollows are pieces of it
         out += _stray(points, faces)
     if thorough:
