@@ -15,7 +15,7 @@ import click
 COMMANDS = (
     "predict", "compare", "surface", "choose", "patterns", "cut", "mix", "bag", "sheet",
     "weigh", "shop", "coupon", "versions", "materials", "ledger",
-    "template",
+    "template", "bench",
 )  # fmt: skip
 """In the order of the help: the main job first. Each is a module of `layup.commands`."""
 

@@ -7,7 +7,7 @@ in one `FaultsError`, each with its file, line and remedy.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from layup.materials import Library, load_library
 from layup.part import WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.surface.measure import Measured
 from layup.surface.mesh import Surface
+from layup.surface.mould import parse_mould
 from layup.surface.named_zones import zone_spec
 from layup.surface.opened import open_surface
 from layup.written import Form, Report, read_toml
@@ -60,12 +61,19 @@ class Job:
         return triangles
 
 
-def read_part(source: str | Path | Mapping[str, Any], folder: str | Path | None = None) -> Job:
+Opener = Callable[[SurfaceEntry, Path, set[str]], Surface]
+"""What opens a surface: its table, the folder of its files, and the groups that zones name."""
+
+
+def read_part(
+    source: str | Path | Mapping[str, Any], folder: str | Path | None = None, opener: Opener = open_surface
+) -> Job:
     """Read a part file, or a part given as a mapping of the same keys.
 
     Args:
         source: Path of the part file, or its content as a mapping.
         folder: Where the files it names lie; the part file's own folder if left out.
+        opener: Opens the surface; a program that reads a part again and again gives one that keeps it at hand.
 
     Returns:
         The job.
@@ -74,17 +82,19 @@ def read_part(source: str | Path | Mapping[str, Any], folder: str | Path | None 
         FaultsError: With every fault of the file, of the tables and of the surface it names.
     """
     if isinstance(source, Mapping):
-        return _check(dict(source), "", {}, Path(folder or "."))
+        return _check(dict(source), "", {}, Path(folder or "."), opener)
     path = Path(source)
     data, lines = read_toml(path, "part file", "door.toml")
     if "surface" not in data and {"start", "limits"} & set(data):
         raise FaultsError(
             [Fault(path.name, None, "", "this is a refit file, not a part file", f"Run: layup ledger {path.name}")]
         )
-    return _check(data, path.name, lines, Path(folder) if folder else path.parent)
+    return _check(data, path.name, lines, Path(folder) if folder else path.parent, opener)
 
 
-def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: Path) -> Job:
+def _check(
+    data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: Path, opener: Opener = open_surface
+) -> Job:
     report = Report(file or "part", data, lines)
     faults, fault = report.faults, report.fault
 
@@ -95,7 +105,7 @@ def _check(data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: P
     except ValidationError as error:
         _FORM.tell(error, fault)
     _check_names(data, library, tables_hold, fault)
-    surface, zones = _check_surface(data, folder, fault)
+    surface, zones = _check_surface(data, folder, fault, opener)
     _check_pressure(data, part, library, fault)
     if part is not None and surface is not None:
         _check_sizes(part, surface, fault)
@@ -227,6 +237,11 @@ def _check_sizes(part: Part, surface: Surface, fault: Any) -> None:
     for number, ply in enumerate(part.ply):
         if ply.area is not None and ply.area > 1.5 * area:
             fault(("ply", number, "area"), f"the whole part has {area:.4g} m^2", "Check the area and its unit.")
+    if part.surface.mould is not None:
+        try:
+            parse_mould(part.surface.mould)
+        except SurfaceError as error:
+            fault(("surface", "mould"), error.wrong, error.remedy + ".")
     if part.surface.warp is not None and not any(part.surface.warp):
         fault(("surface", "warp"), "this is no direction", "Write warp = [1, 0, 0].")
 
@@ -291,7 +306,9 @@ def _check_resins(
             return
 
 
-def _check_surface(data: dict[str, Any], folder: Path, fault: Any) -> tuple[Surface | None, dict[str, Measured]]:
+def _check_surface(
+    data: dict[str, Any], folder: Path, fault: Any, opener: Opener
+) -> tuple[Surface | None, dict[str, Measured]]:
     """Read the surface and measure its zones, where their entries hold."""
     measured: dict[str, Measured] = {}
     surface: Surface | None = None
@@ -301,7 +318,7 @@ def _check_surface(data: dict[str, Any], folder: Path, fault: Any) -> tuple[Surf
         pass  # already reported
     else:
         try:
-            surface = open_surface(entry, folder, _groups(data))
+            surface = opener(entry, folder, _groups(data))
         except (SurfaceError, UnitError) as error:
             fault(("surface", entry.form), str(error))
     listed = data.get("zone", [])

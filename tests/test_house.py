@@ -14,7 +14,7 @@ PACKAGE = Path(layup.__file__).parent
 # Each module imports only from the layers before its own (or from its own layer).
 LAYERS = (
     ("errors",),
-    ("units", "orientation", "locate", "spread", "fields", "written"),
+    ("units", "orientation", "locate", "spread", "fields", "written", "tables_text"),
     ("words", "atmosphere", "sources", "properties"),
     ("materials",),
     ("needs",),
@@ -31,6 +31,7 @@ LAYERS = (
     ("choosing",),
     ("record",),
     ("shop", "show"),  # the sheet shows pictures, and pictures show what is cut
+    ("bench",),
     ("commands",),
     ("cli",),
     ("__main__", "__init__"),

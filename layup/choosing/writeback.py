@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-from itertools import pairwise
 from pathlib import Path
 
 from layup.choosing.layups import Layup
 from layup.errors import LayupError
 from layup.partfile import read_part
-
-_HEAD = re.compile(r"^\s*\[")
+from layup.tables_text import blocks, header
 
 
 def may_write(source: Path, out: Path, over: bool = False) -> None:
@@ -75,12 +73,11 @@ def with_plies(text: str, layup: Layup) -> str:
     Returns:
         The new text.
     """
-    blocks = _blocks(text)
     kept: list[str] = []
     zones = {zone for zone, _ in layup.local}
     place: int | None = None
-    for block in blocks:
-        if _header(block) == "[[ply]]" and _replaced(block, zones):
+    for block in blocks(text):
+        if header(block) == "[[ply]]" and _replaced(block, zones):
             if place is None:
                 place = len(kept)
             continue
@@ -88,14 +85,9 @@ def with_plies(text: str, layup: Layup) -> str:
     kept[0] = _head(kept[0], layup.process)
     if place is None:
         after = ("[[finish", "[[extra", "[[replaces", "[[made", "[needs", "[[needs", "[shelf")
-        place = next((k for k, b in enumerate(kept) if k and _header(b).startswith(after)), len(kept))
+        place = next((k for k, b in enumerate(kept) if k and header(b).startswith(after)), len(kept))
     kept.insert(place, _plies(layup))
     return re.sub(r"\n{3,}", "\n\n", "".join(kept)).rstrip("\n") + "\n"
-
-
-def _header(block: str) -> str:
-    """First line of a table that is no remark."""
-    return next((line.split("#")[0].strip() for line in block.splitlines() if not line.lstrip().startswith("#")), "")
 
 
 def _replaced(block: str, zones: set[str]) -> bool:
@@ -104,20 +96,6 @@ def _replaced(block: str, zones: set[str]) -> bool:
     if zone is not None:
         return zone[1] in zones or zone[1].casefold() == "whole"
     return re.search(r"(?m)^\s*area\s*=", block) is None
-
-
-def _blocks(text: str) -> list[str]:
-    """The head of the file and its tables, each with the remarks right above it."""
-    lines = text.splitlines(keepends=True)
-    starts = [0]
-    for number, line in enumerate(lines):
-        if _HEAD.match(line) and re.match(r"^\s*\[\[?[A-Za-z_.]+\]\]?\s*(#.*)?$", line):
-            at = number
-            while at > 0 and lines[at - 1].lstrip().startswith("#"):
-                at -= 1
-            starts.append(at)
-    bounds = [*dict.fromkeys(starts), len(lines)]
-    return ["".join(lines[a:b]) for a, b in pairwise(bounds)]
 
 
 def _head(head: str, process: str) -> str:

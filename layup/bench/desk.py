@@ -1,0 +1,302 @@
+"""What each part file comes to, kept at hand: its text, its faults, its prediction, and what the last change did.
+
+The file on the disk is the truth: it is read again at every request, and a surface again only when its file or its table
+changed. So an edit costs the computation and little more.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import threading
+import tomllib
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from layup.bench.folder import Folder, named_files
+from layup.bench.journal import Change, Journal, read
+from layup.errors import Fault, FaultsError, LayupError
+from layup.locate import Path as KeyPath
+from layup.locate import key_lines
+
+if TYPE_CHECKING:
+    from layup.laminate.process import Habits
+    from layup.part import SurfaceEntry
+    from layup.prediction import Prediction
+    from layup.surface.mesh import Surface
+
+T = TypeVar("T")
+
+
+class Kept(Generic[T]):
+    """The last few of something, by a key."""
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+        self._held: OrderedDict[Any, T] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def get(self, key: Any) -> T | None:
+        """What is held, or None."""
+        with self._lock:
+            if key in self._held:
+                self._held.move_to_end(key)
+                return self._held[key]
+        return None
+
+    def put(self, key: Any, value: T) -> T:
+        """Hold it, and let the oldest go."""
+        with self._lock:
+            self._held[key] = value
+            while len(self._held) > self.most:
+                self._held.popitem(last=False)
+        return value
+
+
+class StaleError(LayupError):
+    """The file is not any more what the page showed when the edit was made."""
+
+
+@dataclass
+class Sheet:
+    """One part file as it stands.
+
+    Attributes:
+        name: As requests name it.
+        path: Where it lies.
+        text: What stands in it, line ends as they are.
+        version: Of the text.
+        data: Its tables as written; empty where it can't be read.
+        faults: Everything wrong with it.
+        prediction: None where there is a fault.
+        surface: The surface, where it could be read though something else is at fault.
+    """
+
+    name: str
+    path: Path
+    text: str
+    version: str
+    data: dict[str, Any]
+    faults: tuple[Fault, ...]
+    prediction: Prediction | None
+    surface: Surface | None
+
+    @cached_property
+    def fault_keys(self) -> dict[KeyPath, Fault]:
+        """Faults by the key on their line, so that a page can show each beside its field."""
+        by_line = {line: path for path, line in key_lines(self.text.replace("\r\n", "\n")).items()}
+        return {by_line[f.line]: f for f in self.faults if f.line is not None and f.line in by_line}
+
+    def entries(self, table: str) -> list[dict[str, Any]]:
+        """Tables of a kind as written."""
+        held: Any = self.data
+        for step in table.split("."):
+            held = held.get(step, []) if isinstance(held, dict) else []
+        return [e if isinstance(e, dict) else {} for e in held] if isinstance(held, list) else []
+
+    def value(self, *path: str) -> str:
+        """A value as written, "" where there is none."""
+        held: Any = self.data
+        for step in path:
+            held = held.get(step) if isinstance(held, dict) else None
+        return "" if held is None else as_typed(held)
+
+
+def as_typed(value: Any) -> str:
+    """A value of a part file as a person would type it into a field."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return f"{value:g}"
+    if isinstance(value, list):
+        if all(isinstance(v, str) for v in value):
+            return ", ".join(value)
+        return json.dumps(value, ensure_ascii=False)
+    return str(value)
+
+
+class Desk:
+    """All part files of a folder, and what was computed for them."""
+
+    def __init__(self, folder: Folder) -> None:
+        self.folder = folder
+        self.journal = Journal(folder.root)
+        self.journal.finish(folder)
+        self._surfaces: Kept[Surface] = Kept(6)
+        self._sheets: Kept[Sheet] = Kept(24)
+        self._habits: Kept[Habits] = Kept(4)
+        self._locks: dict[str, threading.RLock] = {}
+        self._guard = threading.Lock()
+
+    def lock(self, name: str) -> threading.RLock:
+        """One lock a part file: edits of one file follow each other."""
+        with self._guard:
+            return self._locks.setdefault(name, threading.RLock())
+
+    def sheet(self, name: str) -> Sheet:
+        """A part file as it stands on the disk.
+
+        Raises:
+            LayupError: There is no such file in the folder.
+        """
+        path = self.folder.path(name)
+        with self.lock(name):
+            return self._sheet(name, path, read(path))
+
+    def edit(self, name: str, base: str, words: str, change: Callable[[str], str]) -> Sheet:
+        """Change a part file and note it.
+
+        Args:
+            name: The part file.
+            base: Version the change was made on.
+            words: What is done, as a person says it.
+            change: From the text to the new text.
+
+        Returns:
+            The part file as it stands now.
+
+        Raises:
+            StaleError: The file was changed since.
+            LayupError: The change can't be made or not be kept.
+        """
+        path = self.folder.path(name)
+        with self.lock(name):
+            text = read(path)
+            if base and base != version_of(text):
+                raise StaleError(
+                    "The part was changed in another window or by another program. The page shows it as it is now; "
+                    "your last change was not made"
+                )
+            windows = "\r\n" in text
+            new = change(text.removeprefix("\ufeff").replace("\r\n", "\n"))
+            new = new.replace("\n", "\r\n") if windows else new
+            if new != text:
+                self.journal.write(path, name, text, new, words)
+            return self._sheet(name, path, new)
+
+    def undo(self, name: str, again: bool = False) -> str:
+        """Take the last change of a part file back, or make it again; gives its words."""
+        path = self.folder.path(name)
+        with self.lock(name):
+            step = self.journal.redo if again else self.journal.undo
+            return step(path, name, read(path))
+
+    def last_change(self, sheet: Sheet) -> tuple[Change, float | None] | None:
+        """The last change made on the page, if it is what the file holds, and what it added to the weight. [kg]"""
+        change = self.journal.last(sheet.name)
+        if change is None or change.after != sheet.text:
+            return None
+        before = self._sheet(sheet.name, sheet.path, change.before)
+        if sheet.prediction is None or before.prediction is None:
+            return change, None
+        return change, sheet.prediction.mass.mean - before.prediction.mass.mean
+
+    def habits(self, path: Path) -> Habits:
+        """What the shop's scale has taught, of the nearest record inside the folder."""
+        home = self.folder.shop(path)
+        if home is None:
+            return {}
+        from layup.record.calibrate import habits_near
+        from layup.record.folder import FILE
+
+        key = (home, *(_stamp(home / (FILE + end)) for end in ("", "-wal")))
+        kept = self._habits.get(key)
+        return kept if kept is not None else self._habits.put(key, habits_near(path, home))
+
+    def _sheet(self, name: str, path: Path, text: str) -> Sheet:
+        data = _tables(text)
+        version = version_of(text)
+        key = (name, version, self._around(path, data))
+        kept = self._sheets.get(key)
+        return kept if kept is not None else self._sheets.put(key, self._work_out(name, path, text, version, data))
+
+    def _around(self, path: Path, data: dict[str, Any]) -> tuple[Any, ...]:
+        """What a prediction rests on besides the text: the files it names and the shop's record."""
+        from layup.record.folder import FILE
+
+        home = self.folder.shop(path)
+        record = tuple(_stamp(home / (FILE + end)) for end in ("", "-wal")) if home else ()
+        surface = data.get("surface")
+        named = [v for v in surface.values() if isinstance(v, str)] if isinstance(surface, dict) else []
+        tables = data.get("materials")
+        named += [v for v in tables if isinstance(v, str)] if isinstance(tables, list) else []
+        return (record, tuple(_stamp(path.parent / v) for v in named if len(v) < 250 and "\0" not in v))
+
+    def _work_out(self, name: str, path: Path, text: str, version: str, data: dict[str, Any]) -> Sheet:
+        from layup.partfile import read_part
+        from layup.prediction import predict
+
+        surface: list[Surface] = []
+
+        def opener(entry: SurfaceEntry, folder: Path, areas: set[str]) -> Surface:
+            surface.append(self._open(entry, folder, areas))
+            return surface[0]
+
+        faults: tuple[Fault, ...] = ()
+        prediction = None
+        outside = named_files(data, self.folder, path.parent)
+        try:
+            if outside:
+                lines = key_lines(text)
+                raise FaultsError(
+                    Fault(path.name, lines.get(key), ", ".join(str(k) for k in key), f'"{file}" lies outside the folder',
+                          "Copy the file into this shop's folder, and name the copy.")
+                    for key, file in outside
+                )  # fmt: skip
+            prediction = predict(read_part_text(text, path, opener, read_part), habits=self.habits(path))
+        except FaultsError as error:
+            faults = error.faults
+        except LayupError as error:
+            faults = (Fault(path.name, None, "", str(error).rstrip(".")),)
+        return Sheet(name, path, text, version, data, faults, prediction, surface[0] if surface else None)
+
+    def _open(self, entry: SurfaceEntry, folder: Path, areas: set[str]) -> Surface:
+        from layup.surface.opened import open_surface
+
+        files = [getattr(entry, key) for key in ("mesh", "step", "outline", "photo", "stations", "girths")]
+        stamps = tuple(_stamp(folder / file) for file in files if isinstance(file, str))
+        table = entry.model_dump_json(exclude={"warp", "drape", "start", "area_tolerance"})
+        key = (str(folder), table, tuple(sorted(areas)), stamps)
+        kept = self._surfaces.get(key)
+        return kept if kept is not None else self._surfaces.put(key, open_surface(entry, folder, areas))
+
+
+def read_part_text(text: str, path: Path, opener: Any, reader: Any) -> Any:
+    """A job from a text that stands, or stood, in a part file.
+
+    Raises:
+        FaultsError: As `layup.partfile.read_part`.
+    """
+    current = path.read_bytes() if path.is_file() else b""
+    if current == text.encode():
+        return reader(path, opener=opener)
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as scratch:
+        copy = Path(scratch) / path.name
+        copy.write_bytes(text.encode())
+        return reader(copy, path.parent, opener=opener)
+
+
+def version_of(text: str) -> str:
+    """A short name of a text: the same text, the same name."""
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _tables(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text.removeprefix("\ufeff"))
+    except tomllib.TOMLDecodeError:
+        return {}
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_mtime_ns, found.st_size

@@ -1,0 +1,174 @@
+"""The first page: the parts of the folder, and the ways to begin a new one."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from layup.bench.app import Asked, go, show
+from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
+from layup.bench.journal import read, save
+from layup.bench.parttext import new_part, put
+from layup.errors import LayupError
+from layup.words import mass_both
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
+
+SHOWN = 40
+"""Parts whose weight is worked out for the list; of more, only names are shown. [-]"""
+
+
+def home(asked: Asked) -> Response:
+    """All parts."""
+    from layup.materials import load_library
+
+    library = load_library()
+    rows = [_row(asked, name, weigh=number < SHOWN) for number, name in enumerate(asked.folder.parts())]
+    return show(asked, "home.html", rows=rows, endings=",".join(SURFACES + DRAWINGS + PHOTOS),
+                processes=library.names("process"), resins=library.names("resin"))  # fmt: skip
+
+
+def _row(asked: Asked, name: str, weigh: bool) -> dict[str, str]:
+    row = {"name": name, "title": name, "mass": "", "saving": "", "faults": ""}
+    if not weigh:
+        return row
+    try:
+        sheet = asked.desk.sheet(name)
+    except LayupError as error:
+        return row | {"faults": str(error)}
+    row["title"] = sheet.value("title") or name
+    if sheet.prediction is None:
+        return row | {"faults": f"{len(sheet.faults)} thing{'s' if len(sheet.faults) != 1 else ''} to do"}
+    system = sheet.prediction.job.part.units
+    row["mass"] = mass_both(sheet.prediction.mass.mean, system)
+    if sheet.prediction.saving is not None:
+        gain = sheet.prediction.saving.mass.mean
+        row["saving"] = ("saves " if gain >= 0 else "adds ") + mass_both(abs(gain), system)
+    return row
+
+
+def from_file(asked: Asked) -> Response:
+    """A new part from a file that was sent."""
+    sent = asked.sent.get("surface")
+    if sent is None:
+        raise LayupError("no file came with it. Choose the file, and send it again")
+    name = str(sent.filename)
+    form = surface_form(name)
+    taken = take_in(asked, "", name, sent.file)
+    return _begin(asked, {form: taken.name})
+
+
+def surface_form(name: str) -> str:
+    """The key of `[surface]` that a file of this name stands under.
+
+    Raises:
+        LayupError: No such file is read.
+    """
+    ending = Path(name).suffix.casefold()
+    if ending in (".step", ".stp"):
+        return "step"
+    if ending in SURFACES:
+        return "mesh"
+    if ending in DRAWINGS:
+        return "outline"
+    if ending in PHOTOS:
+        return "photo"
+    known = ", ".join(e.lstrip(".").upper() for e in SURFACES + DRAWINGS + PHOTOS)
+    raise LayupError(f'a surface can\'t be read from "{Path(name).name}". Save it as one of {known}')
+
+
+def take_in(asked: Asked, folder: str, name: str, stream: Any) -> Path:
+    """Keep a file that was sent, under a free name; whole or not at all."""
+    path = asked.folder.free(folder, name)
+    scratch = path.with_name(f".taking-{os.getpid()}-{path.name}")
+    try:
+        with scratch.open("xb") as out:
+            shutil.copyfileobj(stream, out, 1 << 20)
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(scratch, path)
+    except OSError as error:
+        scratch.unlink(missing_ok=True)
+        raise LayupError(f"{path.name} could not be kept ({error.strerror})") from None
+    return path
+
+
+def measured(asked: Asked) -> Response:
+    """A new part from an area, two sides or stations."""
+    form = asked.form.get("form", "")
+    if form == "area":
+        surface = {"area": asked.form.get("area", "")}
+    elif form == "rectangle":
+        sides = [s.strip() for s in re.split(r"\s+by\s+|[x×]", asked.form.get("rectangle", "")) if s.strip()]
+        if len(sides) != 2:
+            raise LayupError('write the two sides with their units: "1 m x 600 mm"')
+        surface = {"rectangle": f'["{_plain(sides[0])}", "{_plain(sides[1])}"]'}
+    elif form in ("stations", "girths"):
+        surface = {form: _stations(asked.form.get("stations", "")), "unit": asked.form.get("unit", "mm")}
+    else:
+        raise LayupError("say what was measured: two sides, an area, widths or girths")
+    if not next(iter(surface.values())).strip():
+        raise LayupError(f"the {form} is missing. Write it with its unit")
+    return _begin(asked, surface)
+
+
+def _plain(text: str) -> str:
+    return text.replace('"', " in").replace("\\", "")
+
+
+def _stations(text: str) -> str:
+    """Lines of two numbers as the list of a part file."""
+    pairs = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip():
+            continue
+        found = re.findall(r"[-+]?\d+(?:\.\d+)?", line)
+        if len(found) != 2:
+            raise LayupError(f'line {number}, "{line.strip()[:40]}", is not two numbers. Write place, width: "500, 340"')
+        pairs.append(f"[{found[0]}, {found[1]}]")
+    if len(pairs) < 2:
+        raise LayupError("at least two stations are needed, one a line")
+    return "[" + ", ".join(pairs) + "]"
+
+
+def _begin(asked: Asked, surface: dict[str, str]) -> Response:
+    title = asked.form.get("title", "").strip()
+    if not title:
+        raise LayupError("the part needs a name")
+    path = asked.folder.free("", f"{slug(title)}.toml")
+    save(path, new_part(title, asked.form.get("process", ""), asked.form.get("resin", ""), surface))
+    return go("/part", file=asked.folder.name(path))
+
+
+def copied(asked: Asked) -> Response:
+    """A new part like another one."""
+    source = asked.folder.path(asked.form.get("from", ""))
+    title = asked.form.get("title", "").strip()
+    if not title:
+        raise LayupError("the part needs a name")
+    text = put(read(source).removeprefix("\ufeff").replace("\r\n", "\n"), ("title",), title)
+    folder = source.parent.relative_to(asked.folder.root).as_posix()
+    path = asked.folder.free("" if folder == "." else folder, f"{slug(title)}.toml")
+    save(path, text)
+    return go("/part", file=asked.folder.name(path))
+
+
+def slug(title: str) -> str:
+    """A title as the name of a file.
+
+    >>> slug("Engine-bay door, left")
+    'engine-bay-door-left'
+    """
+    return re.sub(r"[^\w]+", "-", title.casefold()).strip("-")[:60] or "part"
+
+
+ROUTES = (
+    ("/", "GET", home),
+    ("/new/file", "POST", from_file),
+    ("/new/measured", "POST", measured),
+    ("/new/copy", "POST", copied),
+)

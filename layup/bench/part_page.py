@@ -1,0 +1,329 @@
+"""The part: its surface, its plies, what it weighs, and what the last change cost or saved."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from layup.bench import parttext
+from layup.bench.app import Asked, go, show
+from layup.bench.desk import Sheet, as_typed
+from layup.bench.home import surface_form, take_in
+from layup.errors import LayupError
+from layup.plies import Layer
+from layup.show.bars_svg import bars_svg
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
+
+    from layup.materials import Library
+
+HEAD = (
+    ("title", "Name"), ("process", "Made by"), ("resin", "Resin"), ("units", "Weights in"), ("vacuum", "Vacuum"),
+    ("altitude", "Shop's height"), ("trim", "Laid up beyond the edge"), ("arm", "Arm from the datum"),
+)  # fmt: skip
+"""Keys at the top of the file, and their labels."""
+HINTS = {
+    "vacuum": "25 inHg", "altitude": "1500 ft", "trim": "25 mm", "arm": "62 in", "thickness": "6 mm", "weighed": "9 1/4 oz",
+    "mass": "40 g", "each": "3.2 g", "per_length": "12 g/m", "length": "1.4 m", "area": "0.5 m^2", "within": "60 mm of the edge",
+    "between": "x 100 mm 350 mm", "areal_weight": "80 g/m^2", "side": "outer", "unit": "mm", "warp": "[1, 0, 0]",
+    "start": '["310 mm", "205 mm", "22 mm"]', "inside": "[[0, 0], [80, 0], [80, 50]]", "along": "[0, 0, 1]",
+    "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": '["120 mm", "0 mm", "0 mm"]',
+}  # fmt: skip
+"""What a field might hold."""
+MORE = {
+    "surface": ("unit", "side", "body", "face", "warp", "drape", "start", "pick", "cut", "gap", "bar", "bar_along", "turn",
+                "along", "rule", "edge", "area_tolerance"),
+    "zone": ("name", "within", "between", "inside", "along", "unit", "group", "area", "or", "and", "not"),
+    "ply": ("angle", "count", "zone", "thickness", "area", "overlap", "seam", "resin", "fibre_volume_fraction",
+            "resin_content", "start"),
+    "finish": ("finish", "name", "coats", "sides", "zone", "thickness", "areal_weight"),
+    "extra": ("name", "weighed", "mass", "each", "count", "per_length", "length", "at"),
+    "replaces": ("name", "sheet", "thickness", "fabric", "resin", "process", "core", "covering", "finish", "coats",
+                 "areal_weight", "weighed", "mass", "each", "count", "per_length", "length", "area", "times", "arm"),
+    "made": ("process", "weighed", "name"),
+}  # fmt: skip
+"""Keys an entry of each table may have."""
+CHOICES = {
+    "process": "process", "resin": "resin", "sheet": "sheet", "fabric": "fabric", "core": "core", "covering": "covering",
+    "finish": "finish",
+}  # fmt: skip
+"""Keys that name a material, and its kind."""
+KINDS = {
+    "replaces": (("sheet", "Sheet metal or plastic"), ("weighed", "Weighed on the scale"), ("fabric", "An old laminate"),
+                 ("covering", "Fabric covering"), ("finish", "Paint, dope, filler"), ("core", "A core"),
+                 ("each", "So many pieces"), ("per_length", "By the length"), ("mass", "A known weight")),
+    "extra": (("weighed", "Weighed on the scale"), ("mass", "A known weight"), ("each", "So many pieces"),
+              ("per_length", "By the length")),
+    "finish": (("finish", "Of the tables"), ("areal_weight", "By its measured weight")),
+}  # fmt: skip
+"""Ways to give an item, and what a person calls each."""
+FIRST = {
+    "sheet": {"thickness": "0.032 in"}, "core": {"thickness": "6 mm"}, "each": {"each": "3.2 g", "count": "12"},
+    "per_length": {"per_length": "12 g/m", "length": "1 m"}, "fabric": {"process": "wet"},
+}  # fmt: skip
+"""What a new item begins with besides its name, so that it can be counted at once; a person changes it."""
+
+
+def part(asked: Asked) -> Response:
+    """The page of one part."""
+    if not asked.file:
+        return go("/")
+    return _page(asked, asked.desk.sheet(asked.file))
+
+
+def edit(asked: Asked) -> Response:
+    """One edit of the part file."""
+    form = asked.form
+    operation, table = form.get("op", "save"), form.get("table", "")
+    number = int(form.get("number", "0") or 0) if form.get("number", "0").lstrip("-").isdigit() else 0
+    values = {name.removeprefix("set."): value for name, value in form.items() if name.startswith("set.")}
+    values = _material(values)
+    if form.get("newkey"):
+        values[form["newkey"]] = form.get("newvalue", "")
+    words = ""
+
+    def change(text: str) -> str:
+        nonlocal words
+        words, new = _changed(text, operation, table, number, values, form)
+        return new
+
+    # the words are known only once the change is made, so they are worked out on the text first
+    sheet = asked.desk.sheet(asked.file)
+    change(sheet.text.removeprefix("\ufeff").replace("\r\n", "\n"))
+    sheet = asked.desk.edit(asked.file, form.get("base", ""), words, change)
+    for field in [name for name in form if name.startswith("set.")] + ["newvalue"]:
+        asked.desk.journal.type(asked.file, _field(table, number, field.removeprefix("set.")), None)
+    return _after(asked, sheet)
+
+
+def _material(values: dict[str, str]) -> dict[str, str]:
+    """A choice "fabric|NAME" as the two keys it sets."""
+    chosen = values.pop("material", None)
+    if chosen:
+        kind, _, name = chosen.partition("|")
+        if kind in ("fabric", "core"):
+            values = {"fabric": "", "core": "", **values, kind: name}
+            values |= {"angle": "", "overlap": "", "seam": ""} if kind == "core" else {"thickness": ""}
+            if kind == "core" and not values.get("thickness"):
+                values["thickness"] = "5 mm"
+    return values
+
+
+def _changed(
+    text: str, operation: str, table: str, number: int, values: dict[str, str], form: Any
+) -> tuple[str, str]:
+    """The words for an edit, and the text after it."""
+    name = f"{table} {number + 1}" if table and table not in ("surface", "needs", "shelf") else table
+    if operation == "save":
+        said = []
+        for key, value in values.items():
+            new = parttext.put(text, _path(table, number, key), value)
+            if new != text:
+                said.append(f"{key.replace('_', ' ')} {value or 'taken out'}")
+                text = new
+        return (f"{name}: " if name else "") + ", ".join(said)[:160], text
+    if operation == "add":
+        what = next((v for k, v in values.items() if k in ("fabric", "core", "name") and v), "")
+        after = number if form.get("number") else None
+        return f"added {table} {what}".strip(), parttext.add(text, table, values, after)
+    if operation == "copy":
+        return f"{name} a second time", parttext.copy(text, table, number)
+    if operation == "drop":
+        return f"{name} taken out", parttext.drop(text, table, number)
+    if operation in ("up", "down", "move"):
+        wanted = form.get("to", "")
+        to = number - 1 if operation == "up" else number + 1 if operation == "down" else int(wanted) if wanted.isdigit() else number
+        return f"{name} moved to place {max(to, 0) + 1}", parttext.move(text, table, number, to)
+    raise LayupError("that is no change this page knows")
+
+
+def _path(table: str, number: int, key: str) -> parttext.Key:
+    if not table:
+        return (key,)
+    steps = tuple(table.split("."))
+    if table in ("surface", "needs", "shelf"):
+        return (*steps, key)
+    return (*steps, number, key)
+
+
+def add_item(asked: Asked) -> Response:
+    """A new item of the old part, a fitting or a finish, with what its kind needs to be counted."""
+    table, kind = asked.form.get("table", ""), asked.form.get("kind", "")
+    if table not in KINDS or kind not in dict(KINDS[table]):
+        raise LayupError("that is no item this page knows")
+    name = asked.form.get("name", "").strip()
+    sheet = asked.desk.sheet(asked.file)
+    values = {"name": name, **FIRST.get(kind, {})}
+    if kind in CHOICES:
+        library = sheet.prediction.job.library if sheet.prediction else _library(asked, sheet)
+        named = library.names(CHOICES[kind]) if library else ()
+        values[kind] = named[0] if named else name
+    elif kind not in values:
+        values[kind] = HINTS[kind]
+    sheet = asked.desk.edit(
+        asked.file, asked.form.get("base", ""), f"added {name}", lambda text: parttext.add(text, table, values)
+    )
+    return _after(asked, sheet)
+
+
+def write_out(asked: Asked) -> Response:
+    """The stack at the top of the file as one table a ply."""
+    sheet = asked.desk.sheet(asked.file)
+    if sheet.prediction is None:
+        raise LayupError("put right what is wrong first; then the stack can be written out")
+    plies = [(str(e.fabric), e.angle) for e in sheet.prediction.job.part.plies()]
+    sheet = asked.desk.edit(
+        asked.file, asked.form.get("base", ""), "stack written out as plies", lambda text: parttext.write_out(text, plies)
+    )
+    return _after(asked, sheet)
+
+
+def undo(asked: Asked) -> Response:
+    """Take the last change back."""
+    said = asked.desk.undo(asked.file)
+    return go("/part", file=asked.file, said=f"taken back: {said}")
+
+
+def redo(asked: Asked) -> Response:
+    """Make it again."""
+    said = asked.desk.undo(asked.file, again=True)
+    return go("/part", file=asked.file, said=f"made again: {said}")
+
+
+def typed(asked: Asked) -> Response:
+    """Keep what is being typed, so that a crash does not lose it."""
+    from starlette.responses import Response as Plain
+
+    asked.folder.path(asked.file)
+    field, text = asked.form.get("field", "")[:120], asked.form.get("text", "")[:4000]
+    asked.desk.journal.type(asked.file, field, text if asked.form.get("keep") else None)
+    return Plain(status_code=204)
+
+
+def version(asked: Asked) -> Response:
+    """The version of the part file, so that a page sees what another window did."""
+    from starlette.responses import PlainTextResponse
+
+    return PlainTextResponse(asked.desk.sheet(asked.file).version)
+
+
+def new_surface(asked: Asked) -> Response:
+    """Another surface for the part, from a file that was sent."""
+    sent = asked.sent.get("surface")
+    if sent is None:
+        raise LayupError("no file came with it. Choose the file, and send it again")
+    form = surface_form(str(sent.filename))
+    folder = asked.folder.path(asked.file).parent.relative_to(asked.folder.root).as_posix()
+    taken = take_in(asked, "" if folder == "." else folder, str(sent.filename), sent.file)
+
+    def change(text: str) -> str:
+        if parttext.count(text, "surface"):
+            text = parttext.drop(text, "surface", 0)
+        return parttext.add(text, "surface", {form: taken.name})
+
+    asked.desk.edit(asked.file, asked.form.get("base", ""), f"surface from {taken.name}", change)
+    return go("/part", file=asked.file)
+
+
+def as_json(asked: Asked) -> Response:
+    """What `layup predict --json` gives."""
+    from starlette.responses import Response as Plain
+
+    from layup.show.machine import json_text
+
+    sheet = asked.desk.sheet(asked.file)
+    if sheet.prediction is None:
+        raise LayupError("; ".join(str(f) for f in sheet.faults))
+    return Plain(json_text(sheet.prediction), media_type="application/json")
+
+
+def _after(asked: Asked, sheet: Sheet) -> Response:
+    """The page again: at once for the page's own script, by way of a redirect for a plain form."""
+    if asked.form.get("script"):
+        return _page(asked, sheet)
+    return go("/part", file=asked.file)
+
+
+def _page(asked: Asked, sheet: Sheet) -> Response:
+    from layup.materials import load_library
+
+    prediction = sheet.prediction
+    library = prediction.job.library if prediction else _library(asked, sheet) or load_library()
+    change = asked.desk.last_change(sheet)
+    again = asked.desk.journal.next(asked.file)
+    system = prediction.job.part.units if prediction else "both"
+    return show(
+        asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD, more=MORE, kinds=KINDS,
+        first=FIRST, bars=bars_svg(prediction, system) if prediction else "", change=change,
+        again=again if again is not None and again.before == sheet.text else None, names=_names(library),
+        choices=CHOICES, hints=HINTS, layers=_layers(sheet), typed=asked.desk.journal.typed(asked.file), field=_field,
+        as_typed=as_typed, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
+        zones=[str(e.get("name", "")) for e in sheet.entries("zone")],
+    )  # fmt: skip
+
+
+def _library(asked: Asked, sheet: Sheet) -> Library | None:
+    """The tables with the shop's own over them, where those can be read."""
+    from layup.materials import load_library
+
+    tables = sheet.data.get("materials")
+    paths = [sheet.path.parent / t for t in tables if isinstance(t, str)] if isinstance(tables, list) else []
+    paths = [p for p in paths if p.is_file() and p.resolve().is_relative_to(asked.folder.root)]
+    try:
+        return load_library(paths)
+    except LayupError:
+        return None
+
+
+def _names(library: Library) -> dict[str, tuple[str, ...]]:
+    return {kind: library.names(kind) for kind in ("process", "resin", "fabric", "core", "sheet", "covering", "finish")}
+
+
+def _field(table: str, number: int, key: str) -> str:
+    """The id of a field of the page."""
+    return f"f-{table.replace('.', '-') or 'head'}-{number}-{key}"
+
+
+def _layers(sheet: Sheet) -> list[tuple[Layer, int]]:
+    """For each ply of the file, the first layer it makes, and how many of it."""
+    if sheet.prediction is None:
+        return []
+    layers = {layer.number: layer for layer in sheet.prediction.weighed.layers}
+    found, number = [], 1
+    for entry in sheet.prediction.job.part.plies():
+        if number in layers:
+            found.append((layers[number], entry.count))
+        number += entry.count
+    return found
+
+
+def _open_faults(sheet: Sheet) -> list[tuple[str, str]]:
+    """Faults as a page says them: where, and what to do."""
+    return [(f.place or (f"line {f.line}" if f.line else ""), f"{f.wrong}. {f.remedy}".strip()) for f in sheet.faults]
+
+
+def _asks(sheet: Sheet) -> str:
+    """What the surface waits for: its "unit", its "side", or "" for nothing."""
+    if sheet.surface is not None:
+        return ""
+    for fault in sheet.faults:
+        if fault.place.startswith(("surface", "mesh", "step", "outline")):
+            if "no unit" in fault.wrong:
+                return "unit"
+            if "closed" in fault.wrong and "side" in f"{fault.wrong} {fault.remedy}":
+                return "side"
+    return ""
+
+
+ROUTES = (
+    ("/part", "GET", part),
+    ("/part/edit", "POST", edit),
+    ("/part/add-item", "POST", add_item),
+    ("/part/write-out", "POST", write_out),
+    ("/part/undo", "POST", undo),
+    ("/part/redo", "POST", redo),
+    ("/part/typed", "POST", typed),
+    ("/part/version", "GET", version),
+    ("/part/file", "POST", new_surface),
+    ("/part/json", "GET", as_json),
+)

@@ -1,0 +1,182 @@
+// What every page does: an edit is sent as it is made and the changed regions take the place of the old ones; what is typed
+// is kept on the disk before it is entered; plies are dragged. Without this script every form still works by its button.
+
+document.documentElement.classList.add("js");
+const file = document.body.dataset.file;
+let chain = Promise.resolve();          // edits follow each other, each on what the one before made
+let version = document.querySelector('input[name="base"]')?.value || "";
+
+export function region(name) { return document.querySelector(`[data-region="${name}"]`); }
+
+/** Put the regions of a page in the place of those that stand; the field in use keeps its focus and its text. */
+export function swap(text) {
+  const page = new DOMParser().parseFromString(text, "text/html");
+  const active = document.activeElement, held = active?.id;
+  const caret = held && "selectionStart" in active ? safely(() => [active.selectionStart, active.selectionEnd]) : null;
+  const words = held && dirty.has(held) ? active.value : null;
+  const open = [...document.querySelectorAll("[data-region] details[open]")].map(place);
+  let fresh = 0;
+  for (const old of document.querySelectorAll("[data-region]")) {
+    const now = page.querySelector(`[data-region="${old.dataset.region}"]`);
+    if (now && now.innerHTML !== old.dataset.came) {
+      old.replaceChildren(...now.cloneNode(true).childNodes);
+      old.dataset.came = now.innerHTML;
+      fresh++;
+    }
+  }
+  for (const one of document.querySelectorAll("[data-region] details")) if (open.includes(place(one))) one.open = true;
+  version = page.querySelector('input[name="base"]')?.value || version;
+  const again = held && document.getElementById(held);
+  if (again && again !== document.activeElement) {
+    if (words !== null) again.value = words;
+    again.focus({ preventScroll: true });
+    if (caret && caret[0] !== null) safely(() => again.setSelectionRange(...caret));
+  }
+  prepare();
+  document.dispatchEvent(new CustomEvent("bench:swapped", { detail: { fresh } }));
+}
+
+function place(details) {
+  const form = details.closest("form");
+  return (form?.getAttribute("aria-label") || "") + details.textContent.slice(0, 20);
+}
+function safely(what) { try { return what(); } catch { return null; } }
+
+/** Send a form as an edit; gives what the server answered. */
+export function send(form, button, more = {}) {
+  chain = chain.then(() => sendNow(form, button, more)).catch(problem);
+  return chain;
+}
+
+async function sendNow(form, button, more) {
+  const data = new URLSearchParams();
+  for (const [name, value] of new FormData(form)) if (typeof value === "string") data.set(name, value);
+  if (button?.name) data.set(button.name, button.value);
+  for (const [name, value] of Object.entries(more)) data.set(name, value);
+  if (data.has("base")) data.set("base", version);
+  data.set("script", "1");
+  for (const field of form.elements) if (field.id) dirty.delete(field.id);
+  document.body.classList.add("working");
+  try {
+    const answer = await fetch(form.action, { method: "POST", body: data, headers: { "X-Bench": "1" } });
+    const text = await answer.text();
+    if (answer.status === 409) { await refresh(); tell(message(text), true); return; }
+    if (!answer.ok) { tell(message(text), true); return; }
+    swap(text);
+  } finally { document.body.classList.remove("working"); }
+}
+
+export async function refresh() {
+  const answer = await fetch(location.href);
+  if (answer.ok) swap(await answer.text()); else tell(message(await answer.text()), true);
+}
+
+function message(text) {
+  const page = new DOMParser().parseFromString(text, "text/html");
+  return page.querySelector("#said .wrong")?.textContent || page.body.textContent.slice(0, 400);
+}
+export function tell(text, wrong = false) {
+  const line = document.createElement("p");
+  line.className = wrong ? "wrong" : "good"; line.textContent = text;
+  region("said").replaceChildren(line);
+  region("said").dataset.came = "";
+}
+function problem() {
+  tell("The bench page does not answer. Look at the terminal where it was started; what was entered is saved.", true);
+}
+
+document.addEventListener("submit", event => {
+  const form = event.target;
+  if (!form.matches("form[data-swap]") || form.enctype === "multipart/form-data") return;
+  event.preventDefault();
+  const button = event.submitter;
+  send(form, button).then(() => { if (form.classList.contains("adder")) form.reset(); });
+});
+document.addEventListener("change", event => {
+  const form = event.target.form;
+  if (!form?.matches("form[data-auto]") || ["newkey", "newvalue"].includes(event.target.name)) return;
+  send(form, null, { op: "save" });
+});
+
+// What is being typed, kept before it is entered.
+const dirty = new Map();
+let keeping = null;
+document.addEventListener("input", event => {
+  const field = event.target;
+  if (!file || !field.id?.startsWith("f-") || !field.matches("input:not([type=file]), textarea")) return;
+  dirty.set(field.id, field.value);
+  clearTimeout(keeping);
+  keeping = setTimeout(keep, 150);
+});
+function keep() {
+  for (const [field, text] of dirty) post(field, text);
+}
+function post(field, text) {
+  const body = new URLSearchParams({ field, text, keep: "1" });
+  return fetch(`/part/typed?file=${encodeURIComponent(file)}`, { method: "POST", body, keepalive: true }).catch(() => {});
+}
+addEventListener("pagehide", keep);
+
+// Another window, or another program, changed the part.
+if (version && file) setInterval(async () => {
+  if (document.hidden || dirty.size || document.body.classList.contains("working")) return;
+  const answer = await fetch(`/part/version?file=${encodeURIComponent(file)}`).catch(() => null);
+  if (answer?.ok && (await answer.text()) !== version) refresh();
+}, 2500);
+
+// Fields that belong to one of several choices; a file dropped on its place; plies dragged by their handle.
+function prepare() {
+  for (const form of document.querySelectorAll("form")) {
+    const chosen = form.querySelector('input[name="form"]:checked')?.value;
+    if (chosen) for (const part of form.querySelectorAll("[data-for]")) part.hidden = !part.dataset.for.split(" ").includes(chosen);
+  }
+}
+document.addEventListener("change", prepare);
+for (const kind of ["dragover", "dragleave", "drop"]) document.addEventListener(kind, event => {
+  const area = event.target.closest?.(".drop");
+  if (!area) { if (kind !== "dragleave") event.preventDefault(); return; }
+  event.preventDefault();
+  area.classList.toggle("over", kind === "dragover");
+  if (kind === "drop" && event.dataTransfer.files.length) {
+    const input = area.querySelector("input[type=file]");
+    input.files = event.dataTransfer.files;
+    input.dispatchEvent(new Event("change", { bubbles: true }));
+  }
+});
+
+let dragged = null;
+document.addEventListener("pointerdown", event => {
+  const handle = event.target.closest?.(".handle");
+  if (!handle) return;
+  dragged = handle.closest("li");
+  dragged.classList.add("dragged");
+  handle.setPointerCapture(event.pointerId);
+  event.preventDefault();
+});
+document.addEventListener("pointermove", event => {
+  if (!dragged) return;
+  const near = over(event.clientY);
+  for (const one of dragged.parentElement.children) one.classList.remove("before", "after");
+  if (near && near.item !== dragged) near.item.classList.add(near.after ? "after" : "before");
+  if (event.clientY < 120) scrollBy(0, -12); else if (event.clientY > innerHeight - 60) scrollBy(0, 12);
+});
+for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, event => {
+  if (!dragged) return;
+  const item = dragged, near = end === "pointerup" ? over(event.clientY) : null;
+  dragged = null;
+  item.classList.remove("dragged");
+  for (const one of item.parentElement.children) one.classList.remove("before", "after");
+  if (!near || near.item === item) return;
+  const from = +item.dataset.number, at = +near.item.dataset.number + (near.after ? 1 : 0);
+  const to = at > from ? at - 1 : at;
+  if (to !== from) send(item.querySelector("form"), null, { op: "move", to });
+});
+function over(y) {
+  const items = [...dragged.parentElement.children];
+  const item = items.find(one => y < one.getBoundingClientRect().bottom) || items[items.length - 1];
+  const box = item.getBoundingClientRect();
+  return { item, after: y > box.top + box.height / 2 };
+}
+
+for (const one of document.querySelectorAll("[data-region]")) one.dataset.came = one.innerHTML;
+prepare();
