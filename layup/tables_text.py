@@ -12,10 +12,10 @@ _HEAD = re.compile(r"^\s*\[\[?[A-Za-z_.]+\]\]?\s*(#.*)?$")
 
 
 def blocks(text: str) -> list[str]:
-    """The head of the file and its tables, in order; joined they are the text again.
+    r"""The head of the file and its tables, in order; joined they are the text again.
 
-    >>> blocks('title = "a"\\n\\n# the first\\n[[ply]]\\nangle = 0\\n')
-    ['title = "a"\\n\\n', '# the first\\n[[ply]]\\nangle = 0\\n']
+    >>> blocks('title = "a"\n\n# the first\n[[ply]]\nangle = 0\n')
+    ['title = "a"\n\n', '# the first\n[[ply]]\nangle = 0\n']
     """
     from layup.locate import open_after
 
@@ -35,9 +35,9 @@ def blocks(text: str) -> list[str]:
 
 
 def header(block: str) -> str:
-    """First line of a table that is no remark: `[[ply]]`; "" for the head of a file that begins with a key.
+    r"""First line of a table that is no remark: `[[ply]]`; "" for the head of a file that begins with a key.
 
-    >>> header("# the first\\n[[ply]]  # here\\nangle = 0\\n")
+    >>> header("# the first\n[[ply]]  # here\nangle = 0\n")
     '[[ply]]'
     """
     for line in block.splitlines():

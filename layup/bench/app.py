@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import mimetypes
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -71,10 +71,30 @@ def show(asked: Asked, template: str, /, status: int = 200, **words: Any) -> Res
     flow = template.removesuffix(".html")
     words.setdefault("flow", flow)
     text = environment().get_template(template).render(
-        folder=asked.folder.root.name or str(asked.folder.root), flows=FLOWS, file=asked.file, parts=asked.folder.parts(),
-        refits=asked.folder.refits(), said=asked.query.get("said", ""), wrong=words.pop("wrong", ""), link=link, **words,
+        folder=asked.folder.root.name or str(asked.folder.root), flows=FLOWS, file=asked.file,
+        parts=Later(asked.folder.parts), refits=Later(asked.folder.refits), said=asked.query.get("said", ""),
+        wrong=words.pop("wrong", ""), link=link, **words,
     )  # fmt: skip
     return HTMLResponse(text, status)
+
+
+class Later:
+    """A list that is made when a template first asks for it: looking through the folder takes longer than a page."""
+
+    def __init__(self, make: Callable[[], list[str]]) -> None:
+        self._make = make
+        self._made: list[str] | None = None
+
+    def _list(self) -> list[str]:
+        if self._made is None:
+            self._made = self._make()
+        return self._made
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._list())
+
+    def __len__(self) -> int:
+        return len(self._list())
 
 
 def link(path: str, **query: str) -> str:
@@ -118,7 +138,7 @@ def build(folder: Path, key: str, port: int) -> Guard:
     for module in (home, part_page, shape, choose_page, prepare_page, weigh_page, refit_page):
         for path, method, handler in module.ROUTES:
             routes.append(Route(path, _endpoint(bench, handler), methods=[method]))
-    app = Starlette(routes=routes, exception_handlers={HTTPException: _refused})
+    app = Starlette(routes=routes, exception_handlers={HTTPException: _refused, Exception: _broken})
     app.state.bench = bench
     return Guard(app, key, port)
 
@@ -167,6 +187,22 @@ async def _refused(request: Request, error: Exception) -> Response:
     return PlainTextResponse(text, status)
 
 
+async def _broken(request: Request, error: Exception) -> Response:
+    """A fault of the program itself: said on the page, and in one line at the terminal."""
+    import sys
+    import traceback
+
+    from starlette.responses import PlainTextResponse
+
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    where = f"{Path(last.filename).name}, line {last.lineno}"
+    print(f"A fault of the bench page itself: {type(error).__name__}: {error} ({where})", file=sys.stderr)
+    return PlainTextResponse(
+        "Something is wrong in the program itself, not in what you did. What was entered is saved; go back and go on. "
+        f"({type(error).__name__} in {where})", 500,
+    )  # fmt: skip
+
+
 async def _colours(request: Request) -> Response:
     from starlette.responses import Response
 
@@ -182,4 +218,6 @@ async def _look(request: Request) -> Response:
     if name not in {path.name for path in (HERE / "static").iterdir()}:
         raise HTTPException(404)
     kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
-    return Response((HERE / "static" / name).read_bytes(), media_type="text/javascript" if name.endswith(".js") else kind)
+    return Response(
+        (HERE / "static" / name).read_bytes(), media_type="text/javascript" if name.endswith(".js") else kind
+    )

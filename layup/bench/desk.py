@@ -1,7 +1,7 @@
 """What each part file comes to, kept at hand: its text, its faults, its prediction, and what the last change did.
 
-The file on the disk is the truth: it is read again at every request, and a surface again only when its file or its table
-changed. So an edit costs the computation and little more.
+The file on the disk is the truth: it is read again at every request, and a surface again only when its file or its
+table changed. So an edit costs the computation and little more.
 """
 
 from __future__ import annotations
@@ -147,13 +147,13 @@ class Desk:
         with self.lock(name):
             return self._sheet(name, path, read(path))
 
-    def edit(self, name: str, base: str, words: str, change: Callable[[str], str]) -> Sheet:
+    def edit(self, name: str, base: str, words: str | Callable[[], str], change: Callable[[str], str]) -> Sheet:
         """Change a part file and note it.
 
         Args:
             name: The part file.
             base: Version the change was made on.
-            words: What is done, as a person says it.
+            words: What is done, as a person says it; asked for after the change where only that knows.
             change: From the text to the new text.
 
         Returns:
@@ -175,7 +175,7 @@ class Desk:
             new = change(text.removeprefix("\ufeff").replace("\r\n", "\n"))
             new = new.replace("\n", "\r\n") if windows else new
             if new != text:
-                self.journal.write(path, name, text, new, words)
+                self.journal.write(path, name, text, new, words if isinstance(words, str) else words())
             return self._sheet(name, path, new)
 
     def undo(self, name: str, again: bool = False) -> str:
@@ -242,11 +242,13 @@ class Desk:
         try:
             if outside:
                 lines = key_lines(text)
+                remedy = "Copy the file into this shop's folder, and name the copy."
                 raise FaultsError(
-                    Fault(path.name, lines.get(key), ", ".join(str(k) for k in key), f'"{file}" lies outside the folder',
-                          "Copy the file into this shop's folder, and name the copy.")
+                    Fault(
+                        path.name, lines.get(key), ", ".join(map(str, key)), f'"{file}" is not in the folder', remedy
+                    )
                     for key, file in outside
-                )  # fmt: skip
+                )
             prediction = predict(read_part_text(text, path, opener, read_part), habits=self.habits(path))
         except FaultsError as error:
             faults = error.faults

@@ -13,6 +13,8 @@ SURFACES = (".stl", ".obj", ".ply", ".off", ".glb", ".3mf", ".step", ".stp")
 DRAWINGS = (".dxf", ".svg", ".csv")
 PHOTOS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp")
 _NAME = re.compile(r"[^\w .+()-]+")
+SURFACE_FILES = ("mesh", "step", "outline", "photo", "stations", "girths")
+"""Keys of `[surface]` that may name a file."""
 DEEPEST = 6
 """Folders below the shop's that are looked into. [-]"""
 
@@ -129,7 +131,9 @@ def named_files(data: object, folder: Folder, home: Path) -> list[tuple[tuple[st
     given: list[tuple[tuple[str | int, ...], object]] = []
     surface = data.get("surface")
     if isinstance(surface, dict):
-        given += [(("surface", key), surface.get(key)) for key in ("mesh", "step", "outline", "photo", "stations", "girths")]
+        given += [
+            (("surface", key), surface.get(key)) for key in ("mesh", "step", "outline", "photo", "stations", "girths")
+        ]
     for table in ("holes", "fasteners"):
         listed = data.get(table)
         for number, entry in enumerate(listed if isinstance(listed, list) else []):

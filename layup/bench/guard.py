@@ -147,7 +147,9 @@ class Guard:
 
 
 def _too_large(limit: int) -> str:
-    return f"That is more than {limit // 1_000_000} MB, the most this page takes. Copy the file into the folder by hand."
+    return (
+        f"That is more than {limit // 1_000_000} MB, the most this page takes. Copy the file into the folder by hand."
+    )
 
 
 async def _say(send: Send, status: int, text: str, more: dict[str, str] | None = None) -> None:

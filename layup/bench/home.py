@@ -128,7 +128,9 @@ def _stations(text: str) -> str:
             continue
         found = re.findall(r"[-+]?\d+(?:\.\d+)?", line)
         if len(found) != 2:
-            raise LayupError(f'line {number}, "{line.strip()[:40]}", is not two numbers. Write place, width: "500, 340"')
+            raise LayupError(
+                f'line {number}, "{line.strip()[:40]}", is not two numbers. Write place, width: "500, 340"'
+            )
         pairs.append(f"[{found[0]}, {found[1]}]")
     if len(pairs) < 2:
         raise LayupError("at least two stations are needed, one a line")

@@ -1,7 +1,7 @@
 """Every change made on the page, on the disk before it is made: each can be taken back, and none is lost.
 
-One SQLite file, `bench.sqlite`, in the shop's folder. It holds the text of a part file before and after each change, and
-what has been typed into a field and not entered yet. The part files themselves stay plain text files.
+One SQLite file, `bench.sqlite`, in the shop's folder. It holds the text of a part file before and after each change,
+and what has been typed into a field and not entered yet. The part files themselves stay plain text files.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ CREATE TABLE IF NOT EXISTS changes (
     number INTEGER PRIMARY KEY AUTOINCREMENT, file TEXT NOT NULL, at TEXT NOT NULL, words TEXT NOT NULL,
     before TEXT NOT NULL, after TEXT NOT NULL, undone INTEGER NOT NULL);
 CREATE INDEX IF NOT EXISTS changes_of ON changes (file, number);
-CREATE TABLE IF NOT EXISTS typed (file TEXT NOT NULL, field TEXT NOT NULL, text TEXT NOT NULL, PRIMARY KEY (file, field));
+CREATE TABLE IF NOT EXISTS typed (
+    file TEXT NOT NULL, field TEXT NOT NULL, text TEXT NOT NULL, PRIMARY KEY (file, field));
 """
 
 
@@ -78,6 +79,17 @@ class Journal:
             except sqlite3.Error as error:
                 raise LayupError(f"the change could not be kept in {FILE} ({error}). Nothing was changed") from None
 
+    @contextmanager
+    def _lightly(self) -> Iterator[sqlite3.Connection]:
+        """A transaction that a power cut may lose, a crash not: `finish` finds out what it would have said."""
+        with self._lock:
+            self._connection.execute("PRAGMA synchronous = NORMAL")
+            try:
+                with self._writing() as db:
+                    yield db
+            finally:
+                self._connection.execute("PRAGMA synchronous = FULL")
+
     def write(self, file: Path, name: str, before: str, after: str, words: str) -> None:
         """Note a change, then make it: the file on the disk holds either the old text or the new one.
 
@@ -102,7 +114,7 @@ class Journal:
             with self._writing() as db:
                 db.execute("DELETE FROM changes WHERE number = ?", (number,))
             raise
-        with self._writing() as db:
+        with self._lightly() as db:
             db.execute("DELETE FROM changes WHERE file = ? AND undone = 1", (name,))
             db.execute("UPDATE changes SET undone = 0 WHERE number = ?", (number,))
             db.execute(
@@ -188,11 +200,13 @@ class Journal:
 
     def type(self, name: str, field: str, text: str | None) -> None:
         """Keep what is being typed into a field; None when it was entered or left."""
+        if text is None:
+            if field in self.typed(name):
+                with self._lightly() as db:
+                    db.execute("DELETE FROM typed WHERE file = ? AND field = ?", (name, field))
+            return
         with self._writing() as db:
-            if text is None:
-                db.execute("DELETE FROM typed WHERE file = ? AND field = ?", (name, field))
-            else:
-                db.execute("INSERT OR REPLACE INTO typed VALUES (?, ?, ?)", (name, field, text))
+            db.execute("INSERT OR REPLACE INTO typed VALUES (?, ?, ?)", (name, field, text))
 
     def typed(self, name: str) -> dict[str, str]:
         """What was typed into the fields of a page and not entered."""

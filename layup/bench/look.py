@@ -62,7 +62,9 @@ def signs(text: str) -> str:
 @cache
 def colours() -> str:
     """The palette as a style sheet."""
-    named = {name.casefold(): getattr(palette, name) for name in ("INK", "QUIET", "PAPER", "PALE", "PART", "OTHER", "OLD")}
+    named = {
+        name.casefold(): getattr(palette, name) for name in ("INK", "QUIET", "PAPER", "PALE", "PART", "OTHER", "OLD")
+    }
     named |= {f"zone-{n}": colour for n, colour in enumerate(palette.ZONES)}
     named |= {f"share-{n}": colour for n, colour in enumerate(palette.SHARES)}
     lines = "".join(f"  --{name}: {colour};\n" for name, colour in named.items())

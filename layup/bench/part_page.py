@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup
 
 from layup.bench import parttext
 from layup.bench.app import Asked, go, show
@@ -23,16 +26,17 @@ HEAD = (
 )  # fmt: skip
 """Keys at the top of the file, and their labels."""
 HINTS = {
-    "vacuum": "25 inHg", "altitude": "1500 ft", "trim": "25 mm", "arm": "62 in", "thickness": "6 mm", "weighed": "9 1/4 oz",
-    "mass": "40 g", "each": "3.2 g", "per_length": "12 g/m", "length": "1.4 m", "area": "0.5 m^2", "within": "60 mm of the edge",
+    "vacuum": "25 inHg", "altitude": "1500 ft", "trim": "25 mm", "arm": "62 in", "thickness": "6 mm",
+    "weighed": "9 1/4 oz", "mass": "40 g", "each": "3.2 g", "per_length": "12 g/m", "length": "1.4 m",
+    "area": "0.5 m^2", "within": "60 mm of the edge",
     "between": "x 100 mm 350 mm", "areal_weight": "80 g/m^2", "side": "outer", "unit": "mm", "warp": "[1, 0, 0]",
     "start": '["310 mm", "205 mm", "22 mm"]', "inside": "[[0, 0], [80, 0], [80, 50]]", "along": "[0, 0, 1]",
     "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": '["120 mm", "0 mm", "0 mm"]',
 }  # fmt: skip
 """What a field might hold."""
 MORE = {
-    "surface": ("unit", "side", "body", "face", "warp", "drape", "start", "pick", "cut", "gap", "bar", "bar_along", "turn",
-                "along", "rule", "edge", "area_tolerance"),
+    "surface": ("unit", "side", "body", "face", "warp", "drape", "start", "pick", "cut", "gap", "bar", "bar_along",
+                "turn", "along", "rule", "edge", "area_tolerance"),
     "zone": ("name", "within", "between", "inside", "along", "unit", "group", "area", "or", "and", "not"),
     "ply": ("angle", "count", "zone", "thickness", "area", "overlap", "seam", "resin", "fibre_volume_fraction",
             "resin_content", "start"),
@@ -44,19 +48,21 @@ MORE = {
 }  # fmt: skip
 """Keys an entry of each table may have."""
 CHOICES = {
-    "process": "process", "resin": "resin", "sheet": "sheet", "fabric": "fabric", "core": "core", "covering": "covering",
-    "finish": "finish",
+    "process": "process", "resin": "resin", "sheet": "sheet", "fabric": "fabric", "core": "core",
+    "covering": "covering", "finish": "finish",
 }  # fmt: skip
 """Keys that name a material, and its kind."""
 KINDS = {
-    "replaces": (("sheet", "Sheet metal or plastic"), ("weighed", "Weighed on the scale"), ("fabric", "An old laminate"),
-                 ("covering", "Fabric covering"), ("finish", "Paint, dope, filler"), ("core", "A core"),
-                 ("each", "So many pieces"), ("per_length", "By the length"), ("mass", "A known weight")),
+    "replaces": (("sheet", "Sheet metal or plastic"), ("weighed", "Weighed on the scale"),
+                 ("fabric", "An old laminate"), ("covering", "Fabric covering"), ("finish", "Paint, dope, filler"),
+                 ("core", "A core"), ("each", "So many pieces"), ("per_length", "By the length"),
+                 ("mass", "A known weight")),
     "extra": (("weighed", "Weighed on the scale"), ("mass", "A known weight"), ("each", "So many pieces"),
               ("per_length", "By the length")),
     "finish": (("finish", "Of the tables"), ("areal_weight", "By its measured weight")),
 }  # fmt: skip
 """Ways to give an item, and what a person calls each."""
+SELECTED = Markup(" selected")
 FIRST = {
     "sheet": {"thickness": "0.032 in"}, "core": {"thickness": "6 mm"}, "each": {"each": "3.2 g", "count": "12"},
     "per_length": {"per_length": "12 g/m", "length": "1 m"}, "fabric": {"process": "wet"},
@@ -87,10 +93,7 @@ def edit(asked: Asked) -> Response:
         words, new = _changed(text, operation, table, number, values, form)
         return new
 
-    # the words are known only once the change is made, so they are worked out on the text first
-    sheet = asked.desk.sheet(asked.file)
-    change(sheet.text.removeprefix("\ufeff").replace("\r\n", "\n"))
-    sheet = asked.desk.edit(asked.file, form.get("base", ""), words, change)
+    sheet = asked.desk.edit(asked.file, form.get("base", ""), lambda: words, change)
     for field in [name for name in form if name.startswith("set.")] + ["newvalue"]:
         asked.desk.journal.type(asked.file, _field(table, number, field.removeprefix("set.")), None)
     return _after(asked, sheet)
@@ -109,9 +112,7 @@ def _material(values: dict[str, str]) -> dict[str, str]:
     return values
 
 
-def _changed(
-    text: str, operation: str, table: str, number: int, values: dict[str, str], form: Any
-) -> tuple[str, str]:
+def _changed(text: str, operation: str, table: str, number: int, values: dict[str, str], form: Any) -> tuple[str, str]:
     """The words for an edit, and the text after it."""
     name = f"{table} {number + 1}" if table and table not in ("surface", "needs", "shelf") else table
     if operation == "save":
@@ -132,7 +133,15 @@ def _changed(
         return f"{name} taken out", parttext.drop(text, table, number)
     if operation in ("up", "down", "move"):
         wanted = form.get("to", "")
-        to = number - 1 if operation == "up" else number + 1 if operation == "down" else int(wanted) if wanted.isdigit() else number
+        to = (
+            number - 1
+            if operation == "up"
+            else number + 1
+            if operation == "down"
+            else int(wanted)
+            if wanted.isdigit()
+            else number
+        )
         return f"{name} moved to place {max(to, 0) + 1}", parttext.move(text, table, number, to)
     raise LayupError("that is no change this page knows")
 
@@ -173,7 +182,10 @@ def write_out(asked: Asked) -> Response:
         raise LayupError("put right what is wrong first; then the stack can be written out")
     plies = [(str(e.fabric), e.angle) for e in sheet.prediction.job.part.plies()]
     sheet = asked.desk.edit(
-        asked.file, asked.form.get("base", ""), "stack written out as plies", lambda text: parttext.write_out(text, plies)
+        asked.file,
+        asked.form.get("base", ""),
+        "stack written out as plies",
+        lambda text: parttext.write_out(text, plies),
     )
     return _after(asked, sheet)
 
@@ -257,7 +269,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         first=FIRST, bars=bars_svg(prediction, system) if prediction else "", change=change,
         again=again if again is not None and again.before == sheet.text else None, names=_names(library),
         choices=CHOICES, hints=HINTS, layers=_layers(sheet), typed=asked.desk.journal.typed(asked.file), field=_field,
-        as_typed=as_typed, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
+        as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
         zones=[str(e.get("name", "")) for e in sheet.entries("zone")],
     )  # fmt: skip
 
@@ -277,6 +289,16 @@ def _library(asked: Asked, sheet: Sheet) -> Library | None:
 
 def _names(library: Library) -> dict[str, tuple[str, ...]]:
     return {kind: library.names(kind) for kind in ("process", "resin", "fabric", "core", "sheet", "covering", "finish")}
+
+
+@lru_cache(512)
+def options(names: tuple[str, ...], chosen: str = "", kind: str = "") -> Markup:
+    """The options of a choice; with a kind, each value is "kind|name"."""
+    head = f"{kind}|" if kind else ""
+    made = (
+        Markup('<option value="{}"{}>{}</option>').format(head + n, SELECTED if n == chosen else "", n) for n in names
+    )
+    return Markup("").join(made)
 
 
 def _field(table: str, number: int, key: str) -> str:

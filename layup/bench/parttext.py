@@ -7,7 +7,7 @@
 - Out with it:           `drop(text, "ply", 1)`
 - A stack as plies:      `write_out(text)`
 
-Tables are counted from 0 in the order of the file. Values come as a person types them; what a number is and what a word is
+Tables are counted from 0 in the order of the file. Values come as a person types them; what is a number and what a word
 follows from the key. Nothing is judged here: the part file's own reader does that, in words.
 """
 
@@ -22,7 +22,8 @@ from layup.errors import LayupError
 from layup.tables_text import blocks, header
 
 ORDER = (
-    "surface", "holes", "fasteners", "zone", "ply", "finish", "extra", "replaces", "made", "needs", "needs.local", "shelf",
+    "surface", "holes", "fasteners", "zone", "ply", "finish", "extra", "replaces", "made", "needs", "needs.local",
+    "shelf",
 )  # fmt: skip
 """Tables in the order of a part file."""
 NUMBERS = ("angle", "count", "coats", "sides", "times", "least_plies", "most_plies", "least_skin", "run_at_most",
@@ -32,6 +33,8 @@ SWITCHES = ("drape", "symmetric", "solid", "run_over")
 """Keys that are yes or no."""
 LISTS = ("or", "and", "not", "fabrics", "processes", "materials", "angles", "cut")
 """Keys that may hold several, written with commas between."""
+SIDES = ("supports",)
+"""Keys that may be a table in one line: { left = "clamped" }."""
 
 Key = tuple[str | int, ...]
 
@@ -97,14 +100,19 @@ def copy(text: str, table: str, number: int) -> str:
 
 
 def drop(text: str, table: str, number: int) -> str:
-    """A table taken out, with the remarks right above it."""
+    """A table taken out, with the remarks right above it; those above the first of several stay: they head the list."""
     parts = blocks(text)
-    del parts[_place(parts, table, number)]
+    place = _place(parts, table, number)
+    places = _places(parts, table)
+    heading = _heading(parts, place) if number == 0 and len(places) > 1 else ""
+    if heading:
+        parts[places[1]] = _headed(heading, parts[places[1]])
+    del parts[place]
     return _tidy("".join(parts))
 
 
 def move(text: str, table: str, number: int, to: int) -> str:
-    """A table moved to another place among its kind, with its remarks.
+    """A table moved to another place among its kind, with its remarks; those above the first stay: they head the list.
 
     Args:
         text: The part file.
@@ -115,13 +123,34 @@ def move(text: str, table: str, number: int, to: int) -> str:
     parts = blocks(text)
     places = _places(parts, table)
     _place(parts, table, number)
+    heading = _heading(parts, places[0])
+    parts[places[0]] = parts[places[0]].removeprefix(heading)
     to = min(max(to, 0), len(places) - 1)
     order = list(range(len(places)))
     order.insert(to, order.pop(number))
     moved = [_ended(parts[places[one]]) for one in order]
     for place, block in zip(places, moved, strict=True):
         parts[place] = block
+    parts[places[0]] = _headed(heading, parts[places[0]])
     return _tidy("".join(parts))
+
+
+def _heading(parts: list[str], place: int) -> str:
+    """Remarks above the first table that head the whole list; none where a heading stands above a blank line."""
+    above = parts[place - 1].rstrip().splitlines() if place else []
+    return "" if above and above[-1].lstrip().startswith("#") else _remarks(parts[place])[0]
+
+
+def _headed(heading: str, block: str) -> str:
+    """A heading over a table; a blank line keeps it from the table's own remarks."""
+    return heading + ("\n" if heading and _remarks(block)[0] else "") + block
+
+
+def _remarks(block: str) -> tuple[str, str]:
+    """The remarks above a table, and the table."""
+    lines = block.splitlines(keepends=True)
+    first = next((n for n, line in enumerate(lines) if line.strip() and not line.lstrip().startswith("#")), len(lines))
+    return "".join(lines[:first]), "".join(lines[first:])
 
 
 def count(text: str, table: str) -> int:
@@ -249,7 +278,7 @@ def _written(name: str, value: str) -> str:
             return "[" + ", ".join(e if re.fullmatch(r"-?\d+(\.\d+)?", e) else _quoted(e) for e in entries) + "]"
         if len(entries) > 1 or name in ("fabrics", "processes", "materials", "cut"):
             return "[" + ", ".join(_quoted(e) for e in entries) + "]"
-    if value.startswith("[") and _is_value(value):
+    if value.startswith("{" if name in SIDES else "[") and _is_value(value):
         return value
     return _quoted(value)
 

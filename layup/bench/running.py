@@ -1,7 +1,7 @@
 """Work that takes long: it runs beside the page, says how far it is, and can be stopped with the best so far.
 
-A work is a function of this package that is called in a process of its own with its arguments and `tell`. Stopping it is
-the same as Ctrl-C at the terminal: what the function gives back then is the best so far.
+A work is a function of this package that is called in a process of its own with its arguments and `tell`. Stopping it
+is the same as Ctrl-C at the terminal: what the function gives back then is the best so far.
 """
 
 from __future__ import annotations
@@ -92,6 +92,11 @@ class Works:
     def about(self, about: tuple[str, ...]) -> Work | None:
         """The newest work about something."""
         found = [work for work in list(self._works.values()) if work.about == about]
+        return found[-1] if found else None
+
+    def newest(self, *begins: str) -> Work | None:
+        """The newest work whose `about` begins with these words, whatever follows them."""
+        found = [work for work in list(self._works.values()) if work.about[: len(begins)] == begins]
         return found[-1] if found else None
 
     def stop(self, name: str) -> None:

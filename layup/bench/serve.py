@@ -60,7 +60,7 @@ def serve(folder: Path, port: int | None, open_browser: bool, say: Callable[[str
     key = secrets.token_urlsafe(24)
     address = f"http://127.0.0.1:{number}/?key={key}"
     guard = build(folder, key, number)
-    server = uvicorn.Server(uvicorn.Config(guard, log_level="error", access_log=False, server_header=False,
+    server = uvicorn.Server(uvicorn.Config(guard, log_level="critical", access_log=False, server_header=False,
                                            timeout_graceful_shutdown=2, lifespan="off"))  # fmt: skip
     say(f"The bench page: {address}")
     say("Open that whole address on this machine. It is saved as you go; Ctrl-C here ends it.")

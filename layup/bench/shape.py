@@ -1,7 +1,383 @@
-"""Not there yet."""
+"""The shape of a part as the page turns it about, and what a click on it means.
+
+    The mesh, its zones and lines, as one buffer          GET /shape?file=PART&of=VERSION
+    The side of a solid that was clicked, before taken    GET /shape/side?file=PART&at=x,y,z&toward=x,y,z
+    A zone by clicks, before it is made                   GET /shape/zone?file=PART&tool=point&at=...&reach=60 mm
+
+Places in an address are metres in the part's own axes. Nothing here changes a file: what was found is sent to /part/edit.
+"""
 
 from __future__ import annotations
 
-from layup.bench.app import Handler
+import json
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import TYPE_CHECKING, Any
 
-ROUTES: tuple[tuple[str, str, Handler], ...] = ()
+from layup.bench.app import Asked, Handler
+from layup.bench.desk import Kept, Sheet
+from layup.bench.folder import named_files
+from layup.bench.look import environment
+from layup.errors import LayupError
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
+
+    from layup.part import SurfaceEntry
+    from layup.show.stage_buffer import Shown, Stage
+    from layup.surface.measure import Vector
+    from layup.surface.mesh import Surface
+    from layup.words import System
+
+MOST_CORNERS = 200
+"""Corners of an outline that is clicked. [-]"""
+_FILES = ("mesh", "step", "outline", "photo", "stations", "girths")
+_TABLES = ("surface", "zone", "holes", "fasteners", "units")
+_READINGS = (("mm", "millimetres"), ("in", "inches"), ("m", "metres"))
+
+_BUFFERS: Kept[bytes] = Kept(4)
+_STAGES: Kept[Stage] = Kept(4)
+_RAW: Kept[Surface] = Kept(3)
+_WORK = threading.Lock()  # one mesh at a time, so that two windows don't take twice the memory
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What there is to look at.
+
+    Attributes:
+        surface: None where nothing can be shown.
+        asks: What has to be settled before it counts: "unit", "side", or "".
+        why: Why nothing is shown.
+    """
+
+    surface: Surface | None
+    asks: str = ""
+    why: str = ""
+
+
+def shape(asked: Asked) -> Response:
+    """The mesh, the zones and the lines of a part; kept by the browser as long as they are the same."""
+    sheet = asked.desk.sheet(asked.file)
+    version = version_of(sheet)
+    key = (asked.folder.root, asked.file, version)
+    with _WORK:
+        data = _BUFFERS.get(key) or _BUFFERS.put(key, _whole(asked, sheet, version))
+    return _bytes(data, "private, max-age=31536000, immutable" if asked.query.get("of") == version else "no-store")
+
+
+def side(asked: Asked) -> Response:
+    """What the side of a solid would be on which a point lies."""
+    return _tried(asked, _side)
+
+
+def zone(asked: Asked) -> Response:
+    """What a zone would be that was clicked."""
+    return _tried(asked, _zone)
+
+
+def version_of(sheet: Sheet) -> str:
+    """A short name of what the picture shows: the same as long as surface and zones are the same."""
+    named = sheet.data.get("surface")
+    files = [named[key] for key in _FILES if isinstance(named.get(key), str)] if isinstance(named, dict) else []
+    stamps = [_stamp(sheet, file) for file in files]
+    said = [sheet.data.get(key) for key in _TABLES]
+    text = json.dumps([said, stamps, sheet.prediction is not None, sheet.surface is not None], default=str)
+    return sha256(text.encode()).hexdigest()[:16]
+
+
+def words(sheet: Sheet) -> dict[str, Any]:
+    """What a page says of the surface in plain text, and the version of its picture."""
+    surface, system = _surface(sheet), system_of(sheet)
+    out: dict[str, Any] = {"version": version_of(sheet), "facts": [], "findings": [], "zones": []}
+    if surface is None:
+        return out
+    from layup.show.stage_words import fact_words, finding_words, letters
+    from layup.words import area_words
+
+    out["facts"] = fact_words(surface, system)
+    out["findings"] = finding_words(surface, system)
+    measured = sheet.prediction.job.zones if sheet.prediction else {}
+    for number, entry in enumerate(sheet.entries("zone")):
+        name = str(entry.get("name", ""))
+        area = area_words(measured[name].area, system) if name in measured else ""
+        out["zones"].append((letters(number), number, name, area))
+    return out
+
+
+def system_of(sheet: Sheet) -> System:
+    """The units that results of a part print in."""
+    named = sheet.value("units")
+    return "lb" if named == "lb" else "metric" if named == "metric" else "both"
+
+
+def seen(asked: Asked, sheet: Sheet) -> Seen:
+    """What there is to look at, also of a part whose unit or side is not settled yet."""
+    surface = _surface(sheet)
+    if surface is not None:
+        return Seen(surface) if surface.has_mesh else Seen(None, why=_only_area(surface, sheet))
+    entry = _entry(sheet)
+    if entry is None or named_files(sheet.data, asked.folder, sheet.path.parent):
+        return Seen(None, why="There is no surface to show yet: what is to do stands with the weight.")
+    changed: dict[str, Any] = {}
+    if entry.unit is None and any("no unit" in f.wrong or "without a unit" in f.wrong for f in sheet.faults):
+        changed["unit"] = "m"
+    solid = (entry.mesh is not None or entry.step is not None) and entry.face is None
+    if solid:
+        changed["side"] = "all"
+    try:
+        surface = _opened(sheet, entry.model_copy(update=changed))
+    except LayupError:
+        surface = None
+    if surface is None or not surface.has_mesh:
+        return Seen(None, why="The surface can't be shown until what is wrong with it is put right.")
+    if "unit" in changed:
+        return Seen(surface, "unit")
+    return Seen(surface, "side") if surface.side == "all" else Seen(surface)
+
+
+def _surface(sheet: Sheet) -> Surface | None:
+    """The surface that counts, with its holes cut where the part could be read."""
+    return sheet.prediction.job.surface if sheet.prediction is not None else sheet.surface
+
+
+def _only_area(surface: Surface, sheet: Sheet) -> str:
+    from layup.words import area_words
+
+    return (
+        f"Only the area of this part is known, {area_words(surface.whole.area, system_of(sheet))}, so it has no shape to "
+        "show. The weight needs no more. For zones by place and a balance, give a mesh, an outline or a rectangle."
+    )
+
+
+def _entry(sheet: Sheet) -> SurfaceEntry | None:
+    from pydantic import ValidationError
+
+    from layup.part import SurfaceEntry
+
+    try:
+        return SurfaceEntry.model_validate(sheet.data.get("surface"))
+    except ValidationError:
+        return None
+
+
+def _opened(sheet: Sheet, entry: SurfaceEntry) -> Surface:
+    """A surface as a table would give it, the last few kept at hand; its files lie in the folder: `named_files` said so."""
+    from layup.surface.opened import open_surface
+
+    files = [file for file in (getattr(entry, key) for key in _FILES) if isinstance(file, str)]
+    key = (sheet.path.parent, entry.model_dump_json(), *(_stamp(sheet, file) for file in files))
+    return _RAW.get(key) or _RAW.put(key, open_surface(entry, sheet.path.parent))
+
+
+def _stamp(sheet: Sheet, file: str) -> tuple[int, int] | None:
+    try:
+        found = (sheet.path.parent / file).stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_mtime_ns, found.st_size
+
+
+def _stage(surface: Surface) -> Stage:
+    from layup.show.stage_buffer import stage
+
+    kept = _STAGES.get(id(surface))
+    return kept if kept is not None and kept.surface is surface else _STAGES.put(id(surface), stage(surface))
+
+
+def _whole(asked: Asked, sheet: Sheet, version: str) -> bytes:
+    from layup.show.stage_buffer import packed, packed_head
+
+    found = seen(asked, sheet)
+    head: dict[str, Any] = {"version": version, "asks": found.asks, "why": found.why, "unit": _unit(sheet)}
+    if found.surface is None:
+        return packed_head(head)
+    if found.asks == "unit":
+        head["readings"] = _readings(found.surface)
+    if found.asks == "side":
+        from layup.words import area_words
+
+        head["all"] = area_words(found.surface.whole.area, system_of(sheet))
+    shown, missing = ([], []) if found.asks else _zones(sheet, found.surface)
+    return packed(_stage(found.surface), shown, {**head, "missing": missing})
+
+
+def _zones(sheet: Sheet, surface: Surface) -> tuple[list[Shown], list[str]]:
+    """The zones that can be drawn, and names of those that can't."""
+    from pydantic import ValidationError
+
+    from layup.part import ZoneEntry
+    from layup.show.stage_buffer import Shown
+    from layup.surface.named_zones import zone_spec
+
+    entries: list[tuple[int, ZoneEntry]] = []
+    missing: list[str] = []
+    for number, raw in enumerate(sheet.entries("zone")):
+        try:
+            entries.append((number, ZoneEntry.model_validate(raw)))
+        except ValidationError:
+            missing.append(str(raw.get("name", "")))
+    named = {entry.name: entry for _, entry in entries}
+    shown: list[Shown] = []
+    for number, entry in entries:
+        try:
+            shown.append(Shown(entry.name, number, surface.cut(zone_spec(entry, named))))
+        except LayupError:
+            missing.append(entry.name)
+    return shown, missing
+
+
+def _readings(surface: Surface) -> list[dict[str, str]]:
+    """What the file would be in each unit; the surface was read as if in metres."""
+    from layup.show.stage_words import box_words
+    from layup.units import parse
+
+    system: dict[str, System] = {"mm": "metric", "in": "lb", "m": "metric"}
+    return [
+        {"unit": unit, "name": name, "size": box_words(surface.whole.box, system[unit], parse(f"1 {unit}", "length"))}
+        for unit, name in _READINGS
+    ]
+
+
+def _unit(sheet: Sheet) -> str:
+    """The unit that clicked places are written in."""
+    return "in" if system_of(sheet) == "lb" else "mm"
+
+
+def _tried(asked: Asked, make: Callable[[Asked, Sheet], bytes]) -> Response:
+    """An answer to a click; what is wrong with it comes as words."""
+    from layup.show.stage_buffer import packed_head
+
+    sheet = asked.desk.sheet(asked.file)
+    try:
+        with _WORK:
+            data = make(asked, sheet)
+    except LayupError as error:
+        data = packed_head({"wrong": str(error)})
+    return _bytes(data, "no-store")
+
+
+def _side(asked: Asked, sheet: Sheet) -> bytes:
+    from layup.show.stage_buffer import packed_triangles, whole_box
+    from layup.show.stage_words import finding_words
+    from layup.surface.pointed import touching
+    from layup.surface.seen_point import seen_point
+    from layup.surface.thinned import thinned
+    from layup.words import area_words
+
+    found, entry = seen(asked, sheet), _entry(sheet)
+    if found.asks != "side" or found.surface is None or entry is None:
+        raise LayupError("there is no side to choose: this surface has only one")
+    raw = found.surface
+    at, _ = seen_point(raw.vertices, raw.faces, _points(asked, 1)[0], _vector(asked.query.get("toward", "")))
+    text = touching(at)
+    one = _opened(sheet, entry.model_copy(update={"side": text}))
+    system = system_of(sheet)
+    thin = thinned(one.vertices, one.faces)
+    low, high = whole_box(raw)
+    head = {"side": text, "area": area_words(one.whole.area, system), "at": at,
+            "words": [text for text, _ in finding_words(one, system, "closed")]}  # fmt: skip
+    return packed_triangles(thin.points[thin.faces], 0.5 * (low + high), head)
+
+
+def _zone(asked: Asked, sheet: Sheet) -> bytes:
+    import numpy as np
+
+    from layup.part import ZoneEntry
+    from layup.show.stage_buffer import packed_triangles, whole_box
+    from layup.surface.named_zones import zone_spec
+    from layup.words import area_words, percent_words
+
+    found = seen(asked, sheet)
+    if found.surface is None or found.asks:
+        raise LayupError("a zone can be made when the surface is settled")
+    surface = found.surface
+    values, name, more = _asked_zone(asked, sheet, surface)
+    given = asked.query.get("name", "").strip() or name
+    spec = ZoneEntry.model_validate(
+        {"name": "zone", **{k: json.loads(v) if v[0] == "[" else v for k, v in values.items()}}
+    )
+    soup, area = (cut := surface.cut(zone_spec(spec, {}))).inner, cut.inside.area
+    low, high = whole_box(surface)
+    head = {"values": values, "name": given, "proposed": name, "area": area_words(area, system_of(sheet)),
+            "share": percent_words(area / surface.whole.area), **more}  # fmt: skip
+    taken = [str(entry.get("name", "")) for entry in sheet.entries("zone")]
+    if given in taken or given.casefold() == "whole":
+        head["taken"] = f'There is a zone "{given}" already. Give this one another name.'
+    return packed_triangles(soup[:: 1 + len(soup) // 400_000], np.asarray(0.5 * (low + high)), head)
+
+
+def _asked_zone(asked: Asked, sheet: Sheet, surface: Surface) -> tuple[dict[str, str], str, dict[str, Any]]:
+    """Keys of a zone as the part file has them, a name for it, and what else the page should know."""
+    from layup.surface import pointed
+    from layup.surface.seen_point import seen_point
+
+    query, unit = asked.query, _unit(sheet)
+    tool, reach, axis = query.get("tool", ""), query.get("reach", ""), query.get("axis", "")
+    if axis not in ("", *pointed.AXES):
+        raise LayupError("an axis is x, y or z")
+    if tool in ("point", "edge"):
+        points, faces = surface.vertices, surface.faces
+        at, _ = seen_point(points, faces, _points(asked, 1)[0], _vector(query.get("toward", "")))
+        if tool == "point":
+            return {"within": pointed.round_point(at, reach, unit)}, _free(sheet, "spot"), {"at": at}
+        near = pointed.edge_at(points, faces, at)
+        if not near:
+            raise LayupError("this surface has no free edge")
+        edge = query.get("edge", "") or near
+        name = _free(sheet, edge if edge.startswith("cut-out") else edge, first="")
+        return {"within": pointed.near_edge(reach, edge, unit)}, name, {"edge": edge, "near": near, "at": at}
+    if tool == "band":
+        one, two = _points(asked, 2)
+        text = pointed.band(one, two, axis, unit)
+        return {"between": text}, _free(sheet, "band"), {"axis": text[0]}
+    if tool == "outline":
+        corners = _points(asked, 3)
+        return pointed.outline(corners, axis or "z", unit), _free(sheet, "patch"), {"axis": axis or "z"}
+    raise LayupError("that is no way to make a zone")
+
+
+def _free(sheet: Sheet, word: str, first: str = " 1") -> str:
+    """A name that no zone has yet: "spot 1", "spot 2"; or the word alone first."""
+    taken = {str(entry.get("name", "")) for entry in sheet.entries("zone")}
+    choices = [word + first, *(f"{word} {number}" if first else f"{word}, {number}" for number in range(2, 1000))]
+    return next((name for name in choices if name not in taken), word)
+
+
+def _points(asked: Asked, least: int) -> list[Vector]:
+    """The places of a request. [m]
+
+    Raises:
+        LayupError: Too few, too many, or no numbers.
+    """
+    words = [word for word in asked.query.get("at", "").split(";") if word]
+    if not least <= len(words) <= MOST_CORNERS:
+        raise LayupError(f"{least} places at least are due, and {MOST_CORNERS} at most")
+    return [_vector(word) for word in words]
+
+
+def _vector(text: str) -> Vector:
+    try:
+        x, y, z = (float(word) for word in text.split(","))
+    except ValueError:
+        raise LayupError("a place is three numbers") from None
+    if not all(abs(value) < 1e6 for value in (x, y, z)):
+        raise LayupError("that place is too far away")
+    return (x, y, z)
+
+
+def _bytes(data: bytes, kept: str) -> Response:
+    from starlette.responses import Response
+
+    return Response(data, media_type="application/octet-stream", headers={"cache-control": kept})
+
+
+environment().globals["stage_words"] = words  # for stage.html: the page that includes it knows nothing of the picture
+
+ROUTES: tuple[tuple[str, str, Handler], ...] = (
+    ("/shape", "GET", shape),
+    ("/shape/side", "GET", side),
+    ("/shape/zone", "GET", zone),
+)

@@ -1,7 +1,332 @@
-"""Not there yet."""
+"""The scale: what it shows is typed in large figures, said again, noted, and held against the prediction."""
 
 from __future__ import annotations
 
-from layup.bench.app import Handler
+import threading
+import uuid
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-ROUTES: tuple[tuple[str, str, Handler], ...] = ()
+from layup.bench.app import Asked, go, show
+from layup.bench.desk import Kept, Sheet
+from layup.errors import LayupError
+from layup.record.folder import FILE
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
+
+    from layup.record.calibrate import Calibration
+    from layup.record.noting import Listed, Noted
+    from layup.record.weighins import Circumstances, WeighIn
+    from layup.words import System
+
+STAGES = (
+    ("dry-cloth", "Dry cloth"), ("resin-mixed", "Resin mixed"), ("cup", "Left in cup"), ("bag", "In the bag"),
+    ("demoulded", "Demoulded"), ("trimmed", "Trimmed"), ("finished", "Finished"),
+)  # fmt: skip
+"""Stages of the work, and what their buttons say."""
+NUMBERS = ("value", "lb", "oz")
+MORE = (
+    ("scale", "The scale's smallest step", "1 g or 1/8 oz"), ("vacuum", "Vacuum the gauge reached", "23 inHg"),
+    ("temperature", "Temperature of the shop", "70 degF"), ("lot", "Lot of cloth or resin, as on its label", "A-117"),
+    ("person", "Who weighs, as they want to be called", ""), ("note", "Note", "in your words"),
+    ("coupon", "A coupon, not the part: its sides", "100 mm x 100 mm"),
+)  # fmt: skip
+"""What may be said besides: field, label, example."""
+LISTED = 12
+"""Newest weigh-ins on the page. [-]"""
+
+_noted: Kept[Noted] = Kept(60)
+_done: Kept[str] = Kept(200)
+_noting = threading.Lock()
+
+
+@dataclass
+class _Typed:
+    """What stands in the fields: kept beside the part, the scale's own unit and step for the whole folder."""
+
+    unit: str
+    stage: str
+    fields: dict[str, str]
+
+    @property
+    def said(self) -> str:
+        """As one quantity; "" where nothing was typed."""
+        from layup.record.scale import said_of
+
+        return said_of(self.unit, *(self.fields[name] for name in NUMBERS))
+
+
+def weigh(asked: Asked) -> Response:
+    """The page of one part on the scale; without a part, the parts to choose from."""
+    if not asked.file or (asked.file in asked.folder.refits() and asked.file not in asked.folder.parts()):
+        return show(asked, "weigh_choose.html", flow="weigh")
+    return _page(asked)
+
+
+def act(asked: Asked) -> Response:
+    """One button of the page: what was typed is kept first, whatever comes of it."""
+    form = asked.form
+    path = asked.folder.path(asked.file)
+    _keep(asked)
+    word, _, choice = form.get("do", "note").partition(":")
+    journal = asked.desk.journal
+    if word == "stage" and choice in dict(STAGES):
+        journal.type(asked.file, "weigh-stage", choice)
+    elif word == "unit":
+        journal.type("", "weigh-unit", choice)
+    elif word == "piece":
+        journal.type(asked.file, "f-weigh-piece", choice[:80])
+    elif word in ("note", "anyway"):
+        try:
+            return _note(asked, path, word == "anyway")
+        except LayupError as error:
+            return _page(asked, wrong=str(error), status=422)
+    return _page(asked) if form.get("script") else go("/weigh", file=asked.file)
+
+
+def _keep(asked: Asked) -> None:
+    held = asked.desk.journal.typed(asked.file)
+    for name in (*NUMBERS, "piece", *(key for key, _, _ in MORE)):
+        text = asked.form.get(name)
+        if text is None:
+            continue
+        field = f"f-weigh-{name}"
+        if name == "scale":  # of the scale, not of the part
+            asked.desk.journal.type("", field, text.strip()[:80] or None)
+        if text != held.get(field, ""):
+            asked.desk.journal.type(asked.file, field, text[:2000] or None)
+
+
+def _typed(asked: Asked, system: System) -> _Typed:
+    from layup.record.scale import UNITS
+
+    journal = asked.desk.journal
+    ours, shop = journal.typed(asked.file), journal.typed("")
+    unit = shop.get("weigh-unit", "")
+    if unit not in UNITS:
+        unit = "g" if system == "metric" else "lb-oz"
+    fields = {name: ours.get(f"f-weigh-{name}", "") for name in (*NUMBERS, "piece", *(key for key, _, _ in MORE))}
+    fields["piece"] = fields["piece"] or "1"
+    fields["scale"] = fields["scale"] or shop.get("f-weigh-scale", "")
+    return _Typed(unit, ours.get("weigh-stage", "trimmed"), fields)
+
+
+def _note(asked: Asked, path: Path, anyway: bool) -> Response:
+    """Note it, once what it is has been shown and what is odd about it has been answered."""
+    from layup.record.noting import read_scale
+    from layup.record.scale import echo, two_sides
+
+    form = asked.form
+    sheet = asked.desk.sheet(asked.file)
+    typed = _typed(asked, _system(sheet))
+    if not typed.said:
+        raise LayupError("there is no weight yet. Type what the scale shows")
+    heard = echo(typed.said)
+    if form.get("echoed") != heard.said and form.get("sure") != heard.said:
+        return _page(asked, hint="Is that what the scale shows? Then note it.")
+    if sheet.prediction is None:
+        raise LayupError("the part file has faults. Put them right on the part's page; the weight stays typed here")
+    around = _around(typed)
+    sides = two_sides(typed.fields["coupon"]) if typed.fields["coupon"].strip() else None
+    with _noting:  # a button pressed twice with a glove notes once
+        once = form.get("once", "")
+        if not once or _done.get(once) is None:
+            on_scale = read_scale(path, _home(asked, path), heard.mass, heard.said, typed.stage, sides, around,
+                                  sheet.prediction.job)  # fmt: skip
+            questions = on_scale.questions()
+            if questions and not (anyway and form.get("sure") == heard.said):
+                return _page(asked, question=questions[0], sure=heard.said)
+            noted = on_scale.note()
+            _noted.put(noted.weighed.entry.key, noted)
+            _done.put(once or uuid.uuid4().hex, noted.weighed.entry.key)
+    for name in (*NUMBERS, "vacuum", "temperature", "note", "coupon"):
+        asked.desk.journal.type(asked.file, f"f-weigh-{name}", None)
+    said = f"noted: {heard.said}, {dict(STAGES)[typed.stage].casefold()}"
+    return _page(asked, good=said) if form.get("script") else go("/weigh", file=asked.file, said=said)
+
+
+def _around(typed: _Typed) -> Circumstances:
+    from layup.record.weighins import Circumstances
+    from layup.units import parse
+
+    given = {name: text.strip() for name, text in typed.fields.items()}
+    return Circumstances(
+        given["piece"] or "1",
+        parse(given["scale"], "mass") if given["scale"] else None,
+        given["person"],
+        parse(given["temperature"], "temperature") if given["temperature"] else None,
+        parse(given["vacuum"], "pressure") if given["vacuum"] else None,
+        given["lot"],
+        given["note"],
+    )
+
+
+def said(asked: Asked) -> Response:
+    """What is typed, said again, while it is typed: a piece of the page."""
+    from starlette.responses import HTMLResponse
+
+    from layup.bench.look import environment
+
+    asked.folder.path(asked.file)
+    fields = {name: asked.query.get(name, "")[:200] for name in NUMBERS}
+    typed = _Typed(asked.query.get("unit", ""), "", fields)
+    text = environment().get_template("weigh_said.html").render(**_heard(typed), alone=True)
+    return HTMLResponse(text)
+
+
+def _heard(typed: _Typed) -> dict[str, Any]:
+    from layup.record.scale import echo
+
+    try:
+        return {"heard": echo(typed.said) if typed.said else None, "unheard": ""}
+    except LayupError as error:
+        return {"heard": None, "unheard": str(error)}
+
+
+def undo(asked: Asked) -> Response:
+    """Take a weigh-in back, or bring it back: both are entries, nothing is deleted."""
+    from layup.record.noting import take_back
+    from layup.record.store import find_store
+
+    path = asked.folder.path(asked.file)
+    number = asked.form.get("number", "")
+    home = asked.folder.shop(path)
+    store = find_store(home) if home else None
+    if store is None or not number.isdigit() or len(number) > 12:
+        raise LayupError("there is no such weigh-in in this shop's record")
+    with store:
+        take_back(store, int(number))
+    good = f"entry {number} is taken back, by an entry; nothing is deleted"
+    if asked.form.get("again"):
+        good = "the weigh-in counts again"
+    return _page(asked, good=good) if asked.form.get("script") else go("/weigh", file=asked.file, said=good)
+
+
+def _home(asked: Asked, path: Path) -> Path:
+    """The folder of the record: the nearest inside the shop's that has one, else the part file's own.
+
+    Raises:
+        OutsideError: The record there is a link that leads out.
+    """
+    home = asked.folder.shop(path)
+    if home is None:
+        home = path.parent
+        asked.folder.path(asked.folder.name(home / FILE))
+    return home
+
+
+def _system(sheet: Sheet) -> System:
+    return sheet.prediction.job.part.units if sheet.prediction else "both"
+
+
+def record_words(asked: Asked, path: Path) -> tuple[str, str]:
+    """Where the record lies, and what to know of one above the folder that is not used ("" for nothing)."""
+    home = asked.folder.shop(path)
+    if home is not None:
+        place = asked.folder.name(home) if home != asked.folder.root else "the top of this folder"
+        return f"The shop's record is {FILE} in {place}.", ""
+    root = asked.folder.root
+    above = next((folder for folder in root.parents if (folder / FILE).is_file()), None)
+    words = f"There is no record yet: the first weigh-in begins {FILE} beside {path.name}."
+    if above is None:
+        return words, ""
+    return words, (
+        f"A shop's record lies above this folder, in {above}. This page does not use it: it stays inside its folder. "
+        f"To go on with that one, start the page there: layup bench {above}"
+    )
+
+
+def _page(
+    asked: Asked, wrong: str = "", good: str = "", hint: str = "", question: str = "", sure: str = "", status: int = 200
+) -> Response:
+    from layup.record.calibrate import calibrate
+    from layup.record.ground import STAGE_WORDS
+    from layup.record.noting import newest_noted, next_piece
+    from layup.record.scale import UNITS
+    from layup.record.store import find_store
+    from layup.record.weighins import expected_at, of_piece
+
+    sheet = asked.desk.sheet(asked.file)
+    path, system = sheet.path, _system(sheet)
+    typed = _typed(asked, system)
+    title = sheet.value("title") or asked.file
+    home = asked.folder.shop(path)
+    store = find_store(home) if home else None
+    listed: list[Listed] = []
+    piece: list[WeighIn] = []
+    last: WeighIn | None = None
+    calibration: Calibration | None = None
+    free, pieces = next_piece(None, title)
+    if store is not None:
+        with store:
+            listed = newest_noted(store, LISTED)
+            ours = of_piece(store, title)
+            coupons = of_piece(store, f"Coupon of {title}")
+            last = max((*ours, *coupons), key=lambda one: one.entry.number, default=None)
+            piece = [one for one in ours if one.circumstances.piece == typed.fields["piece"].strip()]
+            free, pieces = next_piece(store, title)
+            calibration = calibrate(store)
+    again = [one for one in piece if one.stage == typed.stage]
+    expected = expected_at(sheet.prediction, typed.stage) if sheet.prediction else None
+    words = record_words(asked, path)
+    return show(
+        asked, "weigh.html", status, wrong=wrong, sheet=sheet, title=title, system=system, typed=typed, stages=STAGES,
+        stage_words=STAGE_WORDS, units=UNITS, more=MORE, expected=expected, record=words[0], above=words[1],
+        listed=listed, piece=piece, pieces=pieces, free=free, again=again[-1] if again else None, hint=hint,
+        question=question, sure=sure, good=good, once=uuid.uuid4().hex, last=_last(sheet, last, system, ours=piece),
+        hand=_hand(calibration), **_heard(typed),
+    )  # fmt: skip
+
+
+def _last(sheet: Sheet, last: WeighIn | None, system: System, ours: list[WeighIn]) -> dict[str, Any] | None:
+    """The newest weigh-in of the part and what it says, as it was said when it was noted where that is still known."""
+    from layup.record.explain import explain
+    from layup.record.ground import WHOLE_STAGES
+    from layup.show.weigh_words import cause_words, expected_words, explanation_words
+
+    if last is None:
+        return None
+    noted = _noted.get(last.entry.key)
+    told = noted.explanation if noted else None
+    today = False
+    if noted is None and last.stage in WHOLE_STAGES and last.coupon is None and sheet.prediction is not None:
+        before = [(one.stage, one.mass) for one in ours
+                  if one.piece == last.piece and one.entry.number < last.entry.number]  # fmt: skip
+        told = explain(sheet.prediction, last.mass, last.stage, last.circumstances.resolution, before)
+        today = True
+    intro, causes = cause_words(told) if told else ("", [])
+    return {
+        "weighed": last, "expected": expected_words(last, system), "lines": explanation_words(told, system) if told else [],
+        "intro": intro, "causes": causes, "today": today, "replaces": noted.replaces if noted else None,
+        "begun": noted.begun if noted else False, "off": told is not None and not told.usual,
+    }  # fmt: skip
+
+
+def _hand(calibration: Calibration | None) -> dict[str, Any] | None:
+    """The shop's habit so far: a drawing, and a sentence for each cloth."""
+    from layup.record.calibrate import drift
+    from layup.show.habits_svg import habits_svg
+    from layup.show.weigh_words import factor_words
+
+    if calibration is None or not calibration.groups:
+        return None
+    rows = []
+    for group in calibration.groups:
+        habit = calibration.habits[group.process, group.form, group.fabric]
+        moved = drift(group)
+        rows.append({
+            "name": f"{group.fabric}, {group.process}", "parts": habit.parts, "words": factor_words(habit),
+            "outliers": [group.numbers[i] for i in group.outliers], "unruly": group.unruly,
+            "drifts": moved is not None and moved.real,
+        })  # fmt: skip
+    return {"picture": habits_svg(calibration), "rows": rows, "lot": calibration.settings.lot}
+
+
+ROUTES = (
+    ("/weigh", "GET", weigh),
+    ("/weigh", "POST", act),
+    ("/weigh/said", "GET", said),
+    ("/weigh/undo", "POST", undo),
+)

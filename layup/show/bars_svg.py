@@ -30,7 +30,9 @@ def bars_svg(prediction: Prediction, system: System) -> str:
     most = max([mass.p95 for _, mass, _ in rows] + ([old] if old else [])) * 1.1
     scale = (WIDTH - LEFT - 16) / most
     height = ROW * (len(rows) + (old is not None)) + 34
-    said = "; ".join(f"{name} {words(mass.mean)}, nine in ten {words(mass.p05)} to {words(mass.p95)}" for name, mass, _ in rows)
+    said = "; ".join(
+        f"{name} {words(mass.mean)}, nine in ten {words(mass.p05)} to {words(mass.p95)}" for name, mass, _ in rows
+    )
     if old is not None:
         said += f"; the old part {words(old)}"
     out = [
@@ -41,7 +43,7 @@ def bars_svg(prediction: Prediction, system: System) -> str:
     for kg in _ticks(most, system):
         x = LEFT + kg * scale
         out.append(f'<line class="grid" x1="{x:.1f}" x2="{x:.1f}" y1="4" y2="{foot}"/>')
-        out.append(f'<text class="tick" x="{x:.1f}" y="{foot + 20}" text-anchor="middle">{words(kg) if kg else "0"}</text>')
+        out.append(_label("tick", x, foot + 20, words(kg) if kg else "0"))
     for number, (name, mass, chosen) in enumerate(rows):
         y = number * ROW + 38
         kind = "chosen" if chosen else "other"
@@ -49,14 +51,18 @@ def bars_svg(prediction: Prediction, system: System) -> str:
         out.append(f'<text class="name {kind}" x="{LEFT - 12}" y="{y + 5}" text-anchor="end">{escape(name)}</text>')
         out.append(f'<rect class="span {kind}" x="{a:.1f}" y="{y - 9}" width="{max(b - a, 2):.1f}" height="18"/>')
         out.append(f'<line class="mean" x1="{m:.1f}" x2="{m:.1f}" y1="{y - 12}" y2="{y + 12}"/>')
-        out.append(f'<text class="value {kind}" x="{_inside(m):.1f}" y="{y - 17}" text-anchor="middle">{words(mass.mean)}</text>')
+        out.append(_label(f"value {kind}", _inside(m), y - 17, words(mass.mean)))
     if old is not None:
         y = len(rows) * ROW + 38
         x = LEFT + old * scale
         out.append(f'<text class="name old" x="{LEFT - 12}" y="{y + 5}" text-anchor="end">old part</text>')
         out.append(f'<path class="old" d="M{x:.1f} {y - 10}l10 10l-10 10l-10 -10z"/>')
-        out.append(f'<text class="value old" x="{_inside(x):.1f}" y="{y - 17}" text-anchor="middle">{words(old)}</text>')
+        out.append(_label("value old", _inside(x), y - 17, words(old)))
     return "".join(out) + "</svg>"
+
+
+def _label(kind: str, x: float, y: float, text: str) -> str:
+    return f'<text class="{kind}" x="{x:.1f}" y="{y}" text-anchor="middle">{escape(text)}</text>'
 
 
 def _inside(x: float) -> float:

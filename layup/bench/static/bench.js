@@ -9,12 +9,12 @@ let version = document.querySelector('input[name="base"]')?.value || "";
 export function region(name) { return document.querySelector(`[data-region="${name}"]`); }
 
 /** Put the regions of a page in the place of those that stand; the field in use keeps its focus and its text. */
-export function swap(text) {
+export function swap(text, moved = key => key) {
   const page = new DOMParser().parseFromString(text, "text/html");
-  const active = document.activeElement, held = active?.id;
+  const active = document.activeElement, held = moved(active?.id || "");
   const caret = held && "selectionStart" in active ? safely(() => [active.selectionStart, active.selectionEnd]) : null;
-  const words = held && dirty.has(held) ? active.value : null;
-  const open = [...document.querySelectorAll("[data-region] details[open]")].map(place);
+  const words = active?.id && dirty.has(active.id) ? active.value : null;
+  const open = new Set([...document.querySelectorAll("details[data-key][open]")].map(one => moved(one.dataset.key)));
   let fresh = 0;
   for (const old of document.querySelectorAll("[data-region]")) {
     const now = page.querySelector(`[data-region="${old.dataset.region}"]`);
@@ -24,7 +24,7 @@ export function swap(text) {
       fresh++;
     }
   }
-  for (const one of document.querySelectorAll("[data-region] details")) if (open.includes(place(one))) one.open = true;
+  for (const one of document.querySelectorAll("details[data-key]")) one.open = open.has(one.dataset.key);
   version = page.querySelector('input[name="base"]')?.value || version;
   const again = held && document.getElementById(held);
   if (again && again !== document.activeElement) {
@@ -36,9 +36,13 @@ export function swap(text) {
   document.dispatchEvent(new CustomEvent("bench:swapped", { detail: { fresh } }));
 }
 
-function place(details) {
-  const form = details.closest("form");
-  return (form?.getAttribute("aria-label") || "") + details.textContent.slice(0, 20);
+/** How numbers in ids change when an entry was moved, doubled or taken out, so that what was open stays open. */
+function renumbered(data) {
+  const table = data.get("table"), n = +data.get("number"), op = data.get("op");
+  const to = { up: n - 1, down: n + 1, move: +data.get("to") }[op];
+  const where = at => to !== undefined ? (at === n ? to : at > n && at <= to ? at - 1 : at < n && at >= to ? at + 1 : at)
+    : op === "copy" && at > n ? at + 1 : op === "drop" && at > n ? at - 1 : op === "drop" && at === n ? -1 : at;
+  return key => table ? key.replace(new RegExp(`((?:^|-)${table}-)(\\d+)`), (_, head, at) => head + where(+at)) : key;
 }
 function safely(what) { try { return what(); } catch { return null; } }
 
@@ -62,7 +66,7 @@ async function sendNow(form, button, more) {
     const text = await answer.text();
     if (answer.status === 409) { await refresh(); tell(message(text), true); return; }
     if (!answer.ok) { tell(message(text), true); return; }
-    swap(text);
+    swap(text, renumbered(data));
   } finally { document.body.classList.remove("working"); }
 }
 

@@ -1,0 +1,251 @@
+"""The part's page: what it shows is what the command line says, and what is done on it stands in the file."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from html import unescape
+from pathlib import Path
+
+import pytest
+from bench_page import Page, open_page
+from click.testing import CliRunner
+
+from layup.cli import main as layup_command
+from layup.prediction import predict
+from layup.words import mass_both
+
+DOOR = "motor-glider/engine-bay-door.toml"
+
+
+@pytest.fixture
+def page(tmp_path: Path, examples: Path) -> Iterator[Page]:
+    root = tmp_path / "shop"
+    shutil.copytree(examples, root)
+    opened = open_page(root)
+    yield opened
+    opened.bench.works.close()
+    opened.bench.desk.journal.close()
+
+
+def shown(text: str, element: str) -> str:
+    found = re.search(rf'id="{element}"[^>]*>([^<]*)<', text)
+    assert found, element
+    return unescape(found[1])
+
+
+def test_the_weight_on_the_page_is_the_weight_of_the_command(page: Page) -> None:
+    for file in page.bench.folder.parts():
+        answer = page.get("/part", file=file)
+        assert answer.status_code == 200, file
+        expected = predict(page.root / file)
+        system = expected.job.part.units
+        assert shown(answer.text, "mass") == mass_both(expected.mass.mean, system)
+        assert shown(answer.text, "low") == mass_both(expected.mass.p05, system)
+        assert shown(answer.text, "high") == mass_both(expected.mass.p95, system)
+
+
+def test_the_json_of_the_page_is_the_json_of_the_command(page: Page) -> None:
+    told = CliRunner().invoke(layup_command, ["predict", str(page.root / DOOR), "--json"])
+    assert page.get("/part/json", file=DOOR).json() == json.loads(told.output)
+
+
+def test_an_edit_stands_in_the_file_with_every_other_line_as_it_was(page: Page) -> None:
+    before = page.text(DOOR)
+    answer = page.edit(DOOR, table="ply", number="0", op="save", set_angle="30")
+    assert answer.status_code == 200
+    after = page.text(DOOR)
+    changed = [(a, b) for a, b in zip(before.splitlines(), after.splitlines(), strict=True) if a != b]
+    assert [b.split("#")[0].strip() for _, b in changed] == ["angle = 30"]
+    assert "ply 1: angle 30" in answer.text
+
+
+def test_what_the_last_edit_cost_is_the_difference_of_two_predictions(page: Page) -> None:
+    before = predict(page.root / DOOR).mass.mean
+    answer = page.edit(DOOR, table="ply", op="add", set_material="fabric|carbon plain 200", set_angle="0")
+    after = predict(page.root / DOOR).mass.mean
+    assert after > before
+    assert f"adds {mass_both(after - before, 'both')}" in unescape(answer.text)
+
+
+def test_plies_added_moved_doubled_and_taken_out_then_all_taken_back(page: Page) -> None:
+    before = page.text(DOOR)
+    steps = (
+        {"op": "add", "set_material": "core|PVC foam 60", "set_thickness": "6 mm"},
+        {"op": "move", "number": "5", "to": "1"},
+        {"op": "copy", "number": "0"},
+        {"op": "drop", "number": "3"},
+        {"op": "down", "number": "1"},
+    )
+    for step in steps:
+        assert page.edit(DOOR, table="ply", **step).status_code == 200, step
+    assert page.text(DOOR) != before
+    for _ in steps:
+        assert page.post("/part/undo", file=DOOR).status_code == 303
+    assert page.text(DOOR) == before
+    assert "nothing to take back" in page.post("/part/undo", file=DOOR).text
+    for _ in steps:
+        page.post("/part/redo", file=DOOR)
+    page.post("/part/undo", file=DOOR)
+    assert page.text(DOOR) != before
+
+
+def test_a_new_edit_after_taking_back_forgets_what_could_be_made_again(page: Page) -> None:
+    page.edit(DOOR, table="ply", number="0", set_angle="10")
+    page.post("/part/undo", file=DOOR)
+    page.edit(DOOR, table="ply", number="0", set_angle="20")
+    assert "nothing to make again" in page.post("/part/redo", file=DOOR).text
+
+
+def test_windows_line_ends_stay(page: Page) -> None:
+    file = page.root / DOOR
+    file.write_bytes(file.read_bytes().replace(b"\n", b"\r\n"))
+    page.edit(DOOR, table="ply", number="0", set_angle="30")
+    assert file.read_bytes().count(b"\n") == file.read_bytes().count(b"\r\n") > 20
+
+
+def test_two_windows_the_second_learns_that_the_part_has_changed(page: Page) -> None:
+    base = page.bench.desk.sheet(DOOR).version
+    assert page.edit(DOOR, base=base, table="ply", number="0", set_angle="10").status_code == 200
+    text = page.text(DOOR)
+    late = page.edit(DOOR, base=base, table="ply", number="0", set_angle="20")
+    assert late.status_code == 409
+    assert "another window" in late.text
+    assert page.text(DOOR) == text
+
+
+def test_what_another_program_writes_is_seen_and_not_overwritten_by_taking_back(page: Page) -> None:
+    page.edit(DOOR, table="ply", number="0", set_angle="10")
+    (page.root / DOOR).write_text(page.text(DOOR).replace("angle = 10", "angle = 11"), encoding="utf-8")
+    assert "another program" in page.post("/part/undo", file=DOOR).text
+    assert "angle = 11" in page.text(DOOR)
+
+
+def test_a_mistake_is_said_at_its_field_and_the_text_stays(page: Page) -> None:
+    answer = page.edit(DOOR, table="ply", number="2", set_material="", set_zone="edje")
+    assert answer.status_code == 200
+    said = unescape(answer.text)
+    assert "no such zone" in said.casefold()
+    assert "1 thing to do" in said
+    assert 'zone = "edje"' in page.text(DOOR)
+    answer = page.edit(DOOR, table="ply", number="2", set_zone="edge")
+    assert shown(answer.text, "mass")
+
+
+def test_a_file_broken_in_an_editor_is_shown_with_its_line(page: Page) -> None:
+    (page.root / DOOR).write_text(page.text(DOOR).replace("angle = 0", "angle = 0 deg"), encoding="utf-8")
+    answer = page.get("/part", file=DOOR)
+    assert answer.status_code == 200
+    assert "line can" in unescape(answer.text)
+    assert "editor" in unescape(page.edit(DOOR, table="ply", number="1", set_angle="5").text)
+
+
+def test_what_is_typed_is_kept_until_it_is_entered(page: Page) -> None:
+    field = "f-ply-0-angle"
+    page.post("/part/typed", {"field": field, "text": "3", "keep": "1"}, file=DOOR)
+    again = open_page(page.root)  # as after a crash
+    assert re.search(rf'id="{field}"[^>]*value="3"', again.get("/part", file=DOOR).text)
+    again.edit(DOOR, table="ply", number="0", set_angle="30")
+    assert re.search(rf'id="{field}"[^>]*value="30"', again.get("/part", file=DOOR).text)
+    assert "not entered yet" not in again.get("/part", file=DOOR).text
+
+
+def test_a_new_part_from_two_sides_with_its_first_ply(page: Page) -> None:
+    form = {"form": "rectangle", "rectangle": "1 m x 600 mm", "title": "Floor", "process": "vacuum bag",
+            "resin": "epoxy, laminating"}  # fmt: skip
+    answer = page.post("/new/measured", form)
+    assert answer.headers["location"] == "/part?file=floor.toml"
+    assert "1 thing to do" in page.get("/part", file="floor.toml").text
+    page.edit("floor.toml", table="ply", op="add", set_material="fabric|carbon plain 200")
+    assert predict(page.root / "floor.toml").area == pytest.approx(0.6)
+
+
+@pytest.mark.parametrize(
+    ("form", "area"),
+    [
+        ({"form": "area", "area": "6 ft^2"}, 6 * 0.3048**2),
+        ({"form": "stations", "stations": "0, 200\n500 200\n", "unit": "mm"}, 0.1),
+        ({"form": "girths", "stations": "0; 2\n1; 2", "unit": "m"}, 2.0),
+    ],
+)
+def test_a_new_part_from_what_was_measured(page: Page, form: dict[str, str], area: float) -> None:
+    more = {"title": "Cover", "process": "wet", "resin": "epoxy, laminating"}
+    answer = page.post("/new/measured", {**form, **more})
+    assert answer.status_code == 303, answer.text
+    page.edit("cover.toml", table="ply", op="add", set_material="fabric|carbon plain 200")
+    assert predict(page.root / "cover.toml").area == pytest.approx(area)
+
+
+def test_a_new_part_from_a_mesh_without_unit_and_side(page: Page) -> None:
+    solid = (page.root / "motor-glider/engine-bay-door-solid.stl").read_bytes()
+    form = {"title": "Solid door", "process": "vacuum bag", "resin": "epoxy, laminating"}
+    sent = page.client.post("/new/file", data=form, files={"surface": ("my door.stl", solid)}, follow_redirects=False)
+    assert sent.headers["location"] == "/part?file=solid-door.toml"
+    assert "What is the file in?" in page.get("/part", file="solid-door.toml").text
+    page.edit("solid-door.toml", table="surface", set_unit="mm")
+    assert "two sides, and one is laid up" in page.get("/part", file="solid-door.toml").text
+    page.edit("solid-door.toml", table="surface", set_side="outer")
+    page.edit("solid-door.toml", table="ply", op="add", set_material="fabric|carbon plain 200")
+    assert predict(page.root / "solid-door.toml").job.surface.side.startswith("outer")
+
+
+def test_a_file_sent_twice_does_not_write_over_the_first(page: Page) -> None:
+    form = {"title": "A", "process": "wet", "resin": "epoxy, laminating"}
+    for _ in range(2):
+        page.client.post(
+            "/new/file", data=form, files={"surface": ("a.csv", b"x,y\n0,0\n1,0\n1,1\n")}, follow_redirects=False
+        )
+    assert {p.name for p in page.root.glob("a*")} == {"a.csv", "a-2.csv", "a.toml", "a-2.toml"}
+
+
+def test_a_copy_of_a_part_has_its_own_name(page: Page) -> None:
+    answer = page.post("/new/copy", {"from": DOOR, "title": "Door, right"})
+    assert answer.headers["location"] == "/part?file=motor-glider%2Fdoor-right.toml"
+    assert predict(page.root / "motor-glider/door-right.toml").title == "Door, right"
+
+
+def test_a_stack_is_written_out_ply_by_ply(page: Page) -> None:
+    text = (
+        'title = "S"\nprocess = "wet"\nresin = "epoxy, laminating"\nstack = "[0/45]s"\nfabric = "carbon plain 200"\n\n'
+    )
+    (page.root / "s.toml").write_text(text + '[surface]\narea = "1 m^2"\n', encoding="utf-8")
+    before = predict(page.root / "s.toml").mass.mean
+    page.post("/part/write-out", {"script": "1"}, file="s.toml")
+    assert page.text("s.toml").count("[[ply]]") == 4
+    assert predict(page.root / "s.toml").mass.mean == pytest.approx(before)
+
+
+@pytest.mark.parametrize(
+    "kind", ["sheet", "weighed", "fabric", "covering", "finish", "core", "each", "per_length", "mass"]
+)
+def test_every_kind_of_old_item_can_be_added_and_counts(page: Page, kind: str) -> None:
+    before = predict(page.root / DOOR).replaced
+    form = {"table": "replaces", "kind": kind, "name": "more of it", "script": "1"}
+    assert page.post("/part/add-item", form, file=DOOR).status_code == 200
+    after = predict(page.root / DOOR).replaced
+    assert before is not None
+    assert after is not None
+    assert after.mass.mean > before.mass.mean
+
+
+def test_the_weigh_ins_of_the_shop_move_the_page_as_they_move_the_command(page: Page) -> None:
+    runner = CliRunner()
+    done = runner.invoke(layup_command, ["weigh", str(page.root / DOOR), "14 oz", "--at", "finished", "--yes"])
+    assert done.exit_code == 0, done.output
+    told = json.loads(runner.invoke(layup_command, ["predict", str(page.root / DOOR), "--json"]).output)
+    assert page.get("/part/json", file=DOOR).json()["mass_kg"] == told["mass_kg"]
+
+
+def test_no_page_answers_with_a_traceback(page: Page) -> None:
+    for path, file in (
+        ("/part", "no.toml"),
+        ("/part", "../x.toml"),
+        ("/part/json", "motor-glider/refit.toml"),
+        ("/x", ""),
+    ):
+        answer = page.get(path, file=file)
+        assert answer.status_code in (403, 404, 422)
+        assert "Traceback" not in answer.text
+        assert str(page.root) not in answer.text
