@@ -121,21 +121,9 @@ def _draw(job: Job, picture: Path) -> None:
     click.echo(f"Picture: {drawn}", err=True)
 
 
-def _splices(job: Job) -> list[Any]:
-    """For each ply that locks, the cut that takes most of it away."""
-    from layup.draped import drape_ply, shears
-    from layup.shop.splice_line import propose
+def _splices(job: Job) -> Any:
+    from layup.shop.splice_line import splices_of
 
-    found, seen = [], set()
-    number = 0
-    for entry in job.part.plies():
-        first, number = number + 1, number + entry.count
-        key = (entry.fabric, entry.angle, entry.zone, entry.start)
-        if entry.fabric is None or entry.area is not None or key in seen or not shears(job, entry):
-            continue
-        seen.add(key)
-        if drape_ply(job, entry).locked > 0.005:
-            _say(f"ply {first} locks: looking for a splice")
-            found.append((first, propose(job, entry)))
+    found = splices_of(job, _say)
     _say("")
     return found

@@ -1,6 +1,7 @@
 """Where a cloth locks: one straight splice that takes most of it away, tried out by draping both halves again.
 
     The best splice of a ply        propose(job, entry)
+    Of every ply that locks         splices_of(job)
 
 Planes square to the surface are tried: through the start in four directions, and before each place that locks, square
 to the way there from the start. Each half is draped from its own middle with the warp unchanged. What is left locked
@@ -11,12 +12,13 @@ begins to lock and lap it over; how much that gains is not worked out.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.draped import DrapedPly, drape_ply
+from layup.draped import DrapedPly, drape_ply, shears
 from layup.errors import LayupError
 from layup.part import PlyEntry
 from layup.partfile import Job
@@ -126,6 +128,32 @@ def propose(job: Job, entry: PlyEntry) -> Splice | None:
         through, square, ends, length, overlap, first, after[0], on.most, after[1],
         length * overlap * weight,
     )  # fmt: skip
+
+
+def splices_of(job: Job, tell: Callable[[str], None] | None = None) -> list[tuple[int, Splice | None]]:
+    """For each ply of a part that locks, the cut that takes most of it away.
+
+    Args:
+        job: The part.
+        tell: Called with what is being looked at.
+
+    Returns:
+        Number of the ply and its splice, None where no single one is worth it.
+    """
+    found: list[tuple[int, Splice | None]] = []
+    seen = set()
+    number = 0
+    for entry in job.part.plies():
+        first, number = number + 1, number + entry.count
+        key = (entry.fabric, entry.angle, entry.zone, entry.start)
+        if entry.fabric is None or entry.area is not None or key in seen or not shears(job, entry):
+            continue
+        seen.add(key)
+        if drape_ply(job, entry).locked > 0.005:
+            if tell is not None:
+                tell(f"ply {first} locks: looking for a splice")
+            found.append((first, propose(job, entry)))
+    return found
 
 
 def _candidates(lies: DrapedPly, largest: int) -> list[tuple[Floats, Floats]]:

@@ -13,7 +13,6 @@ export function swap(text, moved = key => key) {
   const page = new DOMParser().parseFromString(text, "text/html");
   const active = document.activeElement, held = moved(active?.id || "");
   const caret = held && "selectionStart" in active ? safely(() => [active.selectionStart, active.selectionEnd]) : null;
-  const words = active?.id && dirty.has(active.id) ? active.value : null;
   const open = new Set([...document.querySelectorAll("details[data-key][open]")].map(one => moved(one.dataset.key)));
   let fresh = 0;
   for (const old of document.querySelectorAll("[data-region]")) {
@@ -26,9 +25,12 @@ export function swap(text, moved = key => key) {
   }
   for (const one of document.querySelectorAll("details[data-key]")) one.open = open.has(one.dataset.key);
   version = page.querySelector('input[name="base"]')?.value || version;
+  for (const [id, words] of dirty) {
+    const field = document.getElementById(moved(id));
+    if (field && field.value !== words) field.value = words;
+  }
   const again = held && document.getElementById(held);
   if (again && again !== document.activeElement) {
-    if (words !== null) again.value = words;
     again.focus({ preventScroll: true });
     if (caret && caret[0] !== null) safely(() => again.setSelectionRange(...caret));
   }
@@ -59,13 +61,13 @@ async function sendNow(form, button, more) {
   for (const [name, value] of Object.entries(more)) data.set(name, value);
   if (data.has("base")) data.set("base", version);
   data.set("script", "1");
-  for (const field of form.elements) if (field.id) dirty.delete(field.id);
   document.body.classList.add("working");
   try {
     const answer = await fetch(form.action, { method: "POST", body: data, headers: { "X-Bench": "1" } });
     const text = await answer.text();
     if (answer.status === 409) { await refresh(); tell(message(text), true); return; }
     if (!answer.ok) { tell(message(text), true); return; }
+    for (const field of form.elements) if (field.id) entered(field.id);
     swap(text, renumbered(data));
   } finally { document.body.classList.remove("working"); }
 }
@@ -86,7 +88,8 @@ export function tell(text, wrong = false) {
   region("said").dataset.came = "";
 }
 function problem() {
-  tell("The bench page does not answer. Look at the terminal where it was started; what was entered is saved.", true);
+  tell("The bench page does not answer. Start it again in the terminal and open the address it prints. What was entered "
+    + "before is saved, what stands typed in a field comes back; press the last button again.", true);
 }
 
 document.addEventListener("submit", event => {
@@ -102,28 +105,46 @@ document.addEventListener("change", event => {
   send(form, null, { op: "save" });
 });
 
-// What is being typed, kept before it is entered.
+// What is being typed, kept before it is entered: at once in the browser, and on the disk as soon as the page answers.
 const dirty = new Map();
+const shelf = `typed|${file}|`;
 let keeping = null;
 document.addEventListener("input", event => {
   const field = event.target;
   if (!file || !field.id?.startsWith("f-") || !field.matches("input:not([type=file]), textarea")) return;
   dirty.set(field.id, field.value);
+  safely(() => localStorage.setItem(shelf + field.id, field.value));
   clearTimeout(keeping);
   keeping = setTimeout(keep, 150);
 });
 function keep() {
   for (const [field, text] of dirty) post(field, text);
 }
-function post(field, text) {
+async function post(field, text) {
   const body = new URLSearchParams({ field, text, keep: "1" });
-  return fetch(`/part/typed?file=${encodeURIComponent(file)}`, { method: "POST", body, keepalive: true }).catch(() => {});
+  const to = `/part/typed?file=${encodeURIComponent(file)}`;
+  const answer = await fetch(to, { method: "POST", body, keepalive: true }).catch(() => null);
+  if (answer?.ok) safely(() => localStorage.getItem(shelf + field) === text && localStorage.removeItem(shelf + field));
+}
+function entered(field) {
+  dirty.delete(field);
+  safely(() => localStorage.removeItem(shelf + field));
 }
 addEventListener("pagehide", keep);
+safely(() => {                           // typed while the page did not answer
+  for (const name of Object.keys(localStorage)) {
+    if (!file || !name.startsWith(shelf)) continue;
+    const field = document.getElementById(name.slice(shelf.length)), text = localStorage.getItem(name);
+    if (!field) { localStorage.removeItem(name); continue; }
+    field.value = text;
+    dirty.set(field.id, text);
+    post(field.id, text);
+  }
+});
 
 // Another window, or another program, changed the part.
 if (version && file) setInterval(async () => {
-  if (document.hidden || dirty.size || document.body.classList.contains("working")) return;
+  if (document.hidden || document.querySelector('dialog[open]') || document.body.classList.contains("working")) return;
   const answer = await fetch(`/part/version?file=${encodeURIComponent(file)}`).catch(() => null);
   if (answer?.ok && (await answer.text()) !== version) refresh();
 }, 2500);

@@ -1,0 +1,157 @@
+"""The work behind the Prepare page that takes long; each runs in a process of its own and gives back plain data."""
+
+from __future__ import annotations
+
+import io
+import tempfile
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from layup.bench.running import Tell
+
+
+def cloth(
+    part: str, gap: str, edge: str, seconds: float, rolls: tuple[str, ...], face_down: bool, *, tell: Tell
+) -> Any:
+    """Every ply on its roll, as `layup cut` lays it.
+
+    Args:
+        part: Path of the part file.
+        gap: Between two pieces, as written.
+        edge: Not used along each edge, as written.
+        seconds: How long to search. [s]
+        rolls: Rolls of another width, each "CLOTH=WIDTH".
+        face_down: Whether plain weaves may be cut face down.
+        tell: Says how far it is.
+
+    Returns:
+        Rows, notes, the picture as SVG, the JSON of `layup cut` and the text that `layup cut --save` stores.
+    """
+    from layup.partfile import read_part
+    from layup.shop.cut import cut
+    from layup.shop.nest_file import write_cut
+    from layup.shop.rolls import check_cloths, read_widths
+    from layup.shop.sheet_tables import each, money_words, one_of, tape
+    from layup.show.bench_machine import cut_json
+    from layup.show.nest_picture import cut_figure
+    from layup.units import parse
+    from layup.words import length_words, percent_words
+
+    job = read_part(part)
+    check_cloths(rolls, [job])
+    system = job.part.units
+    result = cut(
+        [job], gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
+        face_down=face_down, progress=lambda fabric, best, spent: tell(
+            f"{fabric}: {length_words(best.length, system)}, {percent_words(best.use)} used"),
+        lines=lambda done, of: tell(f"flat patterns: {done} of {of} lines"),
+    )  # fmt: skip
+    tell("drawing")
+    with tempfile.TemporaryDirectory() as scratch:
+        kept = Path(scratch) / "cut.json"
+        write_cut(result, kept)
+        stored = kept.read_text(encoding="utf-8")
+    rows = [
+        {
+            "fabric": f.fabric, "roll": tape(f.nest.roll.width, one_of(system)), "waste": percent_words(f.waste),
+            "length": each(system, partial(tape, f.length)), "pieces": ", ".join(p.name for p in f.pieces),
+            "price": "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}",
+        }
+        for f in result.fabrics
+    ]  # fmt: skip
+    cores = [
+        f"ply {core.number}: {core.name}, {length_words(core.thickness, one_of(system))} thick, fits in "
+        f"{length_words(core.length, one_of(system))} × {length_words(core.width, one_of(system))}"
+        for listed in result.cores for core in listed
+    ]  # fmt: skip
+    picture = io.BytesIO()
+    if result.fabrics:
+        cut_figure(result.fabrics, system).savefig(picture, format="svg")
+    return {
+        "rows": rows, "cores": cores, "together": money_words(result.prices) if result.prices else "",
+        "notes": [*result.proposals, *result.notes], "stopped": result.stopped, "svg": picture.getvalue(),
+        "json": cut_json(result), "stored": stored,
+    }  # fmt: skip
+
+
+def shapes(part: str, paper: str, *, tell: Tell) -> Any:
+    """Every ply flat, its shear on the surface, splices, and the drawings to cut by, as `layup patterns` makes them.
+
+    Args:
+        part: Path of the part file.
+        paper: "a4" or "letter".
+        tell: Says how far it is.
+
+    Returns:
+        Rows, lines, the shear as PNG, the JSON of `layup patterns`, and the files by their endings.
+    """
+    from layup.draped import drape_ply, shears
+    from layup.partfile import read_part
+    from layup.shop.pattern import flat_plies
+    from layup.shop.splice_line import splices_of
+    from layup.shop.templates import write_dxf, write_svg
+    from layup.shop.tiled_pdf import pdf_bytes
+    from layup.show.patterns_screen import drape_lines, patterns_json, splice_words
+    from layup.show.shear_picture import shear_figure
+    from layup.words import area_words, length_words
+
+    job = read_part(part)
+    system = job.part.units
+    plies = flat_plies(job, progress=lambda done, of: tell(f"plies laid flat: {done} of {of}"))
+    rows = []
+    for ply in plies:
+        low_x, low_y, high_x, high_y = ply.outline.bounds
+        rows.append({
+            "name": ply.name + (f" ×{ply.pieces}" if ply.pieces > 1 else ""), "cloth": ply.fabric, "zone": ply.zone,
+            "angle": f"{ply.angle:g}°", "along": length_words(high_x - low_x, system),
+            "across": length_words(high_y - low_y, system), "area": area_words(ply.outline.area, system),
+        })  # fmt: skip
+    tell("shear on the surface")
+    lies = [
+        (f"{e.fabric} at {e.angle:g}°, {e.zone or 'whole'}", drape_ply(job, e))
+        for e in job.part.plies() if e.fabric is not None and e.area is None and shears(job, e)
+    ]  # fmt: skip
+    shear = io.BytesIO()
+    if lies and job.surface.has_mesh:
+        shear_figure(job.surface, lies, f"{job.part.title}: shear of the cloth").savefig(shear, format="png", dpi=110)
+    splices = splices_of(job, tell)
+    tell("drawings")
+    with tempfile.TemporaryDirectory() as scratch:
+        dxf = write_dxf(plies, Path(scratch) / "plies.dxf", "in" if system == "lb" else "mm").read_bytes()
+        svg = write_svg(plies, Path(scratch) / "plies.svg").read_bytes()
+    pdf = pdf_bytes(plies, "letter" if paper == "letter" else "a4", title=job.part.title)
+    notes = dict.fromkeys(f"Ply {ply.number}: {note}." for ply in plies for note in ply.notes)
+    return {
+        "rows": rows, "drape": drape_lines(job), "notes": list(notes), "png": shear.getvalue(),
+        "splices": [splice_words(number, splice) for number, splice in splices],
+        "json": patterns_json(job, plies, splices), "files": {"dxf": dxf, "svg": svg, "pdf": pdf},
+    }  # fmt: skip
+
+
+def sheet(part: str, shop: str | None, people: int, paper: str, seconds: float, *, tell: Tell) -> Any:
+    """The build sheet as PDF and as a page, as `layup sheet` writes it.
+
+    Args:
+        part: Path of the part file.
+        shop: The folder of the shop's record; None for published figures alone.
+        people: Pairs of hands. [-]
+        paper: "A4" or "Letter".
+        seconds: To search for a short cut where none is stored. [s]
+        tell: Says how far it is.
+    """
+    from layup.prediction import predict
+    from layup.record.calibrate import habits_near
+    from layup.shop.sheet import build_sheet, prepare, write_sheet
+
+    tell("working out the sheet")
+    path = Path(part)
+    prediction = predict(path, habits=habits_near(path, shop) if shop else None)
+    bench = prepare(prediction, path, people=people, seconds=seconds)
+    tell("writing it")
+    built = build_sheet(bench, prediction.job.part.units)
+    files = {}
+    with tempfile.TemporaryDirectory() as scratch:
+        for ending in ("pdf", "html"):
+            files[ending] = write_sheet(built, Path(scratch) / f"sheet.{ending}", paper).read_bytes()
+    return {"files": files}

@@ -1,0 +1,132 @@
+"""The Prepare page: what it shows is what the commands print, and the papers are the commands' papers."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import time
+from collections.abc import Iterator
+from html import unescape
+from pathlib import Path
+
+import pytest
+from bench_page import Page, open_page
+from click.testing import CliRunner
+
+from layup.cli import main as layup_command
+
+PANEL = "motor-glider/access-panel.toml"
+LID = "solar-car/battery-lid.toml"
+
+
+@pytest.fixture
+def page(tmp_path: Path, examples: Path) -> Iterator[Page]:
+    root = tmp_path / "shop"
+    shutil.copytree(examples, root)
+    opened = open_page(root)
+    yield opened
+    opened.bench.works.close()
+    opened.bench.desk.journal.close()
+
+
+def told(page: Page, command: str, file: str, *more: str) -> object:
+    done = CliRunner().invoke(layup_command, [command, str(page.root / file), "--json", *more])
+    assert done.exit_code == 0, done.output
+    return json.loads(done.stdout)
+
+
+def ended(page: Page, what: str, file: str, **form: str) -> str:
+    """Start a work and wait for its end; gives its name."""
+    assert page.post("/prepare/start", {"what": what, **form}, file=file).status_code == 303
+    work = next(w for w in page.bench.works._works.values() if w.about[0] == what)
+    begun = time.monotonic()
+    while not work.ended:
+        assert time.monotonic() - begun < 120, work.words
+        time.sleep(0.05)
+    assert work.state == "done", work.answer
+    return str(work.name)
+
+
+def test_pots_and_bag_are_those_of_the_commands(page: Page) -> None:
+    text = unescape(page.get("/prepare", file=PANEL, people="2", ratio="100:30").text)
+    mixes = told(page, "mix", PANEL, "--people", "2", "--ratio", "100:30")
+    assert isinstance(mixes, list)
+    for pot in mixes[0]["pots"]:
+        assert f"<b>{pot['resin_kg'] * 1e3:.1f} g</b>" in text or f"<b>{pot['resin_kg'] * 1e3:.0f} g</b>" in text
+    bag = told(page, "bag", PANEL)
+    assert isinstance(bag, dict)
+    for layer in bag["layers"]:
+        assert f"<td>{layer['name']}</td>" in text
+
+
+def test_a_wrong_temperature_is_said_and_the_rest_stays(page: Page) -> None:
+    answer = page.get("/prepare", file=PANEL, temperature="70")
+    assert answer.status_code == 200
+    assert "unit" in answer.text
+    assert "from the tool up" in answer.text
+
+
+def test_the_cloth_is_what_the_command_cuts_and_can_be_kept(page: Page) -> None:
+    name = ended(page, "cloth", PANEL, seconds="0")
+    given = page.get("/prepare/paper", file=PANEL, work=name, **{"as": "json"}).json()
+    assert given == told(page, "cut", PANEL, "--seconds", "0")
+    assert page.get("/prepare/picture", work=name).text.lstrip().startswith("<?xml")
+    page.post("/prepare/keep", {"work": name}, file=PANEL)
+    kept = page.root / "motor-glider/access-panel.cut.json"
+    assert {f["fabric"] for f in json.loads(kept.read_text())["fabrics"]} == {f["fabric"] for f in given["fabrics"]}
+
+
+def test_the_shapes_are_those_of_the_command_with_drawings_to_cut_by(page: Page) -> None:
+    name = ended(page, "shapes", PANEL)
+    given = page.get("/prepare/paper", file=PANEL, work=name, **{"as": "json"}).json()
+    assert given == told(page, "patterns", PANEL)
+    for ending, begin in (("pdf", b"%PDF"), ("dxf", b"  0"), ("svg", b"<")):
+        answer = page.get("/prepare/paper", file=PANEL, work=name, **{"as": ending})
+        assert answer.content[:4].startswith(begin), ending
+        assert f'filename="access-panel-plies.{ending}"' in answer.headers["content-disposition"]
+
+
+def test_the_build_sheet_is_a_pdf_with_the_predicted_weight(page: Page) -> None:
+    import io
+
+    import pypdf
+
+    name = ended(page, "sheet", PANEL, people="2")
+    data = page.get("/prepare/paper", file=PANEL, work=name, **{"as": "pdf"}).content
+    text = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(data)).pages)
+    assert "Access panel" in text
+    html = page.get("/prepare/paper", file=PANEL, work=name, **{"as": "html"})
+    assert "attachment" in html.headers["content-disposition"]
+
+
+def test_an_edit_of_the_part_makes_the_layout_old(page: Page) -> None:
+    ended(page, "cloth", PANEL, seconds="0")
+    assert "prepare/picture" in page.get("/prepare", file=PANEL, seconds="0").text
+    page.edit(PANEL, table="ply", number="0", set_angle="7")
+    assert "prepare/picture" not in page.get("/prepare", file=PANEL, seconds="0").text
+
+
+def test_a_search_that_is_stopped_gives_the_best_so_far(page: Page) -> None:
+    page.post("/prepare/start", {"what": "cloth", "seconds": "300"}, file=LID)
+    work = next(iter(page.bench.works._works.values()))
+    begun = time.monotonic()
+    while "used" not in work.words and not work.ended:
+        assert time.monotonic() - begun < 120, work.words
+        time.sleep(0.05)
+    page.post("/prepare/stop", {"work": work.name, "seconds": "300"}, file=LID)
+    while not work.ended:
+        assert time.monotonic() - begun < 180
+        time.sleep(0.05)
+    assert work.state == "done", work.answer
+    assert work.answer["stopped"]
+    assert work.answer["rows"]
+    assert re.search("best layouts so far", page.get("/prepare", file=LID, seconds="300").text)
+
+
+@pytest.mark.parametrize(("key", "value"), [("seconds", "-3"), ("seconds", "x"), ("people", "0"), ("what", "mischief")])
+def test_what_cannot_be_asked_is_said(page: Page, key: str, value: str) -> None:
+    form = {"what": "sheet" if key == "people" else "cloth", key: value}
+    answer = page.post("/prepare/start", form, file=PANEL)
+    assert answer.status_code == 422
+    assert "Traceback" not in answer.text
