@@ -70,6 +70,7 @@ def show(asked: Asked, template: str, /, status: int = 200, **words: Any) -> Res
 
     flow = template.removesuffix(".html")
     words.setdefault("flow", flow)
+    words.setdefault("nav", asked.file)  # what the other flows are about, where it is not the file of this page
     text = environment().get_template(template).render(
         folder=asked.folder.root.name or str(asked.folder.root), flows=FLOWS, file=asked.file,
         parts=Later(asked.folder.parts), refits=Later(asked.folder.refits), said=asked.query.get("said", ""),

@@ -1,7 +1,308 @@
-"""Not there yet."""
+"""Choosing the layup: what the part must do, the search beside the page, the front, one layup of it, and into the part.
+
+The search runs in a process of its own (`choose_work`) on the part as it stood when it began; a page that is loaded
+again finds it by the part's name, and says so where the part was changed since.
+"""
 
 from __future__ import annotations
 
-from layup.bench.app import Handler
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
-ROUTES: tuple[tuple[str, str, Handler], ...] = ()
+from layup.bench import parttext
+from layup.bench.app import Asked, go, show
+from layup.bench.choose_answer import NEAREST, NOW, marks_of, prices_of, rows_of, shown_layup, steps_of
+from layup.bench.choose_needs import (
+    HELD,
+    SIDES,
+    core_list,
+    kept_whole,
+    listed,
+    local_changes,
+    needs_changes,
+    shelf_of,
+    shown_value,
+    stiffness_of,
+    supports_of,
+    with_shelf,
+)
+from layup.bench.choose_work import Answer, search
+from layup.bench.desk import Sheet
+from layup.bench.folder import named_files
+from layup.errors import LayupError
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
+
+    from layup.bench.running import Work
+    from layup.materials import Library
+
+FLOW = "choose"
+
+
+def choose(asked: Asked) -> Response:
+    """The page."""
+    if not asked.file:
+        return go("/")
+    return _page(asked, asked.desk.sheet(asked.file))
+
+
+def edit(asked: Asked) -> Response:
+    """What the part must do, changed."""
+    form, operation = asked.form, asked.form.get("op", "save")
+    table = "needs.local" if asked.form.get("table") == "needs.local" else "needs"
+    number = int(form["number"]) if form.get("number", "").isdigit() else 0
+    sheet = asked.desk.sheet(asked.file)
+    if table == "needs.local" and operation == "add":
+        zone = form.get("zone", "")
+        return _edit(
+            asked, f"plies of its own allowed on {zone}", lambda text: parttext.add(text, table, {"zone": zone})
+        )
+    if table == "needs.local" and operation == "drop":
+        return _edit(asked, f"needs of zone {number + 1} taken out", lambda text: parttext.drop(text, table, number))
+    if table == "needs.local":
+        entries = sheet.entries(table)
+        changes = local_changes(entries[number] if number < len(entries) else {}, form)
+        path: parttext.Key = ("needs", "local", number)
+    else:
+        now = sheet.data.get("needs")
+        changes = needs_changes(now if isinstance(now, dict) else {}, form)
+        path = ("needs",)
+
+    def change(text: str) -> str:
+        new = text
+        for key, value in changes.items():
+            new = parttext.put(new, (*path, key), value)
+        return kept_whole(text, new)
+
+    said = ", ".join(f"{key.replace('_', ' ')} {_in_words(value)}" for key, value in changes.items())
+    sheet = asked.desk.edit(asked.file, form.get("base", ""), f"needs: {said}"[:160], change)
+    for key in form:
+        asked.desk.journal.type(asked.file, field_id(table, number, key), None)
+    return _after(asked, sheet)
+
+
+def shelf_edit(asked: Asked) -> Response:
+    """What is on the shelf, changed."""
+    form, operation = asked.form, asked.form.get("op", "save")
+    now = shelf_of(asked.desk.sheet(asked.file))
+    number = int(form["number"]) if form.get("number", "").isdigit() else -1
+    name, thick = form.get("name", "").strip(), form.get("thickness", "").strip()
+    fabrics, cores = list(now.fabrics), list(now.cores)
+    change: dict[str, str] = {}
+    if operation == "add-fabric" and name and name not in fabrics:
+        change, words = {"fabrics": listed([*fabrics, name])}, f"{name} put on the shelf"
+    elif operation == "drop-fabric" and 0 <= number < len(fabrics):
+        words = f"{fabrics.pop(number)} taken off the shelf"
+        change = {"fabrics": listed(fabrics)}
+    elif operation == "add-core" and name:
+        change, words = {"cores": core_list([*cores, (name, thick)])}, f"{name} {thick} put on the shelf"
+    elif operation == "save-core" and 0 <= number < len(cores):
+        cores[number] = (cores[number][0], thick)
+        change, words = {"cores": core_list(cores)}, f"{cores[number][0]} on the shelf in {thick}"
+    elif operation == "drop-core" and 0 <= number < len(cores):
+        words = f"{cores.pop(number)[0]} taken off the shelf"
+        change = {"cores": core_list(cores)}
+    elif operation == "save" and "ways" in form:
+        ticked = [key.removeprefix("process.") for key in form if key.startswith("process.")]
+        solid = "solid" in form
+        words = "ways of laying up: " + ", ".join(ticked)
+        if ticked != list(now.processes):
+            change["processes"] = listed(ticked)
+        if solid != now.solid:
+            change["solid"] = "" if solid else "false"
+            words = "without a core " + ("too" if solid else "not")
+    if not change:
+        return _after(asked, asked.desk.sheet(asked.file))
+    return _edit(asked, words, lambda text: with_shelf(text, now, change))
+
+
+def undo(asked: Asked) -> Response:
+    """Take the last change back."""
+    return go("/choose", file=asked.file, said=f"taken back: {asked.desk.undo(asked.file)}")
+
+
+def redo(asked: Asked) -> Response:
+    """Make it again."""
+    return go("/choose", file=asked.file, said=f"made again: {asked.desk.undo(asked.file, again=True)}")
+
+
+def start(asked: Asked) -> Response:
+    """Begin the search on the part as it stands; one that runs on an older state of it is ended."""
+    works = asked.bench.works
+    with asked.desk.lock(asked.file):
+        sheet = asked.desk.sheet(asked.file)
+        if not _may_search(asked, sheet):
+            raise LayupError("put right what is wrong with the part first; then it can be searched")
+        running = works.newest(FLOW, asked.file)
+        if running is None or running.ended or running.stopped or running.about[2] != sheet.version:
+            if running is not None:
+                works.stop(running.name)
+            about = (FLOW, asked.file, sheet.version, str(time.monotonic_ns()))
+            works.start(about, search, sheet.path.name, sheet.text, str(sheet.path.parent))
+    return _after(asked, sheet)
+
+
+def stop(asked: Asked) -> Response:
+    """End the search with the best so far."""
+    work = asked.bench.works.newest(FLOW, asked.file)
+    if work is not None:
+        asked.bench.works.stop(work.name)
+    return _after(asked, asked.desk.sheet(asked.file))
+
+
+def progress(asked: Asked) -> Response:
+    """How far the search is, for the page's script."""
+    from starlette.responses import JSONResponse
+
+    asked.folder.path(asked.file)
+    work = asked.bench.works.newest(FLOW, asked.file)
+    if work is None:
+        return JSONResponse({"name": "", "state": "", "words": "", "seconds": 0.0})
+    return JSONResponse(
+        {"name": work.name, "state": work.state, "words": progress_words(work), "seconds": round(work.lasted, 1)}
+    )
+
+
+def progress_words(work: Work) -> str:
+    """How far a work is; once it is told to stop, that it is about to."""
+    return f"stopping, with the best so far ({work.words})" if work.stopped and not work.ended else work.words
+
+
+def as_json(asked: Asked) -> Response:
+    """What `layup choose --json` gives, of the last search."""
+    from starlette.responses import JSONResponse
+
+    return JSONResponse(_answer(asked)[1].machine)
+
+
+def take(asked: Asked) -> Response:
+    """Write a layup of the answer into the part; it can be taken back like every change."""
+    from layup.choosing.writeback import with_plies
+
+    work, answer = _answer(asked)
+    point = answer.point(asked.form.get("point", ""))
+    if point is None or work.name != asked.form.get("work"):
+        raise LayupError("that layup is of an earlier search. Choose one of those that the page shows now")
+    words = f"took in layup {point.letter}, {point.layup.process}: {point.layup.words}"[:200]
+    asked.desk.edit(asked.file, asked.form.get("base", ""), words, lambda text: with_plies(text, point.layup))
+    return go("/part", file=asked.file, said=f"layup {point.letter} is in the part now: {point.layup.words}")
+
+
+def _answer(asked: Asked) -> tuple[Work, Answer]:
+    """The last search and its answer."""
+    asked.folder.path(asked.file)
+    work = asked.bench.works.newest(FLOW, asked.file)
+    if work is None or work.state != "done":
+        raise LayupError("there is no answer yet: search first")
+    answer: Answer = work.answer
+    return work, answer
+
+
+def _edit(asked: Asked, words: str, change: Callable[[str], str]) -> Response:
+    return _after(asked, asked.desk.edit(asked.file, asked.form.get("base", ""), words, change))
+
+
+def _after(asked: Asked, sheet: Sheet) -> Response:
+    """The page again: at once for the page's own script, by way of a redirect for a plain form."""
+    if asked.form.get("script"):
+        return _page(asked, sheet)
+    return go("/choose", file=asked.file, point=asked.query.get("point", ""))
+
+
+def _may_search(asked: Asked, sheet: Sheet) -> bool:
+    """Whether the part file reads; a part without plies does, and can be searched."""
+    return all(f.line is None for f in sheet.faults) and not named_files(sheet.data, asked.folder, sheet.path.parent)
+
+
+def _page(asked: Asked, sheet: Sheet) -> Response:
+    from layup.choosing.checks import CAUTIONS
+    from layup.laminate.strength import CRITERIA
+    from layup.show.choose_words import ADVICE, failing_words
+
+    work = asked.bench.works.newest(FLOW, asked.file)
+    answer: Answer | None = work.answer if work is not None and work.state == "done" else None
+    written = sheet.data.get("needs")
+    needs = written if isinstance(written, dict) else {}
+    library, shelf = _library(asked, sheet), shelf_of(sheet)
+    again = asked.desk.journal.next(asked.file)
+    shown_now = shown_layup(answer, asked.query.get("point", "")) if answer else None
+    words: dict[str, Any] = {"front": "", "rows": [], "steps": [], "prices": False, "nearest_fails": ()}
+    if answer is not None:
+        letter = shown_now.letter if shown_now else ""
+        words = {"front": marks_of(answer, asked.file, letter), "rows": rows_of(answer, asked.file, letter),
+                 "steps": steps_of(answer), "prices": prices_of(answer),
+                 "nearest_fails": failing_words(answer.nearest) if answer.nearest else ()}  # fmt: skip
+    return show(
+        asked, "choose.html", sheet=sheet, work=work, answer=answer, shown=shown_now,
+        system=answer.system if answer else sheet.prediction.job.part.units if sheet.prediction else "both",
+        stale=work is not None and work.about[2] != sheet.version, change=asked.desk.last_change(sheet),
+        again=again if again is not None and again.before == sheet.text else None, may=_may_search(asked, sheet),
+        needs=needs, value=shown_value, stiffness=stiffness_of(needs.get("stiffness")), held=HELD, sides=SIDES,
+        supports=supports_of(needs.get("supports")), local=sheet.entries("needs.local"), shelf=shelf,
+        criteria=[(name, name) for name in CRITERIA], surface_choices=[(name, name) for name in shelf.fabrics],
+        names={kind: library.names(kind) for kind in ("fabric", "core", "process")},
+        zones=[str(e.get("name", "")) for e in sheet.entries("zone")], typed=asked.desk.journal.typed(asked.file),
+        field=field_id, cautions=list(dict.fromkeys([*CAUTIONS, *(answer.cautions if answer else ())])), now_letter=NOW,
+        nearest_letter=NEAREST, advice=ADVICE, progress_words=progress_words, point=asked.query.get("point", ""),
+        fault=lambda *path: _faults_at(sheet, path), elsewhere=_elsewhere(sheet),
+        habits=bool(asked.desk.habits(sheet.path)), **words,
+    )  # fmt: skip
+
+
+def field_id(table: str, number: int, key: str) -> str:
+    """The id of a field, by which what is typed in it is kept before it is entered."""
+    return f"f-{table.replace('.', '-')}-{number}-{key}"
+
+
+def _faults_at(sheet: Sheet, path: tuple[str | int, ...]) -> list[str]:
+    """What is wrong with a key, or with a table itself."""
+    whole = len(path) == 1 or isinstance(path[-1], int)
+    return [
+        f"{fault.wrong}. {fault.remedy}".strip() for key, fault in sheet.fault_keys.items()
+        if (key == path if whole else key[: len(path)] == path)
+    ]  # fmt: skip
+
+
+def _elsewhere(sheet: Sheet) -> list[str]:
+    """What is wrong with the part that no field of this page shows."""
+    here = {id(f) for key, f in sheet.fault_keys.items() if key[0] in ("needs", "shelf")}
+    return [
+        f"{f.place or (f'line {f.line}' if f.line else '')} {f.wrong}. {f.remedy}".strip()
+        for f in sheet.faults if id(f) not in here
+    ]  # fmt: skip
+
+
+def _library(asked: Asked, sheet: Sheet) -> Library:
+    """The tables with the shop's own over them, where those can be read."""
+    from layup.materials import load_library
+
+    if sheet.prediction is not None:
+        return sheet.prediction.job.library
+    tables = sheet.data.get("materials")
+    paths = [sheet.path.parent / t for t in tables if isinstance(t, str)] if isinstance(tables, list) else []
+    paths = [p for p in paths if p.is_file() and p.resolve().is_relative_to(asked.folder.root)]
+    try:
+        return load_library(paths)
+    except LayupError:
+        return load_library()
+
+
+def _in_words(value: str) -> str:
+    """A changed value for the list of changes."""
+    return value.strip("[]{} ").replace('"', "") or "taken out"
+
+
+ROUTES = (
+    ("/choose", "GET", choose),
+    ("/choose/edit", "POST", edit),
+    ("/choose/shelf", "POST", shelf_edit),
+    ("/choose/undo", "POST", undo),
+    ("/choose/redo", "POST", redo),
+    ("/choose/start", "POST", start),
+    ("/choose/stop", "POST", stop),
+    ("/choose/progress", "GET", progress),
+    ("/choose/json", "GET", as_json),
+    ("/choose/take", "POST", take),
+)

@@ -17,8 +17,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from layup.bench.folder import Folder, named_files
+from layup.bench.folder import Folder, OutsideError, files_of, named_files
 from layup.bench.journal import Change, Journal, read
+from layup.bench.journal import StaleError as StaleError
 from layup.errors import Fault, FaultsError, LayupError
 from layup.locate import Path as KeyPath
 from layup.locate import key_lines
@@ -55,10 +56,6 @@ class Kept(Generic[T]):
             while len(self._held) > self.most:
                 self._held.popitem(last=False)
         return value
-
-
-class StaleError(LayupError):
-    """The file is not any more what the page showed when the edit was made."""
 
 
 @dataclass
@@ -143,9 +140,20 @@ class Desk:
         Raises:
             LayupError: There is no such file in the folder.
         """
-        path = self.folder.path(name)
+        path = self.path(name)
         with self.lock(name):
             return self._sheet(name, path, read(path))
+
+    def path(self, name: str) -> Path:
+        """Where a file lies that the page may change: one of ours, in a folder that is not hidden.
+
+        Raises:
+            OutsideError: It is not.
+        """
+        path = self.folder.path(name)
+        if path.suffix.casefold() != ".toml" or any(part.startswith(".") for part in name.split("/")):
+            raise OutsideError("that is no part file of this shop's folder. Name one that ends in .toml")
+        return path
 
     def edit(self, name: str, base: str, words: str | Callable[[], str], change: Callable[[str], str]) -> Sheet:
         """Change a part file and note it.
@@ -163,24 +171,32 @@ class Desk:
             StaleError: The file was changed since.
             LayupError: The change can't be made or not be kept.
         """
-        path = self.folder.path(name)
         with self.lock(name):
+            return self._sheet(name, self.path(name), self.edit_text(name, base, words, change))
+
+    def edit_text(self, name: str, base: str, words: str | Callable[[], str], change: Callable[[str], str]) -> str:
+        """Change any text file of the folder and note it, as `edit` does a part file; gives the new text."""
+        path = self.path(name)
+        with self.lock(name), self.journal.alone():
             text = read(path)
             if base and base != version_of(text):
                 raise StaleError(
-                    "The part was changed in another window or by another program. The page shows it as it is now; "
+                    "The file was changed in another window or by another program. The page shows it as it is now; "
                     "your last change was not made"
                 )
             windows = "\r\n" in text
-            new = change(text.removeprefix("\ufeff").replace("\r\n", "\n"))
+            try:
+                new = change(text.removeprefix("\ufeff").replace("\r\n", "\n"))
+            except RecursionError:
+                raise LayupError("that holds too many lists within lists. Nothing was changed") from None
             new = new.replace("\n", "\r\n") if windows else new
             if new != text:
                 self.journal.write(path, name, text, new, words if isinstance(words, str) else words())
-            return self._sheet(name, path, new)
+            return new
 
     def undo(self, name: str, again: bool = False) -> str:
         """Take the last change of a part file back, or make it again; gives its words."""
-        path = self.folder.path(name)
+        path = self.path(name)
         with self.lock(name):
             step = self.journal.redo if again else self.journal.undo
             return step(path, name, read(path))
@@ -220,11 +236,9 @@ class Desk:
 
         home = self.folder.shop(path)
         record = tuple(_stamp(home / (FILE + end)) for end in ("", "-wal")) if home else ()
-        surface = data.get("surface")
-        named = [v for v in surface.values() if isinstance(v, str)] if isinstance(surface, dict) else []
-        tables = data.get("materials")
-        named += [v for v in tables if isinstance(v, str)] if isinstance(tables, list) else []
-        return (record, tuple(_stamp(path.parent / v) for v in named if len(v) < 250 and "\0" not in v))
+        outside = {key for key, _ in named_files(data, self.folder, path.parent)}
+        named = [file for key, file in files_of(data) if key not in outside]
+        return (record, tuple(_stamp(path.parent / file) for file in named))
 
     def _work_out(self, name: str, path: Path, text: str, version: str, data: dict[str, Any]) -> Sheet:
         from layup.partfile import read_part
@@ -252,6 +266,8 @@ class Desk:
             prediction = predict(read_part_text(text, path, opener, read_part), habits=self.habits(path))
         except FaultsError as error:
             faults = error.faults
+        except RecursionError:
+            faults = (Fault(path.name, None, "", "it holds too many lists within lists to be read"),)
         except LayupError as error:
             faults = (Fault(path.name, None, "", str(error).rstrip(".")),)
         return Sheet(name, path, text, version, data, faults, prediction, surface[0] if surface else None)
@@ -292,7 +308,7 @@ def version_of(text: str) -> str:
 def _tables(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
-    except tomllib.TOMLDecodeError:
+    except (tomllib.TOMLDecodeError, RecursionError):
         return {}
 
 

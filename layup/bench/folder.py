@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import re
+import time
+from collections.abc import Iterator
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from layup.errors import LayupError
@@ -15,6 +17,11 @@ PHOTOS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp")
 _NAME = re.compile(r"[^\w .+()-]+")
 SURFACE_FILES = ("mesh", "step", "outline", "photo", "stations", "girths")
 """Keys of `[surface]` that may name a file."""
+FILE_KEYS = (*SURFACE_FILES, "file", "materials")
+"""Keys of a part file, in whatever table, whose text names a file; tests hold the model of the part file to it."""
+_RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
+LONGEST = 255
+"""Of one name, as most disks have it. [byte]"""
 DEEPEST = 6
 """Folders below the shop's that are looked into. [-]"""
 
@@ -45,8 +52,14 @@ class Folder:
         wrong = not name or "\0" in name or "\\" in name or pure.is_absolute() or ".." in pure.parts
         if wrong or PureWindowsPath(name).drive:
             raise OutsideError("that file is not in this shop's folder. Name one that is")
+        try:
+            long = len(name) > 4000 or any(len(part.encode()) > LONGEST for part in pure.parts)
+        except UnicodeEncodeError:
+            long = True
+        if long:
+            raise OutsideError("no file has such a name. Name one of this shop's folder")
         path = self.root / pure
-        if not path.resolve().is_relative_to(self.root):
+        if not _inside(path, self.root):
             raise OutsideError("that file lies outside this shop's folder. Copy it in, and name the copy")
         return path
 
@@ -69,11 +82,12 @@ class Folder:
 
     def parts(self) -> list[str]:
         """Part files: those with a table of the surface."""
-        return [name for name in self.files((".toml",)) if _holds(self.path(name), r"^\s*\[surface\]|^\s*surface\s*=")]
+        begins = r"^[ \t]*\[surface\]|^[ \t]*surface[ \t]*="
+        return [name for name in self.files((".toml",)) if _holds(self.path(name), begins)]
 
     def refits(self) -> list[str]:
         """Refit files: those with a first weighing or limits."""
-        return [name for name in self.files((".toml",)) if _holds(self.path(name), r"^\s*\[+(start|limits)\b")]
+        return [name for name in self.files((".toml",)) if _holds(self.path(name), r"^[ \t]*\[{1,2}(start|limits)\b")]
 
     def shop(self, file: Path) -> Path | None:
         """The nearest folder from a file's own up to the shop's that holds a record; None where there is none."""
@@ -94,9 +108,13 @@ class Folder:
         Raises:
             OutsideError: Nothing is left of the name, or the folder is outside.
         """
-        plain = _NAME.sub("-", PureWindowsPath(PurePosixPath(name).name).name).strip(" .-")[-120:]
+        plain = _NAME.sub("-", PureWindowsPath(PurePosixPath(name).name).name).strip(" .-")[-120:].strip(" .-")
+        while len(plain.encode()) > LONGEST - 40:  # room for a number, and for the name it has while it is written
+            plain = plain[1:].strip(" .-")
         if not plain:
             raise OutsideError("the file needs a name of letters and digits")
+        if _RESERVED.fullmatch(plain):
+            plain = f"part-{plain}"
         home = self.path(folder) if folder else self.root
         path = home / plain
         for number in range(2, 1000):
@@ -115,6 +133,57 @@ def _holds(path: Path, pattern: str) -> bool:
         return False
 
 
+def walked(root: Path, begins: str, age: float) -> Iterator[Path]:
+    """Files of the folder whose name begins so, and that have not been touched for a while.
+
+    Args:
+        root: The shop's.
+        begins: First letters of the name.
+        age: Since the last change. [s]
+    """
+    for here, folders, files in os.walk(root):
+        depth = len(Path(here).relative_to(root).parts)
+        folders[:] = [f for f in folders if not f.startswith(".") and depth < DEEPEST]
+        for file in files:
+            path = Path(here) / file
+            try:
+                if file.startswith(begins) and time.time() - path.lstat().st_mtime > age:
+                    yield path
+            except OSError:
+                continue
+
+
+def _inside(path: Path, root: Path) -> bool:
+    """Whether a path stays in the folder, links followed."""
+    try:
+        return path.resolve().is_relative_to(root)
+    except (OSError, ValueError, RuntimeError):  # too long, not a name, links that go round
+        return False
+
+
+def files_of(data: object) -> list[tuple[tuple[str | int, ...], str]]:
+    """Every text of a part file that names a file, with its path of keys.
+
+    Args:
+        data: The part file's tables.
+    """
+    found: list[tuple[tuple[str | int, ...], str]] = []
+
+    def look(held: object, path: tuple[str | int, ...], named: bool) -> None:
+        if isinstance(held, dict):
+            for key, value in held.items():
+                look(value, (*path, str(key)), str(key) in FILE_KEYS)
+        elif isinstance(held, list):
+            for number, value in enumerate(held):
+                if isinstance(value, dict) or (named and (isinstance(value, str) or path[-1] == "materials")):
+                    look(value, (*path, number), named)
+        elif named and isinstance(held, str):
+            found.append((path, held))
+
+    look(data, (), False)
+    return found
+
+
 def named_files(data: object, folder: Folder, home: Path) -> list[tuple[tuple[str | int, ...], str]]:
     """Files a part file names that lie outside the shop's folder.
 
@@ -126,29 +195,8 @@ def named_files(data: object, folder: Folder, home: Path) -> list[tuple[tuple[st
     Returns:
         Path of the key and the name, for each.
     """
-    if not isinstance(data, dict):
-        return []
-    given: list[tuple[tuple[str | int, ...], object]] = []
-    surface = data.get("surface")
-    if isinstance(surface, dict):
-        given += [
-            (("surface", key), surface.get(key)) for key in ("mesh", "step", "outline", "photo", "stations", "girths")
-        ]
-    for table in ("holes", "fasteners"):
-        listed = data.get(table)
-        for number, entry in enumerate(listed if isinstance(listed, list) else []):
-            if isinstance(entry, dict):
-                given += [((table, number, key), entry[key]) for key in ("file", "points", "pattern") if key in entry]
-    tables = data.get("materials")
-    given += [(("materials", n), name) for n, name in enumerate(tables if isinstance(tables, list) else [])]
-    found = []
-    for path, name in given:
-        if not isinstance(name, str):
-            continue
-        try:
-            inside = (home / name).resolve().is_relative_to(folder.root) and "\0" not in name
-        except (OSError, ValueError):
-            inside = False
-        if not inside:
-            found.append((path, name))
-    return found
+    return [
+        (path, name)
+        for path, name in files_of(data)
+        if "\0" in name or len(name) > 4000 or not _inside(home / name, folder.root)
+    ]

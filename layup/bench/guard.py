@@ -7,10 +7,10 @@ point to this machine gives itself away by its Host. Neither knows the key.
 from __future__ import annotations
 
 import hmac
+import time
 from collections.abc import Awaitable, Callable, MutableMapping
-from http.cookies import CookieError, SimpleCookie
 from typing import Any
-from urllib.parse import parse_qs, urlencode
+from urllib.parse import parse_qs, quote, urlencode
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -22,6 +22,10 @@ LARGEST_FORM = 1_000_000
 """Of everything else. [byte]"""
 UPLOADS = ("/new/file", "/part/file")
 """Where a file may be sent."""
+ONCE = {"host", "origin", "content-length", "transfer-encoding", "content-type", "cookie", "sec-fetch-site"}
+"""What a request may say once only: said twice, two readers could take it two ways."""
+PATIENCE = 20.0
+"""How long a body that is too large is listened to, so that the browser hears why it was refused. [s]"""
 
 HEADERS = {
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
@@ -75,24 +79,29 @@ class Guard:
         if "key" in query and scope["method"] == "GET":
             await self._let_in(scope, query, send)
             return
+        if scope["method"] not in ("GET", "HEAD", "POST"):
+            await _say(send, 405, "That can't be done here.", {"allow": "GET, HEAD, POST"})
+            return
         if not self._known(headers.get("cookie", "")):
             await _say(send, 403, "This page was opened without its key. Open the whole address that `layup bench` "
                                   "printed in the terminal; each start has a new one.")  # fmt: skip
             return
-        limit = LARGEST_UPLOAD if scope["path"] in UPLOADS else LARGEST_FORM
-        try:
-            told = int(headers.get("content-length", "0"))
-        except ValueError:
-            told = limit + 1
+        files = headers.get("content-type", "").casefold().startswith("multipart/form-data")
+        limit = LARGEST_UPLOAD if scope["path"] in UPLOADS and files else LARGEST_FORM
+        length = headers.get("content-length", "0")
+        told = int(length) if length.isascii() and length.isdigit() and len(length) < 16 else limit + 1
         if told > limit:
+            await _hear_out(receive, limit)
             await _say(send, 413, _too_large(limit))
             return
         await self._pass_on(scope, receive, send, limit)
 
     def _refused(self, scope: Scope, headers: dict[str, str], twice: set[str]) -> str:
         """Why a request is not from this page; "" if it may be."""
-        if headers.get("host", "").casefold() not in self.hosts or twice & {"host", "origin", "content-length"}:
+        if headers.get("host", "").casefold() not in self.hosts or twice & ONCE:
             return "This page answers only on this machine's own address, the one `layup bench` printed."
+        if "content-length" in headers and "transfer-encoding" in headers:
+            return "The request says its length in two ways. Open the page again in a current browser."
         origin, site = headers.get("origin"), headers.get("sec-fetch-site", "none")
         if origin is not None and origin.casefold() not in self.origins:
             return "Another site asked for this. The bench page takes nothing from other sites."
@@ -104,11 +113,12 @@ class Guard:
         return ""
 
     def _known(self, cookie: str) -> bool:
-        try:
-            jar = SimpleCookie(cookie)
-        except CookieError:
-            return False
-        return self.cookie in jar and hmac.compare_digest(jar[self.cookie].value.encode(), self.key.encode())
+        """Whether the key is among the cookies; what another page of this machine put beside it does no harm."""
+        given = [word.strip().partition("=") for word in cookie.split(";")]
+        known = [
+            hmac.compare_digest(value.encode(), self.key.encode()) for name, _, value in given if name == self.cookie
+        ]
+        return any(known)
 
     async def _let_in(self, scope: Scope, query: dict[str, list[str]], send: Send) -> None:
         """Take the key out of the address and leave it with the browser."""
@@ -116,8 +126,8 @@ class Guard:
             await _say(send, 403, "This address is of an earlier start. Open the one that `layup bench` printed last.")
             return
         rest = urlencode([(k, v) for k, values in query.items() if k != "key" for v in values])
-        path = scope["path"] if scope["path"].startswith("/") and not scope["path"].startswith("//") else "/"
-        to = path + (f"?{rest}" if rest else "")
+        path = quote(scope["path"])  # no line end, no backslash: nothing that leads to another place than this one
+        to = (path if path.startswith("/") and not path.startswith("//") else "/") + (f"?{rest}" if rest else "")
         cookie = f"{self.cookie}={self.key}; Path=/; HttpOnly; SameSite=Strict"
         await _say(send, 303, "", {"location": to, "set-cookie": cookie})
 
@@ -131,6 +141,7 @@ class Guard:
             message = await receive()
             read += len(message.get("body", b""))
             if read > limit:
+                await _hear_out(receive, limit)
                 raise HTTPException(413, _too_large(limit))
             return message
 
@@ -144,6 +155,22 @@ class Guard:
             await send(message)
 
         await self.app(scope, counted, dressed)
+
+
+async def _hear_out(receive: Receive, limit: int) -> None:
+    """Take in what is still coming and drop it, up to four times what may come."""
+    from asyncio import timeout
+
+    read, until = 0, time.monotonic() + PATIENCE
+    try:
+        async with timeout(PATIENCE):
+            while read < 4 * limit and time.monotonic() < until:
+                message = await receive()
+                read += len(message.get("body", b""))
+                if message["type"] != "http.request" or not message.get("more_body"):
+                    return
+    except TimeoutError:
+        return
 
 
 def _too_large(limit: int) -> str:

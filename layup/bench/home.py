@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import uuid
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.bench.app import Asked, go, show
 from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
-from layup.bench.journal import read, save
+from layup.bench.journal import place, read, save
 from layup.bench.parttext import new_part, put
 from layup.errors import LayupError
 from layup.words import mass_both
@@ -84,16 +85,19 @@ def surface_form(name: str) -> str:
 def take_in(asked: Asked, folder: str, name: str, stream: Any) -> Path:
     """Keep a file that was sent, under a free name; whole or not at all."""
     path = asked.folder.free(folder, name)
-    scratch = path.with_name(f".taking-{os.getpid()}-{path.name}")
+    scratch = path.with_name(f".writing-{uuid.uuid4().hex[:12]}")
     try:
         with scratch.open("xb") as out:
             shutil.copyfileobj(stream, out, 1 << 20)
             out.flush()
             os.fsync(out.fileno())
-        os.replace(scratch, path)
+        place(scratch, path, new=True)
+    except FileExistsError:
+        raise LayupError(f"another file was just kept as {path.name}. Send it again") from None
     except OSError as error:
-        scratch.unlink(missing_ok=True)
         raise LayupError(f"{path.name} could not be kept ({error.strerror})") from None
+    finally:
+        scratch.unlink(missing_ok=True)
     return path
 
 
@@ -142,20 +146,20 @@ def _begin(asked: Asked, surface: dict[str, str]) -> Response:
     if not title:
         raise LayupError("the part needs a name")
     path = asked.folder.free("", f"{slug(title)}.toml")
-    save(path, new_part(title, asked.form.get("process", ""), asked.form.get("resin", ""), surface))
+    save(path, new_part(title, asked.form.get("process", ""), asked.form.get("resin", ""), surface), new=True)
     return go("/part", file=asked.folder.name(path))
 
 
 def copied(asked: Asked) -> Response:
     """A new part like another one."""
-    source = asked.folder.path(asked.form.get("from", ""))
+    source = asked.desk.path(asked.form.get("from", ""))
     title = asked.form.get("title", "").strip()
     if not title:
         raise LayupError("the part needs a name")
     text = put(read(source).removeprefix("\ufeff").replace("\r\n", "\n"), ("title",), title)
     folder = source.parent.relative_to(asked.folder.root).as_posix()
     path = asked.folder.free("" if folder == "." else folder, f"{slug(title)}.toml")
-    save(path, text)
+    save(path, text, new=True)
     return go("/part", file=asked.folder.name(path))
 
 

@@ -11,15 +11,21 @@ import os
 import sqlite3
 import tempfile
 import threading
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from layup.bench.folder import Folder
+from layup.bench.alone import Alone
+from layup.bench.folder import Folder, walked
 from layup.errors import LayupError
 
 FILE = "bench.sqlite"
+VERSION = 1
+"""Of its tables. [-]"""
+PATIENCE = 10.0
+"""For another program to let go of it. [s]"""
 KEPT = 2000
 """Changes of one file that are kept; older ones go. [-]"""
 
@@ -44,26 +50,54 @@ class Change:
     at: str
 
 
+class StaleError(LayupError):
+    """The file is not any more what the page showed when the edit was made."""
+
+
 class Journal:
-    """The changes of every file of a folder. Safe to use from several threads."""
+    """The changes of every file of a folder. Safe to use from several threads and from several programs."""
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / FILE
         self._lock = threading.RLock()
+        self._failed: set[int] = set()  # noted, not made, and the note could not be taken out
+        for name in (FILE, f"{FILE}-wal", f"{FILE}-shm", f"{FILE}-journal"):
+            if (folder / name).is_symlink():
+                raise LayupError(f"{name} in this folder is a link to elsewhere. Move it away, and start again")
+        self._alone = Alone(folder, PATIENCE)
+        connection: sqlite3.Connection | None = None
         try:
-            self._connection = sqlite3.connect(self.path, timeout=10.0, isolation_level=None, check_same_thread=False)
-            self._connection.execute("PRAGMA journal_mode = WAL")
-            self._connection.execute("PRAGMA synchronous = FULL")
-            self._connection.executescript(_TABLES)
-        except sqlite3.Error as error:
+            connection = sqlite3.connect(self.path, timeout=PATIENCE, isolation_level=None, check_same_thread=False)
+            with self._alone.held():
+                version = _opened(connection)
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            if connection is not None:
+                connection.close()
+            self._alone.close()
+            raise LayupError(_cannot(error)) from None
+        if version > VERSION:
+            connection.close()
+            self._alone.close()
             raise LayupError(
-                f"{FILE} in this folder can't be used ({error}). It only holds what can be taken back: move it away, "
-                "and start again"
-            ) from None
+                f"{FILE} in this folder was written by a newer layup. Start the page with that one; or move the file "
+                "away: it only holds what can be taken back"
+            )
+        self._connection = connection
 
     def close(self) -> None:
         """Close the file."""
         self._connection.close()
+        self._alone.close()
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Nobody else changes a file meanwhile: no other thread, and no other page on this folder.
+
+        Raises:
+            LayupError: Another program does not let go.
+        """
+        with self._alone.held():
+            yield
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
@@ -76,8 +110,16 @@ class Journal:
                 finally:
                     if self._connection.in_transaction:
                         self._connection.execute("ROLLBACK")
-            except sqlite3.Error as error:
-                raise LayupError(f"the change could not be kept in {FILE} ({error}). Nothing was changed") from None
+            except (sqlite3.Error, UnicodeEncodeError) as error:
+                why = _why(error)
+                raise LayupError(f"the change could not be kept in {FILE} ({why}). Nothing was changed") from None
+
+    def _rows(self, question: str, *values: object) -> list[tuple[object, ...]]:
+        with self._lock:
+            try:
+                return self._connection.execute(question, values).fetchall()
+            except (sqlite3.Error, UnicodeError) as error:
+                raise LayupError(_cannot(error)) from None
 
     @contextmanager
     def _lightly(self) -> Iterator[sqlite3.Connection]:
@@ -103,17 +145,32 @@ class Journal:
         Raises:
             LayupError: The disk is full or the file can't be written; it holds what it held.
         """
-        with self._writing() as db:
-            number = db.execute(
-                "INSERT INTO changes (file, at, words, before, after, undone) VALUES (?, ?, ?, ?, ?, 2)",
-                (name, _now(), words, before, after),
-            ).lastrowid
-        try:
-            save(file, after)
-        except LayupError:
+        with self.alone():
+            self._settle(file, name, make=False)
+            if file.is_file() and read(file) != before:
+                raise StaleError(f"{file.name} was changed by another program just now; your change was not made")
             with self._writing() as db:
-                db.execute("DELETE FROM changes WHERE number = ?", (number,))
-            raise
+                number = db.execute(
+                    "INSERT INTO changes (file, at, words, before, after, undone) VALUES (?, ?, ?, ?, ?, 2)",
+                    (name, _now(), words, before, after),
+                ).lastrowid
+            assert number is not None
+            try:
+                save(file, after)
+            except LayupError:
+                self._failed.add(number)
+                with suppress(LayupError):
+                    self._drop(number)
+                raise
+            with suppress(LayupError):  # the file holds the change; the note is put right before the next one
+                self._stands(name, number)
+
+    def _drop(self, number: int) -> None:
+        with self._writing() as db:
+            db.execute("DELETE FROM changes WHERE number = ?", (number,))
+        self._failed.discard(number)
+
+    def _stands(self, name: str, number: int) -> None:
         with self._lightly() as db:
             db.execute("DELETE FROM changes WHERE file = ? AND undone = 1", (name,))
             db.execute("UPDATE changes SET undone = 0 WHERE number = ?", (number,))
@@ -124,24 +181,48 @@ class Journal:
 
     def finish(self, folder: Folder) -> None:
         """Make the changes that were noted but not made, because the program was killed in between."""
-        with self._lock:
-            rows = self._connection.execute(
-                "SELECT number, file, before, after FROM changes WHERE undone = 2 ORDER BY number"
-            ).fetchall()
-        for number, name, before, after in rows:
+        for (name,) in self._rows("SELECT DISTINCT file FROM changes WHERE undone = 2"):
             try:
-                path = folder.path(name)
-                text = read(path)
+                path = folder.path(str(name))
+                with self.alone():
+                    self._settle(path, str(name), make=True)
             except LayupError:
                 continue
-            if text == before:
-                save(path, after)
-            stands = text in (before, after)
-            with self._writing() as db:
-                if stands:
-                    db.execute("UPDATE changes SET undone = 0 WHERE number = ?", (number,))
-                else:
-                    db.execute("DELETE FROM changes WHERE number = ?", (number,))
+        for path in walked(folder.root, ".writing-", 60.0):
+            with suppress(OSError):
+                path.unlink()
+
+    def _settle(self, file: Path, name: str, make: bool) -> None:
+        """Bring the notes of a file in line with what it holds, after a step that was cut off.
+
+        Args:
+            file: The part file.
+            name: As requests name it.
+            make: Whether to make a change that was noted and not made; else its note goes.
+        """
+        for number, before, after in self._rows(
+            "SELECT number, before, after FROM changes WHERE file = ? AND undone = 2 ORDER BY number", name
+        ):
+            assert isinstance(number, int)
+            text = read(file)
+            if make and text == before and number not in self._failed:
+                save(file, str(after))
+                text = str(after)
+            if text == after:
+                self._stands(name, number)
+            else:
+                self._drop(number)
+        if not file.is_file():
+            return
+        last, next_, text = self.last(name), self.next(name), read(file)
+        if last is not None and last.before == text != last.after:  # killed while it was taken back
+            self._mark(last.number, undone=1)
+        elif next_ is not None and next_.after == text != next_.before:  # killed while it was made again
+            self._mark(next_.number, undone=0)
+
+    def _mark(self, number: int, undone: int) -> None:
+        with self._writing() as db:
+            db.execute("UPDATE changes SET undone = ? WHERE number = ?", (undone, number))
 
     def last(self, name: str) -> Change | None:
         """The newest change that stands."""
@@ -152,11 +233,10 @@ class Journal:
         return self._one(name, "undone = 1 ORDER BY number ASC")
 
     def _one(self, name: str, clause: str) -> Change | None:
-        with self._lock:
-            row = self._connection.execute(
-                f"SELECT number, words, before, after, at FROM changes WHERE file = ? AND {clause} LIMIT 1", (name,)
-            ).fetchone()
-        return Change(*row) if row else None
+        rows = self._rows(
+            f"SELECT number, words, before, after, at FROM changes WHERE file = ? AND {clause} LIMIT 1", name
+        )
+        return Change(*rows[0]) if rows else None  # type: ignore[arg-type]  # as the table has them
 
     def undo(self, file: Path, name: str, text: str) -> str:
         """Take the newest change back.
@@ -172,31 +252,40 @@ class Journal:
         Raises:
             LayupError: There is none, or the file was changed by another program since.
         """
-        change = self.last(name)
-        if change is not None and change.before == text != change.after:  # killed between the two steps below
-            with self._writing() as db:
-                db.execute("UPDATE changes SET undone = 1 WHERE number = ?", (change.number,))
+        with self.alone():
+            self._settle(file, name, make=False)
             change = self.last(name)
-        if change is None:
-            raise LayupError("there is nothing to take back")
-        if change.after != text:
-            raise LayupError("the file was changed by another program since: take that back there")
-        with self._writing() as db:
-            db.execute("UPDATE changes SET undone = 1 WHERE number = ?", (change.number,))
-            save(file, change.before)
+            if change is None:
+                raise LayupError("there is nothing to take back")
+            if change.after != text or read(file) != text:
+                raise LayupError("the file was changed by another program since: take that back there")
+            self._step(file, text, change.before, change.number, undone=1)
         return change.words
 
     def redo(self, file: Path, name: str, text: str) -> str:
         """Make the change again that was taken back last; errors as for `undo`."""
-        change = self.next(name)
-        if change is None:
-            raise LayupError("there is nothing to make again")
-        if change.before != text:
-            raise LayupError("the file was changed by another program since: it can't be made again")
-        with self._writing() as db:
-            db.execute("UPDATE changes SET undone = 0 WHERE number = ?", (change.number,))
-            save(file, change.after)
+        with self.alone():
+            self._settle(file, name, make=False)
+            change = self.next(name)
+            if change is None:
+                raise LayupError("there is nothing to make again")
+            if change.before != text or read(file) != text:
+                raise LayupError("the file was changed by another program since: it can't be made again")
+            self._step(file, text, change.after, change.number, undone=0)
         return change.words
+
+    def _step(self, file: Path, old: str, new: str, number: int, undone: int) -> None:
+        """File and note together; where the note can't be kept, the file is put back."""
+        saved = False
+        try:
+            with self._writing() as db:
+                db.execute("UPDATE changes SET undone = ? WHERE number = ?", (undone, number))
+                save(file, new)
+                saved = True
+        except LayupError:
+            if saved:
+                save(file, old)
+            raise
 
     def type(self, name: str, field: str, text: str | None) -> None:
         """Keep what is being typed into a field; None when it was entered or left."""
@@ -210,9 +299,62 @@ class Journal:
 
     def typed(self, name: str) -> dict[str, str]:
         """What was typed into the fields of a page and not entered."""
-        with self._lock:
-            rows = self._connection.execute("SELECT field, text FROM typed WHERE file = ?", (name,)).fetchall()
-        return dict(rows)
+        rows = self._rows("SELECT field, text FROM typed WHERE file = ?", name)
+        return {str(field): str(text) for field, text in rows}
+
+
+def _opened(db: sqlite3.Connection) -> int:
+    """Make the tables where they are missing; the version of what is there. [-]"""
+    version = int(db.execute("PRAGMA user_version").fetchone()[0])
+    if version > VERSION:
+        return version
+    _patiently(db, "PRAGMA journal_mode = WAL")
+    db.execute("PRAGMA synchronous = FULL")
+    db.executescript(_TABLES)
+    if version < VERSION:
+        db.execute(f"PRAGMA user_version = {VERSION}")
+    told = [str(row[0]) for row in db.execute("PRAGMA quick_check(1)")]
+    if told != ["ok"]:
+        raise sqlite3.DatabaseError("it is damaged")
+    return version
+
+
+def _patiently(db: sqlite3.Connection, order: str) -> None:
+    """An order that does not wait by itself while another program opens the file."""
+    until = time.monotonic() + PATIENCE
+    while True:
+        try:
+            db.execute(order)
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+
+
+def _why(error: Exception) -> str:
+    said = str(error)
+    if isinstance(error, UnicodeError):
+        return "it holds a character that no file can hold"
+    if "locked" in said or "busy" in said:
+        return "another program holds it. End that one, or wait"
+    if "full" in said:
+        return "the disk is full"
+    if "readonly" in said or "unable to open" in said:
+        return "this folder can't be written to"
+    if "malformed" in said or "not a database" in said or "damaged" in said:
+        return "it is damaged"
+    return said
+
+
+def _cannot(error: Exception) -> str:
+    why = _why(error)
+    if why.startswith("it is damaged"):
+        return (
+            f"{FILE} in this folder is damaged. It only holds what can be taken back; your part files are whole: "
+            "move it away, and start again"
+        )
+    return f"{FILE} in this folder can't be used: {why}"
 
 
 def read(path: Path) -> str:
@@ -231,31 +373,77 @@ def read(path: Path) -> str:
         raise LayupError(f"{path.name} can't be read ({error.strerror})") from None
 
 
-def save(path: Path, text: str) -> None:
+def save(path: Path, text: str, new: bool = False) -> None:
     """Write a text so that the file holds either the old one or the new one, whatever happens meanwhile.
+
+    Args:
+        path: The file.
+        text: What it shall hold.
+        new: Whether it must not be there yet.
 
     Raises:
         LayupError: It can't be written; the file holds what it held.
     """
     handle, scratch = -1, ""
     try:
+        mode = path.stat().st_mode & 0o777 if path.exists() else 0o644
+        if not mode & 0o222:
+            raise PermissionError(0, "it is write-protected")
         handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=".writing-", suffix=".toml")
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
             handle = -1
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
-        if path.exists():
-            os.chmod(scratch, path.stat().st_mode & 0o777)
-        else:
-            os.chmod(scratch, 0o644)
-        os.replace(scratch, path)
+        os.chmod(scratch, mode)
+        place(Path(scratch), path, new)
+        scratch = ""
+    except FileExistsError:
+        raise LayupError(f"there is a {path.name} already. Nothing was changed; try again") from None
     except OSError as error:
-        if handle >= 0:
-            os.close(handle)
-        if scratch:
-            Path(scratch).unlink(missing_ok=True)
         raise LayupError(f"{path.name} can't be written ({error.strerror}). Nothing was changed") from None
+    except UnicodeEncodeError:
+        raise LayupError(f"{path.name} can't hold one of the characters. Nothing was changed") from None
+    finally:
+        with suppress(OSError):
+            if handle >= 0:
+                os.close(handle)
+            if scratch:
+                os.unlink(scratch)
+
+
+def place(scratch: Path, path: Path, new: bool = False) -> None:
+    """Give a file that is whole its name, for good.
+
+    Args:
+        scratch: The file; in the same folder.
+        path: What it is called from now on.
+        new: Whether that name must be free.
+
+    Raises:
+        FileExistsError: It is not.
+        OSError: It can't be.
+    """
+    if new:
+        try:
+            os.link(scratch, path)
+        except FileExistsError:
+            raise
+        except OSError:  # a disk that knows no second names, as memory sticks
+            if path.exists() or path.is_symlink():
+                raise FileExistsError(path) from None
+            os.replace(scratch, path)
+        else:
+            os.unlink(scratch)
+    else:
+        os.replace(scratch, path)
+    if hasattr(os, "O_DIRECTORY"):
+        with suppress(OSError):  # some disks don't let a folder be synced
+            folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
 
 
 def _now() -> str:

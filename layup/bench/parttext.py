@@ -26,6 +26,8 @@ ORDER = (
     "shelf",
 )  # fmt: skip
 """Tables in the order of a part file."""
+ONCE = ("surface", "needs", "shelf", "start", "final", "limits", "target", "chord", "index")
+"""Tables that stand once in a file, a part file or a refit file."""
 NUMBERS = ("angle", "count", "coats", "sides", "times", "least_plies", "most_plies", "least_skin", "run_at_most",
            "load_factor", "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
 """Keys whose value is a plain number."""
@@ -86,7 +88,7 @@ def add(text: str, table: str, values: Mapping[str, str], after: int | None = No
         The new text.
     """
     parts = blocks(text)
-    head = f"[{table}]" if table in ("surface", "needs", "shelf") else f"[[{table}]]"
+    head = f"[{table}]" if table in ONCE else f"[[{table}]]"
     lines = [f"{_key(k)} = {_written(k, v)}\n" for k, v in values.items() if v.strip()]
     return _insert(parts, head + "\n" + "".join(lines), table, after)
 

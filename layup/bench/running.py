@@ -9,12 +9,15 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 import time
+import traceback
 import uuid
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
-from multiprocessing.connection import Connection
+from multiprocessing.connection import Connection, wait
 from typing import Any
 
 from layup.errors import LayupError
@@ -23,6 +26,10 @@ MOST = 2
 """Works at a time; this machine has other things to do. [-]"""
 KEPT = 12
 """Ended works whose answer is still there. [-]"""
+LAST = 1.5
+"""When the page ends, a work has so long to end by itself. [s]"""
+WAITING = 20
+"""Works that may wait for another to end. [-]"""
 
 Tell = Callable[[str], None]
 
@@ -49,11 +56,17 @@ class Work:
     begun: float = field(default_factory=time.monotonic)
     seconds: float = 0.0
     process: Any = field(default=None, repr=False)
+    listens: bool = field(default=False, repr=False)
 
     @property
     def ended(self) -> bool:
         """Whether there is an answer, or there won't be one."""
         return self.state in ("done", "failed")
+
+    @property
+    def lasted(self) -> float:
+        """How long it took, or has taken so far. [s]"""
+        return self.seconds if self.ended else time.monotonic() - self.begun
 
 
 class Works:
@@ -64,6 +77,7 @@ class Works:
         self._lock = threading.Lock()
         self._free = threading.Semaphore(MOST)
         self._context = multiprocessing.get_context("spawn")
+        self._closed = False
 
     def start(self, about: tuple[str, ...], function: Callable[..., Any], *args: Any) -> Work:
         """Start a work, or give the one that is about the same thing and has not failed.
@@ -72,11 +86,16 @@ class Works:
             about: What it is for.
             function: Of a module; called as `function(*args, tell=...)`. It raises LayupError in plain words.
             args: What can be pickled.
+
+        Raises:
+            LayupError: Too many wait already.
         """
         with self._lock:
             for work in self._works.values():
                 if work.about == about and work.state != "failed" and not work.stopped:
                     return work
+            if sum(work.state == "waiting" for work in self._works.values()) >= WAITING:
+                raise LayupError(f"{WAITING} works wait already for others to end. Stop one, or wait")
             work = Work(uuid.uuid4().hex, about)
             self._works[work.name] = work
             ended = [w.name for w in self._works.values() if w.ended]
@@ -104,63 +123,137 @@ class Works:
         work = self.get(name)
         if work is None or work.ended:
             return
-        work.stopped = True
-        if work.process is not None and work.process.pid is not None:
-            os.kill(work.process.pid, signal.SIGINT)
+        with self._lock:
+            work.stopped = True
+            if work.state == "waiting":
+                work.state, work.answer = "failed", "Stopped before it began."
+            elif work.listens:
+                _interrupt(work)
 
     def close(self) -> None:
         """End every work without its answer."""
-        for work in list(self._works.values()):
-            if work.process is not None and work.process.is_alive():
+        with self._lock:
+            self._closed = True
+            works = list(self._works.values())
+            for work in works:
+                work.stopped = True
+                if work.process is not None and work.process.is_alive():
+                    _interrupt(work)  # so that it can end the programs it began itself
+        until = time.monotonic() + LAST
+        for work in works:
+            if work.process is not None:
+                work.process.join(max(until - time.monotonic(), 0.0))
                 work.process.kill()
+                work.process.join(1.0)
 
     def _run(self, work: Work, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
         with self._free:
-            if work.stopped:
-                work.state, work.answer = "failed", "Stopped before it began."
-                return
             here, there = self._context.Pipe(duplex=False)
-            work.process = self._context.Process(target=_in_its_process, args=(there, function, args), daemon=True)
-            work.begun, work.state, work.words = time.monotonic(), "running", "begins"
-            work.process.start()
-            there.close()
-            self._listen(work, here)
-            work.seconds = time.monotonic() - work.begun
-            work.process.join()
+            with here:
+                with there, self._lock:
+                    if work.ended or self._closed:
+                        return
+                    process = self._context.Process(target=_in_its_process, args=(there, function, args), daemon=True)
+                    work.begun, work.state, work.words = time.monotonic(), "running", "begins"
+                    try:
+                        _start(process)
+                    except Exception as error:  # whatever the system or the arguments say: it must not run for ever
+                        _end(work, "failed", f"It could not be begun ({type(error).__name__}).")
+                        return
+                    work.process = process
+                self._listen(work, here)
+            process.join(5.0)
+            if process.is_alive():
+                process.kill()
+                process.join()
 
     def _listen(self, work: Work, pipe: Connection) -> None:
         while True:
             try:
                 kind, said = pipe.recv()
-            except EOFError:
-                work.answer = "Stopped." if work.stopped else "It ended without an answer: perhaps the memory ran out."
-                work.state = "failed"
+            except (EOFError, OSError):
+                lost = "Stopped." if work.stopped else "It ended without an answer: perhaps the memory ran out."
+                with self._lock:
+                    _end(work, "failed", lost)
                 return
-            if kind == "told":
-                work.words = said
-                continue
-            work.answer = said
-            work.state = kind
-            return
+            except Exception as error:  # an answer that can't be taken apart: whatever its class raises
+                with self._lock:
+                    _end(work, "failed", f"Its answer could not be read ({type(error).__name__}).")
+                return
+            with self._lock:
+                if kind == "listens":
+                    work.listens = True
+                    if work.stopped:
+                        _interrupt(work)
+                elif kind == "told":
+                    work.words = said
+                else:
+                    _end(work, kind, said)
+                    return
+
+
+def _start(process: Any) -> None:
+    """Begin it with Ctrl-C held back until it listens: before that it would only make a mess of the terminal."""
+    if not hasattr(signal, "pthread_sigmask"):
+        process.start()
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        process.start()
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _end(work: Work, state: str, answer: Any) -> None:
+    """The answer first: who sees that it is done finds it."""
+    work.seconds = time.monotonic() - work.begun
+    work.answer = answer
+    work.state = state
+
+
+def _interrupt(work: Work) -> None:
+    with suppress(ProcessLookupError):
+        os.kill(work.process.pid, signal.SIGINT)
 
 
 def _in_its_process(pipe: Connection, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
     """What runs in the other process."""
+    threading.Thread(target=_end_with_the_page, daemon=True).start()
     last = 0.0
 
     def tell(words: str) -> None:
         nonlocal last
         if time.monotonic() - last > 0.1:
             last = time.monotonic()
-            pipe.send(("told", words))
+            pipe.send(("told", words[:400]))
 
     try:
+        if hasattr(signal, "pthread_sigmask"):
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+        pipe.send(("listens", ""))
         answer = function(*args, tell=tell)
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # it has ended: a late stop must not cut the answer in two
+        pipe.send(("done", answer))
     except KeyboardInterrupt:
         pipe.send(("failed", "Stopped before there was anything to show."))
     except LayupError as error:
         pipe.send(("failed", str(error)))
     except MemoryError:
         pipe.send(("failed", "There is not enough memory for it on this machine."))
-    else:
-        pipe.send(("done", answer))
+    except BrokenPipeError:
+        return  # the page has ended
+    except Exception as error:  # a fault of the program itself: said on the page, with its place at the terminal
+        last_step = traceback.extract_tb(error.__traceback__)[-1]
+        where = f"{os.path.basename(last_step.filename)}, line {last_step.lineno}"
+        print(f"A fault of a work of the bench page: {type(error).__name__}: {error} ({where})", file=sys.stderr)
+        pipe.send(("failed", f"Something is wrong in the program itself ({type(error).__name__} in {where})."))
+
+
+def _end_with_the_page() -> None:
+    """A page that was killed can't end its works: each sees to it by itself."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(LAST)
+        os._exit(1)

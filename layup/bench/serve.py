@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import secrets
+import signal
 import socket
+import sys
 import threading
 import webbrowser
 from collections.abc import Callable
@@ -26,7 +28,10 @@ def listen(port: int | None) -> socket.socket:
     """
     for wanted in (port,) if port is not None else (USUAL, 0):
         made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if sys.platform == "win32":  # there, another program could take the address over otherwise
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+        else:
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             made.bind(("127.0.0.1", wanted))
         except (OSError, OverflowError):
@@ -61,7 +66,11 @@ def serve(folder: Path, port: int | None, open_browser: bool, say: Callable[[str
     address = f"http://127.0.0.1:{number}/?key={key}"
     guard = build(folder, key, number)
     server = uvicorn.Server(uvicorn.Config(guard, log_level="critical", access_log=False, server_header=False,
-                                           timeout_graceful_shutdown=2, lifespan="off"))  # fmt: skip
+                                           timeout_graceful_shutdown=2, lifespan="off", ws="none",
+                                           proxy_headers=False))  # fmt: skip
+    for name in ("SIGTERM", "SIGHUP"):  # told to end, or the terminal was closed: the same as Ctrl-C
+        if hasattr(signal, name) and threading.current_thread() is threading.main_thread():
+            signal.signal(getattr(signal, name), signal.default_int_handler)
     say(f"The bench page: {address}")
     say("Open that whole address on this machine. It is saved as you go; Ctrl-C here ends it.")
     if open_browser:

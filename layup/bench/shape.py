@@ -4,12 +4,13 @@
     The side of a solid that was clicked, before taken    GET /shape/side?file=PART&at=x,y,z&toward=x,y,z
     A zone by clicks, before it is made                   GET /shape/zone?file=PART&tool=point&at=...&reach=60 mm
 
-Places in an address are metres in the part's own axes. Nothing here changes a file: what was found is sent to /part/edit.
+Places in an address are metres in the part's own axes. Nothing here changes a file: what was found goes to /part/edit.
 """
 
 from __future__ import annotations
 
 import json
+import re
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -91,12 +92,13 @@ def version_of(sheet: Sheet) -> str:
 def words(sheet: Sheet) -> dict[str, Any]:
     """What a page says of the surface in plain text, and the version of its picture."""
     surface, system = _surface(sheet), system_of(sheet)
-    out: dict[str, Any] = {"version": version_of(sheet), "facts": [], "findings": [], "zones": []}
+    out: dict[str, Any] = {"version": version_of(sheet), "facts": [], "findings": [], "zones": [], "drawn": False}
     if surface is None:
         return out
     from layup.show.stage_words import fact_words, finding_words, letters
     from layup.words import area_words
 
+    out["drawn"] = surface.has_mesh
     out["facts"] = fact_words(surface, system)
     out["findings"] = finding_words(surface, system)
     measured = sheet.prediction.job.zones if sheet.prediction else {}
@@ -147,8 +149,8 @@ def _only_area(surface: Surface, sheet: Sheet) -> str:
     from layup.words import area_words
 
     return (
-        f"Only the area of this part is known, {area_words(surface.whole.area, system_of(sheet))}, so it has no shape to "
-        "show. The weight needs no more. For zones by place and a balance, give a mesh, an outline or a rectangle."
+        f"Only the area of this part is known, {area_words(surface.whole.area, system_of(sheet))}, so it has no shape "
+        "to show. The weight needs no more. For zones by place and a balance, give a mesh, an outline or a rectangle."
     )
 
 
@@ -164,7 +166,7 @@ def _entry(sheet: Sheet) -> SurfaceEntry | None:
 
 
 def _opened(sheet: Sheet, entry: SurfaceEntry) -> Surface:
-    """A surface as a table would give it, the last few kept at hand; its files lie in the folder: `named_files` said so."""
+    """A surface as a table would give it, the last few kept; `named_files` has said that its files may be read."""
     from layup.surface.opened import open_surface
 
     files = [file for file in (getattr(entry, key) for key in _FILES) if isinstance(file, str)]
@@ -288,6 +290,7 @@ def _zone(asked: Asked, sheet: Sheet) -> bytes:
     from layup.part import ZoneEntry
     from layup.show.stage_buffer import packed_triangles, whole_box
     from layup.surface.named_zones import zone_spec
+    from layup.surface.zones import cut_zone
     from layup.words import area_words, percent_words
 
     found = seen(asked, sheet)
@@ -299,7 +302,9 @@ def _zone(asked: Asked, sheet: Sheet) -> bytes:
     spec = ZoneEntry.model_validate(
         {"name": "zone", **{k: json.loads(v) if v[0] == "[" else v for k, v in values.items()}}
     )
-    soup, area = (cut := surface.cut(zone_spec(spec, {}))).inner, cut.inside.area
+    # not by way of the surface, which would keep every try
+    cut = cut_zone(surface.vertices, surface.faces, zone_spec(spec, {}), surface.groups, surface.holes)
+    soup, area = cut.inner, cut.inside.area
     low, high = whole_box(surface)
     head = {"values": values, "name": given, "proposed": name, "area": area_words(area, system_of(sheet)),
             "share": percent_words(area / surface.whole.area), **more}  # fmt: skip
@@ -327,7 +332,9 @@ def _asked_zone(asked: Asked, sheet: Sheet, surface: Surface) -> tuple[dict[str,
         if not near:
             raise LayupError("this surface has no free edge")
         edge = query.get("edge", "") or near
-        name = _free(sheet, edge if edge.startswith("cut-out") else edge, first="")
+        if not re.fullmatch(r"edge|outer edge|cut-out [0-9]{1,6}", edge):
+            raise LayupError("there is no such edge")
+        name = _free(sheet, edge, first="")
         return {"within": pointed.near_edge(reach, edge, unit)}, name, {"edge": edge, "near": near, "at": at}
     if tool == "band":
         one, two = _points(asked, 2)

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from layup.bench.app import Asked, go, show
 from layup.bench.desk import Kept, Sheet
+from layup.bench.record_place import record_home, record_words
 from layup.errors import LayupError
-from layup.record.folder import FILE
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -93,8 +93,8 @@ def _keep(asked: Asked) -> None:
         if text is None:
             continue
         field = f"f-weigh-{name}"
-        if name == "scale":  # of the scale, not of the part
-            asked.desk.journal.type("", field, text.strip()[:80] or None)
+        if name == "scale" and text.strip() != asked.desk.journal.typed("").get(field, ""):
+            asked.desk.journal.type("", field, text.strip()[:80] or None)  # of the scale, not of the part
         if text != held.get(field, ""):
             asked.desk.journal.type(asked.file, field, text[:2000] or None)
 
@@ -133,7 +133,7 @@ def _note(asked: Asked, path: Path, anyway: bool) -> Response:
     with _noting:  # a button pressed twice with a glove notes once
         once = form.get("once", "")
         if not once or _done.get(once) is None:
-            on_scale = read_scale(path, _home(asked, path), heard.mass, heard.said, typed.stage, sides, around,
+            on_scale = read_scale(path, record_home(asked, path), heard.mass, heard.said, typed.stage, sides, around,
                                   sheet.prediction.job)  # fmt: skip
             questions = on_scale.questions()
             if questions and not (anyway and form.get("sure") == heard.said):
@@ -204,38 +204,8 @@ def undo(asked: Asked) -> Response:
     return _page(asked, good=good) if asked.form.get("script") else go("/weigh", file=asked.file, said=good)
 
 
-def _home(asked: Asked, path: Path) -> Path:
-    """The folder of the record: the nearest inside the shop's that has one, else the part file's own.
-
-    Raises:
-        OutsideError: The record there is a link that leads out.
-    """
-    home = asked.folder.shop(path)
-    if home is None:
-        home = path.parent
-        asked.folder.path(asked.folder.name(home / FILE))
-    return home
-
-
 def _system(sheet: Sheet) -> System:
     return sheet.prediction.job.part.units if sheet.prediction else "both"
-
-
-def record_words(asked: Asked, path: Path) -> tuple[str, str]:
-    """Where the record lies, and what to know of one above the folder that is not used ("" for nothing)."""
-    home = asked.folder.shop(path)
-    if home is not None:
-        place = asked.folder.name(home) if home != asked.folder.root else "the top of this folder"
-        return f"The shop's record is {FILE} in {place}.", ""
-    root = asked.folder.root
-    above = next((folder for folder in root.parents if (folder / FILE).is_file()), None)
-    words = f"There is no record yet: the first weigh-in begins {FILE} beside {path.name}."
-    if above is None:
-        return words, ""
-    return words, (
-        f"A shop's record lies above this folder, in {above}. This page does not use it: it stays inside its folder. "
-        f"To go on with that one, start the page there: layup bench {above}"
-    )
 
 
 def _page(
@@ -255,6 +225,7 @@ def _page(
     home = asked.folder.shop(path)
     store = find_store(home) if home else None
     listed: list[Listed] = []
+    ours: list[WeighIn] = []
     piece: list[WeighIn] = []
     last: WeighIn | None = None
     calibration: Calibration | None = None
@@ -275,7 +246,7 @@ def _page(
         asked, "weigh.html", status, wrong=wrong, sheet=sheet, title=title, system=system, typed=typed, stages=STAGES,
         stage_words=STAGE_WORDS, units=UNITS, more=MORE, expected=expected, record=words[0], above=words[1],
         listed=listed, piece=piece, pieces=pieces, free=free, again=again[-1] if again else None, hint=hint,
-        question=question, sure=sure, good=good, once=uuid.uuid4().hex, last=_last(sheet, last, system, ours=piece),
+        question=question, sure=sure, good=good, once=uuid.uuid4().hex, last=_last(sheet, last, system, ours),
         hand=_hand(calibration), **_heard(typed),
     )  # fmt: skip
 
@@ -297,9 +268,10 @@ def _last(sheet: Sheet, last: WeighIn | None, system: System, ours: list[WeighIn
         told = explain(sheet.prediction, last.mass, last.stage, last.circumstances.resolution, before)
         today = True
     intro, causes = cause_words(told) if told else ("", [])
+    lines = explanation_words(told, system) if told else []
     return {
-        "weighed": last, "expected": expected_words(last, system), "lines": explanation_words(told, system) if told else [],
-        "intro": intro, "causes": causes, "today": today, "replaces": noted.replaces if noted else None,
+        "weighed": last, "expected": expected_words(last, system), "lines": lines, "intro": intro,
+        "causes": causes, "today": today, "replaces": noted.replaces if noted else None,
         "begun": noted.begun if noted else False, "off": told is not None and not told.usual,
     }  # fmt: skip
 

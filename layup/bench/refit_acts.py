@@ -1,0 +1,282 @@
+"""What can be done with a refit: enter, weigh, take back, change its file, begin one, look for the next parts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from layup.bench import parttext
+from layup.bench.app import Asked, go
+from layup.bench.home import slug
+from layup.bench.journal import save
+from layup.bench.record_place import record_home
+from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
+from layup.bench.refit_view import LEAST, Said, about_next, page
+from layup.errors import LayupError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from starlette.responses import Response
+
+WHEELS = 3
+"""Scales that a new refit file asks for. [-]"""
+
+
+def answer(asked: Asked, act: Callable[[Asked, RefitSheet], Said]) -> Response:
+    """Keep what was typed, do it, and give the page: what is wrong with it stands at its head, and the words stay."""
+    sheet = refit_sheet(asked, asked.file)
+    _keep(asked)
+    try:
+        said = act(asked, sheet)
+    except LayupError as error:
+        return page(asked, Said(wrong=str(error), status=422))
+    if asked.form.get("script") or said.question:
+        return page(asked, said)
+    return go("/refit", file=asked.file, said=said.good)
+
+
+def _keep(asked: Asked) -> None:
+    held = asked.desk.journal.typed(asked.file)
+    for field, text in asked.form.items():
+        if field.startswith(("item.", "new.")) and text != held.get(_field(field), ""):
+            asked.desk.journal.type(asked.file, _field(field), text[:2000] or None)
+
+
+def _forget(asked: Asked, start: str) -> None:
+    for field in asked.form:
+        if field.startswith(start):
+            asked.desk.journal.type(asked.file, _field(field), None)
+
+
+def _field(name: str) -> str:
+    return "f-refit-" + name.replace(".", "-")
+
+
+def enter(asked: Asked) -> Response:
+    """Enter what the file says and the ledger does not."""
+    return answer(asked, _enter)
+
+
+def _enter(asked: Asked, sheet: RefitSheet) -> Said:
+    from layup.record.ledger import enter as enter_all
+    from layup.record.store import open_store
+
+    if sheet.job is None:
+        raise LayupError(faults_words(sheet.faults))
+    with open_store(record_home(asked, sheet.path)) as store:
+        made = enter_all(sheet.job, store, asked.form.get("why", "").strip())
+    if not made:
+        return Said(good="the file and the ledger agree: nothing to enter")
+    numbers = f"entry {made[0].number}" if len(made) == 1 else f"entries {made[0].number} to {made[-1].number}"
+    return Said(good=f"{len(made)} entered: {numbers}")
+
+
+def weigh(asked: Asked) -> Response:
+    """Note what the scale says of an item."""
+    return answer(asked, _weigh)
+
+
+def _weigh(asked: Asked, sheet: RefitSheet) -> Said:
+    from layup.record.kept import change_kept
+    from layup.record.moments import day_of
+    from layup.record.scale import echo
+    from layup.record.store import open_store
+    from layup.record.weigh_items import item_on_scale
+
+    if sheet.job is None:
+        raise LayupError(faults_words(sheet.faults))
+    form = asked.form
+    action, _, name = form.get("item", "").partition("|")
+    typed = " ".join(form.get("item.weight", "").split())
+    over = form.get("do") == "over"
+    if not over and not typed:
+        raise LayupError("there is no weight yet. Write what the scale shows, with its unit: 2 lb 13 oz, or 870 g")
+    heard = None if over else echo(typed)
+    day = day_of(form.get("item.date", "").strip())
+    why = form.get("item.why", "").strip()
+    with open_store(record_home(asked, sheet.path)) as store:
+        on_scale = item_on_scale(sheet.job, store, name, None if over else typed, action or None, why)
+        asks = on_scale.questions + (
+            (heard.warning + ". Is that what the scale shows?",) if heard and heard.warning else ()
+        )
+        if asks and form.get("sure") != f"{name}: {on_scale.said}":
+            return Said(question=asks[0], sure=f"{name}: {on_scale.said}")
+        by, method = (form.get(f"item.{key}", "").strip() for key in ("by", "method"))
+        entry, change = on_scale.enter(store, by, method, day)
+    _forget(asked, "item.")
+    again = f" (corrects entry {entry.payload['corrects']})" if entry.payload.get("corrects") else ""
+    said = f"entry {entry.number}{again}: {name} weighs {on_scale.said}"
+    said += f", that is {heard.imperial} or {heard.metric}" if heard else ""
+    return Said(good=f"{said}. The running weight changes by {change_kept(change, sheet.kept)}")
+
+
+def take_back(asked: Asked) -> Response:
+    """Take an entry of the ledger back, or bring it back."""
+    return answer(asked, _take_back)
+
+
+def _take_back(asked: Asked, sheet: RefitSheet) -> Said:
+    from layup.record.ledger import KIND
+    from layup.record.noting import take_back as back
+    from layup.record.store import find_store
+
+    number = asked.form.get("number", "")
+    home = asked.folder.shop(sheet.path)
+    store = find_store(home) if home is not None else None
+    if store is None or not number.isdigit() or len(number) > 12:
+        raise LayupError("there is no such entry in this shop's record")
+    with store:
+        back(store, int(number), KIND)
+    if asked.form.get("again"):
+        return Said(good="the entry counts again")
+    return Said(good=f"entry {number} is taken back, by an entry; nothing is deleted")
+
+
+def edit(asked: Asked) -> Response:
+    """Change the refit file, its other lines and remarks kept."""
+    return answer(asked, _edit)
+
+
+def _edit(asked: Asked, sheet: RefitSheet) -> Said:
+    form, words = asked.form, ""
+
+    def change(text: str) -> str:
+        nonlocal words
+        what = form.get("op", "")
+        words, new = {"add": _added, "start": _started, "target": _targeted}.get(what, _unknown)(text, form, sheet)
+        _job, faults = try_text(asked, sheet.path, new)
+        if len(faults) > len(sheet.faults):
+            raise LayupError("nothing was changed. " + faults_words(faults))
+        return new
+
+    asked.desk.edit_text(asked.file, form.get("base", ""), lambda: words, change)
+    _forget(asked, "new.")
+    return Said(good=f"{words}: it stands in the file, and is not entered in the ledger yet")
+
+
+def _unknown(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str]:
+    raise LayupError("that is no change this page knows")
+
+
+def _added(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str]:
+    """A new item."""
+    given = {key.removeprefix("new."): value.strip() for key, value in form.items() if key.startswith("new.")}
+    table, how = given.get("table", ""), form.get("form", "weighed")
+    if table not in ("removed", "added", "moved") or how not in ("weighed", "listed", "predicted"):
+        raise LayupError("say whether it is taken out, put in or moved, and how its weight is known")
+    name = given.get("name", "")
+    if not name:
+        raise LayupError("the item needs a name")
+    values = {"name": name, "date": given.get("date", "")}
+    values[how] = given.get("part", "") if how == "predicted" else given.get("weight", "")
+    if not values[how]:
+        raise LayupError("its weight is missing. Write it with its unit: 2 lb 13 oz")
+    if how == "listed":
+        values["give_or_take"] = given.get("give", "")
+    if table == "moved":
+        values |= {"from": given.get("arm", ""), "to": given.get("to", "")}
+    else:
+        values["arm"] = given.get("arm", "")
+    values["note"] = given.get("note", "")
+    done = {"removed": "taken out", "added": "put in", "moved": "moved"}[table]
+    return f"{name} {done}", parttext.add(text, table, values)
+
+
+def _started(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str]:
+    """The first weighing, key by key; what was not changed stays as it is written."""
+    said = []
+    for field, value in form.items():
+        if not field.startswith("start."):
+            continue
+        key = tuple(int(step) if step.isdigit() else step for step in field.split("."))
+        if value.strip() != sheet.value(*key):
+            text = parttext.put(text, key, value)
+            said.append(f"{key[-1]} {value.strip() or 'taken out'}")
+    if not said:
+        raise LayupError("nothing of the first weighing was changed")
+    return ("first weighing: " + ", ".join(said))[:160], text
+
+
+def _targeted(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str]:
+    """What is to come out in all."""
+    saving = form.get("target.saving", "").strip()
+    if not saving:
+        raise LayupError("write how much is to come out: 24 lb")
+    if sheet.value("target", "empty"):
+        text = parttext.put(text, ("target", "empty"), "")
+    return f"target {saving}", parttext.put(text, ("target", "saving"), saving)
+
+
+def undo(asked: Asked) -> Response:
+    """Take the last change of the file back."""
+    return go("/refit", file=asked.file, said=f"taken back: {asked.desk.undo(asked.file)}")
+
+
+def redo(asked: Asked) -> Response:
+    """Make it again."""
+    return go("/refit", file=asked.file, said=f"made again: {asked.desk.undo(asked.file, again=True)}")
+
+
+def find_next(asked: Asked) -> Response:
+    """Look for the set of parts that reaches the target, beside the page."""
+    return answer(asked, _find_next)
+
+
+def _find_next(asked: Asked, sheet: RefitSheet) -> Said:
+    from layup.bench.refit_work import find_set
+    from layup.record.envelope import envelope_of
+    from layup.show.ledger_screen import need_of
+
+    least = asked.form.get("least", "cost")
+    if least not in dict(LEAST):
+        raise LayupError("say what is to be least: money or hours")
+    with opened(asked, sheet) as (job, ledger, _, _):
+        need = need_of(job.refit, ledger)
+        if need is None or not job.candidates:
+            raise LayupError("it takes a target, and candidates in the refit file")
+        loads = [case.sum for case in job.loads]
+        asked.bench.works.start(about_next(sheet, job, ledger, least), find_set, job.candidates, ledger.empty, loads,
+                                envelope_of(job.refit.limits), need, least)  # fmt: skip
+    asked.query = {**asked.query, "least": least}
+    return Said()
+
+
+def stop_next(asked: Asked) -> Response:
+    """Stop looking."""
+    asked.bench.works.stop(asked.form.get("work", ""))
+    return answer(asked, lambda _asked, _sheet: Said())
+
+
+def begin(asked: Asked) -> tuple[str, tuple[str, ...]]:
+    """A new refit file from its first weighing.
+
+    Returns:
+        Its name; or "" and what is wrong.
+    """
+    given = {key.removeprefix("new."): value.strip() for key, value in asked.form.items() if key.startswith("new.")}
+    title = given.get("title", "")
+    if not title:
+        return "", ("the refit needs a name",)
+    head = {key: given.get(key, "") for key in ("title", "aircraft", "datum", "units", "by")}
+    text = parttext.new_part(title, "", "", {}).split("[surface]")[0].rstrip("\n") + "\n"
+    for key in ("aircraft", "datum", "units", "by"):
+        text = parttext.put(text, (key,), head[key])
+    start = {key: given.get(f"start.{key}", "") for key in ("date", "method", "record", "weight", "cg")}
+    wheels = [
+        {key: given.get(f"scale.{n}.{key}", "") for key in ("at", "reading", "tare", "arm")} for n in range(WHEELS)
+    ]
+    wheels = [wheel for wheel in wheels if wheel["reading"]]
+    text = parttext.add(text, "start", start)
+    for wheel in wheels:
+        text = parttext.add(text, "start.scale", wheel)
+    text = parttext.add(text, "limits", {key: given.get(f"limits.{key}", "") for key in ("most", "forward", "aft")})
+    if given.get("target"):
+        text = parttext.add(text, "target", {"saving": given["target"]})
+    path = asked.folder.free(
+        "", "refit.toml" if not asked.folder.path("refit.toml").exists() else f"{slug(title)}.toml"
+    )
+    _job, faults = try_text(asked, path, text)
+    if faults:
+        return "", tuple(f"{f.place}: {f.wrong}. {f.remedy}".strip() for f in faults)
+    save(path, text)
+    return asked.folder.name(path), ()

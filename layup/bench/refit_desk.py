@@ -1,0 +1,180 @@
+"""What a refit file comes to: read as it stands, its part files from the desk, so that an edit costs little."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from layup.bench.app import Asked
+from layup.bench.desk import as_typed, version_of
+from layup.bench.journal import read
+from layup.errors import Fault, FaultsError, LayupError
+
+if TYPE_CHECKING:
+    from layup.prediction import Prediction
+    from layup.record.kept import Kept
+    from layup.record.ledger import Ledger
+    from layup.record.loading import Loading
+    from layup.record.refitfile import RefitJob
+    from layup.record.store import Store
+
+
+@dataclass
+class RefitSheet:
+    """One refit file as it stands.
+
+    Attributes:
+        name: As requests name it.
+        path: Where it lies.
+        text: What stands in it.
+        version: Of the text.
+        data: Its tables as written; empty where it can't be read.
+        faults: Everything wrong with it.
+        job: None where there is a fault.
+    """
+
+    name: str
+    path: Path
+    text: str
+    version: str
+    data: dict[str, Any]
+    faults: tuple[Fault, ...]
+    job: RefitJob | None
+
+    def value(self, *path: str | int) -> str:
+        """A value as written, "" where there is none."""
+        held: Any = self.data
+        for step in path:
+            if isinstance(step, int):
+                held = held[step] if isinstance(held, list) and step < len(held) else None
+            else:
+                held = held.get(step) if isinstance(held, dict) else None
+        return "" if held is None else as_typed(held)
+
+    @property
+    def kept(self) -> Kept:
+        """Units of the record."""
+        return self.job.refit.units if self.job else "lb"
+
+
+def refit_sheet(asked: Asked, name: str) -> RefitSheet:
+    """A refit file as it stands on the disk.
+
+    Raises:
+        LayupError: There is no such file in the folder.
+    """
+    path = asked.folder.path(name)
+    text = read(path)
+    job, faults = try_text(asked, path, text)
+    return RefitSheet(name, path, text, version_of(text), _tables(text), faults, job)
+
+
+def try_text(asked: Asked, path: Path, text: str) -> tuple[RefitJob | None, tuple[Fault, ...]]:
+    """What a text would be as this refit file; nothing is written.
+
+    Args:
+        asked: The request.
+        path: Where the refit file lies, or would.
+        text: Of it.
+
+    Returns:
+        The job, or what is wrong with it.
+    """
+    from layup.record.refitfile import read_refit
+
+    equipment = _tables(text).get("equipment")
+    if isinstance(equipment, str) and not _inside(asked, path.parent / equipment):
+        return None, (Fault(path.name, None, "equipment", f'"{equipment}" lies outside the folder',
+                            "Copy the list into this shop's folder, and name the copy."),)  # fmt: skip
+    habits = asked.desk.habits(path)
+    try:
+        with tempfile.TemporaryDirectory() as scratch:
+            copy = Path(scratch) / path.name
+            copy.write_bytes(text.encode())
+            return read_refit(copy, path.parent, habits, _predicting(asked, path, habits)), ()
+    except FaultsError as error:
+        return None, error.faults
+    except LayupError as error:
+        return None, (Fault(path.name, None, "", str(error).rstrip(".")),)
+
+
+def _predicting(asked: Asked, refit: Path, habits: Any) -> Callable[[Path], Prediction]:
+    """Part files from the desk, by the habits of the refit's own record as `layup ledger` has them."""
+    home = asked.folder.shop(refit)
+
+    def predicted(part: Path) -> Prediction:
+        from layup.prediction import predict
+
+        path = Path(os.path.normpath(part))
+        if not _inside(asked, path) or not path.is_relative_to(asked.folder.root):
+            raise LayupError(f'"{part.name}" lies outside the folder. Copy it in, and name the copy')
+        if not path.is_file():
+            raise LayupError(f'there is no part file "{part.name}" beside the refit file')
+        sheet = asked.desk.sheet(asked.folder.name(path))
+        if sheet.prediction is None:
+            raise FaultsError(sheet.faults)
+        if asked.folder.shop(path) == home:
+            return sheet.prediction
+        return predict(sheet.prediction.job, habits=habits)
+
+    return predicted
+
+
+def _inside(asked: Asked, path: Path) -> bool:
+    try:
+        return "\0" not in str(path) and path.resolve().is_relative_to(asked.folder.root)
+    except (OSError, ValueError):
+        return False
+
+
+@contextmanager
+def store_of(asked: Asked, path: Path) -> Iterator[Store | None]:
+    """The record where there is one, open; nothing is made."""
+    from layup.record.store import find_store
+
+    home = asked.folder.shop(path)
+    store = find_store(home) if home is not None else None
+    try:
+        yield store
+    finally:
+        if store is not None:
+            store.close()
+
+
+@contextmanager
+def opened(
+    asked: Asked, sheet: RefitSheet, as_of: str = ""
+) -> Iterator[tuple[RefitJob, Ledger, Loading | None, Store | None]]:
+    """The refit file, its ledger as it stands or stood, and its load cases.
+
+    Raises:
+        LayupError: The file has faults, or there was no ledger then, or nothing is left of the aircraft.
+    """
+    from layup.record.ledger import read_ledger
+    from layup.record.loading import load_cases
+    from layup.record.moments import moment_of
+
+    if sheet.job is None:
+        raise LayupError(faults_words(sheet.faults))
+    with store_of(asked, sheet.path) as store:
+        ledger = read_ledger(sheet.job, store, moment_of(as_of or None))
+        yield sheet.job, ledger, load_cases(sheet.job, ledger), store
+
+
+def faults_words(faults: tuple[Fault, ...]) -> str:
+    """Faults in a row, for the line at the head of a page."""
+    return " ".join(f"{f.place or f.file}: {f.wrong}. {f.remedy}".strip() for f in faults)
+
+
+def _tables(text: str) -> dict[str, Any]:
+    import tomllib
+
+    try:
+        return tomllib.loads(text.removeprefix("\ufeff"))
+    except tomllib.TOMLDecodeError:
+        return {}

@@ -1,0 +1,25 @@
+"""The one long work of the refit: the set of parts that reaches the target."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from layup.record.balance import Balance
+from layup.record.candidates import Candidate
+from layup.record.envelope import Envelope
+from layup.record.next_parts import Choice, Objective, choose
+
+
+def find_set(
+    candidates: Sequence[Candidate],
+    empty: Balance,
+    loads: Sequence[Balance],
+    envelope: Envelope,
+    need: float,
+    objective: Objective,
+    *,
+    tell: Callable[[str], None],
+) -> Choice:
+    """`layup.record.next_parts.choose`, in a process of its own."""
+    tell(f"looks through every set of {len(candidates)} candidates")
+    return choose(candidates, empty, loads, envelope, need, objective)

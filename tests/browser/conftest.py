@@ -1,0 +1,143 @@
+"""The bench page in a real browser: the system's own Chromium, driven against the real program.
+
+Without Chromium these tests are skipped; where LAYUP_BROWSER is "must" they fail instead, as in `.ci/run`.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+EXAMPLES = Path(__file__).parent.parent.parent / "examples"
+DOOR = "motor-glider/engine-bay-door.toml"
+SIZES = {"laptop": (1366, 768), "tablet": (820, 1180)}
+FLAGS = (
+    "--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--disable-quic", "--no-first-run",
+)  # fmt: skip
+
+
+def chromium() -> str | None:
+    """Path of the system's Chromium or Chrome; None where there is none."""
+    names = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+    return os.environ.get("LAYUP_CHROMIUM") or next((p for n in names if (p := shutil.which(n))), None)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    path = chromium()
+    if path is None:
+        if os.environ.get("LAYUP_BROWSER") == "must":
+            pytest.fail("LAYUP_BROWSER is must, and there is no Chromium on this machine")
+        pytest.skip("there is no Chromium on this machine: install the distribution's package chromium")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        opened = driver.chromium.launch(executable_path=path, args=list(FLAGS))
+        yield opened
+        opened.close()
+
+
+@dataclass
+class Bench:
+    """The running program and the folder it works on."""
+
+    root: Path
+    port: int
+    process: subprocess.Popen[str]
+    address: str
+    asked: list[str] = field(default_factory=list)
+
+    @property
+    def home(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def text(self, file: str) -> str:
+        return (self.root / file).read_text(encoding="utf-8")
+
+    def kill(self) -> None:
+        """End it as a power cut would end it."""
+        self.process.kill()
+        self.process.wait()
+
+    def start(self) -> None:
+        """Start it, on the same port as before."""
+        command = [sys.executable, "-m", "layup", "bench", str(self.root), "--no-browser", "--port", str(self.port)]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        assert self.process.stdout is not None
+        line = self.process.stdout.readline()
+        assert "/?key=" in line, line
+        self.address = line.split("bench page: ")[1].strip()
+
+
+def free_port() -> int:
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return int(found.getsockname()[1])
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    root = tmp_path / "shop"
+    shutil.copytree(EXAMPLES, root)
+    made = Bench(root, free_port(), None, "")  # type: ignore[arg-type]  # start() gives the process
+    made.start()
+    yield made
+    made.process.terminate()
+    try:
+        made.process.wait(10)
+    except subprocess.TimeoutExpired:
+        made.kill()
+        raise
+
+
+Open = Callable[..., Any]
+
+
+@pytest.fixture
+def look(browser: Any, bench: Bench) -> Iterator[Open]:
+    """Opens a page of the running program: `look("/part", DOOR, size="tablet")`; faults of its script fail the test."""
+    contexts: list[Any] = []
+    faults: list[str] = []
+
+    def opened(path: str, file: str = "", size: str = "laptop", script: bool = True, context: Any = None) -> Any:
+        wide, high = SIZES[size]
+        if context is None:
+            context = browser.new_context(
+                viewport={"width": wide, "height": high}, java_script_enabled=script, has_touch=size == "tablet",
+                accept_downloads=True,
+            )  # fmt: skip
+            contexts.append(context)
+            context.on("request", lambda request: bench.asked.append(request.url))
+        page = context.new_page()
+        page.set_default_timeout(60_000)
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda line: faults.append(line.text) if "Content Security Policy" in line.text else None)
+        page.goto(bench.address)
+        page.goto(f"{bench.home}{path}" + (f"?file={file}" if file else ""))
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert not faults, faults
+    away = [url for url in bench.asked if not url.startswith((bench.home, "blob:", "data:"))]
+    assert not away, away
+
+
+def wait_for(what: Callable[[], bool], seconds: float = 30.0) -> None:
+    """Wait until something holds."""
+    end = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < end, "it did not come to hold"
+        time.sleep(0.05)

@@ -1,0 +1,177 @@
+"""A part from a file to its weight, in a real browser, as a person does it."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from browser.conftest import DOOR, EXAMPLES, Bench, Open, wait_for
+from layup.cli import main as layup_command
+from layup.words import mass_both
+
+pytestmark = pytest.mark.browser
+
+
+def predicted(bench: Bench, file: str) -> dict[str, Any]:
+    told = CliRunner().invoke(layup_command, ["predict", str(bench.root / file), "--json"])
+    assert told.exit_code == 0, told.output
+    data: dict[str, Any] = json.loads(told.output)
+    return data
+
+
+def test_from_a_mesh_to_a_weight_that_is_the_commands(look: Open, bench: Bench) -> None:
+    page = look("/")
+    solid = EXAMPLES / "motor-glider/engine-bay-door-solid.stl"
+    form = page.locator('form[action="/new/file"]')
+    form.locator("input[type=file]").set_input_files(str(solid))
+    form.locator("input[name=title]").fill("Door of my own")
+    form.get_by_role("button", name="Take it in").click()
+    page.get_by_role("button", name="Millimetres").first.click()
+    page.get_by_role("button", name="Outer").first.click()
+    page.get_by_role("button", name="Lay it on top").first.click()
+    page.locator("#mass").wait_for()
+    for angle in ("45", "-45"):
+        before = page.inner_text("#mass")
+        page.locator('.adder input[name="set.angle"]').fill(angle)
+        page.get_by_role("button", name="Lay it on top").first.click()
+        wait_for(lambda before=before: page.inner_text("#mass") != before)
+    assert page.inner_text("#mass") == mass_both(predicted(bench, "door-of-my-own.toml")["mass_kg"]["mean"], "both")
+    assert page.locator(".bars .span").count() == 4
+    assert 'side = "outer"' in bench.text("door-of-my-own.toml")
+
+
+def test_each_edit_moves_the_weight_and_says_what_it_cost(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    before = predicted(bench, DOOR)["mass_kg"]["mean"]
+    page.locator("details[data-key=ply-2] > summary").click()
+    page.locator("#f-ply-2-material").select_option("fabric|carbon plain 200")
+    page.locator(".last").wait_for()
+    after = predicted(bench, DOOR)["mass_kg"]["mean"]
+    assert f"adds {mass_both(after - before, 'both')}" in page.inner_text(".last")
+    assert page.inner_text("#mass") == mass_both(after, "both")
+
+
+def test_a_ply_is_dragged_to_another_place_and_taken_back(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    text = bench.text(DOOR)
+    handle = page.locator(".ply .handle").first
+    page.evaluate("document.querySelector('.plies').scrollIntoView()")
+    box = handle.bounding_box()
+    page.mouse.move(box["x"] + 20, box["y"] + 20)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 20, box["y"] + 60, steps=4)
+    target = page.locator(".ply").nth(2).bounding_box()
+    page.mouse.move(box["x"] + 20, target["y"] + target["height"] - 4, steps=6)
+    page.mouse.up()
+    wait_for(lambda: "moved to place 3" in page.inner_text(".weight"))
+    assert bench.text(DOOR) != text
+    page.get_by_role("button", name="Take back").click()
+    wait_for(lambda: bench.text(DOOR) == text)
+
+
+def test_by_the_keyboard_alone(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    page.locator("details[data-key=ply-1] > summary").focus()
+    page.keyboard.press("Enter")
+    page.locator("#b-ply-1-up").focus()
+    page.keyboard.press("Enter")
+    wait_for(lambda: "moved to place 1" in page.inner_text(".weight"))
+    assert page.evaluate("document.activeElement.id") in ("b-ply-0-up", "")
+    for _ in range(3):
+        page.keyboard.press("Tab")
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+
+
+def test_a_reload_in_the_middle_of_a_word_keeps_it(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    page.locator("details[data-key=ply-0] > summary").click()
+    page.locator("#f-ply-0-angle").press_sequentially("3", delay=10)
+    page.reload()
+    wait_for(lambda: page.locator("#f-ply-0-angle").input_value() in ("345", "453"))
+    assert "angle = 45" in bench.text(DOOR)
+
+
+def test_after_kill_9_the_last_edit_and_the_last_word_are_there(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    page.locator("details[data-key=ply-0] > summary").click()
+    page.locator("#f-ply-0-angle").fill("30")
+    page.keyboard.press("Tab")
+    page.locator(".last").wait_for()
+    page.locator("#f-ply-0-count").fill("7")
+    page.wait_for_timeout(400)
+    bench.kill()
+    assert "angle = 30" in bench.text(DOOR)
+    page.locator("#f-ply-0-count").fill("8")  # typed while nothing answers
+    bench.start()
+    again = look("/part", DOOR, context=page.context)
+    wait_for(lambda: again.locator("#f-ply-0-count").input_value() == "8")
+    again.get_by_role("button", name="Take back").click()
+    wait_for(lambda: "angle = 45" in bench.text(DOOR))
+
+
+def test_two_windows_at_once(look: Open, bench: Bench) -> None:
+    one = look("/part", DOOR)
+    two = look("/part", DOOR, context=one.context)
+    one.locator('.adder input[name="set.angle"]').fill("15")
+    one.get_by_role("button", name="Lay it on top").first.click()
+    wait_for(lambda: "added ply" in one.inner_text(".weight"))
+    wait_for(lambda: two.inner_text("#mass") == one.inner_text("#mass"))  # the second window learns of it
+
+
+def test_an_edit_on_what_is_not_there_any_more_is_refused_and_shown(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    page.route("**/part/version*", lambda route: route.abort())  # so that the window does not learn of it
+    text = bench.text(DOOR).replace("angle = 0", "angle = 5")
+    (bench.root / DOOR).write_text(text, encoding="utf-8")
+    page.locator("details[data-key=ply-0] > summary").click()
+    page.locator("#f-ply-0-angle").fill("10")
+    page.keyboard.press("Tab")
+    wait_for(lambda: "another window" in page.inner_text("#said"))
+    assert bench.text(DOOR) == text
+    assert page.locator("details[data-key=ply-1]").inner_text().count("5°") == 1
+
+
+def test_without_script_the_buttons_work(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR, script=False)
+    page.locator("details[data-key=ply-0] > summary").click()
+    page.locator("#f-ply-0-angle").fill("30")
+    page.locator("details[data-key=ply-0]").get_by_role("button", name="Enter").first.click()
+    assert "angle = 30" in bench.text(DOOR)
+    page.get_by_role("button", name="Take back").click()
+    assert "angle = 45" in bench.text(DOOR)
+
+
+def test_on_the_tablet_nothing_sticks_out_and_every_target_is_large(look: Open, bench: Bench) -> None:
+    for size in ("tablet", "laptop"):
+        page = look("/part", DOOR, size=size)
+        page.locator("details[data-key=ply-0] > summary").click()
+        assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("innerWidth")
+        small = page.evaluate(
+            """() => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary")]
+            .filter(e => e.checkVisibility() && !e.matches(".skip, input[type=checkbox], input[type=radio]"))
+            .filter(e => !e.closest("label.check, fieldset label"))
+            .map(e => [e.getBoundingClientRect(), e.outerHTML.slice(0, 90)])
+            .filter(([b]) => b.height < 44 || b.width < 44).map(([b, t]) => `${b.width}x${b.height} ${t}`)"""
+        )
+        assert not small, small
+
+
+def test_a_title_full_of_mischief_is_only_text(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    page.locator("#f-head-0-title").fill("<img src=x onerror=document.title='had'> {{7*7}}")
+    page.keyboard.press("Tab")
+    wait_for(lambda: "{{7*7}}" in page.inner_text("h1"))
+    assert page.title() != "had"
+    assert re.search(r"\{\{7\*7\}\}", bench.text(DOOR))
+
+
+def test_offline_it_is_whole(look: Open, bench: Bench, tmp_path: Path) -> None:
+    page = look("/part", DOOR)
+    assert page.locator(".bars").count() == 1
+    assert bench.asked
+    assert all(url.startswith(bench.home) for url in bench.asked if not url.startswith(("blob:", "data:")))
