@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from layup.materials import Material
 from layup.partfile import Job
 from layup.units import Price, parse_price
-from layup.weight import Weighed, edge_length
+from layup.weight import Weighed, beyond
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class Cost:
 
 
 def material_cost(job: Job, weighed: Weighed) -> Cost:
-    """Cost of the cloth and core laid (overlaps and the trimmed edge counted) and of the resin mixed; no offcuts.
+    """Cost of cloth and core laid and of resin mixed; overlaps, trimmed edge and drilled holes count, offcuts don't.
 
     Args:
         job: The part file, read.
@@ -43,12 +43,11 @@ def material_cost(job: Job, weighed: Weighed) -> Cost:
     Returns:
         The cost; materials without a price are named.
     """
-    strip = (job.part.trim or 0.0) * (edge_length(job) or 0.0)
     areas: dict[tuple[str, str], float] = {}
     volumes: dict[tuple[str, str], float] = {}
     for layer in weighed.layers:
         key = (layer.kind, layer.name)
-        areas[key] = areas.get(key, 0.0) + layer.area + (strip if layer.zone == "whole" else 0.0)
+        areas[key] = areas.get(key, 0.0) + layer.area + (beyond(job, layer.place) if layer.zone == "whole" else 0.0)
         volumes[key] = volumes.get(key, 0.0) + layer.area * layer.thickness
     lines: list[tuple[str, float, str]] = []
     unpriced: list[str] = []

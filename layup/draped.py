@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
 
@@ -21,6 +21,8 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError
 from layup.part import WHOLE, PlyEntry
 from layup.partfile import Job
+from layup.surface.conditions import asks_for_rings
+from layup.surface.measure import measure_triangles
 
 if TYPE_CHECKING:
     from layup.surface.drape import Draped, Net
@@ -33,6 +35,7 @@ SHEARS = ("cloth", "spread tow", "roving", "biaxial")
 TYPICAL_LOCKING = math.radians(45.0)
 """Where a weave is taken to lock when no table says: common practice, no source. [rad]"""
 _MOST_PIECES = 12
+_FEWEST = 400  # nodes of a piece that is one of many
 _CROP = 1.6  # a zone's cloth is laid on so much of the surface round it, in radii of the zone
 
 
@@ -47,6 +50,7 @@ class DrapedPly:
         on: What the cloth does on each piece.
         locking: Shear at which it locks. [rad]
         typical: Whether that is only assumed, for want of a measured or printed one.
+        alike: How many pieces there are like each; more than one only for rings on a flat surface.
     """
 
     nets: tuple[Net, ...]
@@ -54,6 +58,7 @@ class DrapedPly:
     on: tuple[Draped, ...]
     locking: float
     typical: bool
+    alike: tuple[int, ...]
 
     @property
     def net(self) -> Net:
@@ -62,7 +67,7 @@ class DrapedPly:
 
     def mean(self, values: Iterable[float]) -> float:
         """Mean over the pieces, by area."""
-        area = np.array([d.area for d in self.on])
+        area = np.array([d.area for d in self.on]) * self.alike
         return float(np.array(list(values)) @ area / area.sum())
 
     @property
@@ -153,6 +158,7 @@ def drape_ply(job: Job, entry: PlyEntry, *, nodes: int | None = None) -> DrapedP
     """
     from layup.surface.drape import NODES
 
+    job = job.covering(entry.over)
     locking, typical = locking_of(job, entry.fabric or "")
     start = entry.start if entry.start is not None else job.part.surface.start
     own = entry.start is not None
@@ -198,8 +204,23 @@ def _lay(
     parts: list[Floats] = []
     on: list[Draped] = []
     kept = _KEPT.setdefault(job.surface, {})
-    for points, faces, triangles in _pieces(job, zone):
+    rings = [] if own else ring_pieces(job, entry.zone, zone)
+    laid = [(job.surface.vertices, job.surface.faces, ring[0]) for ring in rings] or _pieces(job, zone)
+    nodes = max(nodes // len(laid), _FEWEST) if rings else nodes
+    for number, (points, faces, triangles) in enumerate(laid):
         begin = start
+        if rings:
+            x, y, z = (float(v) for v in rings[number][1])
+            begin = (x, y, z)
+            mesh = near_faces(points, faces, triangles, rings[number][1])
+            sheet = ready(points, mesh, lips=False)
+            sheet = replace(sheet, owner=np.maximum(sheet.owner, 0))  # laid from the middle of the hole, over its lid
+            link = math.sqrt(_area(triangles) / nodes)
+            net = lay(sheet, begin, warp, angle=math.radians(entry.angle), link=link)
+            nets.append(net)
+            parts.append(triangles)
+            on.append(over(net, triangles, locking=locking, along=np.asarray(warp, dtype=np.float64)))
+            continue
         if entry.zone not in (None, WHOLE) and not own:
             begin = _centre(triangles, warp) or start
         mesh = faces
@@ -214,20 +235,78 @@ def _lay(
             if mark not in kept:
                 kept[mark] = ready(points, faces)
             sheet = kept[mark]
-        area = (
-            float(
-                np.linalg.norm(
-                    np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1
-                ).sum()
-            )
-            / 2
-        )
-        link = math.sqrt(max(area, 1e-3 * sheet.area) / nodes)
+        link = math.sqrt(max(_area(triangles), 1e-3 * sheet.area) / nodes)
         net = lay(sheet, begin, warp, angle=math.radians(entry.angle), link=link)
         nets.append(net)
         parts.append(triangles)
         on.append(over(net, triangles, locking=locking, along=np.asarray(warp, dtype=np.float64)))
-    return DrapedPly(tuple(nets), tuple(parts), tuple(on), locking, typical)
+    alike = tuple(ring[2] for ring in rings) or (1,) * len(nets)
+    return DrapedPly(tuple(nets), tuple(parts), tuple(on), locking, typical, alike)
+
+
+def _area(triangles: Floats) -> float:
+    """Of loose triangles, all together. [m^2]"""
+    across = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    return float(np.linalg.norm(across, axis=1).sum()) / 2.0
+
+
+def ring_pieces(job: Job, zone: str | None, triangles: Floats) -> list[tuple[Floats, Floats, int]]:
+    """Rings round holes one by one, for each is a piece of cloth by itself.
+
+    Args:
+        job: The part file, read.
+        zone: Name of the zone.
+        triangles: Of it. [m]
+
+    Returns:
+        Triangles of each piece, the middle of the holes in it, and how many there are like it; from the largest. Rings
+        that run into each other are one piece; on a flat surface those of one shape are given once. Empty where the
+        zone is not one of rings.
+    """
+    entry = next((z for z in job.part.zone if z.name == zone), None)
+    if entry is None or not job.holes or not asks_for_rings(entry.within):
+        return []
+    from layup.surface.topology import edges_of, pieces, weld
+
+    points, faces = weld(np.round(triangles, 7))
+    edges, _ = edges_of(faces)
+    count, label = pieces(len(points), edges)
+    own = label[faces[:, 0]]
+    middles = np.concatenate([one.places for one in job.holes.values()])
+    found = []
+    for number in range(count):
+        piece = triangles[own == number]
+        if not len(piece):
+            continue
+        soup = piece.reshape(-1, 3)
+        low, high = soup.min(axis=0), soup.max(axis=0)
+        slack = 0.25 * (high - low).max()
+        inside = ((middles >= low - slack) & (middles <= high + slack)).all(axis=1)
+        middle = middles[inside].mean(axis=0) if inside.any() else 0.5 * (low + high)
+        found.append((piece, middle))
+    found.sort(key=lambda pair: (-round(_area(pair[0]), 7), *pair[1].round(6).tolist()))
+    across = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    long = np.linalg.norm(across, axis=1)
+    flat = bool((np.abs(across @ across[int(long.argmax())]) >= (1.0 - 1e-9) * long * long.max()).all())
+    return _once(found) if flat else [(piece, middle, 1) for piece, middle in found]
+
+
+def _once(found: list[tuple[Floats, Floats]]) -> list[tuple[Floats, Floats, int]]:
+    """Flat pieces of one shape once, with how many there are: by area, centroid and second moment from the middle."""
+    kinds: list[tuple[Floats, Floats, int]] = []
+    shapes: list[Floats] = []
+    for piece, middle in found:
+        whole = measure_triangles(piece - middle)
+        size = math.sqrt(whole.area)
+        centre, second = np.array(whole.centroid) / size, np.array(whole.second_moment) / size**4
+        shape = np.array([size, *(size * centre), *(size * second.ravel())])
+        same = [k for k, other in enumerate(shapes) if np.abs(other - shape).max() < 1e-4 * size]
+        if same:
+            kinds[same[0]] = (*kinds[same[0]][:2], kinds[same[0]][2] + 1)
+        else:
+            kinds.append((piece, middle, 1))
+            shapes.append(shape)
+    return kinds
 
 
 def _pieces(job: Job, zone: Floats) -> list[tuple[Floats, NDArray[np.int64], Floats]]:

@@ -14,10 +14,13 @@ from pydantic_core import PydanticCustomError
 from layup.errors import LayupError
 from layup.fields import Entry, needs, one_of, quantity, refuse
 from layup.needs import Needs, Shelf
+from layup.openings import FastenersEntry, HolesEntry
 from layup.orientation import parse_stack
 
 WHOLE = "whole"
 """The zone that always exists."""
+OPENINGS = "openings"
+"""What a ply covers that runs over every opening uncut."""
 
 
 Length = Annotated[float, quantity("length", 0.0, 100.0, "more than 100 m: check the unit")]
@@ -55,6 +58,8 @@ class SurfaceEntry(Entry):
     unit: Name | None = None
     side: Name | None = None
     body: Name | int | None = None
+    mould: Name | None = None
+    drawn: Literal["tool side", "bag side"] | None = None
     face: Name | int | None = None
     warp: Vector | None = None
     drape: bool | None = None
@@ -89,6 +94,9 @@ class SurfaceEntry(Entry):
         if form not in ("stations", "girths"):
             needs(self, "stations", ("rule",))
         needs(self, "area", ("edge",))
+        for key in ("mould", "drawn"):
+            if form in ("area", "girths") and getattr(self, key) is not None:
+                raise refuse(key, f"a surface given by {form} has no shape that layers could follow")
         if form in ("area", "girths") and (self.drape or self.start is not None):
             raise refuse("drape", f"a surface given by {form} has no shape to drape a cloth over")
         if self.cutouts is not None and isinstance(self.outline, str):
@@ -151,6 +159,7 @@ class PlyEntry(Entry):
     count: PlyCount = 1
     zone: Name | None = None
     area: Area | None = None
+    covers: Name | list[Name] | None = None
     overlap: Width | None = None
     seam: Length | None = None
     resin: Name | None = None
@@ -172,6 +181,8 @@ class PlyEntry(Entry):
             )
         if self.zone is not None and self.area is not None:
             raise PydanticCustomError("place", "a ply has a zone or an area of its own, not both")
+        if self.covers is not None and self.area is not None:
+            raise PydanticCustomError("place", "a ply of an area of its own covers no openings but those in its area")
         if (self.overlap is None) != (self.seam is None):
             raise PydanticCustomError("seam", "overlap (its width) and seam (its length) go together")
         if self.fibre_volume_fraction is not None and self.resin_content is not None:
@@ -179,6 +190,11 @@ class PlyEntry(Entry):
                 "fraction", "fibre_volume_fraction and resin_content say the same thing: keep one"
             )
         return self
+
+    @property
+    def over(self) -> tuple[str, ...]:
+        """Names of the holes that it runs over uncut, "openings" for all; empty where it is cut at every edge."""
+        return (self.covers,) if isinstance(self.covers, str) else tuple(self.covers or ())
 
 
 class FinishEntry(Entry):
@@ -320,6 +336,8 @@ class Part(Entry):
     fabric: Name | None = None
     trim: Width | None = None
     surface: SurfaceEntry
+    holes: list[HolesEntry] = []
+    fasteners: list[FastenersEntry] = []
     zone: list[ZoneEntry] = []
     ply: list[PlyEntry] = []
     finish: list[FinishEntry] = []

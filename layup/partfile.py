@@ -7,26 +7,32 @@ in one `FaultsError`, each with its file, line and remedy.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
 from layup.errors import Fault, FaultsError, SurfaceError, UnitError, nearest
+from layup.hole_tables import Opened, check_hole_names, cut_holes, layers_of, old_patterns
 from layup.laminate.process import Habits, VacuumError, settle
 from layup.locate import Path as KeyPath
 from layup.materials import Library, load_library
-from layup.part import WHOLE, Part, SurfaceEntry, ZoneEntry
+from layup.part import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.surface.measure import Measured
 from layup.surface.mesh import Surface
 from layup.surface.mould import parse_mould
 from layup.surface.named_zones import zone_spec
 from layup.surface.opened import open_surface
 from layup.written import Form, Report, read_toml
+
+if TYPE_CHECKING:
+    from layup.surface.offset import Bent
+    from layup.surface.old_holes import OldPattern
+    from layup.surface.perforate import HoleSet
 
 LARGEST = 2000.0
 """Area of a surface beyond which its unit is taken to be wrong. [m^2]"""
@@ -43,6 +49,9 @@ class Job:
         surface: The surface, read and measured.
         zones: Measures of each named zone.
         habits: What the shop's weigh-ins say of its resin; empty without any.
+        opened: The surface before its `[[holes]]` were cut, and what they took away.
+        fasteners: Existing patterns that the part has to match.
+        bent: How its places bend, where a record says it that has no mesh any more.
     """
 
     file: str
@@ -51,6 +60,61 @@ class Job:
     surface: Surface
     zones: dict[str, Measured]
     habits: Habits = field(default_factory=dict, repr=False)
+    opened: Opened | None = field(default=None, repr=False)
+    fasteners: tuple[OldPattern, ...] = field(default=(), repr=False)
+    bent: Bent | None = field(default=None, repr=False)
+
+    @property
+    def holes(self) -> dict[str, HoleSet]:
+        """Patterns of holes in the part, by name."""
+        return self.opened.holes if self.opened is not None else {}
+
+    def covering(self, names: Sequence[str]) -> Job:
+        """The job as a ply sees it that runs over openings uncut: its surface has them covered.
+
+        Args:
+            names: Patterns of holes, or "openings" for every opening; none for the job as it is.
+
+        Returns:
+            The job with that surface and with its zones measured on it.
+        """
+        opened = self.opened
+        if not names or opened is None or not self.surface.has_mesh:
+            return self
+        key = tuple(sorted(names))
+        if key not in opened.covers:
+            from layup.surface.covered import covered
+
+            wanted = None if OPENINGS in names else names
+            opened.covers[key] = covered(opened.base, opened.holes, wanted), {}
+        surface, zones = opened.covers[key]
+        return replace(self, surface=surface, zones=zones)
+
+    def place(self, zone: str | None, covers: Sequence[str] = ()) -> Measured:
+        """Measures of a zone, or of the whole, under a ply that covers openings or not.
+
+        Args:
+            zone: Its name; None for the whole.
+            covers: Openings that are covered.
+        """
+        if covers and not self.surface.has_mesh:
+            return self._by_area(zone, covers)
+        if not covers:
+            return self.surface.whole if zone is None or zone == WHOLE else self.zones[zone]
+        under = self.covering(covers)
+        if zone is None or zone == WHOLE:
+            return under.surface.whole
+        if zone not in under.zones:
+            entries = {z.name: z for z in self.part.zone}
+            under.zones[zone] = _measure_zone(entries[zone], entries, under.surface)
+        return under.zones[zone]
+
+    def _by_area(self, zone: str | None, covers: Sequence[str]) -> Measured:
+        """The same where only areas are known: the holes' own areas are added to the whole."""
+        if zone is not None and zone != WHOLE:
+            return self.zones[zone]
+        named = [one for name, one in self.holes.items() if name in covers or OPENINGS in covers]
+        return Measured(self.surface.whole.area + sum(one.area for one in named))
 
     def zone_triangles(self, name: str) -> NDArray[np.float64] | None:
         """Triangles (n, 3, 3) of a zone, cut along its border; None where the zone is only an area. [m]"""
@@ -105,7 +169,8 @@ def _check(
     except ValidationError as error:
         _FORM.tell(error, fault)
     _check_names(data, library, tables_hold, fault)
-    surface, zones = _check_surface(data, folder, fault, opener)
+    surface, zones, opened = _check_surface(data, folder, fault, opener)
+    fasteners = old_patterns(data, folder, surface, fault)
     _check_pressure(data, part, library, fault)
     if part is not None and surface is not None:
         _check_sizes(part, surface, fault)
@@ -120,7 +185,15 @@ def _check(
     report.check()
     assert part is not None
     assert surface is not None
-    return Job(file, part, library, surface, zones)
+    job = Job(file, part, library, surface, zones, opened=opened, fasteners=fasteners)
+    for number, ply in enumerate(part.ply):
+        if ply.over:
+            try:
+                job.place(ply.zone, ply.over)
+            except SurfaceError as error:
+                fault(("ply", number, "covers"), error.wrong, error.remedy + ".")
+    report.check()
+    return job
 
 
 def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault: Any) -> tuple[Library, bool]:
@@ -146,8 +219,8 @@ def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault:
 
 _FORM = Form(
     Part,
-    tables=("surface", "zone", "ply", "finish", "extra", "replaces", "made", "needs", "shelf"),
-    lists=("ply", "zone", "extra", "finish", "replaces", "made"),
+    tables=("surface", "holes", "fasteners", "zone", "ply", "finish", "extra", "replaces", "made", "needs", "shelf"),
+    lists=("ply", "holes", "fasteners", "zone", "extra", "finish", "replaces", "made"),
     missing={
         "surface": 'Add a [surface] table: mesh = "door.stl" with unit = "mm", or area = "0.54 m^2".',
         "title": 'Add a line at the top: title = "Engine-bay door".',
@@ -187,6 +260,13 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
                 if isinstance(one, str) and one not in zones[1:]:
                     hint = nearest(one, zones[1:]) or "Name another [[zone]] of this file."
                     fault(("zone", number, key), f'no such zone "{one}"', hint)
+    holes = check_hole_names(entries, fault)
+    for number, entry in entries("ply"):
+        covers = entry.get("covers")
+        for one in [covers] if isinstance(covers, str) else covers if isinstance(covers, list) else []:
+            if isinstance(one, str) and one != OPENINGS and one not in holes:
+                hint = nearest(one, [*holes, OPENINGS]) or 'Name a [[holes]] of this file, or "openings" for every one.'
+                fault(("ply", number, "covers"), f'no such holes "{one}"', hint)
     for table in ("ply", "finish", "replaces"):
         for number, entry in entries(table):
             for kind in ("fabric", "core", "resin", "sheet", "covering", "finish", "process"):
@@ -308,12 +388,14 @@ def _check_resins(
 
 def _check_surface(
     data: dict[str, Any], folder: Path, fault: Any, opener: Opener
-) -> tuple[Surface | None, dict[str, Measured]]:
+) -> tuple[Surface | None, dict[str, Measured], Opened | None]:
     """Read the surface and measure its zones, where their entries hold."""
     measured: dict[str, Measured] = {}
     surface: Surface | None = None
+    opened: Opened | None = None
+    whole = True
     try:
-        entry = SurfaceEntry.model_validate(data.get("surface"))
+        entry = layers_of(data, SurfaceEntry.model_validate(data.get("surface")))
     except ValidationError:
         pass  # already reported
     else:
@@ -321,6 +403,9 @@ def _check_surface(
             surface = opener(entry, folder, _groups(data))
         except (SurfaceError, UnitError) as error:
             fault(("surface", entry.form), str(error))
+        if surface is not None:
+            surface, opened = cut_holes(data, entry, surface, folder, fault)
+            whole = len(opened.holes) == len(data.get("holes", ()))
     listed = data.get("zone", [])
     zones: dict[str, tuple[int, ZoneEntry]] = {}
     for number, raw in enumerate(listed if isinstance(listed, list) else []):
@@ -337,8 +422,9 @@ def _check_surface(
             elif zone.area is None:
                 _read_alone(zone, entries)
         except (SurfaceError, UnitError) as error:
-            fault(("zone", number), str(error))
-    return surface, measured
+            if whole or "hole" not in str(error):  # a pattern that could not be cut is told already
+                fault(("zone", number), str(error))
+    return surface, measured, opened
 
 
 def _read_alone(zone: ZoneEntry, zones: dict[str, ZoneEntry]) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from layup.draped import DrapedPly, draped
 from layup.errors import LayupError
+from layup.heights import LEVEL, Risen, risen
 from layup.laminate.process import Process, TakeUp
 from layup.materials import Material
 from layup.part import WHOLE, PlyEntry
@@ -45,6 +46,8 @@ class Layer:
         mixed: Whether its resin is mixed in the shop (a prepreg's is not).
         figures: What its numbers rest on.
         draped: How its cloth lies on the shape, where the part file asks for it; its weight is in `fibre`.
+        covers: Openings that it runs over uncut, "openings" for all.
+        risen: Its height over the surface that was drawn, and what that does to its area, which is in `area`.
     """
 
     number: int
@@ -67,6 +70,8 @@ class Layer:
     mixed: bool
     figures: tuple[Figure, ...]
     draped: DrapedPly | None = None
+    risen: Risen = LEVEL
+    covers: tuple[str, ...] = ()
 
     @property
     def areal_weight(self) -> float:
@@ -79,9 +84,14 @@ class Layer:
         return self.areal_weight * self.area
 
     @property
+    def drawn_area(self) -> float:
+        """Its area if it lay on the surface that was drawn. [m^2]"""
+        return self.area - self.risen.gained
+
+    @property
     def overlap_factor(self) -> float:
-        """Laid area over the area of its place. [-]"""
-        return self.area / self.place.area
+        """Laid area over the area of its place, at its own height. [-]"""
+        return self.area / (self.place.area + self.risen.gained)
 
 
 FALLBACK_RESIN = "epoxy, laminating"
@@ -126,10 +136,10 @@ def build(job: Job, process: Process, *, own_process: bool = True) -> tuple[Laye
     layers: list[Layer] = []
     for entry in job.part.plies():
         make = _core_layer if entry.core is not None else _fabric_layer
-        layer = make(job, entry, process, own_process, len(layers) + 1)
+        layer = replace(make(job, entry, process, own_process, len(layers) + 1), covers=entry.over)
         for extra in range(entry.count):
             layers.append(_numbered(layer, layer.number + extra))
-    return tuple(_bonded(layers))
+    return _risen(job, _bonded(layers))
 
 
 def covered_faces(layers: Sequence[Layer], core: Layer) -> int:
@@ -145,17 +155,26 @@ def _bonded(layers: list[Layer]) -> list[Layer]:
     ]
 
 
+def _risen(job: Job, layers: list[Layer]) -> tuple[Layer, ...]:
+    """The layers with the area they have at their height."""
+    high = risen(job, [(y.zone, y.thickness, y.place.area) for y in layers])
+    return tuple(
+        replace(y, area=y.area + up.gained, risen=up) if up.height is not None or up.either_way else y
+        for y, up in zip(layers, high, strict=False)
+    )
+
+
 def _numbered(layer: Layer, number: int) -> Layer:
     return replace(layer, number=number)
 
 
-def place_of(job: Job, zone: str | None, area: float | None) -> tuple[str, Measured]:
-    """Name and measures of the place of a ply or finish."""
+def place_of(
+    job: Job, zone: str | None, area: float | None, covers: Sequence[str] = ()
+) -> tuple[str, Measured]:
+    """Name and measures of the place of a ply or finish; `covers` names the openings that it runs over uncut."""
     if area is not None:
         return "patch", Measured(area)
-    if zone is None or zone == WHOLE:
-        return WHOLE, job.surface.whole
-    return zone, job.zones[zone]
+    return zone or WHOLE, job.place(zone, covers)
 
 
 def fibre_density_of(job: Job, fabric: Material) -> tuple[float, str, tuple[Figure, ...]]:
@@ -199,7 +218,7 @@ def _fabric_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool
         shift = take_up.habit.shift if take_up.habit is not None else 0.0  # a habit is of the fabric as a whole
         ratio = (1 - mat_share.value) * take_up.ratio + mat_share.value * mat.ratio * math.exp(shift)
         figures = (*figures, mat_share, *mat.figures)
-    zone, place = place_of(job, entry.zone, entry.area)
+    zone, place = place_of(job, entry.zone, entry.area, entry.over)
     area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0)
     lies = draped(job, entry)
     locking = fabric.optional("locking_angle") if lies is not None else None
@@ -236,7 +255,7 @@ def _core_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool, 
     if soak is not None:
         soaked = soak.value * thickness
         figures.append(soak)
-    zone, place = place_of(job, entry.zone, entry.area)
+    zone, place = place_of(job, entry.zone, entry.area, entry.over)
     return Layer(
         number, core.name, "core", core.word("form") or "core", entry.angle, zone, place, place.area, 0.0, soaked,
         density.value * thickness, bond, thickness, density.value, resin_density.value, resin.name, None,

@@ -24,6 +24,8 @@ from layup.compare import (
     saving,
 )
 from layup.cost import Cost, material_cost
+from layup.heights import lie_record, remarks
+from layup.hole_tables import fastener_cautions, fastener_records, hole_records
 from layup.laminate.process import Habit, Habits
 from layup.part import WHOLE
 from layup.partfile import Job, read_part
@@ -257,6 +259,8 @@ def _cautions(
     if mixed:
         found.append(mixed)
     found += _draped(weighed)
+    found += fastener_cautions(job.fasteners, job.surface)
+    found += _risen(job, weighed)
     if not job.surface.has_mesh:
         found.append("Only the area is known: no centre of gravity and no inertia.")
     if any(layer.zone == "patch" for layer in weighed.layers):
@@ -274,6 +278,12 @@ def _cautions(
     if weighed.process.name == "infusion" and any(y.kind == "core" for y in weighed.layers):
         found.append("An infused core fills every slit, hole and groove it has; what is drilled or cut is not counted.")
     return (*found, *CAUTIONS)
+
+
+def _risen(job: Job, weighed: Weighed) -> list[str]:
+    """What the layers' height over the drawn surface does to their area."""
+    places = [(layer.zone, layer.thickness, layer.place.area) for layer in weighed.layers]
+    return remarks(job, places, weighed.mass.mean, weighed.by_height, weighed.either_way)
 
 
 def _draped(weighed: Weighed) -> list[str]:
@@ -319,7 +329,11 @@ def ply_record(layer: Layer) -> dict[str, Any]:
         "form": layer.form,
         "angle_deg": layer.angle,
         "zone": layer.zone,
+        "covers": list(layer.covers),
         "area_m2": layer.area,
+        "height_m": layer.risen.height,
+        "area_by_height_m2": layer.risen.gained,
+        "area_either_way_m2": layer.risen.either_way,
         "fibre_kg": layer.fibre * layer.area,
         "resin_kg": (layer.resin + layer.bond) * layer.area,
         "core_kg": layer.core * layer.area,
@@ -378,6 +392,7 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
             "side": surface.side,
             "edge_m": job.part.surface.edge if job.part.surface.edge is not None else surface.perimeter,
             "triangles": whole.triangles,
+            **lie_record(job),
             "findings": finding_records(surface),
         },
         "process": weighed.process.name,
@@ -396,10 +411,14 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
         "core_kg": weighed.core,
         "finish_kg": weighed.finish,
         "extras_kg": weighed.extra,
+        "by_height_kg": weighed.by_height,
+        "either_way_kg": weighed.either_way,
         "trimmed_off_kg": weighed.trimmed_off,
         "as_moulded_kg": weighed.moulded,
         "cg_m": None if weighed.cg is None else list(weighed.cg),
         "inertia_kg_m2": None if weighed.inertia is None else [list(row) for row in weighed.inertia],
+        "holes": hole_records(job.holes),
+        "fasteners": fastener_records(job.fasteners, surface),
         "plies": [ply_record(layer) for layer in weighed.layers],
         "zones": [zone_record(zone) for zone in prediction.zones],
         "processes": [

@@ -2,8 +2,8 @@
 
 - `weigh_layup` sums the layers, films, finishes and extras of a job in one process.
 - The mean of every figure is the nominal one; the interval comes from the drawn factors of `layup.spread`.
-- Centre of gravity and inertia take each layer as a sheet on the mould side; its offset through the thickness is left
-  out.
+- Centre of gravity and inertia take each layer as a sheet on the surface that was drawn; its offset through the
+  thickness is left out.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ import numpy as np
 
 from layup import allowances as allow
 from layup.errors import LayupError
+from layup.heights import risen
 from layup.laminate.process import Process
 from layup.part import WHOLE, ExtraEntry, FinishEntry, ItemEntry
 from layup.partfile import Job
 from layup.plies import Layer, build, place_of
 from layup.sources import Figure
-from layup.spread import DRAWS, Floats, Interval, around_one, interval, skewed_around_one
+from layup.spread import DRAWS, Floats, Interval, around_one, interval, skewed_around_one, standard_normal
 from layup.surface.measure import Measured
 
 Vector = tuple[float, float, float]
@@ -78,12 +79,15 @@ class Weighed:
         finish: [kg]
         extra: [kg]
         resin_to_mix: What to have mixed, losses and the trimmed edge counted. [kg]
-        trimmed_off: Cured edge that is cut away, its films counted. [kg]
+        trimmed_off: Cured edge and drilled holes that are cut away, their films counted. [kg]
         thickness: Of the laminate over the whole surface, the films on its faces counted. [m]
         fibre_fraction: Fibre volume over the volume of the plies; the mean is the nominal one. [-]
         cg: Centre of gravity; None where the shape is not known. [m]
         inertia: About the centre of gravity; None where the shape is not known. [kg m^2]
         figures: All figures it rests on.
+        by_height: Mass the layers and films have more at their height than on the surface that was drawn. [kg]
+        either_way: Mass they have more on the bulging side and less on the hollow one, where it is not known which of
+            them they lie on; 0 where it is. [kg]
     """
 
     process: Process
@@ -106,6 +110,8 @@ class Weighed:
     cg: Vector | None
     inertia: tuple[Vector, Vector, Vector] | None
     figures: tuple[Figure, ...] = field(repr=False)
+    by_height: float = 0.0
+    either_way: float = 0.0
 
     @property
     def moulded(self) -> float:
@@ -149,7 +155,8 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
         )
     surface_resin = process.figure("surface_resin")
     film_area = max(layer.place.area for layer in fabrics)
-    film = 2 * surface_resin.value * film_area
+    far = risen(job, [(layer.zone, layer.thickness, layer.place.area) for layer in layers])[-1]
+    film = 2 * surface_resin.value * (film_area + far.gained / 2)
     film_density = fabrics[0].resin_density
     finishes = tuple(_finish(job, entry) for entry in job.part.finish)
     extras = tuple(_extra(entry) for entry in job.part.extra)
@@ -161,6 +168,10 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
         drawn = drawn + _drawn_layer(layer, process.name) * by_area
     for thing in (*finishes, *extras):
         drawn = drawn + thing.drawn(by_area)
+    doubt = sum(y.areal_weight * y.risen.either_way for y in layers) + surface_resin.value * far.either_way
+    by_height = sum(y.areal_weight * y.risen.gained for y in layers) + surface_resin.value * far.gained
+    if doubt:
+        drawn = drawn + doubt * np.sign(standard_normal("side the layers lie on"))
 
     fibre = sum(layer.fibre * layer.area for layer in layers)
     bond = sum(layer.bond * layer.area for layer in layers)
@@ -190,7 +201,7 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     return Weighed(
         process, layers, finishes, extras, interval(drawn, mean), drawn, fibre, resin, film, bond, core, finish, extra,
         resin_to_mix, trimmed_off, _thickness(layers, process.name, films, by_film),
-        _fibre_fraction(fabrics, process.name), cg, inertia, figures,
+        _fibre_fraction(fabrics, process.name), cg, inertia, figures, by_height, doubt,
     )  # fmt: skip
 
 
@@ -356,23 +367,47 @@ def _extra(entry: ExtraEntry) -> Thing:
 
 
 def _trim(job: Job, layers: tuple[Layer, ...], films: float) -> tuple[float, float, float]:
-    """Area of the trimmed-off edge [m^2], its mass and the resin in it [kg]; `films` on both faces. [kg/m^2]"""
-    width = job.part.trim or 0.0
-    edge = edge_length(job)
-    if not width or edge is None:
-        return 0.0, 0.0, 0.0
-    strip = width * edge
+    """What is cut away after the cure: area laid beyond the largest layer [m^2], mass, and resin in it [kg].
+
+    `films` on both faces. [kg/m^2]
+    """
     whole = [layer for layer in layers if layer.zone == WHOLE]
     if not whole:
         return 0.0, 0.0, 0.0
-    mass = strip * (films + sum(layer.areal_weight for layer in whole))
-    return strip, mass, strip * (films + sum(layer.resin + layer.bond for layer in whole))
+    more = [beyond(job, layer.place) for layer in whole]
+    widest = max(whole, key=lambda layer: layer.place.area)
+    film = films * beyond(job, widest.place)
+    mass = film + sum(m * layer.areal_weight for m, layer in zip(more, whole, strict=True))
+    resin = film + sum(m * (layer.resin + layer.bond) for m, layer in zip(more, whole, strict=True))
+    return beyond(job, widest.place), mass, resin
+
+
+def beyond(job: Job, place: Measured) -> float:
+    """Area of a ply over the whole surface that is cut away after the cure.
+
+    The strip beyond the trim line, and the holes of `[[holes]]`: cloth runs across them and they are drilled when the
+    part is hard. An opening that the surface's file has is taken to be laid up to its edge, and trimmed like one.
+
+    Args:
+        job: The part file, read.
+        place: Of the ply; one that covers the holes has nothing drilled out of it.
+
+    Returns:
+        The area. [m^2]
+    """
+    strip = (job.part.trim or 0.0) * (edge_length(job) or 0.0)
+    if not job.holes:
+        return strip
+    drilled = sum(one.area for one in job.holes.values())
+    return strip + max(0.0, min(drilled, job.surface.whole.area + drilled - place.area))
 
 
 def edge_length(job: Job) -> float | None:
-    """Length of the free edge: what the file says, else what the mesh measures. [m]"""
+    """Length of the edge that is trimmed: what the file says, else what the mesh measures less drilled holes. [m]"""
     stated = job.part.surface.edge
-    return stated if stated is not None else job.surface.perimeter
+    if stated is not None or job.surface.perimeter is None:
+        return stated
+    return job.surface.perimeter - sum(one.rim for one in job.holes.values())
 
 
 def _balance(

@@ -77,6 +77,9 @@ def read_toml(path: Path, kind: str, example: str) -> tuple[dict[str, Any], dict
         line, said = syntax_place(error, text)
         remedy = _syntax_remedy(text, line)
         raise FaultsError([Fault(path.name, line, "", f"this line can't be read ({said})", remedy)]) from None
+    except RecursionError:
+        wrong = "it has lists within lists without end"
+        raise FaultsError([Fault(path.name, None, "", wrong, f"Write it as in {example}, a pair a point")]) from None
 
 
 _NOT_TEXT = (

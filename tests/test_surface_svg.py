@@ -148,7 +148,7 @@ def test_what_can_not_be_read(tmp_path):
         "crosses or touches itself at \\(50 mm, 250 mm\\)": '<polygon points="0,0 100,100 100,0 0,100"/>',
         'use> of "a" uses itself': '<g id="a"><use href="#a"/></g>',
         "which is not in the file": '<use href="#b"/>',
-        "viewBox of its own": '<symbol id="s" viewBox="0 0 1 1"><rect width="1" height="1"/></symbol><use href="#s"/>',
+        "neither line nor fill": '<rect width="9" height="9" fill="none"/>',
         "more than 200,000 elements": f'<rect id="a0" width="9" height="9"/>{bomb}',
         "no line in it closes": '<path d="M0 0 L 50 0 L 50 50"/>',
     }

@@ -274,14 +274,14 @@ def _written(name: str, value: str) -> str:
         return value.lstrip("+")
     if name in SWITCHES and value in ("true", "false"):
         return value
+    if value.startswith("{" if name in SIDES else "[") and _is_value(value):
+        return value
     if name in LISTS:
         entries = [entry.strip() for entry in value.split(",") if entry.strip()]
         if name == "angles":
             return "[" + ", ".join(e if re.fullmatch(r"-?\d+(\.\d+)?", e) else _quoted(e) for e in entries) + "]"
         if len(entries) > 1 or name in ("fabrics", "processes", "materials", "cut"):
             return "[" + ", ".join(_quoted(e) for e in entries) + "]"
-    if value.startswith("{" if name in SIDES else "[") and _is_value(value):
-        return value
     return _quoted(value)
 
 

@@ -31,8 +31,8 @@ def record_words(asked: Asked, path: Path, first: str = "weigh-in") -> tuple[str
     """
     home = asked.folder.shop(path)
     if home is not None:
-        place = asked.folder.name(home) if home != asked.folder.root else "the top of this folder"
-        return f"The shop's record is {FILE} in {place}.", ""
+        place = f"in {asked.folder.name(home)}" if home != asked.folder.root else "at the top of this folder"
+        return f"The shop's record is {FILE} {place}.", ""
     above = next((folder for folder in asked.folder.root.parents if (folder / FILE).is_file()), None)
     words = f"There is no record yet: the first {first} begins {FILE} beside {path.name}."
     if above is None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from layup.bench import parttext
 from layup.bench.app import Asked, go
+from layup.bench.desk import StaleError
 from layup.bench.home import slug
 from layup.bench.journal import save
 from layup.bench.record_place import record_home
@@ -28,6 +29,8 @@ def answer(asked: Asked, act: Callable[[Asked, RefitSheet], Said]) -> Response:
     _keep(asked)
     try:
         said = act(asked, sheet)
+    except StaleError:
+        raise
     except LayupError as error:
         return page(asked, Said(wrong=str(error), status=422))
     if asked.form.get("script") or said.question:

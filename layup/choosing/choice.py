@@ -133,9 +133,10 @@ def choose(
         miss = nearest_miss(checker, frames, search.nearest)
         nearest = None if miss is None else layup_of(job, checker, miss, "the nearest")
     proven = search.proven and search.found is not None
-    if best is not None and wide:
+    if best is not None and wide and search.proven:
         more = others(job, checker, frames, benches, best, search, told)
-    patched = _with_local_plies(job, checker, frames, benches, flat, best, told)
+    stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
+    patched = None if stopped else _with_local_plies(job, checker, frames, benches, flat, best, told)
     if patched is not None:
         if best is not None:
             more.append(replace(best, label="no local plies"))

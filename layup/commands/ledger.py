@@ -164,32 +164,19 @@ def weigh_item(
     Without a WEIGHT, that of the last `layup weigh` of the finished part is taken over. A weight far from the list's or
     the prediction's is asked about before anything is entered.
     """
-    from layup.errors import LayupError
-    from layup.record.believable import doubts
     from layup.record.kept import change_kept
-    from layup.record.ledger import on_the_scale, read_ledger, row_of, weigh
+    from layup.record.moments import day_of
     from layup.record.store import open_store
-    from layup.units import parse
+    from layup.record.weigh_items import item_on_scale
 
     job = _read(refit, shop)
-    mass = parse(weight, "mass") if weight is not None else 0.0
-    day = _day(date)
+    day = day_of(date)
     with open_store(_home(refit, shop)) as store:
-        ledger = read_ledger(job, store)
-        if weight is None:
-            scaled = {key[1].casefold(): one for key, one in on_the_scale(job, store, ledger).items()}
-            found = scaled.get(item.casefold())
-            if found is None:
-                raise LayupError(f'no finished weigh-in of "{item}" is in the record: add its weight, "14 oz"')
-            mass, weight = found.mass, found.said
-            why = why or f"weigh-in {found.entry.number}"
-        if mass > 0.0:  # `weigh` refuses any other
-            _ask(doubts(job, ledger, row_of(ledger, item, which), mass, weight), weight, yes)
-        entry = weigh(job, store, item, mass, weight, action=which, by=by, method=method,
-                      date=day, why=why)  # fmt: skip
-        change = read_ledger(job, store).now.mass - ledger.now.mass
+        on_scale = item_on_scale(job, store, item, weight, which, why)
+        _ask(on_scale.questions, on_scale.said, yes)
+        entry, change = on_scale.enter(store, by, method, day)
     corrects = f", corrects entry {entry.payload['corrects']}" if entry.payload.get("corrects") else ""
-    click.echo(f"Entry {entry.number}{corrects}: {item} weighs {weight}.")
+    click.echo(f"Entry {entry.number}{corrects}: {item} weighs {on_scale.said}.")
     click.echo(f"The running weight changes by {change_kept(change, job.refit.units)}.")
 
 
@@ -258,6 +245,7 @@ def join_parts(refit: Path, units: Kept | None) -> None:
 def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
     """Every entry of the ledger in the order of noting, corrections and all."""
     from layup.record.ledger import history, reached
+    from layup.record.moments import moment_of
     from layup.record.store import find_store
     from layup.show import ledger_screen, screen
 
@@ -267,8 +255,8 @@ def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
         click.echo("Nothing is entered yet: `layup ledger enter` begins the ledger.")
         return
     with store:
-        reached(store, _moment(as_of))
-        entries = history(store, job.refit.title, _moment(as_of))
+        reached(store, moment_of(as_of))
+        entries = history(store, job.refit.title, moment_of(as_of))
     screen.show(ledger_screen.history_screen(entries, job.refit.units))
 
 
@@ -288,6 +276,7 @@ def write_paper(
     method: str, date: str,
 ) -> None:  # fmt: skip
     """Write the papers to OUT, which ends in .pdf, .html, .csv or .xlsx, with a space for the signature."""
+    from layup.record.moments import day_of
     from layup.record.report import papers
     from layup.show.ledger_screen import alarms
     from layup.show.papers import write_papers
@@ -296,7 +285,7 @@ def write_paper(
         kept = units or job.refit.units
         kinds: Any = ("change", "balance") if what == "both" else (what,)
         alarm = alarms(loading, kept)
-        made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=_day(date))
+        made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=day_of(date))
         write_papers(made, ledger, loading, kept, out)
     click.echo(f"Written: {out}")
     for line in alarm:
@@ -333,34 +322,6 @@ def _read(refit: Path, shop: Path | None) -> RefitJob:
     return read_refit(refit, habits=habits_near(refit, shop))
 
 
-def _day(date: str) -> str:
-    """A day as year-month-day; today if empty."""
-    import datetime as dt
-
-    from layup.errors import LayupError
-
-    try:
-        return (dt.date.fromisoformat(date) if date else dt.date.today()).isoformat()
-    except ValueError:
-        raise LayupError(f'"{date}" is not a date. Write year-month-day: 2025-11-22') from None
-
-
-def _moment(as_of: str | None) -> int | str | None:
-    """An entry's number, or a day or time that has begun somewhere."""
-    import datetime as dt
-
-    from layup.errors import LayupError
-
-    if as_of is None:
-        return None
-    if as_of.isdigit() and len(as_of) < 8:
-        return int(as_of)
-    tomorrow = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=1)  # begun already, east of Greenwich
-    if as_of[:4].isdigit() and as_of[4:5] == "-" and as_of[:10] > tomorrow.isoformat():
-        raise LayupError(f"{as_of} is still to come. Leave --as-of out to see the ledger as it stands")
-    return as_of
-
-
 @contextmanager
 def _open(
     refit: Path, shop: Path | None, as_of: str | None
@@ -368,12 +329,13 @@ def _open(
     """The refit file, the ledger as it stands or stood, and its load cases."""
     from layup.record.ledger import read_ledger
     from layup.record.loading import load_cases
+    from layup.record.moments import moment_of
     from layup.record.store import find_store
 
     job = _read(refit, shop)
     store = find_store(_home(refit, shop))
     try:
-        ledger = read_ledger(job, store, _moment(as_of))
+        ledger = read_ledger(job, store, moment_of(as_of))
         yield job, ledger, load_cases(job, ledger), store
     finally:
         if store is not None:

@@ -47,14 +47,6 @@ def habits_of(part: Path, shop: Path | None, no_shop: bool) -> Habits:
 
 def two_sides(text: str) -> tuple[float, float]:
     """Sides of a plate, "100 mm x 100 mm". [m]"""
-    from layup.errors import LayupError, UnitError
-    from layup.units import parse
+    from layup.record.scale import two_sides as read
 
-    wrong = f'"{text}" is not two sides with their units. Write "100 mm x 100 mm"'
-    try:
-        sides = [parse(side.strip(), "length") for side in text.replace("×", "x").split("x")]
-    except UnitError:
-        raise LayupError(wrong) from None
-    if len(sides) != 2 or min(sides) <= 0:
-        raise LayupError(wrong)
-    return sides[0], sides[1]
+    return read(text)

@@ -38,24 +38,30 @@ def command(
     FILE is a mesh (STL, OBJ, PLY, OFF, GLB, 3MF), a CAD solid (STEP) or a flat drawing (DXF, SVG, CSV of points).
     """
     from layup.show.files import save
+    from layup.show.reading_bar import ReadingBar
     from layup.surface.opened import look_at
 
-    surface = look_at(file, unit=unit, side=side, body=body)
+    try:
+        with ReadingBar(shown=not as_json) as bar:
+            surface = look_at(file, unit=unit, side=side, body=body, told=bar.told)
+    except KeyboardInterrupt:
+        click.echo(f"Stopped while reading {file.name}; nothing was written.", err=True)
+        raise click.exceptions.Exit(1) from None
     if picture is not None:
         from layup.show.surface_picture import draw_surface
 
-        save("Picture", picture, lambda: draw_surface(surface, picture))
+        save("Picture", picture, lambda: draw_surface(surface, picture, units))
     if page is not None:
         from layup.show.surface_html import surface_html
 
-        save("Page", page, lambda: surface_html(surface, page))
+        save("Page", page, lambda: surface_html(surface, page, units))
     if as_json:
         _print_json(surface)
         return
     from layup.show import screen
     from layup.show.surface_screen import surface_screen
 
-    screen.show(surface_screen(surface, units or "both"))
+    screen.show(surface_screen(surface, units))
 
 
 def _print_json(surface: Surface) -> None:

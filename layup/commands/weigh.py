@@ -104,7 +104,7 @@ def command(
 def _mass(said: str, stage: str) -> float:
     from layup.errors import LayupError, nearest
     from layup.record.ground import STAGES
-    from layup.units import parse
+    from layup.record.scale import echo
 
     if stage not in STAGES:
         raise LayupError(
@@ -112,45 +112,27 @@ def _mass(said: str, stage: str) -> float:
         )
     if not said:
         raise LayupError("there is no weight. Write it behind the part: layup weigh door.toml 2 lb 13 oz --at trimmed")
-    mass = parse(said, "mass")
-    if mass <= 0:
-        raise LayupError(f'"{said}" is not above zero. Set the empty scale to zero, and weigh again')
-    return mass
+    return echo(said).mass
 
 
 def _note(
     part: Path, folder: Path, mass: float, said: str, stage: str, coupon: tuple[float, float] | None,
     around: Circumstances, yes: bool, units: System | None,
 ) -> None:  # fmt: skip
-    from layup.record.calibrate import calibrate
-    from layup.record.explain import explain
-    from layup.record.ground import WHOLE_STAGES
-    from layup.record.store import FILE, find_store, open_store
-    from layup.record.weighins import expected_at, of_piece, predict_piece, questions, weigh_in
+    from layup.record.noting import read_scale
+    from layup.record.store import FILE
     from layup.show import screen
     from layup.show.shop_screen import weigh_in_screen
 
-    known = find_store(folder)
-    habits = {}
-    if known is not None:
-        with known:
-            habits = calibrate(known).habits
-    prediction = predict_piece(part, habits, coupon, around.vacuum)
-    _ask(questions(mass, said, expected_at(prediction, stage)), said, yes)
-    with open_store(folder) as store:
-        if known is None:
-            click.echo(f"This starts the shop's record: {FILE} beside {part.name}.", err=True)
-        earlier = of_piece(store, prediction.title, around.piece)
-        noted = weigh_in(store, part, mass, stage, said, around, prediction, coupon)
-    told = None
-    if stage in WHOLE_STAGES:
-        told = explain(prediction, mass, stage, around.resolution, [(one.stage, one.mass) for one in earlier])
-    system = units or prediction.job.part.units
-    screen.show(weigh_in_screen(noted, told, system))
-    again = [one for one in earlier if one.stage == stage]
-    if again:
+    on_scale = read_scale(part, folder, mass, said, stage, coupon, around)
+    _ask(on_scale.questions(), said, yes)
+    noted = on_scale.note()
+    if noted.begun:
+        click.echo(f"This starts the shop's record: {FILE} beside {part.name}.", err=True)
+    screen.show(weigh_in_screen(noted.weighed, noted.explanation, units or noted.prediction.job.part.units))
+    if noted.replaces is not None:
         click.echo(
-            f"  It stands in place of entry {again[-1].entry.number}, the same piece at the same stage. "
+            f"  It stands in place of entry {noted.replaces.entry.number}, the same piece at the same stage. "
             "Another copy of the part? Undo this and add --piece 2."
         )
 

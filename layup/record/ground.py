@@ -14,7 +14,7 @@ from layup import allowances as allow
 from layup.errors import LayupError
 from layup.partfile import Job
 from layup.plies import Layer
-from layup.weight import Weighed, edge_length
+from layup.weight import Weighed, beyond
 
 STAGES = ("dry-cloth", "resin-mixed", "cup", "bag", "demoulded", "trimmed", "finished")
 """In the order of the work; a part weighs something at the last three."""
@@ -84,8 +84,7 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
     bare = weighed.mass.mean - weighed.finish - weighed.extra
     strip, strip_mass, _ = trim_strip(job, weighed)
     if stage == "dry-cloth":
-        cloth = sum(y.fibre for y in weighed.layers if y.zone == "whole")
-        return weighed.fibre + strip * cloth
+        return weighed.fibre + sum(y.fibre * beyond(job, y.place) for y in weighed.layers if y.zone == "whole")
     if stage == "resin-mixed":
         return weighed.resin_to_mix or None
     if stage == "cup":
@@ -106,14 +105,11 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
 
 
 def trim_strip(job: Job, weighed: Weighed) -> tuple[float, float, float]:
-    """The edge that is cut away: its area [m^2], its mass [kg], and the resin of its plies [kg]."""
-    width, edge = job.part.trim or 0.0, edge_length(job)
-    if not width or edge is None:
-        return 0.0, 0.0, 0.0
-    strip = width * edge
+    """What is cut away, the edge and the holes: its area [m^2], its mass [kg], and the resin of its plies [kg]."""
     whole = [layer for layer in weighed.layers if layer.zone == "whole"]
-    resin = sum(layer.resin for layer in whole if layer.take_up is not None and layer.take_up.learns)
-    return strip, weighed.trimmed_off, strip * resin
+    more = [(layer, beyond(job, layer.place)) for layer in whole]
+    resin = sum(layer.resin * area for layer, area in more if layer.take_up is not None and layer.take_up.learns)
+    return max((area for _, area in more), default=0.0), weighed.trimmed_off, resin
 
 
 def edge_width(job: Job) -> float:

@@ -21,6 +21,7 @@ from layup.errors import LayupError, nearest
 from layup.record.balance import Balance, balance
 from layup.record.items import Item, around, from_payload
 from layup.record.refitfile import Line, RefitJob, Weighing
+from layup.record.schema import UNDO
 from layup.spread import Interval
 from layup.words import mass_both
 
@@ -377,6 +378,16 @@ def history(store: Store | None, title: str, as_of: int | str | None = None) -> 
     if store is None:
         return []
     return [entry for entry in store.entries(KIND, as_of) if entry.payload.get("refit") == title]
+
+
+def all_entries(store: Store | None, title: str) -> list[tuple[Entry, int | None]]:
+    """Every entry of a refit, the newest first; beside one that was taken back, the number of the entry that did it."""
+    if store is None:
+        return []
+    undone = {str(undo.payload["entry"]): undo.number for undo in store.entries(UNDO)}
+    numbers = store.query("SELECT number FROM entries WHERE kind = ? ORDER BY number DESC", (KIND,))
+    found = (store.entry(int(row[0])) for row in numbers)
+    return [(entry, undone.get(entry.key)) for entry in found if entry.payload.get("refit") == title]
 
 
 def fingerprint(item: Item) -> str:

@@ -7,7 +7,7 @@ and move, the load cases, the candidates and the consolidations, all in SI units
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -140,7 +140,10 @@ class RefitJob:
 
 
 def read_refit(
-    source: str | Path | Mapping[str, Any], folder: str | Path | None = None, habits: Habits | None = None
+    source: str | Path | Mapping[str, Any],
+    folder: str | Path | None = None,
+    habits: Habits | None = None,
+    predicting: Callable[[Path], Prediction] | None = None,
 ) -> RefitJob:
     """Read a refit file, or one given as a mapping of the same keys.
 
@@ -148,6 +151,7 @@ def read_refit(
         source: Path of the refit file, or its content.
         folder: Where the part files and lists it names lie; the file's own folder if left out.
         habits: What the shop's weigh-ins say of its resin, for the predictions; else published figures alone.
+        predicting: Predicts a part file, by its path, where that is not to be read from the disk each time.
 
     Returns:
         The job.
@@ -156,17 +160,25 @@ def read_refit(
         FaultsError: With every fault of the file and of the files it names.
     """
     if isinstance(source, Mapping):
-        return _Reading(Report("refit", source, {}), "", Path(folder or "."), habits).job()
+        return _Reading(Report("refit", source, {}), "", Path(folder or "."), habits, predicting).job()
     path = Path(source)
     data, lines = read_toml(path, "refit file", "refit.toml")
-    return _Reading(Report(path.name, data, lines), path.name, Path(folder) if folder else path.parent, habits).job()
+    home = Path(folder) if folder else path.parent
+    return _Reading(Report(path.name, data, lines), path.name, home, habits, predicting).job()
 
 
 class _Reading:
     """One pass over one file: the report of its faults, and the part files read so far."""
 
-    def __init__(self, report: Report, file: str, folder: Path, habits: Habits | None) -> None:
-        self.habits = habits
+    def __init__(
+        self,
+        report: Report,
+        file: str,
+        folder: Path,
+        habits: Habits | None,
+        predicting: Callable[[Path], Prediction] | None,
+    ) -> None:
+        self.predicting = predicting or (lambda part: predict(part, habits=habits))
         self.report = report
         self.file = file
         self.folder = folder
@@ -350,7 +362,7 @@ class _Reading:
         if name in self.broken:
             return None
         try:
-            self.predictions[name] = predict(self.folder / name, habits=self.habits)
+            self.predictions[name] = self.predicting(self.folder / name)
         except FaultsError as error:
             self.report.fault(path, "this part file has faults, named below")
             self.report.faults.extend(error.faults)

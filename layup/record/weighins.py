@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import sqlite3
 import tomllib
 from collections.abc import Iterable
@@ -21,11 +22,13 @@ from pathlib import Path
 from typing import Any
 
 from layup.errors import LayupError
+from layup.heights import bent_of
 from layup.laminate.process import Habits
 from layup.partfile import Job, read_part
 from layup.prediction import Prediction, predict
 from layup.record.ground import STAGES, WHOLE_STAGES, Ground, expect, stage_mass
 from layup.record.store import Entry, Store, register
+from layup.surface.offset import Bent
 from layup.units import LB, OZ
 from layup.words import mass_both
 
@@ -188,16 +191,19 @@ def weigh_in(
     }  # fmt: skip
     with store.writing():
         payload |= _kept_files(store, path, job, prediction)
-        return _from_entry(store.append(KIND, payload, at))
+        return from_entry(store.append(KIND, payload, at))
 
 
 def predict_piece(
-    part: str | Path, habits: Habits | None, coupon: tuple[float, float] | None = None, vacuum: float | None = None
+    part: str | Path | Job,
+    habits: Habits | None,
+    coupon: tuple[float, float] | None = None,
+    vacuum: float | None = None,
 ) -> Prediction:
     """Predict the thing that goes on the scale.
 
     Args:
-        part: Path of the part file.
+        part: Path of the part file, or the part file read.
         habits: What the shop knows.
         coupon: Sides, where it is a coupon of the layup. [m]
         vacuum: What the gauge reached; the part file's if left out. [Pa]
@@ -205,7 +211,7 @@ def predict_piece(
     Returns:
         The prediction.
     """
-    job = read_part(part)
+    job = part if isinstance(part, Job) else read_part(part)
     if coupon is not None:
         job = coupon_of(job, *coupon)
     if vacuum is not None:
@@ -233,7 +239,7 @@ def coupon_of(job: Job, length: float, width: float) -> Job:
         update={"title": f"Coupon of {job.part.title}", "ply": plain, "stack": None, "fabric": None, "zone": [],
                 "finish": [], "extra": [], "replaces": [], "made": [], "trim": None, "surface": surface}
     )  # fmt: skip
-    return replace(job, part=part, surface=flat.rectangle(length, width), zones={})
+    return replace(job, part=part, surface=flat.rectangle(length, width), zones={}, opened=None, fasteners=())
 
 
 def expected_at(prediction: Prediction, stage: str) -> dict[str, float] | None:
@@ -252,17 +258,21 @@ def _kept_files(store: Store, path: Path, job: Job, prediction: Prediction) -> d
     folder = path.parent
     tables = {name: store.keep_text((folder / name).read_text(encoding="utf-8")) for name in job.part.materials}
     mesh = job.part.surface.mesh
+    bent = bent_of(job, [ply.zone for ply in job.part.plies() if ply.zone is not None])
     return {
         "part_text": store.keep_text(path.read_text(encoding="utf-8")),
         "tables": tables,
         "mesh": None if mesh is None else hashlib.sha256((folder / mesh).read_bytes()).hexdigest(),
         "measured": {"area": job.surface.whole.area, "edge": job.surface.perimeter,
-                     "zones": {name: place.area for name, place in job.zones.items()}},
+                     "zones": {name: place.area for name, place in job.zones.items()},
+                     "holes": {n: [len(h.pattern.holes), h.area, h.rim] for n, h in job.holes.items()},
+                     "bent": None if bent is None else bent.as_json()},
         "prediction": store.keep_text(json.dumps(prediction.as_json(), ensure_ascii=False, sort_keys=True)),
     }  # fmt: skip
 
 
-def _from_entry(entry: Entry) -> WeighIn:
+def from_entry(entry: Entry) -> WeighIn:
+    """A weigh-in from its entry."""
     told = entry.payload
     ground = told.get("ground")
     around = Circumstances(
@@ -278,13 +288,13 @@ def _from_entry(entry: Entry) -> WeighIn:
 
 def weigh_ins(store: Store, as_of: int | str | None = None) -> list[WeighIn]:
     """The weigh-ins that stand, in the order of noting."""
-    return [_from_entry(entry) for entry in store.entries(KIND, as_of)]
+    return [from_entry(entry) for entry in store.entries(KIND, as_of)]
 
 
 def newest(store: Store, count: int) -> list[WeighIn]:
     """The last so many that stand, the newest last; quick however long the record is."""
     rows = store.query("SELECT number FROM weighins WHERE stands = 1 ORDER BY number DESC LIMIT ?", (count,))
-    return [_from_entry(store.entry(row[0])) for row in reversed(rows)]
+    return [from_entry(store.entry(row[0])) for row in reversed(rows)]
 
 
 def of_piece(store: Store, part: str, piece: str | None = None) -> list[WeighIn]:
@@ -292,7 +302,7 @@ def of_piece(store: Store, part: str, piece: str | None = None) -> list[WeighIn]
     sql, values = "SELECT number FROM weighins WHERE stands = 1 AND part = ?", [part]
     if piece is not None:
         sql, values = sql + " AND piece = ?", [part, piece]
-    return [_from_entry(store.entry(row[0])) for row in store.query(sql + " ORDER BY number", values)]
+    return [from_entry(store.entry(row[0])) for row in store.query(sql + " ORDER BY number", values)]
 
 
 def questions(mass: float, said: str, expected: dict[str, float] | None) -> tuple[str, ...]:
@@ -361,23 +371,38 @@ def replay(store: Store, weighed: WeighIn, scratch: Path) -> Replay:
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(store.text(digest), encoding="utf-8")
     measured = told["measured"]
-    data = plain_shape(data, measured["area"], measured["edge"], measured["zones"])
+    data = plain_shape(data, measured["area"], measured["edge"], measured["zones"], measured.get("holes"))
     job = read_part(data, scratch)
     if weighed.coupon is not None:
         job = coupon_of(job, *weighed.coupon)
+    elif measured.get("bent") is not None:
+        job = replace(job, bent=Bent.from_json(measured["bent"]))
     if told["vacuum"] is not None:
         job = replace(job, part=job.part.model_copy(update={"vacuum": told["vacuum"]}))
     return Replay(text, json.loads(store.text(told["prediction"])), predict(job))
 
 
-def plain_shape(data: dict[str, Any], area: float, edge: float | None, zones: dict[str, float]) -> dict[str, Any]:
-    """A part file's data with its shapes replaced by their measured areas. [m^2, m]"""
+def plain_shape(
+    data: dict[str, Any],
+    area: float,
+    edge: float | None,
+    zones: dict[str, float],
+    holes: dict[str, list[float]] | None = None,
+) -> dict[str, Any]:
+    """A part file's data with its shapes replaced by their measured areas; holes by number and mean size. [m^2, m]"""
     old = data.get("surface", {})
-    surface = {"area": f"{area!r} m^2"}
+    drilled = holes or {}
+    surface = {"area": f"{area + sum(taken for _, taken, _ in drilled.values())!r} m^2"}
+    edge = None if edge is None else edge - sum(rim for _, _, rim in drilled.values())
     if "area_tolerance" in old:
         surface["area_tolerance"] = old["area_tolerance"]
     if edge is not None or "edge" in old:
         surface["edge"] = old.get("edge", f"{edge!r} m")
     listed: Iterable[dict[str, Any]] = data.get("zone", [])
     plain = [{"name": z["name"], "area": f"{zones.get(z['name'], area)!r} m^2"} for z in listed]
-    return {**data, "surface": surface, **({"zone": plain} if plain else {})}
+    data = {key: value for key, value in data.items() if key not in ("holes", "fasteners")}
+    round_ = [
+        {"name": name, "count": int(count), "diameter": f"{math.sqrt(4.0 * taken / math.pi / count)!r} m"}
+        for name, (count, taken, _) in drilled.items()
+    ]
+    return {**data, "surface": surface, **({"zone": plain} if plain else {}), **({"holes": round_} if round_ else {})}

@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 
 from layup.cost import price_of
 from layup.materials import Material
+from layup.part import OPENINGS, WHOLE
 from layup.partfile import Job
 from layup.plies import fibre_density_of
 from layup.shop import practice
 from layup.shop.nest import Nest, Piece, Roll, nest
 from layup.shop.plies_to_cut import SLIVER, ClothPly, CorePiece, Lines, plies_to_cut
-from layup.shop.rings import is_ring, quarters
+from layup.shop.rings import quarters, worth_parting
 from layup.shop.splice import splice
 from layup.sources import Figure
 from layup.units import Price
@@ -217,7 +218,7 @@ def _pieces(
     shapes: list[Polygon] = []
     seam = doubled = 0.0
     strips = 0
-    whole = [q for s in ply.shapes for q in (quarters(s, overlap) if quarter_rings and is_ring(s) else (s,))]
+    whole = [q for s in ply.shapes for q in (quarters(s, overlap) if quarter_rings and worth_parting(s) else (s,))]
     for shape in whole:
         joined = splice(shape, roll.usable, overlap)
         shapes += [strip for strip in joined.shapes if strip.area > SLIVER * shape.area]
@@ -245,13 +246,13 @@ def _pieces(
 def _ring_proposal(fabric: FabricCut) -> list[str]:
     """What cutting rings in four would save, where it is a tenth of the cloth or more."""
     layout = fabric.nest
-    rings = [piece for piece in fabric.pieces if is_ring(piece.shape)]
+    rings = [piece for piece in fabric.pieces if worth_parting(piece.shape)]
     if not rings:
         return []
     parted: list[Piece] = []
     for piece, nested in zip(fabric.pieces, layout.pieces, strict=True):
         overlap = piece.ply.overlap if piece.ply.overlap is not None else practice.OVERLAP.value
-        shapes = quarters(piece.shape, overlap) if is_ring(piece.shape) else (piece.shape,)
+        shapes = quarters(piece.shape, overlap) if worth_parting(piece.shape) else (piece.shape,)
         parted += [Piece(nested.name, shape, nested.turns, nested.flips) for shape in shapes]
     shorter = nest(parted, layout.roll, gap=layout.gap, seconds=0)
     if shorter.length > 0.9 * layout.length:
@@ -325,9 +326,52 @@ def _notes(
             for note in ply.notes:
                 by_note.setdefault(note, []).append(ply.number)
         notes += [f"{who}Ply {_numbers(numbers)} {note}." for note, numbers in by_note.items()]
+        notes += [f"{who}{sentence}" for sentence in openings_notes(job, plies)]
         if cores:
             notes.append(f"{who}Core is cut from sheets and stands in no layout.")
     return tuple(notes)
+
+
+def openings_notes(job: Job, plies: Sequence[ClothPly]) -> list[str]:
+    """Whether the cloth is cut out at the openings of the part, and what that does to its dry weight.
+
+    Args:
+        job: The part file, read.
+        plies: Its cloth.
+
+    Returns:
+        Sentences; none for a part without openings.
+    """
+    if not job.surface.has_mesh:
+        return []
+    whole = [ply for ply in plies if ply.zone == WHOLE and not ply.over]
+    over = [ply for ply in plies if ply.over]
+    notes = []
+    if job.holes and whole:
+        count = sum(len(one.pattern.holes) for one in job.holes.values())
+        area = sum(one.area for one in job.holes.values())
+        notes.append(
+            f"Ply {_numbers([p.number for p in whole])}: cloth runs across the {count} holes ({area * 1e4:.4g} cm²), "
+            "which are drilled when the part is hard; cloth, resin to mix and the weight off the mould count it, the "
+            "part's weight doesn't."
+        )
+    if over:
+        notes.append(f"Ply {_numbers([p.number for p in over])} runs over openings and stays whole there.")
+    open_ = job.covering((OPENINGS,)).surface.whole.area - job.surface.whole.area
+    cutouts = open_ - sum(one.area for one in job.holes.values())
+    filled = [ply for ply in whole if all(len(shape.interiors) == 0 for shape in ply.shapes)]
+    if cutouts > 1e-4 * job.surface.whole.area:
+        if filled:
+            cloth = sum(cloth_weight(job, job.library.get("fabric", ply.fabric)) for ply in filled) * cutouts
+            notes.append(
+                f"Ply {_numbers([p.number for p in filled])}: cloth is cut with the part's cut-outs filled "
+                f"({cutouts * 1e4:.4g} cm²). The dry cloth then weighs {mass_both(cloth, 'both')} more than the "
+                "prediction's, which leaves them out; the part's weight is not touched."
+            )
+        kept = [ply for ply in whole if ply not in filled]
+        if kept:
+            notes.append(f"Ply {_numbers([p.number for p in kept])} is cut with its opening left out, as a frame is.")
+    return notes
 
 
 def _numbers(numbers: Sequence[int]) -> str:

@@ -17,12 +17,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.draped import DrapedPly, drape_ply, shears
+from layup.draped import DrapedPly, drape_ply, ring_pieces, shears
 from layup.errors import LayupError, SurfaceError
-from layup.part import WHOLE, PlyEntry
+from layup.part import OPENINGS, WHOLE, PlyEntry
 from layup.partfile import Job
 from layup.shop import practice
 from layup.shop.splice import splice
+from layup.surface.plan import Plan
 from layup.words import length_words
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Pair = tuple[float, float]
 
+ALIKE = 0.01
+"""Pieces whose outlines differ by less than this share of their area are cut alike. [-]"""
 NOTCH = 0.006
 """Length of the mark where a centre line meets the edge; common practice. [m]"""
 STIFF = 0.02
@@ -77,6 +80,7 @@ class FlatPly:
         area: True area of the surface that it covers (m^2), without what is trimmed; of the whole ply.
         stretch: Least and greatest stretch of a stiff ply; None for a cloth that shears. [-]
         notes: What to know before it is cut, a sentence each.
+        alike: How many pieces of this shape the ply has, at different places: one for each hole.
     """
 
     number: int
@@ -95,11 +99,17 @@ class FlatPly:
     area: float
     stretch: tuple[float, float] | None
     notes: tuple[str, ...]
+    alike: int = 1
+
+    @property
+    def pieces(self) -> int:
+        """How often it is cut. [-]"""
+        return self.count * self.alike
 
     @property
     def title(self) -> str:
         """What stands on it: number, cloth, angle, zone."""
-        times = f" (cut {self.count})" if self.count > 1 else ""
+        times = f" (cut {self.pieces})" if self.pieces > 1 else ""
         return f"Ply {self.name}: {self.fabric}, {self.angle:g}°, {self.zone}{times}"
 
 
@@ -147,7 +157,7 @@ def flat_plies(
                 raise LayupError(
                     f"ply {first} is given by its area alone, so it has no pattern. Give it a zone, or cut it by hand"
                 )
-            key = (entry.fabric, entry.angle, entry.zone, entry.start, entry.overlap)
+            key = (entry.fabric, entry.angle, entry.zone, entry.start, entry.overlap, entry.over)
             if key not in kept:
                 kept[key] = _one(job, entry, width or 0.0, holes, along, widths or {}, nodes)
             made += [replace(p, number=first, name=f"{first}{p.name}", count=entry.count) for p in kept[key]]
@@ -173,8 +183,11 @@ def _one(
     grow = trim if whole else 0.0
     pieces: list[FlatPly] = []
     marked = _on_surface(job, holes, along) if holes is not None else []
-    for net, laid in zip(lies.nets, lies.triangles, strict=True):
+    marked += _of_part(job, entry)
+    rings = bool(ring_pieces(job, entry.zone, np.concatenate(lies.triangles))) and entry.start is None
+    for net, laid, alike in zip(lies.nets, lies.triangles, lies.alike, strict=True):
         triangles = laid
+        begun = len(pieces)
         notes: list[str] = []
         stretch = None
         if shears(job, entry):
@@ -205,15 +218,50 @@ def _one(
         )
         cut = shapely.union_all([shapely.Polygon(p.exterior) for p in found]) if whole else edge
         cut = cut.buffer(grow, join_style="mitre", mitre_limit=2.0) if grow else cut
-        near = [d for d in marked if _covers(triangles, d[0], there.link)]
+        near = [d for d in marked if _covers(triangles, d[0], max(there.link, 1.1 * d[1]))]
         drills = tuple(
             Drill((float(x), float(y)), d[1], d[2])
             for d, (x, y) in zip(near, there.there(np.array([d[0] for d in near])) if near else [], strict=True)
         )
         for part in sorted(shapely.get_parts(cut), key=lambda p: (-p.area, p.bounds)):
             pieces += _strips(job, entry, part, edge, drills, area, stretch, tuple(notes), widths)
+        pieces[begun:] = [replace(piece, alike=alike) for piece in pieces[begun:]]
+    pieces = _alike(pieces) if rings else pieces
     letters = len(pieces) > 1
     return tuple(replace(p, name=_letter(n) if letters else "") for n, p in enumerate(pieces))
+
+
+def _of_part(job: Job, entry: PlyEntry) -> list[tuple[Floats, float, str]]:
+    """Holes of the part that are drilled through this ply, and fasteners it has to match: place, diameter, name."""
+    marked = [
+        (place, hole.diameter, f"{hole.name} of {name}")
+        for name, one in job.holes.items() if name not in entry.over and OPENINGS not in entry.over
+        for place, hole in zip(one.places, one.pattern.holes, strict=True)
+    ]  # fmt: skip
+    for old in job.fasteners:
+        marked += _on_surface(job, old.pattern, old.plan.way, off=False)
+    return marked
+
+
+def _alike(pieces: list[FlatPly]) -> list[FlatPly]:
+    """Pieces of one shape taken as one, with how many there are."""
+    import shapely
+
+    kinds: list[FlatPly] = []
+    for piece in pieces:
+        for number, kind in enumerate(kinds):
+            one, two = piece.outline, kind.outline
+            if abs(one.area - two.area) > ALIKE * two.area:
+                continue
+            if shapely.symmetric_difference(one, two).area < ALIKE * two.area:
+                kinds[number] = replace(kind, alike=kind.alike + piece.alike)
+                break
+        else:
+            kinds.append(piece)
+    return [
+        replace(k, notes=(*k.notes, f"is {k.alike} pieces of one shape, one for each hole")) if k.alike > 1 else k
+        for k in kinds
+    ]
 
 
 def _cloth_notes(lies: DrapedPly) -> list[str]:
@@ -231,13 +279,16 @@ def _cloth_notes(lies: DrapedPly) -> list[str]:
 def _stiff(job: Job, entry: PlyEntry, start: Floats, triangles: Floats) -> Map:
     """The map of a ply that doesn't shear, over the piece of the surface that it lies on."""
     from layup.surface.laid_flat import from_stiff
-    from layup.surface.nearest import nearest_face
+    from layup.surface.nearest import nearest_face, nearest_points
     from layup.surface.topology import face_pairs, pieces
 
+    job = job.covering(entry.over)
     points, faces = job.surface.vertices, job.surface.faces
     if entry.zone not in (None, WHOLE):
         from layup.draped import near_faces
 
+        feet = nearest_points(triangles.reshape(-1, 3), np.arange(3 * len(triangles)).reshape(-1, 3), start)
+        start = feet[int(np.argmin(np.linalg.norm(feet - start, axis=1)))]  # the middle of a ring is a hole
         faces = near_faces(points, faces, triangles, start)
     pairs, _, _ = face_pairs(faces)
     _, label = pieces(len(faces), pairs)
@@ -314,19 +365,18 @@ def _notches(centre: Sequence[LineString], shape: Polygon) -> list[LineString]:
     return marks
 
 
-def _on_surface(job: Job, holes: Pattern, along: tuple[float, float, float]) -> list[tuple[Floats, float, str]]:
-    """Holes seen in plan, brought onto the surface: place, diameter, name.
+def _on_surface(
+    job: Job, holes: Pattern, along: tuple[float, float, float], *, off: bool = True
+) -> list[tuple[Floats, float, str]]:
+    """Holes seen in plan, brought onto the surface: place, diameter, name; `off` refuses those beside it.
 
     Raises:
         SurfaceError: A hole lies beside the part.
     """
-    way = np.asarray(along, dtype=np.float64) / np.linalg.norm(along)
-    across = np.array([1.0, 0.0, 0.0]) if abs(way[0]) < 0.9 else np.array([0.0, 1.0, 0.0])
-    x = across - across @ way * way
-    x = x / np.linalg.norm(x)
-    y = np.cross(way, x)
+    plan = Plan.along(along)
+    way = np.array(plan.way)
     corner = job.surface.vertices[job.surface.faces]
-    flat = corner @ np.stack([x, y]).T
+    flat = plan.seen(corner)
     found = []
     for hole in holes.holes:
         at = np.array([hole.x, hole.y])
@@ -342,7 +392,7 @@ def _on_surface(job: Job, holes: Pattern, along: tuple[float, float, float]) -> 
             places = c[:, 0] + s * (c[:, 1] - c[:, 0]) + t * (c[:, 2] - c[:, 0])
             found.append((places[int(np.argmax(places @ way))], hole.diameter, hole.name))
             continue
-        if _in_cutout(flat, at, hole.diameter):
+        if not off or _in_cutout(flat, at, hole.diameter):
             continue  # it is drilled through the mesh already: its edge is marked as a cut-out
         raise SurfaceError(
             f"{hole} lies beside the part as seen along ({', '.join(f'{v:g}' for v in along)})",

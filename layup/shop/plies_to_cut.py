@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 from layup.part import WHOLE
 from layup.plies import place_of
+from layup.shop.rings import uncut
 from layup.shop.rough import Outline, rough_outline, turned
-from layup.weight import edge_length
+from layup.weight import beyond
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -39,6 +40,7 @@ class ClothPly:
         rough: Whether the outline stands in for a flat pattern.
         guessed: Whether even the proportions are made up.
         notes: What its flat pattern says of it.
+        over: Openings that it runs over and covers in the finished part.
     """
 
     number: int
@@ -51,6 +53,7 @@ class ClothPly:
     rough: bool
     guessed: bool
     notes: tuple[str, ...]
+    over: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,26 +97,29 @@ def plies_to_cut(
         The plies of cloth and the cores, counts written out; and why there are no patterns where there are none.
     """
     flat, why = _patterns(job, progress) if patterns else ({}, ())
-    outlines: dict[tuple[str, float | None], Outline] = {}
+    outlines: dict[tuple[str, float | None, tuple[str, ...]], Outline] = {}
     cloth: list[ClothPly] = []
     cores: list[CorePiece] = []
     number = 0
     trim = job.part.trim or 0.0
-    strip = trim * (edge_length(job) or 0.0)
     for line, entry in enumerate(job.part.plies()):
         zone, place = place_of(job, entry.zone, entry.area)
         made = flat.get(line, ())
         rough = Outline((), 1.0)
         if not made:
-            key = (zone, entry.area)
+            key = (zone, entry.area, entry.over)
             if key not in outlines:
-                outlines[key] = rough_outline(job, None if zone in (WHOLE, "patch") else zone, entry.area)
+                where = None if zone in (WHOLE, "patch") else zone
+                outlines[key] = rough_outline(job.covering(entry.over), where, entry.area)
             rough = turned(outlines[key], entry.angle)
-        shapes = tuple(piece.outline for piece in made) or rough.shapes
+        shapes = tuple(piece.outline for piece in made for _ in range(piece.alike)) or rough.shapes
+        if zone == WHOLE and entry.fabric is not None:
+            shapes = tuple(uncut(shape) for shape in shapes)
         if not made and zone == WHOLE and trim:
             shapes = _with_edge(shapes, trim)
         notes = tuple(dict.fromkeys(note for piece in made for note in piece.notes))
-        area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0) + (strip if zone == WHOLE else 0.0)
+        area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0)
+        area += beyond(job, place) if zone == WHOLE else 0.0
         for _ in range(entry.count):
             number += 1
             if entry.core is not None:
@@ -133,6 +139,7 @@ def plies_to_cut(
                     not made and rough.stretch > 1.001,
                     rough.guessed,
                     notes,
+                    entry.over,
                 )
             )
     return tuple(cloth), tuple(cores), why

@@ -15,7 +15,7 @@ from layup.partfile import Job
 from layup.plies import Layer
 from layup.shop.cut import cloth_weight
 from layup.spread import Floats, Interval, around_one, interval
-from layup.weight import Weighed, area_factor
+from layup.weight import Weighed, area_factor, beyond
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,17 +125,14 @@ def _core_and_cloth_in_part(weighed: Weighed, by_area: Floats) -> Floats:
 
 
 def _dry(job: Job, weighed: Weighed, by_area: Floats) -> tuple[Floats, float, Floats]:
-    """Dry cloth as cut with the edge that is trimmed off later, its mean, and the dry core, as drawn. [kg]"""
-    from layup.weight import edge_length
-
-    strip = (job.part.trim or 0.0) * (edge_length(job) or 0.0)
+    """Dry cloth as cut, with edge and holes that are cut away later, its mean, and the dry core, as drawn. [kg]"""
     cloth, core = np.zeros_like(by_area), np.zeros_like(by_area)
     mean = 0.0
     for layer in weighed.layers:
         if layer.kind != "fabric":
             core = core + _core_factor(layer) * layer.core * layer.area * by_area
             continue
-        area = layer.area + (strip if layer.zone == "whole" else 0.0)
+        area = layer.area + (beyond(job, layer.place) if layer.zone == "whole" else 0.0)
         weight = layer.fibre
         if not weighed.process.mixes:
             weight = cloth_weight(job, job.library.get("fabric", layer.name))

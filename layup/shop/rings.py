@@ -1,6 +1,7 @@
 """A ply that is a ring, cut in four with an overlap: the middle of a ring is cloth that nothing else may fit.
 
 Is it a ring?                     is_ring(shape): its largest hole is half of what its outer line encloses, or more
+Without its openings              uncut(shape)
 In four, square to the warp?      quarters(shape, overlap)
 """
 
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
 
 HOLLOW = 0.5
 """Share of the outline that the hole takes. [-]"""
+WORTH = 0.01
+"""A ring round a smaller hole than this is left whole: cloth saved there is less than the joins cost. Common practice,
+no source. [m^2]"""
 
 
 def is_ring(shape: Polygon) -> bool:
@@ -21,6 +25,23 @@ def is_ring(shape: Polygon) -> bool:
 
     holes = [shapely.Polygon(ring).area for ring in shape.interiors]
     return bool(holes) and max(holes) >= HOLLOW * shapely.Polygon(shape.exterior).area
+
+
+def worth_parting(shape: Polygon) -> bool:
+    """Whether an outline is a ring with so large a hole that its cloth is worth saving."""
+    import shapely
+
+    return is_ring(shape) and max(shapely.Polygon(ring).area for ring in shape.interiors) >= WORTH
+
+
+def uncut(shape: Polygon) -> Polygon:
+    """The outline without its openings: cloth runs across them, and they are cut when the part is hard.
+
+    What is mostly opening, a frame, keeps it: nobody lays a whole window to cut it out again.
+    """
+    import shapely
+
+    return shape if is_ring(shape) else shapely.Polygon(shape.exterior)
 
 
 def quarters(shape: Polygon, overlap: float) -> tuple[Polygon, ...]:

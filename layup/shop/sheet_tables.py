@@ -125,6 +125,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
     rows = []
     for layer in prediction.weighed.layers:
         where = "whole surface" if layer.zone == "whole" else layer.zone
+        where += ", over the openings, uncut" if layer.covers else ""
         if layer.number in cloth:
             listed = names[layer.number]
             size = "\n".join(

@@ -137,13 +137,13 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
     if need is not None:
         word = f"  to the target {mass_kept(need, kept)} more" if need > 0 else "  the target is reached"
         tail.append(Text(word + (f", with {mass_kept(-need, kept)} to spare" if need < 0 else "")))
-    tail.append(Text(f"  CG moved      {_moved_words(ledger.cg_moved, kept)}"))
+    tail.append(Text(f"  CG moved      {moved_words(ledger.cg_moved, kept)}"))
     if ledger.unexplained is not None:
         tail.append(Padding(Text(final_text(ledger, kept)), (0, 0, 0, 2)))
     return Group(*lines, table, Text(), *tail)
 
 
-def _moved_words(moved: Interval, kept: Kept) -> str:
+def moved_words(moved: Interval, kept: Kept) -> str:
     """How far the centre of gravity has moved, which way, and the ends of that."""
     way = " (aft)" if moved.mean > 0 else " (forward)" if moved.mean < 0 else ""
     low, high = arm_kept(moved.p05, kept), arm_kept(moved.p95, kept)
@@ -203,15 +203,19 @@ def _standing(row: Row) -> str:
 
 
 def _known(ledger: Ledger, kept: Kept) -> RenderableType:
+    return Padding(Text(known_words(ledger, kept)), (0, 0, 0, 2))
+
+
+def known_words(ledger: Ledger, kept: Kept) -> str:
+    """How many items are from the scale, predicted, from a list, and which are still to weigh."""
     words = {"weighed": "from the scale", "predicted": "only predicted", "listed": "only from a list"}
     parts = []
     for how, (count, mass) in ledger.known().items():
         if count:
             parts.append(f"{count} {words[how]} ({mass_kept(mass, kept)})")
-    text = "  Known by: " + ("; ".join(parts) or "nothing yet") + "."
+    told = "Known by: " + ("; ".join(parts) or "nothing yet") + "."
     only = [row.item.name for row in ledger.rows if row.item.how == "predicted"]
-    told = text.strip() + (f" To weigh: {', '.join(only)}." if only else "")
-    return Padding(Text(told), (0, 0, 0, 2))
+    return told + (f" To weigh: {', '.join(only)}." if only else "")
 
 
 def _cases(loading: Loading, kept: Kept) -> RenderableType:
@@ -264,31 +268,42 @@ def _small_print(refit: Refit, ledger: Ledger, loading: Loading | None, kept: Ke
 def ranking_screen(ranks: Sequence[Rank], choice: Choice | None, kept: Kept, loading: Loading | None) -> RenderableType:
     """The screen of `layup ledger next`."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    per = "lb" if kept == "lb" else "kg"
-    for name, right in (("  candidate", False), ("saves", True), ("nine in ten", False), ("cost", True),
-                        (f"per {per}", True), ("hours", True), (f"h/{per}", True),
-                        ("moves CG", True)):  # fmt: skip
-        table.add_column(name, justify="right" if right else "left", no_wrap=name.strip() != "candidate")
-    unit = 0.45359237 if kept == "lb" else 1.0
+    for name, right in zip(rank_heads(kept), (False, True, False, True, True, True, True, True), strict=True):
+        head = f"  {name}" if name == "candidate" else name
+        table.add_column(head, justify="right" if right else "left", no_wrap=name != "candidate")
     picked = {one.name for one in choice.chosen} if choice else set()
     for row in ranks:
-        one = row.candidate
-        table.add_row(
-            Text(f"{'> ' if one.name in picked else '  '}{one.name}", style="bold" if one.name in picked else ""),
-            mass_kept(one.saves, kept),
-            span_words(one.spread, kept) if one.causes else "",
-            f"{one.cost[0]:.0f} {one.cost[1]}" if one.cost else "",
-            f"{row.cost_per_mass * unit:.0f}" if row.cost_per_mass is not None else "",
-            f"{one.hours / 3600:.0f}" if one.hours is not None else "",
-            f"{row.hours_per_mass * unit / 3600:.1f}" if row.hours_per_mass is not None else "",
-            arm_kept(row.cg_shift, kept),
-        )
+        name, *figures = rank_words(row, kept)
+        bold = name in picked
+        table.add_row(Text(f"{'> ' if bold else '  '}{name}", style="bold" if bold else ""), *figures)
     parts: list[RenderableType] = [table]
     if choice is not None:
         parts += [Text(), Padding(Text(choice_text(choice, kept)), (0, 0, 0, 2))]
     alarm = alarms(loading, kept)
     parts += [Text(f" {line} ", style=LOUD) for line in alarm]
     return Group(*parts)
+
+
+def rank_heads(kept: Kept) -> tuple[str, ...]:
+    """Headings of the table of candidates."""
+    per = "lb" if kept == "lb" else "kg"
+    return "candidate", "saves", "nine in ten", "cost", f"per {per}", "hours", f"h/{per}", "moves CG"
+
+
+def rank_words(row: Rank, kept: Kept) -> tuple[str, ...]:
+    """One candidate under `rank_heads`."""
+    one = row.candidate
+    unit = 0.45359237 if kept == "lb" else 1.0
+    return (
+        one.name,
+        mass_kept(one.saves, kept),
+        span_words(one.spread, kept) if one.causes else "",
+        f"{one.cost[0]:.0f} {one.cost[1]}" if one.cost else "",
+        f"{row.cost_per_mass * unit:.0f}" if row.cost_per_mass is not None else "",
+        f"{one.hours / 3600:.0f}" if one.hours is not None else "",
+        f"{row.hours_per_mass * unit / 3600:.1f}" if row.hours_per_mass is not None else "",
+        arm_kept(row.cg_shift, kept),
+    )
 
 
 def choice_text(choice: Choice, kept: Kept) -> str:
@@ -338,12 +353,16 @@ def consolidation_screen(joined: Consolidation, kept: Kept) -> RenderableType:
                   Text(mass_kept(joined.new_mass, kept), style="bold"))  # fmt: skip
     table.add_row("  of it joints", "", mass_kept(joined.joints("old"), kept), "", "",
                   mass_kept(joined.joints("new"), kept))  # fmt: skip
+    return Group(Text(joined.name, style="bold"), table, Text(f"  {joined_words(joined, kept)}"))
+
+
+def joined_words(joined: Consolidation, kept: Kept) -> str:
+    """What one part in place of several saves, and how much of it held them together."""
     gain = joined.saving
     word = "saved" if gain.mean >= 0 else "added"
-    text = f"  {word} {mass_kept(abs(gain.mean), kept)}, {percent_words(abs(gain.mean) / joined.old_mass)} of the old"
+    text = f"{word} {mass_kept(abs(gain.mean), kept)}, {percent_words(abs(gain.mean) / joined.old_mass)} of the old"
     gone = joined.joints("old") - joined.joints("new")
-    text += f"; {mass_kept(gone, kept)} of it is seams, laps, fasteners, nut plates and sealant."
-    return Group(Text(joined.name, style="bold"), table, Text(text))
+    return text + f"; {mass_kept(gone, kept)} of it is seams, laps, fasteners, nut plates and sealant."
 
 
 def history_screen(entries: Sequence[Entry], kept: Kept) -> RenderableType:
@@ -353,18 +372,22 @@ def history_screen(entries: Sequence[Entry], kept: Kept) -> RenderableType:
                         ("why", False)):  # fmt: skip
         table.add_column(name, justify="right" if right else "left", no_wrap=name in ("entry", "noted, UTC", "change"))
     for entry in entries:
-        load = entry.payload
-        corrects = f", corrects {load['corrects']}" if load.get("corrects") else ""
-        change, how, name = "", "", {"start": "first weighing", "final": "final weighing"}.get(load["does"], "")
-        if load["does"] == "item":
-            item = from_payload(load["item"])
-            name, how = f"{item.action}: {item.name}{corrects}", _MARK[item.how]
-            change = change_kept(item.change, kept)
-        elif load["does"] == "withdrawn":
-            name = f"withdrawn, {load['action']}: {load['name']}{corrects}"
-        words = (str(entry.number), entry.at[:19].replace("T", " "), name, change, how, load.get("why", ""))
-        table.add_row(*(Text(word) for word in words))
+        table.add_row(*(Text(word) for word in entry_words(entry, kept)))
     return table
+
+
+def entry_words(entry: Entry, kept: Kept) -> tuple[str, str, str, str, str, str]:
+    """One entry of a ledger: its number, when, what, the change, how that is known, and why."""
+    load = entry.payload
+    corrects = f", corrects {load['corrects']}" if load.get("corrects") else ""
+    change, how, name = "", "", {"start": "first weighing", "final": "final weighing"}.get(load["does"], "")
+    if load["does"] == "item":
+        item = from_payload(load["item"])
+        name, how = f"{item.action}: {item.name}{corrects}", _MARK[item.how]
+        change = change_kept(item.change, kept)
+    elif load["does"] == "withdrawn":
+        name = f"withdrawn, {load['action']}: {load['name']}{corrects}"
+    return str(entry.number), entry.at[:19].replace("T", " "), name, change, how, load.get("why", "")
 
 
 def equipment_screen(listed: Sequence[Listed]) -> RenderableType:

@@ -31,12 +31,13 @@ def write_papers(papers: Sequence[Paper], ledger: Ledger, loading: Loading | Non
     if form not in FORMS:
         raise LayupError(f'a paper can\'t be written as "{out.name}". End its name in ' + ", ".join(FORMS))
     try:
-        out.write_bytes(_content(papers, ledger, loading, kept, form))
+        out.write_bytes(paper_bytes(papers, ledger, loading, kept, form))
     except OSError as error:
         raise LayupError(f'"{out}" can\'t be written ({error.strerror}). Name a folder that exists') from None
 
 
-def _content(papers: Sequence[Paper], ledger: Ledger, loading: Loading | None, kept: Kept, form: str) -> bytes:
+def paper_bytes(papers: Sequence[Paper], ledger: Ledger, loading: Loading | None, kept: Kept, form: str) -> bytes:
+    """The file's content; `form` is one of `FORMS`."""
     from layup.show import paper_sheet
 
     if form == ".csv":

@@ -31,7 +31,7 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
     for ply in plies:
         low_x, low_y, high_x, high_y = ply.outline.bounds
         table.add_row(
-            ply.name + (f" x{ply.count}" if ply.count > 1 else ""), f"{ply.fabric}, {ply.zone}", f"{ply.angle:g}°",
+            ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""), f"{ply.fabric}, {ply.zone}", f"{ply.angle:g}°",
             length_words(high_x - low_x, system), length_words(high_y - low_y, system), f"{ply.outline.area:.3f} m²",
         )  # fmt: skip
     parts: list[Any] = [Text(job.part.title, style="bold"), table]
@@ -105,6 +105,7 @@ def patterns_json(job: Job, plies: Sequence[FlatPly], splices: Found) -> str:
                     "ply": ply.number,
                     "name": ply.name,
                     "count": ply.count,
+                    "alike": ply.alike,
                     "fabric": ply.fabric,
                     "angle_deg": ply.angle,
                     "zone": ply.zone,

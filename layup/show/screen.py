@@ -219,16 +219,22 @@ def _plies(prediction: Prediction, system: System) -> RenderableType:
     for name, justify in (("  ply", "left"), ("material", "left"), ("angle", "right"), ("where", "left"),
                           ("area", "right"), ("thick", "right"), ("weight", "right")):  # fmt: skip
         table.add_column(name, justify=justify, no_wrap=name != "material")  # type: ignore[arg-type]  # literal words
-    for _, run in groupby(prediction.weighed.layers, key=lambda y: (y.name, y.angle, y.zone, y.area)):
+    for _, run in groupby(prediction.weighed.layers, key=lambda y: (y.name, y.angle, y.zone, round(y.drawn_area, 9))):
         layers = list(run)
+        area = sum(y.area for y in layers) / len(layers)
         first, last = layers[0], layers[-1]
         numbers = f"{first.number}" if first is last else f"{first.number} to {last.number}"
         table.add_row(
-            f"  {numbers}", first.name, _angle(first), first.zone, area_words(first.area, _one(system)),
+            f"  {numbers}", first.name, _angle(first), where_words(first), area_words(area, _one(system)),
             thickness_words(sum(y.thickness for y in layers), _one(system)),
             mass_both(sum(y.mass for y in layers), _one(system)),
         )  # fmt: skip
     return table
+
+
+def where_words(layer: Layer) -> str:
+    """Where a layer lies: its zone, and whether it runs over openings."""
+    return layer.zone + (", openings covered" if layer.covers else "")
 
 
 def _zones(prediction: Prediction, system: System) -> RenderableType:

@@ -12,23 +12,22 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from layup.laminate.process import Habit
 from layup.prediction import Prediction
 from layup.record.calibrate import Calibration, Group, drift
-from layup.record.explain import FAR, Explanation
+from layup.record.explain import Explanation
 from layup.record.ground import STAGE_WORDS
 from layup.record.weighins import WeighIn
 from layup.shop.sheet_tables import habit_name
+from layup.show.weigh_words import (
+    cause_words,
+    expected_words,
+    explanation_words,
+    factor_words,
+    one_system,
+    span_words,
+)
 from layup.spread import Z90
-from layup.words import System, mass_both, thickness_words
-
-
-def _one(system: System) -> System:
-    return "lb" if system == "both" else system
-
-
-def _span(low: float, high: float, system: System) -> str:
-    return f"{mass_both(low, _one(system))} to {mass_both(high, _one(system))}"
+from layup.words import System, mass_both
 
 
 def weigh_in_screen(weighed: WeighIn, said: Explanation | None, system: System) -> RenderableType:
@@ -40,17 +39,8 @@ def weigh_in_screen(weighed: WeighIn, said: Explanation | None, system: System) 
     if weighed.circumstances.piece != "1":
         line.append(f', piece "{weighed.circumstances.piece}"')
     lines.append(line)
-    expected = weighed.expected
-    if expected is not None:
-        text = f"  expected  {mass_both(expected['mean'], system)}"
-        if "p05" in expected:
-            text += f"   nine in ten: {_span(expected['p05'], expected['p95'], system)}"
-        lines.append(Text(text))
-        off = weighed.mass - expected["mean"]
-        word = "more" if off >= 0 else "less"
-        lines.append(
-            Text(f"            {mass_both(abs(off), system)} {word}, {abs(off) / expected['mean'] * 100:.1f} %")
-        )
+    for label, text in expected_words(weighed, system):
+        lines.append(Text(f"  {label:<10}{text}"))
     if said is not None:
         lines += [Text(), *_explanation(said, system)]
     return Screen(*lines)
@@ -62,67 +52,14 @@ def _indented(text: str, by: int = 2, style: str = "") -> RenderableType:
 
 
 def _explanation(said: Explanation, system: System) -> list[RenderableType]:
-    lines: list[RenderableType] = []
-    if said.implied is not None:
-        i = said.implied
-        lines.append(
-            _indented(
-                f"If the resin in the plies is all that differs: {i.factor:.2f} times the resin expected, "
-                f"resin {i.resin_content * 100:.1f} % of fibre and resin by weight, films counted as predicted; "
-                f"{i.fibre_fraction * 100:.0f} % fibre by volume in the plies; "
-                f"{thickness_words(i.thickness, system)} thick."
-            )
-        )
-    if said.impossible:
-        lines.append(_indented(f"That can't be: {said.impossible}."))
-    elif said.usual:
-        lines.append(_indented("Nine parts in ten come out inside these limits: nothing needs explaining."))
-    elif not said.resin_alone and abs(said.needed) > FAR:
-        lines.append(
-            _indented(
-                f"Resin alone can't do it: it would have to be {abs(said.needed):.1f} standard deviations off, "
-                "further than 99 shops in 100."
-            )
-        )
-    elif said.resin_alone:
-        lines.append(_indented(f"Resin alone could do it: it would be {abs(said.needed):.1f} standard deviations off."))
-    if said.resin_kept is not None:
-        word = "that is not enough for it" if not said.resin_alone and not said.usual else "so it may be"
-        lines.append(
-            _indented(
-                f"Resin mixed less what was left: at the most {mass_both(said.resin_kept, _one(system))} in the part; "
-                f"resin alone would need {mass_both(said.resin_due, _one(system))}"
-                + ("." if said.usual else f": {word}.")
-            )
-        )
-    for step in said.steps:
-        if step.before:
-            mark = "  <- here" if step is said.located else ""
-            lines.append(
-                _indented(
-                    f"From {step.before} to {step.after}: {mass_both(step.change, _one(system))}, expected "
-                    f"{mass_both(step.expected, _one(system))}{mark}"
-                )
-            )
-    if said.lists:
-        size = len(said.lists[0])
-        what = "One cause is enough" if size == 1 else f"It takes {size} causes together"
-        lines.append(_indented(f"{what}, likeliest first:"))
-        for number, listed in enumerate(said.lists, start=1):
-            lines.append(_indented(f"{number}. " + ", and ".join(cause.words for cause in listed), 3))
-            lines += [_indented(f"check: {cause.check}", 6, "dim") for cause in listed]
-    elif not said.usual:
-        lines.append(_indented("No three of the usual causes together explain it. Is this the right part file?"))
+    lines: list[RenderableType] = [_indented(text) for text in explanation_words(said, system)]
+    intro, lists = cause_words(said)
+    if intro:
+        lines.append(_indented(intro))
+    for number, listed in enumerate(lists, start=1):
+        lines.append(_indented(f"{number}. " + ", and ".join(words for words, _ in listed), 3))
+        lines += [_indented(f"check: {check}", 6, "dim") for _, check in listed]
     return lines
-
-
-def factor_words(habit: Habit) -> str:
-    """The mean factor and its limits in words."""
-    mean = math.exp(habit.shift)
-    centre = habit.shift - 0.5 * habit.spread**2
-    low, high = (math.exp(centre + z * habit.spread) for z in (-Z90, Z90))
-    side = "more" if mean >= 1 else "less"
-    return f"{abs(mean - 1) * 100:.0f} % {side} resin than published (nine in ten: {low:.2f} to {high:.2f} times)"
 
 
 def used_screen(prediction: Prediction, system: System) -> RenderableType:
@@ -135,11 +72,12 @@ def used_screen(prediction: Prediction, system: System) -> RenderableType:
         used_for = habit_name(habit, prediction.weighed)
         lines.append(_indented(f"From this shop's scale ({parts}), {habit.of[0]}, {used_for}: {factor_words(habit)}."))
     old, new = prediction.published.mass, prediction.mass
+    ends = span_words(old.p05, old.p95, system)
     change = 1 - (new.p95 - new.p05) / (old.p95 - old.p05)
     word = f"{change * 100:.0f} % narrower" if change > 0 else f"{-change * 100:.0f} % wider"
     lines.append(
         _indented(
-            f"Published figures alone say {mass_both(old.mean, _one(system))}, {_span(old.p05, old.p95, system)}; "
+            f"Published figures alone say {mass_both(old.mean, one_system(system))}, {ends}; "
             f"now {word}. --no-shop leaves the shop's scale out."
         )
     )
@@ -216,8 +154,8 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
         counts = "not: likely wrong" if wrong else f"{group.counted[i] * 100:.0f} %"
         table.add_row(
             f"{group.numbers[i]}", group.pieces[i][0], group.pieces[i][1],
-            mass_both(float(group.weighed[i]), _one(system)),
-            mass_both(float(group.expected[i]), _one(system)), f"{group.parts.factor[i]:.2f}", counts,
+            mass_both(float(group.weighed[i]), one_system(system)),
+            mass_both(float(group.expected[i]), one_system(system)), f"{group.parts.factor[i]:.2f}", counts,
             style="dim" if wrong else "",
         )  # fmt: skip
     if len(shown) < len(group.numbers):
@@ -234,7 +172,7 @@ def history_screen(listed: Sequence[WeighIn], system: System) -> RenderableType:
     for one in listed:
         around = one.circumstances
         notes = ", ".join(word for word in (around.person, around.lot, around.notes) if word)
-        expected = mass_both(one.expected["mean"], _one(system)) if one.expected else ""
+        expected = mass_both(one.expected["mean"], one_system(system)) if one.expected else ""
         table.add_row(str(one.entry.number), one.entry.at[:10], one.part, around.piece, one.stage,
-                      mass_both(one.mass, _one(system)), expected, notes)  # fmt: skip
+                      mass_both(one.mass, one_system(system)), expected, notes)  # fmt: skip
     return table

@@ -16,18 +16,21 @@ from numpy.typing import NDArray
 from layup.show import palette
 from layup.show.surface_marks import CUT_OUT, facts, marks_of
 from layup.show.surface_picture import eye
+from layup.show.surface_words import in_units, system_of
 from layup.surface.mesh import Finding, Surface
+from layup.words import System
 
 MOST = 1_000_000
 """Of more triangles, every second, third, ... is in the page. [-]"""
 
 
-def surface_html(surface: Surface, path: str | Path) -> Path:
+def surface_html(surface: Surface, path: str | Path, system: System | None = None) -> Path:
     """Write a page that shows a surface.
 
     Args:
         surface: With a mesh.
         path: Where.
+        system: "lb", "metric" or "both"; None for the units of the file.
 
     Returns:
         The path.
@@ -65,9 +68,9 @@ def surface_html(surface: Surface, path: str | Path) -> Path:
     }
     words = {
         "name": escape(surface.name),
-        "facts": "".join(f"<span>{escape(word)} {escape(text)}</span>" for word, text in facts(surface)),
+        "facts": "".join(f"<span>{escape(word)} {escape(text)}</span>" for word, text in facts(surface, system)),
         "heading": "What was found" if surface.findings else "Nothing odd was found",
-        "findings": "".join(_finding(finding) for finding in surface.findings),
+        "findings": "".join(_finding(finding, system or system_of(surface)) for finding in surface.findings),
         "keys": "\n".join(keys),
         "data": json.dumps(data, separators=(",", ":")),
     }
@@ -106,9 +109,10 @@ def _key(colour: str, word: str, name: str, kind: str) -> str:
     )
 
 
-def _finding(finding: Finding) -> str:
-    text = escape((finding.text[0].upper() + finding.text[1:]).replace("m^2", "m²"))
+def _finding(finding: Finding, system: System) -> str:
+    text = escape(in_units(finding.text[0].upper() + finding.text[1:], system))
     effect = ""
     if finding.area_effect:
-        effect = f" <b>{'+' if finding.area_effect > 0 else '−'}{abs(finding.area_effect):.4g} m²</b>"
+        size = in_units(f"{abs(finding.area_effect):.4g} m^2", system)
+        effect = f" <b>{'+' if finding.area_effect > 0 else '−'}{size}</b>"
     return f"<li>{text}{effect}</li>"

@@ -8,9 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.show import palette
+from layup.show.surface_words import system_of
 from layup.surface.loops import free_loops
 from layup.surface.mesh import AS_DRAWN, Surface
 from layup.surface.topology import edge_keys, edges_of
+from layup.units import INCH
+from layup.words import System, area_words, length_words
 
 Floats = NDArray[np.float64]
 
@@ -53,15 +56,24 @@ def marks_of(surface: Surface) -> Marks:
     return Marks(lines, tuple((str(n), hole.middle) for n, hole in enumerate(holes, 1)), keys)
 
 
-def facts(surface: Surface) -> list[tuple[str, str]]:
-    """The surface in a few words: what, and how much."""
+def facts(surface: Surface, system: System | None = None) -> list[tuple[str, str]]:
+    """The surface in a few words: what, and how much.
+
+    Args:
+        surface: Measured.
+        system: "lb", "metric" or "both"; None for the units of its file.
+    """
     whole = surface.whole
-    out = [("area", f"{whole.area:.4g} m²")]
+    system = system or system_of(surface)
+    inches = system == "lb"
+    out = [("area", area_words(whole.area, system) if inches else f"{whole.area:.4g} m²")]
     if whole.box is not None:
-        span = np.subtract(whole.box[1], whole.box[0]) * 1e3
-        out.append(("size", " x ".join(f"{v:,.0f}" if v >= 100 else f"{v:.3g}" for v in span) + " mm"))
+        span = np.subtract(whole.box[1], whole.box[0]) / (INCH if inches else 1e-3)
+        sizes = " x ".join(f"{v:,.0f}" if v >= 100 else f"{v:.3g}" for v in span)
+        out.append(("size", f"{sizes} {'in' if inches else 'mm'}"))
     if surface.perimeter:
-        out.append(("all free edges", f"{surface.perimeter:.4g} m"))
+        long = length_words(surface.perimeter, system) if inches else f"{surface.perimeter:.4g} m"
+        out.append(("all free edges", long))
     if surface.side != AS_DRAWN:
         out.append(("side", surface.side))
     if surface.unit:

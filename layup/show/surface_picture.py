@@ -13,8 +13,10 @@ from layup.errors import LayupError
 from layup.show import palette
 from layup.show.shape import project, view_of
 from layup.show.surface_marks import facts, marks_of
+from layup.show.surface_words import in_units, system_of
 from layup.surface.mesh import Surface
 from layup.surface.topology import normals
+from layup.words import System
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,12 +27,13 @@ _MOST = 120_000  # triangles drawn; of more, every second, third, ...
 _LIGHT = np.array([-0.35, -0.45, 0.82])
 
 
-def draw_surface(surface: Surface, path: str | Path) -> Path:
+def draw_surface(surface: Surface, path: str | Path, system: System | None = None) -> Path:
     """Draw a surface and save the picture.
 
     Args:
         surface: With a mesh.
         path: Where: its ending (.png, .svg, .pdf) says the format.
+        system: "lb", "metric" or "both"; None for the units of the file.
 
     Returns:
         The path.
@@ -49,13 +52,14 @@ def draw_surface(surface: Surface, path: str | Path) -> Path:
                          "svg.hashsalt": "layup"}):  # fmt: skip
         figure = Figure(figsize=(12.0, 7.4))
         figure.text(0.04, 0.945, surface.name, fontsize=20, fontweight="bold", va="top")
-        line = "   ".join(text if word in ("area", "size") else f"{word} {text}" for word, text in facts(surface)[:4])
+        shown = facts(surface, system)[:4]
+        line = "   ".join(text if word in ("area", "size") else f"{word} {text}" for word, text in shown)
         figure.text(0.04, 0.885, line, fontsize=13, va="top", color=palette.PART)
         keys = _draw(figure.add_axes((0.03, 0.06, 0.60, 0.76)), surface)
         figure.legend(
             handles=keys, loc="lower left", bbox_to_anchor=(0.03, 0.01), frameon=False, ncols=4, fontsize=10.5
         )
-        _write_findings(figure, surface)
+        _write_findings(figure, surface, system or system_of(surface))
         figure.savefig(path, dpi=160, facecolor=palette.PAPER)
     return path
 
@@ -132,7 +136,7 @@ def _colours(colour: str, count: int) -> Floats:
     return np.tile(np.array(to_rgba(colour)), (count, 1))
 
 
-def _write_findings(figure: Any, surface: Surface) -> None:
+def _write_findings(figure: Any, surface: Surface, system: System) -> None:
     """What was found, in words, down the right side."""
     left, top = 0.67, 0.80
     figure.text(left, top, "What was found" if surface.findings else "Nothing odd was found", fontsize=12.5,
@@ -141,8 +145,8 @@ def _write_findings(figure: Any, surface: Surface) -> None:
     for number, finding in enumerate(surface.findings):
         effect = ""
         if finding.area_effect:
-            effect = f" ({'+' if finding.area_effect > 0 else '−'}{abs(finding.area_effect):.4g} m²)"
-        text = textwrap.fill((finding.text[0].upper() + finding.text[1:]).replace("m^2", "m²") + effect, 46)
+            effect = f" ({'+' if finding.area_effect > 0 else '−'}{abs(finding.area_effect):.4g} m^2)"
+        text = textwrap.fill(in_units(finding.text[0].upper() + finding.text[1:] + effect, system), 46)
         lines = text.count("\n") + 1
         if top - 0.027 * lines < 0.06:
             figure.text(left, top, f"... and {len(surface.findings) - number} more", fontsize=10.5, va="top")

@@ -7,21 +7,23 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from layup.show.surface_words import in_units, system_of
 from layup.surface.mesh import Surface
 from layup.words import System, area_words, length_words
 
 
-def surface_screen(surface: Surface, system: System) -> RenderableType:
+def surface_screen(surface: Surface, given: System | None) -> RenderableType:
     """Sizes and findings of a surface.
 
     Args:
         surface: As `layup.surface.report` or a drawing gives it.
-        system: "lb", "metric" or "both".
+        given: "lb", "metric" or "both"; None for sizes in both, and findings in the units of the file.
 
     Returns:
         Something rich can print.
     """
     whole = surface.whole
+    system, own = given or "both", given or system_of(surface)
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True)
@@ -47,6 +49,6 @@ def surface_screen(surface: Surface, system: System) -> RenderableType:
         parts.append(Text("  Nothing odd was found."))
     for finding in surface.findings:
         effect = finding.area_effect
-        words = "" if not effect else f" (area {'+' if effect > 0 else '−'}{area_words(abs(effect), system)})"
-        parts.append(Padding(Text(f"- {finding.text}{words}"), (0, 0, 0, 2)))
+        words = "" if not effect else f" (area {'+' if effect > 0 else '−'}{area_words(abs(effect), own)})"
+        parts.append(Padding(Text(f"- {in_units(finding.text, own)}{words}"), (0, 0, 0, 2)))
     return Group(*parts)

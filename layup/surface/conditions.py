@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,15 +22,24 @@ from layup.surface.clip import Soup, split
 from layup.surface.geodesic import Curve, Front, near_edges, near_line, near_point, part
 from layup.surface.loops import Loop, free_loops
 from layup.surface.side import parse_place
-from layup.surface.topology import Faces, Points, free_edges
+from layup.surface.topology import Faces, Points, edge_keys, free_edges
 from layup.units import parse
+
+if TYPE_CHECKING:
+    from layup.surface.perforate import HoleSet
 
 _WITHIN = re.compile(r"(?P<reach>.+?)\s+of\s+(?P<what>.+)", re.IGNORECASE | re.DOTALL)
 _PLACES = re.compile(r"\([^()]*\)")
+_HOLES = re.compile(
+    r"(?:the\s+)?(?:hole\s+(?P<number>\d+)\s+of\s+(?:the\s+)?(?:holes\s+)?(?P<own>.+)|holes(?:\s+(?P<name>.+))?)",
+    re.IGNORECASE | re.DOTALL,
+)
+_EVERY_EDGE = re.compile(r"(?:the\s+)?(?:free\s+)?edges?", re.IGNORECASE)
 _AXES = {"x": 0, "y": 1, "z": 2}
 _FORMS = (
     'Write "60 mm of (120 mm, 0 mm, 0 mm)", "40 mm of the edge", "40 mm of the outer edge", "30 mm of cut-out 2", '
-    '"30 mm of the cut-out at (120 mm, 80 mm, 0 mm)" or "25 mm of the line (0 mm, 0 mm, 0 mm) (300 mm, 0 mm, 0 mm)"'
+    '"30 mm of the cut-out at (120 mm, 80 mm, 0 mm)", "25 mm of the line (0 mm, 0 mm, 0 mm) (300 mm, 0 mm, 0 mm)" or '
+    '"20 mm of the holes NAME"'
 )
 
 
@@ -40,7 +50,14 @@ def _length(text: str, key: str, name: str) -> float:
         raise SurfaceError(f"{name}: {key}: {problem}".rstrip("."), "") from None
 
 
-def within(points: Points, faces: Faces, text: object, name: str, curve: Curve | None = None) -> tuple[Soup, Soup]:
+def within(
+    points: Points,
+    faces: Faces,
+    text: object,
+    name: str,
+    curve: Curve | None = None,
+    holes: Mapping[str, HoleSet] | None = None,
+) -> tuple[Soup, Soup]:
     """Part a surface by distance along it.
 
     Args:
@@ -49,6 +66,7 @@ def within(points: Points, faces: Faces, text: object, name: str, curve: Curve |
         text: As written: a reach "of" a place.
         name: What errors call the zone.
         curve: How the free edge bends, where the mesh has been made finer.
+        holes: Patterns of holes in the surface, by name.
 
     Returns:
         Triangles within reach and the others, with the face each is part of.
@@ -62,7 +80,42 @@ def within(points: Points, faces: Faces, text: object, name: str, curve: Curve |
     reach = _length(match["reach"], "within", name)
     if not reach > 0.0:
         raise SurfaceError(f"{name}: within {match['reach']} is no distance", "It must be greater than 0")
+    asked = _HOLES.fullmatch(match["what"].strip())
+    if asked:
+        return _near_holes(points, faces, _asked(asked, holes or {}, name), reach, name, curve)
+    if holes and _EVERY_EDGE.fullmatch(match["what"].strip()):
+        both = _edges_and_rings(points, faces, list(holes.values()), reach, name, curve)
+        if both is not None:
+            return both
     return part(_front(points, faces, match["what"], reach, name, curve), reach)
+
+
+def _edges_and_rings(
+    points: Points, faces: Faces, holes: list[HoleSet], reach: float, name: str, curve: Curve | None
+) -> tuple[Soup, Soup] | None:
+    """Every free edge of a flat surface with holes: the rings as discs, the other edges walked; None elsewhere."""
+    from layup.surface.flat_rings import ring_parts
+    from layup.surface.named_holes import rim_edges
+    from layup.surface.overlay import overlay
+
+    rings = ring_parts(points, faces, [(one, one.pattern.holes) for one in holes], reach)
+    if rings is None:
+        return None
+    rims = edge_keys(np.concatenate([rim_edges(points, faces, one) for one in holes]))
+    free = free_edges(faces, once=True)
+    rest = free[~np.isin(edge_keys(free), rims)]
+    if not len(rest):
+        return rings
+    edges = part(near_edges(points, faces, rest, reach, name, curve), reach)
+    soup = overlay(with_marks(*rings), with_marks(*edges))
+    held = (soup[:, 0, 4:] > 0.5).any(axis=1)
+    return soup[held][:, :, :4], soup[~held][:, :, :4]
+
+
+def with_marks(inner: Soup, outer: Soup) -> Soup:
+    """Triangles that a condition holds for and the others as one, with a column of marks, 1 and 0."""
+    marks = np.repeat([1.0, 0.0], [len(inner), len(outer)])
+    return np.concatenate([np.concatenate([inner, outer]), np.repeat(marks, 3).reshape(-1, 3, 1)], axis=2)
 
 
 def _front(points: Points, faces: Faces, what: str, reach: float, name: str, curve: Curve | None) -> Front:
@@ -79,22 +132,75 @@ def _front(points: Points, faces: Faces, what: str, reach: float, name: str, cur
     if words in ("edge", "edges") and not places:
         return near_edges(points, faces, free_edges(faces, once=True), reach, name, curve)
     loops = free_loops(points, faces)
-    holes = [loop for loop in loops if not loop.outer]
+    openings = [loop for loop in loops if not loop.outer]
     if words == "outer edge" and not places:
         return near_edges(points, faces, _edges([loop for loop in loops if loop.outer]), reach, name, curve)
     if words in ("cutouts", "cutout") and not places:
-        return near_edges(points, faces, _edges(_some(holes, name)), reach, name, curve)
+        return near_edges(points, faces, _edges(_some(openings, name)), reach, name, curve)
     if words == "cutout at" and len(spots) == 1:
-        return near_edges(points, faces, _nearest_loop(points, _some(holes, name), spots[0]).edges, reach, name, curve)
+        opening = _nearest_loop(points, _some(openings, name), spots[0])
+        return near_edges(points, faces, opening.edges, reach, name, curve)
     number = words.removeprefix("cutout ").removeprefix("number ")
     if words.startswith("cutout ") and number.isdecimal() and not places:
-        if not 1 <= int(number) <= len(_some(holes, name)):
+        if not 1 <= int(number) <= len(_some(openings, name)):
             raise SurfaceError(
-                f"{name}: there is no cut-out {number}, the surface has {len(holes)}",
+                f"{name}: there is no cut-out {number}, the surface has {len(openings)}",
                 "They are numbered from the longest edge down; layup surface lists them",
             )
-        return near_edges(points, faces, holes[int(number) - 1].edges, reach, name, curve)
+        return near_edges(points, faces, openings[int(number) - 1].edges, reach, name, curve)
     raise SurfaceError(f'{name}: within ... of "{what}" is not known', _FORMS)
+
+
+def asks_for_rings(text: object) -> bool:
+    """Whether what stands under `within` asks for rings round holes.
+
+    >>> asks_for_rings("20 mm of the holes lightening"), asks_for_rings("20 mm of the edge")
+    (True, False)
+    """
+    if isinstance(text, list | tuple):
+        return any(asks_for_rings(one) for one in text)
+    match = _WITHIN.fullmatch(text.strip()) if isinstance(text, str) else None
+    return match is not None and _HOLES.fullmatch(match["what"].strip()) is not None
+
+
+def _near_holes(
+    points: Points, faces: Faces, sets: list[tuple[HoleSet, int | None]], reach: float, name: str, curve: Curve | None
+) -> tuple[Soup, Soup]:
+    """Rings round holes: as discs on a flat surface, else walked from their edges."""
+    from layup.surface.flat_rings import ring_parts
+    from layup.surface.named_holes import rim_edges
+
+    listed = [(one, one.pattern.holes if n is None else (one.pattern.holes[n],)) for one, n in sets]
+    flat = ring_parts(points, faces, listed, reach)
+    if flat is not None:
+        return flat
+    rims = np.concatenate([rim_edges(points, faces, one, n) for one, n in sets])
+    if not len(rims):
+        raise SurfaceError(f"{name}: these holes are covered here", "Leave covers out, or give the zone another place")
+    return part(near_edges(points, faces, rims, reach, name, curve), reach)
+
+
+def _asked(asked: re.Match[str], holes: Mapping[str, HoleSet], name: str) -> list[tuple[HoleSet, int | None]]:
+    """The patterns that a zone names, each with the number of one hole from 0 or None for all."""
+    word = (asked["name"] or asked["own"] or "").strip().strip("'\"")
+    if not holes:
+        raise SurfaceError(f"{name}: the part has no [[holes]]", "Add a [[holes]] table, or name a cut-out")
+    known = {key.casefold(): key for key in holes}
+    if word and word.casefold() not in known:
+        there = ", ".join(f'"{key}"' for key in holes)
+        raise SurfaceError(
+            f'{name}: there are no holes "{word}"', nearest(word, list(holes)) or f"Holes of this part: {there}"
+        )
+    chosen = [holes[known[word.casefold()]]] if word else list(holes.values())
+    if not asked["number"]:
+        return [(one, None) for one in chosen]
+    number = int(asked["number"]) - 1
+    if not 0 <= number < len(chosen[0].pattern.holes):
+        raise SurfaceError(
+            f"{name}: there is no hole {number + 1} of {chosen[0].name}",
+            f"It has {len(chosen[0].pattern.holes)}, numbered from 1; layup holes shows them",
+        )
+    return [(chosen[0], number)]
 
 
 def _some(holes: list[Loop], name: str) -> list[Loop]:

@@ -37,11 +37,13 @@ class Curve:
         layer: Name of the layer it is drawn on, "" where there is none.
         points: Gives its points (n, 2) when called with the sagitta that is wanted.
         closed: The last point joins the first; the first is not repeated.
+        fill: Number of the fill whose edge it is, 0 for a line that is drawn. [-]
     """
 
     layer: str
     points: Callable[[float], Line2]
     closed: bool = False
+    fill: int = 0
 
 
 def arc(centre: Pair, u: Pair, v: Pair, start: float, end: float, sagitta: float) -> Line2:

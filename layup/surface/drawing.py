@@ -23,6 +23,7 @@ import numpy as np
 from layup.errors import SurfaceError, UnitError, nearest
 from layup.surface.chain import Piece, chain
 from layup.surface.curves import Curve, Line2
+from layup.surface.measure import FARTHEST
 from layup.surface.mesh import Finding, Surface
 from layup.units import parse
 
@@ -35,7 +36,7 @@ GAP = 1e-4
 """Ends this share of the drawing's size apart are joined, unless a gap is given. [-]"""
 SAGITTA = 2e-6
 """Curves are drawn to this share of the drawing's size. [-]"""
-MOST_POINTS = 3_000_000
+MOST_POINTS = 2_000_000
 """A drawing with more points than this is refused. [-]"""
 _LARGE, _SMALL = 15.0, 0.01  # a longest side outside this is a finding [m]
 
@@ -47,10 +48,12 @@ class Loop:
     Attributes:
         points: Shape (n, 2). [m]
         layer: Its layer, "" where there is none.
+        fill: Number of the fill that has it as its edge, 0 for a line that is drawn. [-]
     """
 
     points: Line2
     layer: str
+    fill: int = 0
 
     @cached_property
     def area(self) -> float:
@@ -179,16 +182,24 @@ def assemble(
     if not size > 1e-9 * float(np.abs(every).max()):
         raise SurfaceError(f"{name}: all its points are in one place", "Export it again with the outline selected")
     factor, unit = settle_unit(name, (float(spans[0]), float(spans[1])), stated, reason, given)
+    if not float(np.abs(every).max()) * factor < FARTHEST:
+        far = float(np.abs(every).max()) * factor / 1e3
+        raise SurfaceError(
+            f"{name}: a point lies {far:.3g} km from the origin: a damaged number, or a wrong unit", "Check its unit"
+        )
     sagitta = SAGITTA * size
     widest = GAP * size if gap is None else gap / factor
-    pieces, count = [], 0
+    pieces: list[Piece] = []
+    fills: dict[int, list[Piece]] = {}
+    count = 0
     for curve in curves:
         points = _stripped(curve.points(sagitta), curve.closed)
         count += len(points)
         if count > MOST_POINTS:
             raise SurfaceError(f"{name}: more than {MOST_POINTS:,} points", "Export only the outline and its holes")
         if len(points) > 1:
-            pieces.append(Piece(points, curve.layer, curve.closed and len(points) > 2))
+            own = fills.setdefault(curve.fill, []) if curve.fill else pieces
+            own.append(Piece(points, curve.layer, curve.closed and len(points) > 2))
     chained = chain(pieces, widest)
     notes = list(findings)
     if chained.twice:
@@ -218,7 +229,16 @@ def assemble(
             loops.append(loop)
         else:
             flat.append(piece)
-    loops, twice = _once(sorted(loops, key=lambda a: -a.area), max(widest, 1e-9 * size) * factor)
+    near = max(widest, 1e-9 * size) * factor
+    loops, twice = _once(sorted(loops, key=lambda a: -a.area), near)
+    filled = [
+        Loop(_stripped(piece.points, True) * factor, piece.layer, number)
+        for number, own in fills.items()
+        for piece in chain(own, widest).loops
+    ]
+    filled = [loop for loop in filled if loop.polygon.convex_hull.area > 1e-12 * (size * factor) ** 2]
+    loops, _ = _once([*loops, *sorted(filled, key=lambda a: -a.area)], near)  # a fill of what is drawn says nothing new
+    loops.sort(key=lambda a: -a.area)
     if twice:
         notes.append(Finding("duplicate", twice, f"{count_of(twice, 'closed line')} drawn twice, taken once", 0.0))
     open_ = tuple(Piece(p.points * factor, p.layer) for p in (*chained.open, *flat))

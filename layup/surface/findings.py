@@ -95,14 +95,18 @@ def _seams(points: Points, faces: Faces) -> list[Finding]:
     edges, _ = edges_of(faces)
     _, first, count = np.unique(edge_keys(edges), return_index=True, return_counts=True)
     many = edges[first[count > 2]]
-    if not len(many):
+    return seams_found(len(many), float(np.linalg.norm(points[many[:, 0]] - points[many[:, 1]], axis=1).sum()))
+
+
+def seams_found(count: int, length: float) -> list[Finding]:
+    """The edges of more than two faces in words: how many, and their length. [-, m]"""
+    if not count:
         return []
-    length = float(np.linalg.norm(points[many[:, 0]] - points[many[:, 1]], axis=1).sum())
     text = (
-        f"{len(many):,} edges with more than two faces, {length * 1e3:.4g} mm in all: a rib or a flange that was "
+        f"{count:,} edges with more than two faces, {length * 1e3:.4g} mm in all: a rib or a flange that was "
         "left on, or faces inside the part; they count in the area"
     )
-    return [Finding("seam", len(many), text, 0.0)]
+    return [Finding("seam", count, text, 0.0)]
 
 
 def _stray(points: Points, faces: Faces) -> list[Finding]:

@@ -7,10 +7,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
-from layup.surface.measure import Measured, measure_triangles
-from layup.surface.mesh import Finding, Mesh, Surface
+from layup.surface.flat_triangles import triangles_of
+from layup.surface.measure import FARTHEST, Measured, measure_triangles
+from layup.surface.mesh import Finding, Surface
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -29,7 +31,7 @@ def rectangle(length: float, width: float) -> Surface:
         SurfaceError: a side that is not greater than zero.
     """
     for word, value in (("length", length), ("width", width)):
-        if not 0.0 < value < np.inf:
+        if not 0.0 < value < FARTHEST:
             raise SurfaceError(
                 f"rectangle: the {word} is {_mm(value)}", 'It must be greater than 0, say ["1 m", "600 mm"]'
             )
@@ -50,42 +52,47 @@ def outline(points: Line, cutouts: Sequence[Line] = ()) -> Surface:
         cutouts: The same for each cut-out. [m]
 
     Raises:
-        SurfaceError: fewer than three points, no area, a line that crosses itself (naming where), a cut-out
-        that
+        SurfaceError: fewer than three points, no area, a line that crosses itself (naming where), a cut-out that
             reaches outside the outline.
     """
     import shapely
 
     whole = _polygon(points, "outline")
+    holes = np.array([_polygon(line, f"cut-out {number}") for number, line in enumerate(cutouts, 1)], dtype=object)
     findings: list[Finding] = []
-    shape = whole
-    for number, line in enumerate(cutouts, 1):
-        hole = _polygon(line, f"cut-out {number}")
-        if not whole.covers(hole):
-            raise SurfaceError(
-                f"outline: cut-out {number} reaches outside the outline",
-                "Move its points inside, or draw that part of the edge in the outline itself",
-            )
-        left = shape.difference(hole)
-        taken = shape.area - left.area
-        if taken < hole.area * (1.0 - 1e-9):
-            findings.append(
-                Finding(
-                    "overlap",
-                    1,
-                    f"cut-out {number} overlaps another; what is cut twice is taken off once",
-                    0.0,
-                )
-            )
-        shape = left
+    shapely.prepare(whole)
+    beyond = np.flatnonzero(~shapely.covers(whole, holes)) if len(holes) else np.zeros(0, dtype=np.int64)
+    if len(beyond):
+        raise SurfaceError(
+            f"outline: cut-out {beyond[0] + 1} reaches outside the outline",
+            "Move its points inside, or draw that part of the edge in the outline itself",
+        )
+    findings += [
+        Finding("overlap", 1, f"cut-out {number + 1} overlaps another; what is cut twice is taken off once", 0.0)
+        for number in _overlapping(holes)
+    ]
+    shape = shapely.difference(whole, shapely.union_all(holes)) if len(holes) else whole
     if not shape.area > 0.0:
         raise SurfaceError("outline: the cut-outs leave nothing of it", "Check the points of the cut-outs")
     if shape.geom_type != "Polygon":
         count = len(shapely.get_parts(shape))
         findings.append(Finding("pieces", count, f"the cut-outs part the outline into {count} pieces"))
-    mesh = _triangulate(shape)
+    mesh = triangles_of(shape)
     measured = replace(measure_triangles(mesh[0][mesh[1]]), perimeter=float(shape.length))
     return Surface("outline", measured, lambda: mesh, findings=tuple(findings))
+
+
+def _overlapping(holes: NDArray[np.object_]) -> list[int]:
+    """Places of the cut-outs that share area with one ahead of them."""
+    import shapely
+
+    if len(holes) < 2:
+        return []
+    pairs = shapely.STRtree(holes).query(holes, predicate="intersects").T
+    pairs = pairs[pairs[:, 0] > pairs[:, 1]]  # the later one, and one ahead of it
+    shared = shapely.area(shapely.intersection(holes[pairs[:, 0]], holes[pairs[:, 1]]))
+    later = pairs[shared > 1e-9 * shapely.area(holes[pairs[:, 0]]), 0]
+    return [int(number) for number in np.unique(later)]
 
 
 def from_area(area: float) -> Surface:
@@ -97,7 +104,7 @@ def from_area(area: float) -> Surface:
     Raises:
         SurfaceError: an area that is not greater than zero.
     """
-    if not 0.0 < area < np.inf:
+    if not 0.0 < area < FARTHEST**2:
         raise SurfaceError(f"the area is {area:g} m^2", "It must be greater than 0")
     return Surface("area", Measured(float(area)), None)
 
@@ -108,7 +115,7 @@ def _polygon(points: Line, name: str) -> Polygon:
     from shapely.validation import explain_validity
 
     line = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-    if not np.isfinite(line).all():
+    if not (np.abs(line) < FARTHEST).all():
         raise SurfaceError(f"{name}: a point is not a finite number", "Write two lengths for each point")
     if len(np.unique(line, axis=0)) < 3:
         raise SurfaceError(f"{name}: {len(line)} points make no surface", "Give at least three different points")
@@ -121,21 +128,6 @@ def _polygon(points: Line, name: str) -> Polygon:
     if not shape.area > 1e-12 * shape.length**2:
         raise SurfaceError(f"{name}: its points lie on one line", "Give the corners of the surface")
     return shapely.force_2d(shape)
-
-
-def _triangulate(shape: Polygon) -> Mesh:
-    """Points and faces of a polygon, facing +z."""
-    import shapely
-
-    from layup.surface.topology import weld
-
-    flat = shapely.get_parts(shapely.constrained_delaunay_triangles(shape))
-    rings = shapely.get_coordinates(flat).reshape(-1, 4, 2)[:, :3]
-    triangles = np.concatenate([rings, np.zeros((*rings.shape[:2], 1))], axis=2)
-    a, b, c = triangles[:, 0], triangles[:, 1], triangles[:, 2]
-    down = np.cross(b - a, c - a)[:, 2] < 0.0
-    triangles[down] = triangles[down][:, ::-1]
-    return weld(triangles)
 
 
 def _mm(value: float) -> str:

@@ -6,9 +6,10 @@
     A ring of plies round each hole             collar(pattern, width)
     Too near the trim line, or to each other    check(pattern, drawing, COMPOSITE)
 
-The diameter rule, common practice, no source: from the middle of a fastener hole to the edge at least 2 diameters
-plus a margin in metal, 2.5 to 3 in a composite; from hole to hole at least 4. Lightening holes carry no fastener:
-the rule is not theirs.
+The diameter rule, from the middle of a fastener hole: in metal at least 2 diameters to the edge (US Army
+TM 10-5410-229-13&P, 5-6), here with a margin for a line cut by hand; from hole to hole never less than 3 and seldom
+less than 4 (NAVEDTRA 14018, "Spacing and edge distance"). In a composite more, 2.5 to 3 to the edge: common practice,
+no source. Lightening holes carry no fastener: the rule is not theirs. Rules of thumb, not approved data.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from layup.surface.curves import circle
 from layup.surface.drawing import Drawing, Loop, known_layer, settle_unit
 
 if TYPE_CHECKING:
-    from shapely import Polygon
+    from shapely import Geometry
 
 Pair = tuple[float, float]
 
@@ -125,7 +126,11 @@ class Rule:
     words: str
 
 
-METAL = Rule(2.0, 4.0, 1e-3, "metal: 2 diameters and 1 mm to the edge, 4 between holes (common practice, no source)")
+METAL = Rule(
+    2.0, 4.0, 1e-3,
+    "metal: 2 diameters to the edge (TM 10-5410-229-13&P, 5-6) and 1 mm, 4 between holes (NAVEDTRA 14018: never less "
+    "than 3, seldom less than 4)",
+)  # fmt: skip
 COMPOSITE = Rule(
     3.0, 4.0, 1e-3, "composite: 3 diameters and 1 mm to the edge, 4 between holes (common practice, no source)"
 )
@@ -140,17 +145,21 @@ class TooNear:
         other: The hole it is too near to; None for the edge.
         distance: From its middle to the edge or to the other's; negative outside the outline. [m]
         needed: What the rule asks for. [m]
+        opening: Whether the edge it is too near to is that of a cut-out.
     """
 
     hole: Hole
     other: Hole | None
     distance: float
     needed: float
+    opening: bool = False
 
     def __str__(self) -> str:
-        what = f"to {self.other}" if self.other else "to the trim line"
+        edge = "the edge of an opening" if self.opening else "the trim line"
+        what = f"to {self.other}" if self.other else f"to {edge}"
         if self.other is None and self.distance < 0.0:
-            return f"{self.hole} lies {-self.distance * 1e3:.4g} mm outside the trim line"
+            where = "in an opening, {:.4g} mm from its edge" if self.opening else "{:.4g} mm outside the trim line"
+            return f"{self.hole} lies " + where.format(-self.distance * 1e3)
         return f"{self.hole}: {self.distance * 1e3:.4g} mm {what}, {self.needed * 1e3:.4g} mm needed"
 
 
@@ -333,13 +342,13 @@ def collar(pattern: Pattern, width: float) -> float:
     return float(shapely.difference(shapely.union_all(discs), shapely.union_all(holes)).area)
 
 
-def check(pattern: Pattern, trim: Drawing | Sequence[Pair], rule: Rule = COMPOSITE) -> list[TooNear]:
+def check(pattern: Pattern, trim: Drawing | Sequence[Pair] | Geometry, rule: Rule = COMPOSITE) -> list[TooNear]:
     """Holes that lie too near the trim line or too near each other, the nearest first.
 
     Args:
         pattern: Fastener holes.
-        trim: The drawing of the part, or the points of its outline. Cut-outs other than the holes themselves are
-            edges too. [m]
+        trim: The drawing of the part, the points of its outline, or the part as a shape. Cut-outs other than the
+            holes themselves are edges too. [m]
         rule: METAL, COMPOSITE or one of the shop's own.
 
     Raises:
@@ -349,13 +358,21 @@ def check(pattern: Pattern, trim: Drawing | Sequence[Pair], rule: Rule = COMPOSI
 
     shape = _part(pattern, trim)
     points = shapely.points(pattern.centres)
-    away = shapely.distance(points, shape.boundary)
-    away = np.where(shapely.contains_properly(shape, points), away, -away)
+    parts = shapely.get_parts(shape)
+    solid = shapely.union_all(shapely.polygons([p.exterior for p in parts]))
+    inner = [ring for p in parts for ring in p.interiors]
+    to_edge = shapely.distance(points, solid.boundary)
+    to_edge = np.where(shapely.contains_properly(solid, points), to_edge, -to_edge)
+    open_ = np.full(len(points), np.inf)
+    if inner:
+        voids = shapely.union_all(shapely.polygons(inner))
+        open_ = shapely.distance(points, voids.boundary)
+        open_ = np.where(shapely.contains_properly(voids, points), -open_, open_)
     found = []
-    for hole, distance in zip(pattern.holes, away.tolist(), strict=True):
+    for hole, edge, opening in zip(pattern.holes, to_edge.tolist(), open_.tolist(), strict=True):
         needed = rule.edge * hole.diameter + rule.margin
-        if distance < needed * (1.0 - 1e-6):
-            found.append(TooNear(hole, None, distance, needed))
+        if min(edge, opening) < needed * (1.0 - 1e-6):
+            found.append(TooNear(hole, None, min(edge, opening), needed, opening < edge))
     widest = max(h.diameter for h in pattern.holes)
     for a, b, apart in pattern.pairs(rule.pitch * widest):
         needed = rule.pitch * max(pattern.holes[a].diameter, pattern.holes[b].diameter)
@@ -364,10 +381,12 @@ def check(pattern: Pattern, trim: Drawing | Sequence[Pair], rule: Rule = COMPOSI
     return sorted(found, key=lambda f: f.distance / f.needed)
 
 
-def _part(pattern: Pattern, trim: Drawing | Sequence[Pair]) -> Polygon:
+def _part(pattern: Pattern, trim: Drawing | Sequence[Pair] | Geometry) -> Geometry:
     """The part as a shape, with its cut-outs but without the holes of the pattern."""
     import shapely
 
+    if isinstance(trim, shapely.Geometry):
+        return _without(pattern, trim)
     if not isinstance(trim, Drawing):
         line = np.asarray(trim, dtype=np.float64).reshape(-1, 2)
         shape = shapely.Polygon(line) if len(line) > 2 and np.isfinite(line).all() else shapely.Polygon()
@@ -382,3 +401,19 @@ def _part(pattern: Pattern, trim: Drawing | Sequence[Pair]) -> Polygon:
             continue
         others.append(loop.points)
     return shapely.Polygon(part.edge.points, others)
+
+
+def _without(pattern: Pattern, shape: Geometry) -> Geometry:
+    """A shape without the openings that are holes of the pattern."""
+    import shapely
+
+    parts = []
+    for part in shapely.get_parts(shape):
+        kept = []
+        for ring_ in part.interiors:
+            hole = Loop(np.asarray(ring_.coords)[:-1, :2], "").circle
+            if hole and np.hypot(*(pattern.centres - hole[:2]).T).min() <= 0.25 * hole[2]:
+                continue
+            kept.append(ring_)
+        parts.append(shapely.Polygon(part.exterior, kept))
+    return shapely.union_all(parts)

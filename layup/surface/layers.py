@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +11,9 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError
 from layup.surface.curves import Line2
 from layup.surface.drawing import Drawing, Loop, count_of, has_word, known_layer
+from layup.surface.flat_triangles import triangles_of
 from layup.surface.measure import measure_triangles
-from layup.surface.mesh import Finding, Mesh, Surface
-from layup.surface.topology import weld
-
-if TYPE_CHECKING:
-    from shapely import Geometry
+from layup.surface.mesh import Finding, Surface
 
 RING = 3.0
 """A circle about a hole, up to so many times as wide, is a countersink or counterbore: common practice, no source;
@@ -65,9 +61,10 @@ def sort_loops(drawing: Drawing, *, pick: int | str | None, areas: Sequence[str]
         raise SurfaceError(f'{drawing.name}: layer "{min(both)}" is both an area and cut', "Keep one of the two")
     notes: list[Finding] = []
     own = pick.strip().casefold() if isinstance(pick, str) and not pick.strip().isdigit() else None
-    kinds: dict[str, list[Loop]] = {"shape": [], "area": [], "sink": [], "left out": []}
+    kinds: dict[str, list[Loop]] = {"shape": [], "area": [], "sink": [], "left out": [], "fill": []}
     for loop in drawing.loops:
-        kinds[_kind(loop.layer, area_layers, cut_layers, own)].append(loop)
+        kinds[_kind(loop, area_layers, cut_layers, own)].append(loop)
+    notes += _fills(kinds)
     if not kinds["shape"]:  # nothing but frames or areas: then their names say nothing
         kinds["shape"] = [loop for loop in drawing.loops if loop.layer not in area_layers]
         kinds["sink"], kinds["left out"] = [], []
@@ -125,7 +122,39 @@ def sort_loops(drawing: Drawing, *, pick: int | str | None, areas: Sequence[str]
     return Sorted(tuple(outlines), named, tuple(rings), tuple(notes))
 
 
-def _kind(layer: str, areas: set[str], cut: set[str], own: str | None) -> str:
+def _fills(kinds: dict[str, list[Loop]]) -> list[Finding]:
+    """Take the fills for shapes that are drawn in no other way; leave out the rest."""
+    import shapely
+
+    drawn, fills = kinds["shape"], kinds["fill"]
+    if not fills:
+        return []
+    if drawn:
+        tree = shapely.STRtree([loop.polygon for loop in drawn])
+        inside = {fills[k].fill for k in tree.query([f.polygon for f in fills], predicate="covered_by")[0].tolist()}
+        round_ = {fills[k].fill for k in tree.query([f.polygon for f in fills], predicate="covers")[0].tolist()}
+        used = round_ - inside
+    else:
+        used = {loop.fill for loop in fills}
+    taken = [loop for loop in fills if loop.fill in used]
+    rest = [loop for loop in fills if loop.fill not in used]
+    kinds["shape"] = sorted([*drawn, *taken], key=lambda loop: -loop.area)
+    notes = []
+    if taken:
+        text = f"{count_of(len(taken), 'closed line')} drawn only as the edge of a fill (a hatch), taken as drawn"
+        notes.append(Finding("from fills", len(taken), text))
+    if rest:
+        layers = ", ".join(f'"{word}"' for word in dict.fromkeys(loop.layer for loop in rest))
+        text = (
+            f"{count_of(len(rest), 'filled area')} (hatches) whose edge is not drawn, on layer {layers}, "
+            f"{sum(loop.area for loop in rest):.4g} m^2 in all, left out; name the layer under areas or cut to use it"
+        )
+        notes.append(Finding("fills", len(rest), text))
+    return notes
+
+
+def _kind(loop: Loop, areas: set[str], cut: set[str], own: str | None) -> str:
+    layer = loop.layer
     if layer in areas:
         return "area"
     if layer in cut or (own is not None and layer.casefold() == own):
@@ -135,7 +164,7 @@ def _kind(layer: str, areas: set[str], cut: set[str], own: str | None) -> str:
             return kind
     if has_word(layer, AREA_WORDS) and not has_word(layer, CUT_WORDS):
         return "area"
-    return "shape"
+    return "fill" if loop.fill else "shape"
 
 
 def _check_simple(loop: Loop, name: str) -> None:
@@ -288,7 +317,7 @@ def surface_of(drawing: Drawing, sorted_: Sorted) -> Surface:
     count = len(shapely.get_parts(part))
     if count > len(sorted_.outlines):
         notes.append(Finding("pieces", count, f"the cut-outs part the outline into {count} pieces"))
-    mesh = _triangles(part, [loop for loops in sorted_.areas.values() for loop in loops])
+    mesh = triangles_of(part, [loop.polygon.exterior for loops in sorted_.areas.values() for loop in loops])
     measured = replace(measure_triangles(mesh[0][mesh[1]]), perimeter=float(part.length))
     middles = mesh[0][mesh[1]].mean(axis=1)[:, :2]
     groups = {layer: _covered(middles, loops) for layer, loops in sorted_.areas.items()}
@@ -307,21 +336,3 @@ def _covered(middles: Line2, loops: Iterable[Loop]) -> NDArray[np.bool_]:
     for loop in loops:
         hit |= shapely.contains_xy(loop.polygon, middles[:, 0], middles[:, 1])
     return hit
-
-
-def _triangles(part: Geometry, areas: Sequence[Loop]) -> Mesh:
-    """Points and faces of a flat part, facing +z, with the borders of the areas along edges of triangles."""
-    import shapely
-
-    cells = shapely.get_parts(part)
-    if areas:
-        lines = shapely.unary_union([part.boundary, *(loop.polygon.exterior for loop in areas)])
-        cells = shapely.get_parts(shapely.polygonize([lines]))
-        cells = cells[shapely.contains(part, shapely.point_on_surface(cells))]
-    triangles = shapely.get_parts(shapely.constrained_delaunay_triangles(cells))
-    triangles = shapely.get_parts(triangles)
-    flat = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
-    a, b, c = flat[:, 0], flat[:, 1], flat[:, 2]
-    turn = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
-    flat[turn < 0.0] = flat[turn < 0.0][:, ::-1]
-    return weld(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2))

@@ -29,6 +29,8 @@ Vector = tuple[float, float, float]
 Tensor = tuple[Vector, Vector, Vector]
 Box = tuple[Vector, Vector]
 
+FARTHEST = 1e6
+"""A part with a corner farther from the origin is refused: a damaged number, or a wrong unit. [m]"""
 _CHUNK = 8_192  # small enough for the sums to stay on one thread
 NO_AREA = 1e-14
 """A triangle has no area when (2 area)^2 is at most this share of its longest side to the fourth:

@@ -14,6 +14,7 @@ from layup.errors import SurfaceError
 from layup.surface.measure import Measured
 
 if TYPE_CHECKING:
+    from layup.surface.perforate import HoleSet
     from layup.surface.zones import Cut
 
 Mesh = tuple[NDArray[np.float64], NDArray[np.int64]]
@@ -48,6 +49,8 @@ class Surface:
         unit: Unit of the file, "" where none applies.
         findings: What was found and assumed.
         whole: Measures of the whole surface.
+        laminate: Where the laminate lies, as far as the file shows it: "behind" the faces of one side of a thin solid,
+            "before" the face of a block, "round" a closed surface taken with all its faces; "" where it does not.
     """
 
     def __init__(
@@ -59,8 +62,9 @@ class Surface:
         side: str = AS_DRAWN,
         unit: str = "",
         findings: tuple[Finding, ...] = (),
-        groups: Callable[[], dict[str, NDArray[np.bool_]]] | None = None,
+        groups: Callable[[], Mapping[str, NDArray[np.bool_]]] | None = None,
         left_out: Callable[[], Mesh] | None = None,
+        laminate: str = "",
     ) -> None:
         """`mesh` gives welded points and faces in metres when called; None when only the area is known.
 
@@ -74,7 +78,10 @@ class Surface:
         self._load = mesh
         self._groups = groups
         self._left_out = left_out
+        self.laminate = laminate
         self._cuts: dict[str, Cut] = {}
+        self.holes: dict[str, HoleSet] = {}
+        """Patterns of holes in it, by name, for zones that ask for their edges."""
 
     def __repr__(self) -> str:
         return f"Surface({self.name!r}, side={self.side!r}, area={self.whole.area:.6g} m^2)"
@@ -120,7 +127,7 @@ class Surface:
         return self._left_out()
 
     @cached_property
-    def groups(self) -> dict[str, NDArray[np.bool_]]:
+    def groups(self) -> Mapping[str, NDArray[np.bool_]]:
         """Named groups, bodies or layers of the file, as masks over `faces`."""
         return self._groups() if self._groups else {}
 
@@ -166,5 +173,5 @@ class Surface:
 
         key = zone_key(spec)
         if key not in self._cuts:
-            self._cuts[key] = cut_zone(self.vertices, self.faces, spec, self.groups)
+            self._cuts[key] = cut_zone(self.vertices, self.faces, spec, self.groups, self.holes)
         return self._cuts[key]

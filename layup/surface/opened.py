@@ -5,23 +5,28 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from layup.errors import SurfaceError
 from layup.part import SurfaceEntry
 from layup.surface.mesh import Finding, Surface
+from layup.surface.told import Told, nobody
 from layup.units import parse
+
+if TYPE_CHECKING:
+    from layup.surface.drawing import Drawing
 
 Pairs = list[tuple[float, float]]
 
 
-def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = ()) -> Surface:
+def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = (), told: Told = nobody) -> Surface:
     """Open the surface that a `[surface]` table describes.
 
     Args:
         entry: The table.
         folder: Where its files lie.
         areas: Groups that zones name: layers of a drawing that are areas, not cut-outs.
+        told: Is told how far it is.
 
     Returns:
         The surface, measured.
@@ -35,12 +40,13 @@ def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = ()) -
     if entry.mesh is not None:
         from layup.surface.read import read_surface
 
-        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side, body=entry.body)
+        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side, body=entry.body, told=told)
     if entry.step is not None:
-        return _from_step(entry, folder / entry.step)
+        return _from_step(entry, folder / entry.step, told)
     if entry.outline is not None:
-        return _from_outline(entry, folder, areas)
+        return _from_outline(entry, folder, areas, told)
     if entry.photo is not None:
+        told("reading the photograph", 0.0)
         return _from_photo(entry, folder / entry.photo)
     if entry.stations is not None or entry.girths is not None:
         return _from_stations(entry, folder)
@@ -50,17 +56,18 @@ def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = ()) -
     return flat.from_area(entry.area)
 
 
-def _from_step(entry: SurfaceEntry, path: Path) -> Surface:
+def _from_step(entry: SurfaceEntry, path: Path, told: Told) -> Surface:
     if entry.face is None:
         from layup.surface.read import read_surface
 
-        return read_surface(path, unit=entry.unit, side=entry.side, body=entry.body)
+        return read_surface(path, unit=entry.unit, side=entry.side, body=entry.body, told=told)
     from layup.surface.read_step import step_surface
 
+    told("reading the solid", 0.0)
     return step_surface(path, face=str(entry.face), unit=entry.unit)
 
 
-def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str]) -> Surface:
+def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str], told: Told) -> Surface:
     from layup.surface import flat
 
     if not isinstance(entry.outline, str):
@@ -70,26 +77,40 @@ def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str]) -> Su
             for i, c in enumerate(entry.cutouts or [])
         ]
         return flat.outline(points, cutouts)
-    path = folder / entry.outline
+    told("reading the drawing", 0.0)
+    drawing = read_drawing(folder / entry.outline, unit=entry.unit, gap=entry.gap)
+    told("sorting outlines and cut-outs", 0.5)
+    return drawing.surface(pick=entry.pick, areas=areas, cut=entry.cut or ())
+
+
+def read_drawing(path: Path, *, unit: str | None = None, gap: float | None = None) -> Drawing:
+    """Read a drawing of whatever kind.
+
+    Args:
+        path: .dxf, .svg, or .csv of points.
+        unit: Of its numbers, where it states none.
+        gap: Widest gap to be closed. [m]
+
+    Raises:
+        SurfaceError: It can't be read, or is no drawing.
+    """
     ending = path.suffix.casefold()
     if ending == ".dxf":
         from layup.surface.read_dxf import read_dxf
 
-        drawing = read_dxf(path, unit=entry.unit, gap=entry.gap)
-    elif ending == ".svg":
+        return read_dxf(path, unit=unit, gap=gap)
+    if ending == ".svg":
         from layup.surface.read_svg import read_svg
 
-        drawing = read_svg(path, unit=entry.unit, gap=entry.gap)
-    elif ending == ".csv":
+        return read_svg(path, unit=unit, gap=gap)
+    if ending == ".csv":
         from layup.surface.read_points import read_points
 
-        drawing = read_points(path, unit=entry.unit)
-    else:
-        raise SurfaceError(
-            f'an outline can\'t be read from "{path.name}"',
-            "Give a .dxf, an .svg or a .csv of points; a mesh stands under mesh, a CAD solid under step",
-        )
-    return drawing.surface(pick=entry.pick, areas=areas, cut=entry.cut or ())
+        return read_points(path, unit=unit)
+    raise SurfaceError(
+        f'an outline can\'t be read from "{path.name}"',
+        "Give a .dxf, an .svg or a .csv of points; a mesh stands under mesh, a CAD solid under step",
+    )
 
 
 def _from_photo(entry: SurfaceEntry, path: Path) -> Surface:
@@ -108,16 +129,18 @@ def _from_stations(entry: SurfaceEntry, folder: Path) -> Surface:
 
     given = entry.stations if entry.stations is not None else entry.girths
     kind = "width" if entry.stations is not None else "girth"
+    name = f"{kind}s"
     if isinstance(given, str):
+        name = str(folder / given)
         kind, at, sizes = read_stations(folder / given, unit=entry.unit)
     else:
         pairs = _pairs(given, entry.unit, f"{kind}s", "[[0, 200], [500, 340], [1000, 180]]")
         at, sizes = [p[0] for p in pairs], [p[1] for p in pairs]
     rule = entry.rule or "spline"
     if kind == "width":
-        return from_widths(at, sizes, rule=rule)
+        return from_widths(at, sizes, rule=rule, name=name)
     turn = math.radians(entry.turn) if entry.turn is not None else 2.0 * math.pi
-    return from_girths(at, sizes, turn=turn, along=entry.along or "axis", rule=rule)
+    return from_girths(at, sizes, turn=turn, along=entry.along or "axis", rule=rule, name=name)
 
 
 def _pairs(listed: Any, unit: str | None, what: str, example: str) -> Pairs:
@@ -134,7 +157,9 @@ def _pairs(listed: Any, unit: str | None, what: str, example: str) -> Pairs:
     return pairs
 
 
-def look_at(path: Path, *, unit: str | None = None, side: str | None = None, body: str | None = None) -> Surface:
+def look_at(
+    path: Path, *, unit: str | None = None, side: str | None = None, body: str | None = None, told: Told = nobody
+) -> Surface:
     """Open any surface file for a person who wants to know what is in it; nothing odd is passed over.
 
     Args:
@@ -142,6 +167,7 @@ def look_at(path: Path, *, unit: str | None = None, side: str | None = None, bod
         unit: Unit of its numbers, where it states none.
         side: Side of a closed solid.
         body: Which body of several.
+        told: Is told how far it is.
 
     Returns:
         The surface with all its findings.
@@ -150,12 +176,17 @@ def look_at(path: Path, *, unit: str | None = None, side: str | None = None, bod
         SurfaceError: It can't be read, has no unit, or is a closed solid with no side picked.
     """
     if path.suffix.casefold() in (".dxf", ".svg", ".csv"):
-        if side is not None or body is not None:
+        either = side is not None and side.strip().casefold() in ("outer", "inner")
+        if (side is not None and not either) or body is not None:
             raise SurfaceError(
                 f"{path.name} is a flat drawing, with no side and no body", "Leave --side and --body out"
             )
         entry = SurfaceEntry(outline=path.name, unit=unit)
-        return _from_outline(entry, path.parent, ())
+        surface = _from_outline(entry, path.parent, (), told)
+        if either:
+            text = f"a flat drawing: its two sides are alike, and either would do; {side} was asked for"
+            surface.findings = (*surface.findings, Finding("flat sheet", 1, text, 0.0))
+        return surface
     from layup.surface.report import report
 
-    return report(path, unit, side, body)
+    return report(path, unit, side, body, told)

@@ -1,10 +1,9 @@
 """A surface file becomes one surface in metres, with its unit and its side settled.
 
-    Read any of the kinds in READABLE      read_surface("door.stl", unit="mm", side="outer")
+    Read any of the kinds in existing.READABLE      read_surface("door.stl", unit="mm", side="outer")
 
-STL and OBJ have readers of our own; PLY, OFF, GLB and 3MF are read through trimesh, loaded only then. A
-closed solid is
-never taken as it stands: its two skins would count twice.
+Each format has a reader of our own but GLB, which is read through trimesh, and STEP, through the CAD kernel; each is
+loaded only when it is asked for. A closed solid is never taken as it stands: its two skins would count twice.
 """
 
 from __future__ import annotations
@@ -17,18 +16,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.errors import SurfaceError, UnitError, nearest
-from layup.surface.measure import Box, Measured, measure_triangles
+from layup.errors import SurfaceError, UnitError
+from layup.surface.existing import existing
+from layup.surface.grouped import Grouped
+from layup.surface.measure import FARTHEST, Box, Measured
 from layup.surface.mesh import AS_DRAWN, Finding, Mesh, Surface
 from layup.surface.scan import Scan, scan_triangles
 from layup.surface.side import CHOICES, Side, parse_side
 from layup.surface.stl import corners_of, read_stl
+from layup.surface.told import Told, nobody, stretch
 from layup.units import parse
 
 if TYPE_CHECKING:
+    from layup.surface.joined import Joined
+    from layup.surface.read_scene import Scene
     from layup.surface.twins import Twins
 
-READABLE = ("stl", "obj", "ply", "off", "glb", "gltf", "3mf", "step", "stp")
 _SMALL = 200_000  # up to this many triangles the free edge is worked out at once
 _CLOSED = 0.05  # a free edge shorter than this share of the root of the area is a crack, not an edge
 
@@ -40,7 +43,7 @@ class _Raw:
     scan: Scan
     triangles: NDArray[np.generic] | None = None
     mesh: Mesh | None = None
-    groups: dict[str, NDArray[np.bool_]] | None = None
+    groups: Grouped | None = None
     unit: float | None = None
     unit_reason: str = ""
     findings: tuple[Finding, ...] = ()
@@ -55,6 +58,19 @@ class _Raw:
             points, faces = reweld(*self.mesh)
         return points * factor, faces
 
+    def joined(self, factor: float, large: bool) -> Joined:
+        """The mesh with its points and edges matched, in compiled passes if it is large."""
+        if not large:
+            from layup.surface.joined import Small
+
+            return Small(*self.load(factor))
+        from layup.surface.large import Large
+
+        if self.mesh is None:
+            assert self.triangles is not None
+            return Large.of_triangles(corners_of(self.triangles), factor)
+        return Large.of_mesh(*self.mesh, factor)
+
 
 def read_surface(
     path: str | Path,
@@ -63,6 +79,7 @@ def read_surface(
     side: str | None = None,
     body: str | int | None = None,
     thorough: bool = False,
+    told: Told = nobody,
 ) -> Surface:
     """Read a surface file.
 
@@ -73,6 +90,7 @@ def read_surface(
             "all" for every face (a float laid up over a plug). An open shell stays whole.
         body: Which body, where the file holds several: its name, or its number with the largest as 1.
         thorough: Look for everything that is odd, also what does not change the area, whatever the size.
+        told: Is told how far it is.
 
     Returns:
         The surface in metres. Of a large binary STL nothing is kept in memory; its mesh is read when it is
@@ -83,27 +101,36 @@ def read_surface(
             `side`, a side the shape doesn't have. Always says what to write instead.
     """
     name = str(path)
-    file = _existing(Path(path), name)
+    file = existing(Path(path), name)
     wanted = parse_side(side) if side is not None else None
     factor = None if unit is None else _factor(unit, name)
-    raw = _read(file, name)
+    told("reading", 0.0)
+    raw = _read(file, name, stretch(told, 0.0, 0.4))
     if body is not None:
         raw = _one_body(raw, str(body), name)
     scale = _scale(raw, factor, unit, name)
     scan = raw.scan.scaled(scale)
+    box = scan.measured.box
+    far = max((abs(v) for corner in box or () for v in corner), default=0.0)
+    if not far < FARTHEST:
+        raise SurfaceError(
+            f"{name}: a corner lies {far / 1e3:.3g} km from the origin: a damaged number, or a wrong unit",
+            "Check the unit, or export it again near the origin",
+        )
     if not scan.measured.area > 0.0:
         raise SurfaceError(f"{name}: the mesh has no area", "Export it again with the part selected")
     shown = unit or raw.unit_reason.split(",")[0]
     findings = [*raw.findings, *([_no_area(scan)] if scan.degenerate else [])]
     if thorough or scan.even_edges or scan.measured.triangles <= _SMALL or _evens_out(scan):
-        shell = _look(raw, scan, scale, shown, findings, thorough)
+        shell = _look(raw, scan, scale, shown, findings, thorough, stretch(told, 0.4, 0.7))
     else:
-        shell = _Shell(scan.measured, lambda: raw.load(scale), raw.groups or {})
+        shell = _Shell(scan.measured, lambda: raw.load(scale), raw.groups or Grouped(scan.measured.triangles))
     if (not shell.closed and shell.twins is None) or (wanted is not None and wanted.kind == "all"):
         if shell.closed or shell.twins is not None:
             findings.append(Finding("closed", 1, "a closed surface, taken with all its faces as asked", 0.0))
         elif wanted is not None:
-            text = f'an open shell has one side and stays whole: side = "{wanted.text}" changes nothing'
+            either = "either of outer and inner would do" if wanted.kind in ("outer", "inner") else "it changes nothing"
+            text = f'an open shell has one side and stays whole: side = "{wanted.text}" was given, and {either}'
             findings.append(Finding("open shell", 1, text, 0.0))
         return Surface(
             file.name,
@@ -113,10 +140,11 @@ def read_surface(
             unit=shown,
             findings=tuple(findings),
             groups=lambda: shell.groups,
+            laminate="round" if shell.closed else "",
         )
     if wanted is None:
         raise _closed_without_side(shell, name)
-    return _side_of(shell, wanted, name, shown, findings, thorough)
+    return _side_of(shell, wanted, name, shown, findings, thorough, stretch(told, 0.7, 1.0))
 
 
 @dataclass
@@ -125,86 +153,91 @@ class _Shell:
 
     whole: Measured
     mesh: Callable[[], Mesh]
-    groups: dict[str, NDArray[np.bool_]]
+    groups: Grouped
     closed: bool = False
     twins: Twins | None = None
+    joined: Joined | None = None
 
 
-def _look(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding], thorough: bool) -> _Shell:
+def _look(
+    raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding], thorough: bool, told: Told
+) -> _Shell:
     """Weld the mesh, count what is double once, and find out whether it is closed."""
-    from layup.surface import findings as odd
-    from layup.surface.topology import free_edges, length_of
+    from layup.surface.findings import odd_size
     from layup.surface.twins import twin_skins
 
-    points, all_faces = raw.load(scale)
-    keep, double = odd.duplicates(points, all_faces)
-    faces = all_faces if double is None else all_faces[keep]
-    groups = raw.groups or {}
+    count = scan.measured.triangles
+    told("joining the corners", 0.0)
+    joined = raw.joined(scale, large=count > _SMALL)
+    told("looking for double faces", 0.3)
+    keep, double = joined.drop_doubles()
+    groups = raw.groups or Grouped(count)
     whole, closed = scan.measured, scan.even_edges
     if double is not None:
         findings.append(double)
-        whole, groups = measure_triangles(points[faces]), {word: mask[keep] for word, mask in groups.items()}
+        whole, groups = joined.measured(), groups.kept(keep)
+    told("looking for free edges", 0.5)
     if double is not None or not closed:
-        whole = replace(whole, perimeter=length_of(points, free_edges(faces)))
+        whole = replace(whole, perimeter=joined.free_length())
         closed = whole.perimeter == 0.0
     else:
         whole = replace(whole, perimeter=0.0)
     if not closed and (whole.perimeter or 0.0) < _CLOSED * whole.area**0.5:
         closed = True
         findings.append(_cracks(whole))
-    twins = None if closed else twin_skins(points, faces)
+    twins = None if closed else twin_skins(*joined.mesh())
     if twins is not None:
-        faces = np.where(twins.turned[:, None], faces[:, ::-1], faces)
+        joined.turn(twins.turned)
         text = f"two skins about {twins.thickness * 1e3:.3g} mm apart, open round their rim; taken as a closed solid"
         findings.append(Finding("two skins", 1, text))
-    size = odd.odd_size(whole.box, unit)
+    size = odd_size(whole.box, unit)
     findings += [size] if size is not None else []
-    if thorough or len(faces) <= _SMALL:
-        findings += odd.inspect(points, faces, closed or twins is not None, thorough)
-    return _Shell(whole, lambda: (points, faces), groups, closed, twins)
+    told("looking for what is odd", 0.7)
+    findings += joined.odd(closed or twins is not None, thorough)
+    return _Shell(whole, joined.mesh, groups, closed, twins, joined)
 
 
-def _side_of(shell: _Shell, side: Side, name: str, unit: str, findings: list[Finding], thorough: bool) -> Surface:
-    from layup.surface.skin import pick_side
-    from layup.surface.topology import free_edges, length_of
-
-    points, all_faces = shell.mesh()
-    picked = pick_side(points, all_faces, side, name)
-    faces = np.where(picked.turned[:, None], all_faces[:, ::-1], all_faces)[picked.faces]
-    used, back = np.unique(faces, return_inverse=True)
-    own: Mesh = (points[used], back.reshape(-1, 3).astype(np.int64))
-    whole = replace(measure_triangles(own[0][own[1]]), perimeter=length_of(own[0], free_edges(own[1])))
+def _side_of(
+    shell: _Shell, side: Side, name: str, unit: str, findings: list[Finding], thorough: bool, told: Told
+) -> Surface:
+    assert shell.joined is not None
+    told("picking the side", 0.0)
+    picked = shell.joined.pick(side, name)
     effect = None if picked.other is None else -(picked.other + (picked.strip or 0.0))
     findings.append(Finding("closed", 1, picked.text, effect))
+    if side.kind in ("outer", "inner") and picked.flat:
+        text = f"the sheet is flat: its two sides are alike, and either would do; {side.text} was asked for"
+        findings.append(Finding("flat sheet", 1, text, 0.0))
     if thorough:
         from layup.surface.findings import edges_found
         from layup.surface.loops import free_loops
 
-        findings += edges_found(free_loops(*own))
-    kept = {word: mask[picked.faces] for word, mask in shell.groups.items() if mask[picked.faces].any()}
+        findings += edges_found(free_loops(*picked.mesh()))
+    kept = shell.groups.kept(picked.faces)
     return Surface(
         Path(name).name,
-        whole,
-        lambda: own,
+        picked.whole,
+        picked.mesh,
         side=side.text,
         unit=unit,
         findings=tuple(findings),
         groups=lambda: kept,
-        left_out=lambda: (points, all_faces[~picked.faces]),
+        left_out=picked.rest,
+        laminate="before" if picked.thickness is None else "behind",
     )
 
 
 def _closed_without_side(shell: _Shell, name: str) -> SurfaceError:
-    from layup.surface.skin import walls
-
-    found, twins, whole = walls(*shell.mesh(), sample=4000), shell.twins, shell.whole
+    assert shell.joined is not None
+    thickness, thin = shell.joined.wall()
+    twins, whole = shell.twins, shell.whole
     if twins is not None:
         what = f"two skins about {twins.thickness * 1e3:.3g} mm apart, open round their rim"
-    elif found.thin:
-        assert found.thickness is not None
-        what = f"a closed solid with two skins, its wall {found.thickness * 1e3:.3g} mm thick"
-    elif found.thickness is not None:
-        what = f"a closed solid block, {found.thickness * 1e3:.3g} mm through"
+    elif thin:
+        assert thickness is not None
+        what = f"a closed solid with two skins, its wall {thickness * 1e3:.3g} mm thick"
+    elif thickness is not None:
+        what = f"a closed solid block, {thickness * 1e3:.3g} mm through"
     else:
         what = "a closed solid"
     return SurfaceError(
@@ -226,24 +259,6 @@ def _no_area(scan: Scan) -> Finding:
 def _cracks(whole: Measured) -> Finding:
     length = whole.perimeter or 0.0
     return Finding("cracks", 1, f"closed but for cracks with {length * 1e3:.3g} mm of edge; taken as closed")
-
-
-def _existing(path: Path, name: str) -> Path:
-    known = ", ".join(READABLE).upper()
-    kind = path.suffix.lower().lstrip(".")
-    if not path.exists():
-        folder = path.parent
-        there = [p.name for p in folder.iterdir() if p.is_file()] if folder.is_dir() else []
-        where = "" if folder.is_dir() else f" (there is no folder {folder})"
-        raise SurfaceError(f"{name}: no such file{where}", nearest(path.name, there, 2) or "Check the name")
-    if path.is_dir():
-        raise SurfaceError(f"{name}: a folder, not a file", "Name the file in it")
-    if kind not in READABLE:
-        what = f'a file of kind "{kind}"' if kind else "a file without a kind at the end of its name"
-        raise SurfaceError(f"{name}: {what} is not read", f"Save the surface as one of {known}")
-    if path.stat().st_size == 0:
-        raise SurfaceError(f"{name}: the file is empty", "Export it again")
-    return path
 
 
 def _factor(unit: str, name: str) -> float:
@@ -289,59 +304,71 @@ def _feet(length: float) -> str:
     return f"{length / 0.3048:,.3g} ft" if length >= 0.3048 else f"{length / 0.0254:,.3g} in"
 
 
-def _read(path: Path, name: str) -> _Raw:
+def _read(path: Path, name: str, told: Told) -> _Raw:
     kind = path.suffix.lower().lstrip(".")
     if kind == "stl":
         scan, triangles = read_stl(path, name)
         return _Raw(scan, triangles=triangles)
+    scene = _scene(path, kind, name, stretch(told, 0.0, 0.8))
+    told("measuring", 0.8)
+    raw = _of_mesh(scene.points, scene.faces, scene.groups, name)
+    raw.unit, raw.unit_reason, raw.findings = scene.unit, scene.unit_reason, scene.findings
+    return raw
+
+
+def _scene(path: Path, kind: str, name: str, told: Told) -> Scene:
+    """A file of any kind but STL; its reader is loaded only now."""
     if kind == "obj":
         from layup.surface.read_obj import read_obj
 
-        points, faces, groups = read_obj(path, name)
-        return _of_mesh(points, faces, groups, name)
+        return read_obj(path, name, told)
+    if kind == "ply":
+        from layup.surface.read_ply import read_ply
+
+        return read_ply(path, name, told)
+    if kind == "off":
+        from layup.surface.read_off import read_off
+
+        return read_off(path, name)
+    if kind == "3mf":
+        from layup.surface.read_3mf import read_3mf
+
+        return read_3mf(path, name, told)
     if kind in ("step", "stp"):
         from layup.surface.read_step import read_step
 
-        step = read_step(path, name)
-        raw = _of_mesh(step.points, step.faces, step.groups, name)
-        raw.unit, raw.unit_reason, raw.findings = step.unit, step.unit_reason, step.findings
-        return raw
+        return read_step(path, name)
     from layup.surface.read_scene import read_scene
 
-    scene = read_scene(path, name)
-    raw = _of_mesh(scene.points, scene.faces, scene.groups, name)
-    raw.unit, raw.unit_reason = scene.unit, scene.unit_reason
-    return raw
+    return read_scene(path, name)
 
 
 def _one_body(raw: _Raw, body: str, name: str) -> _Raw:
     """One body of a file: a named one, or the n-th largest of the pieces that hang together."""
-    from layup.surface.topology import edges_of, pieces
+    from layup.surface.topology import edges_of, normals, pieces
 
     points, faces = raw.load(1.0)
-    groups = raw.groups or {}
+    groups = raw.groups or Grouped(len(faces))
     if body in groups:
         mask = groups[body]
         taken = f'body "{body}" taken'
     else:
         number = pieces(len(points), edges_of(faces)[0])[1][faces[:, 0]]
-        sizes = [(measure_triangles(points[faces[number == n]]).area, int(n)) for n in np.unique(number)]
-        sizes.sort(key=lambda pair: (-pair[0], pair[1]))
+        areas = np.bincount(number, normals(points, faces)[1])
+        sizes = sorted(((float(areas[n]), int(n)) for n in np.unique(number)), key=lambda pair: (-pair[0], pair[1]))
         if not body.isdigit() or not 1 <= int(body) <= len(sizes):
             known = ", ".join(f'"{word}"' for word in list(groups)[:12])
             listed = f"It holds {len(sizes)} bodies, numbered from the largest" + (f", and {known}" if known else "")
             raise SurfaceError(f'{name}: there is no body "{body}"', listed)
         mask = number == sizes[int(body) - 1][1]
         taken = f"body {body} of {len(sizes)} taken, counted from the largest"
-    one = _of_mesh(points, faces[mask], {word: m[mask] for word, m in groups.items() if m[mask].any()}, name)
+    one = _of_mesh(points, faces[mask], groups.kept(mask), name)
     one.unit, one.unit_reason = raw.unit, raw.unit_reason
     one.findings = (*raw.findings, Finding("body", 1, taken))
     return one
 
 
-def _of_mesh(
-    points: NDArray[np.float64], faces: NDArray[np.int64], groups: dict[str, NDArray[np.bool_]], name: str
-) -> _Raw:
+def _of_mesh(points: NDArray[np.float64], faces: NDArray[np.int64], groups: Grouped, name: str) -> _Raw:
     if not len(faces):
         what = f"{len(points):,} points without faces" if len(points) else "nothing"
         raise SurfaceError(

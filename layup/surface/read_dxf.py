@@ -3,16 +3,19 @@
     A drawing in metres     read_dxf("rib.dxf")
 
 A block's own layer "0" stands for the layer of its insert, as the DXF reference has it. Layers that are switched
-off or frozen are left out. Texts, dimensions, hatches and points enclose nothing: they are counted and left out.
-Arcs and bulges keep their exact area, splines to about 1e-5 of it.
+off or frozen are left out. Texts, dimensions and points enclose nothing: they are counted and left out. Hatches and
+filled corners are read as fills (`read_dxf_fills`). Regions, meshes and solids are counted and named: what they hold is
+missing. A block that stands in another file is a fault. Arcs and bulges keep their exact area, splines to about 1e-5.
 
-Source: header variable $INSUNITS, its codes 1 (inches) to 21 (US survey feet): Autodesk DXF Reference, HEADER
-section (codes from memory, checked in the tests against the table of the library that reads the file).
+Sources: header variable $INSUNITS, its codes 1 (inches) to 21 (US survey feet): Autodesk DXF Reference, HEADER
+section (codes from memory, checked in the tests against the table of the library that reads the file). A block with a
+unit of its own is not converted but placed at the scale its insert states: documentation of ezdxf, "DXF Units".
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +25,7 @@ from layup.errors import SurfaceError
 from layup.surface.curves import Curve, Line2, Pair, arc, bulged
 from layup.surface.drawing import Drawing, assemble
 from layup.surface.mesh import Finding
+from layup.surface.read_dxf_fills import FILLS, fill_edges
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -32,13 +36,20 @@ UNITS = {
 }  # fmt: skip
 LARGEST = 200_000_000
 """A file with more bytes is refused. [bytes]"""
-MOST = 300_000
+_EXPLODE = "Explode a REGION into lines; save meshes and solids as STL or STEP"
+MOST = 100_000
 """A drawing with more entities, blocks written out, is refused. [-]"""
 DEEPEST = 24
 """Blocks within blocks, at most. [-]"""
 TILT = 1e-3
 """A line that rises by more than this share of its size is not flat. [-]"""
 _DRAWN = {"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE"}
+_NOTES = {
+    "TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION", "LEADER", "MLEADER", "MULTILEADER",
+    "TOLERANCE", "POINT", "IMAGE", "WIPEOUT", "PDFUNDERLAY", "DWFUNDERLAY", "DGNUNDERLAY", "VIEWPORT", "XLINE", "RAY",
+    "ATTDEF", "ATTRIB", "OLE2FRAME", "OLEFRAME", "SHAPE", "LIGHT", "SUN", "ACAD_TABLE",
+}  # fmt: skip
+"""What encloses nothing; anything else that is not read may be part of the part."""
 
 
 def read_dxf(path: str | Path, *, unit: str | None = None, gap: float | None = None) -> Drawing:
@@ -90,8 +101,11 @@ def _document(path: Path, name: str) -> Document:
     if not end.endswith(b"EOF"):
         what = "cut short: its last line is not EOF" if b"SECTION" in data[:4096] else "not a DXF file"
         raise SurfaceError(f"{name}: {what}", "Export it again as DXF")
+    import logging
+
     from ezdxf.filemanagement import readfile
 
+    logging.getLogger("ezdxf").addHandler(logging.NullHandler())  # what it passes over is said in findings
     try:
         return readfile(path)
     except (MemoryError, RecursionError):
@@ -109,8 +123,11 @@ class _Found:
         self.document = document
         self.name = name
         self.left: dict[str, int] = {}
+        self.unread: dict[str, int] = {}
         self.hidden: dict[str, int] = {}
-        self.count = 0
+        self.invisible = 0
+        self.odd_blocks: dict[str, list[str]] = {}
+        self.fills = 0
         self.heights: list[float] = []
         self.unit, self.reason = self._unit()
 
@@ -128,6 +145,10 @@ class _Found:
     def curves(self) -> Iterator[Curve]:
         """Every curve in the modelspace, blocks written out."""
         space = self.document.modelspace()
+        if self._written_out(space, {}, ()) > MOST:
+            raise SurfaceError(
+                f"{self.name}: more than {MOST:,} entities with its blocks written out", "Save only the outline"
+            )
         found = False
         for entity in space:
             for curve in self._of(entity, "", ()):
@@ -139,9 +160,22 @@ class _Found:
         if not np.isfinite(high - low):
             raise SurfaceError(f"{self.name}: a point is not a finite number", "Export it again")
 
+    def _written_out(self, space: Any, known: dict[str, int], inside: tuple[str, ...]) -> int:
+        """How many entities a space comes to; each block is counted once and remembered."""
+        total = len(space)
+        for insert in space.query("INSERT"):
+            block = str(insert.dxf.name)
+            layout = self.document.blocks.get(block)
+            if layout is None or block in inside or len(inside) >= DEEPEST:
+                continue  # said when it is met
+            if block not in known:
+                known[block] = self._written_out(layout, known, (*inside, block))
+            total += max(int(insert.mcount), 1) * known[block]
+        return min(total, MOST + 1)
+
     def _nothing(self, count: int) -> SurfaceError:
         if count:
-            words = [f"{n} {kind}" for kind, n in self.left.items()]
+            words = [f"{n} {kind}" for kind, n in {**self.unread, **self.left}.items()]
             words += [f"{n} on the hidden layer {layer!r}" for layer, n in self.hidden.items()]
             what = f"its modelspace holds no line that could be an edge, only {', '.join(words) or 'empty blocks'}"
         else:
@@ -149,7 +183,8 @@ class _Found:
             what = "its modelspace is empty"
             if papers:
                 what += f"; the sheet {papers[0].name!r} holds {len(papers[0])} entities"
-        return SurfaceError(f"{self.name}: {what}", "Draw the outline in the modelspace and save it again")
+        remedy = _EXPLODE if self.unread else "Draw the outline in the modelspace and save it again"
+        return SurfaceError(f"{self.name}: {what}", remedy)
 
     def notes(self) -> list[Finding]:
         """What was left out."""
@@ -157,11 +192,20 @@ class _Found:
         if self.left:
             what = ", ".join(f"{n} {kind}" for kind, n in sorted(self.left.items()))
             out.append(Finding("left out", sum(self.left.values()), f"not lines, left out: {what}", 0.0))
+        if self.unread:
+            what = ", ".join(f"{n} {kind}" for kind, n in sorted(self.unread.items()))
+            text = f"not read, and missing if they are part of the part: {what}. {_EXPLODE}"
+            out.append(Finding("not read", sum(self.unread.values()), text))
         if self.hidden:
             what = ", ".join(f'{n} on "{layer}"' for layer, n in sorted(self.hidden.items()))
             out.append(
                 Finding("hidden", sum(self.hidden.values()), f"on layers that are off or frozen, left out: {what}", 0.0)
             )
+        if self.invisible:
+            out.append(Finding("hidden", self.invisible, f"made invisible, left out: {self.invisible}", 0.0))
+        for text_, blocks in self.odd_blocks.items():
+            names = ", ".join(f'"{block}"' for block in dict.fromkeys(blocks))
+            out.append(Finding("block units", len(blocks), f"block {names} {text_}"))
         spread = max(self.heights, default=0.0) - min(self.heights, default=0.0)
         if spread > 0.0:
             factor = self.unit
@@ -176,29 +220,37 @@ class _Found:
         own = str(entity.dxf.get("layer", "0"))
         if own == "0" and inside:
             own = layer
-        if self._is_hidden(own):
+        if self._is_hidden(own, kind):
             self.hidden[own] = self.hidden.get(own, 0) + 1
             return
         if entity.dxf.get("invisible", 0):
+            self.invisible += 1
             return
-        self.count += 1
-        if self.count > MOST:
-            raise SurfaceError(
-                f"{self.name}: more than {MOST:,} entities with its blocks written out", "Save only the outline"
-            )
+        if kind == "POLYLINE" and not (entity.is_2d_polyline or entity.is_3d_polyline):
+            kind = "POLYFACE" if entity.is_poly_face_mesh else "POLYMESH"
         if kind == "INSERT":
             yield from self._insert(entity, own, inside)
-        elif kind in _DRAWN and not (kind == "POLYLINE" and not (entity.is_2d_polyline or entity.is_3d_polyline)):
+        elif kind in _DRAWN:
             yield from self._drawn(entity, kind, own)
+        elif kind == "MLINE":
+            for part in entity.virtual_entities():
+                if part.dxftype() in _DRAWN:
+                    yield from self._drawn(part, part.dxftype(), own)
+        elif kind in FILLS:
+            yield from self._fill(entity, own)
         else:
-            self.left[kind] = self.left.get(kind, 0) + 1
+            self._pass(kind)
 
-    def _is_hidden(self, layer: str) -> bool:
+    def _pass(self, kind: str) -> None:
+        counts = self.left if kind in _NOTES else self.unread
+        counts[kind] = counts.get(kind, 0) + 1
+
+    def _is_hidden(self, layer: str, kind: str) -> bool:
         table = self.document.layers
         if not table.has_entry(layer):
             return False
         entry = table.get(layer)
-        return bool(entry.is_off() or entry.is_frozen())
+        return bool(entry.is_frozen() or (entry.is_off() and kind != "INSERT"))  # a layer off hides what is on it only
 
     def _insert(self, entity: Any, layer: str, inside: tuple[str, ...]) -> Iterator[Curve]:
         block = str(entity.dxf.name)
@@ -206,8 +258,17 @@ class _Found:
             raise SurfaceError(f"{self.name}: block {block!r} holds itself", "Explode the blocks and save it again")
         if len(inside) >= DEEPEST:
             raise SurfaceError(f"{self.name}: more than {DEEPEST} blocks within blocks", "Explode the blocks")
-        if self.document.blocks.get(block) is None:
+        layout = self.document.blocks.get(block)
+        if layout is None:
             raise SurfaceError(f"{self.name}: block {block!r} is not in the file", "Explode the blocks, save again")
+        head = layout.block
+        if head is not None and (head.is_xref or head.is_xref_overlay):
+            other = str(head.dxf.get("xref_path", "")) or "another file"
+            raise SurfaceError(
+                f"{self.name}: block {block!r} is a reference to {other}, whose lines are not in this file",
+                "Bind the reference in the CAD program (or take it out) and save again",
+            )
+        self._check_units(entity, block, int(layout.units), inside)
         if entity.mcount > MOST:
             raise SurfaceError(f"{self.name}: block {block!r} comes {entity.mcount:,} times", "Save only the outline")
         copies = entity.multi_insert() if entity.mcount > 1 else [entity]
@@ -215,13 +276,39 @@ class _Found:
             for part in copy.virtual_entities(skipped_entity_callback=self._skipped):
                 yield from self._of(part, layer, (*inside, block))
 
+    def _check_units(self, entity: Any, block: str, own: int, inside: tuple[str, ...]) -> None:
+        """Note a block with a unit of its own that is not placed at the scale of the two units."""
+        around = self.document.blocks.get(inside[-1]) if inside else None
+        outer = int(around.units) if around is not None else int(self.document.header.get("$INSUNITS", 0))
+        if own == outer or own not in UNITS or outer not in UNITS:
+            return
+        (word, small), (other, large) = UNITS[own], UNITS[outer]
+        scale = abs(float(entity.dxf.get("xscale", 1.0)))
+        if abs(scale * large / small - 1.0) > 0.01:
+            text = f"drawn in {word} and placed at scale {scale:.4g} in a drawing in {other}: it was taken as placed"
+            self.odd_blocks.setdefault(f"{text}. Check its size", []).append(block)
+
     def _skipped(self, entity: Any, reason: str) -> None:
         kind = entity.dxftype()
-        if kind in _DRAWN or kind == "INSERT":
+        if kind in _DRAWN or kind in FILLS or kind == "INSERT":
             raise SurfaceError(
                 f"{self.name}: a {kind} in a block can't be placed ({reason[:80]})", "Explode the blocks and save again"
             )
-        self.left[kind] = self.left.get(kind, 0) + 1
+        self._pass(kind)
+
+    def _fill(self, entity: Any, layer: str) -> Iterator[Curve]:
+        self.fills += 1
+        ocs, lift = entity.ocs(), float(entity.dxf.get("elevation", (0, 0, 0))[2])
+        for edge in fill_edges(entity):
+            rough = edge.points(np.inf)
+            if not len(rough):
+                continue
+            x, y, z = (ocs.to_wcs(v) for v in ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, lift)))
+            turn = np.array([[x[0], x[1]], [y[0], y[1]]], dtype=np.float64)
+            shift = np.array([z[0], z[1]], dtype=np.float64)
+            self._stand((rough @ [x[2], y[2]] + z[2]).tolist(), float(np.ptp(rough, axis=0).max()), layer)
+            made = partial(_turned, edge.points, turn, shift)
+            yield Curve(layer, made, edge.closed, self.fills)
 
     def _drawn(self, entity: Any, kind: str, layer: str) -> Iterator[Curve]:
         if kind == "LINE":
@@ -315,6 +402,12 @@ class _Found:
             self._stand(rows[:, 2].tolist(), float(np.ptp(rows, axis=0).max()), layer)
         flat: Line2 = rows[:, :2]
         return flat
+
+
+def _turned(points: Callable[[float], Line2], turn: Line2, shift: Line2, sagitta: float) -> Line2:
+    """Points in the plane of the drawing from those in a plane of their own."""
+    line: Line2 = points(sagitta) @ turn + shift
+    return line
 
 
 def _positive(turn: float) -> float:

@@ -17,20 +17,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
+from layup.surface.grouped import Grouped
 from layup.surface.polygons import triangulate
+from layup.surface.read_scene import Scene
+from layup.surface.told import Told, nobody
 
 _AFTER_SLASH = re.compile(rb"/[^ \t\n]*")
 _REMEDY = "Export it again, as triangles if the program offers it"
 
-Groups = dict[str, NDArray[np.bool_]]
 
-
-def read_obj(path: Path, name: str) -> tuple[NDArray[np.float64], NDArray[np.int64], Groups]:
-    """Points (n, 3) as in the file, triangles (m, 3), and the objects and groups as masks over the triangles.
+def read_obj(path: Path, name: str, told: Told = nobody) -> Scene:
+    """Points as in the file, triangles, and the objects and groups by name.
 
     Raises:
         SurfaceError: a statement that can't be read or a face that names a point that is not there, with
-        its line.
+            its line.
     """
     lines = path.read_bytes().replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()
     heads = _heads(lines)
@@ -38,19 +39,19 @@ def read_obj(path: Path, name: str) -> tuple[NDArray[np.float64], NDArray[np.int
         lines = [line.strip() for line in lines]
         heads = _heads(lines)
     at_point, at_face = np.flatnonzero(heads == b"v"), np.flatnonzero(heads == b"f")
+    told("reading points", 0.3)
     points = _points(lines, at_point, name)
+    told("reading faces", 0.5)
     corners, counts = _faces(lines, at_face, at_point, len(points), name)
-    faces, owner = triangulate(points, corners, counts)
-    groups: Groups = {}
+    made = triangulate(points, corners, counts)
+    levels = []
     for letter in (b"o", b"g"):
         at_name = np.flatnonzero(heads == letter)
-        label = np.searchsorted(at_name, at_face) - 1
-        for number, row in enumerate(at_name):
-            word = lines[row][1:].strip().decode("utf-8", "replace")
-            mask = (label == number)[owner]
-            if word and mask.any():
-                groups[word] = groups.get(word, np.zeros(len(faces), dtype=bool)) | mask
-    return points, faces, groups
+        words = [lines[row][1:].strip().decode("utf-8", "replace") for row in at_name]
+        place = {word: number for number, word in enumerate(dict.fromkeys(words))}
+        number_of = np.array([-1, *(place[word] for word in words)], dtype=np.int64)
+        levels.append((number_of[np.searchsorted(at_name, at_face)][made.owner], list(place)))
+    return Scene(points, made.faces, Grouped(len(made.faces), levels), None, "", made.findings())
 
 
 def _heads(lines: list[bytes]) -> NDArray[np.bytes_]:

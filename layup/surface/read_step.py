@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, UnitError
+from layup.surface.grouped import Grouped
 from layup.surface.measure import measure_triangles
 from layup.surface.mesh import Finding, Mesh, Surface
 from layup.surface.read_scene import Scene
@@ -71,12 +72,10 @@ class Step(Scene):
     Attributes:
         number: Face number of each triangle, from 1, in the order of the file; shape (m,).
         kinds: What each face is: "plane", "cylinder", ...; by number.
-        findings: What reading it showed.
     """
 
     number: NDArray[np.int64]
     kinds: dict[int, str]
-    findings: tuple[Finding, ...]
 
 
 def read_step(path: Path, name: str) -> Step:
@@ -103,12 +102,12 @@ def read_step(path: Path, name: str) -> Step:
             )
         text = f"{written - read} of {written} faces can't be read and are missing from the area"
         findings.append(Finding("missing faces", written - read, text))
-    groups = {f"face {n}": number == n for n in range(1, int(number.max()) + 1)}
-    if len(set(bodies)) > 1:
-        names = np.array(bodies)
-        groups |= {str(body): names == body for body in dict.fromkeys(bodies)}
+    levels = [(number, ["", *(f"face {n}" for n in range(1, int(number.max()) + 1))])]
+    place = {body: k for k, body in enumerate(dict.fromkeys(bodies))}
+    if len(place) > 1:
+        levels.append((np.array([place[body] for body in bodies], dtype=np.int64), list(place)))
     reason = f"{word}, the STEP file itself says {word}"
-    return Step(points / unit, faces, groups, unit, reason, number, kinds, tuple(findings))
+    return Step(points / unit, faces, Grouped(len(faces), levels), unit, reason, tuple(findings), number, kinds)
 
 
 def step_surface(path: str | Path, *, face: str, unit: str | None = None) -> Surface:
@@ -136,7 +135,7 @@ def step_surface(path: str | Path, *, face: str, unit: str | None = None) -> Sur
     words = ", ".join(_face_words(step, n) for n in numbers[:6]) + (", ..." if len(numbers) > 6 else "")
     total = len(np.unique(step.number))
     taken = Finding("faces", len(numbers), f"{len(numbers)} of {total} faces taken: {words}", whole.area)
-    groups = {word: m[mask] for word, m in step.groups.items() if m[mask].any()}
+    groups = step.groups.kept(mask)
     label = f"face {', '.join(str(n) for n in numbers)}" if len(numbers) < 7 else f"{len(numbers)} faces"
     return Surface(
         name, whole, lambda: mesh, side=label, unit=step.unit_reason.split(",")[0],

@@ -23,18 +23,14 @@ import numpy as np
 
 from layup.errors import SurfaceError
 from layup.surface.curves import Curve, Line2, arc, bezier
-from layup.surface.drawing import Drawing, assemble
+from layup.surface.drawing import Drawing, assemble, count_of
 from layup.surface.mesh import Finding
+from layup.surface.svg_tree import MOST, NUMBER, Uses, tag_of, written_out
 
 LARGEST = 100_000_000
 """A file with more bytes is refused. [bytes]"""
-MOST = 200_000
-"""A drawing with more elements, `<use>` written out, is refused. [-]"""
 _LENGTHS = {"mm": 1e-3, "cm": 1e-2, "in": 0.0254, "pt": 0.0254 / 72.0, "pc": 0.0254 / 6.0, "q": 0.25e-3}
-_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _LABEL = "{http://www.inkscape.org/namespaces/inkscape}label"
-_UNSEEN = ("clipPath", "mask", "pattern", "marker", "metadata", "foreignObject")
-_HREF = "{http://www.w3.org/1999/xlink}href"
 
 
 def read_svg(path: str | Path, *, unit: str | None = None, gap: float | None = None) -> Drawing:
@@ -53,13 +49,18 @@ def read_svg(path: str | Path, *, unit: str | None = None, gap: float | None = N
     root = _root(Path(path), name)
     sheet = _Sheet(root, name)
     try:
-        written_out = _Uses(root, name).count(root)
-        if written_out > MOST:
+        uses = Uses(root, name)
+        if uses.count(root) > MOST:
             raise SurfaceError(f"{name}: more than {MOST:,} elements, copies written out", "Save only the outline")
-        shapes = list(_shapes(sheet.plain(root)))
-        curves = [curve for shape, layer in shapes for curve in _curves(shape, layer, sheet)]
-        texts = sum(1 for e in root.iter() if _tag(e) in ("text", "image"))
-        notes = [Finding("left out", texts, f"not lines, left out: {texts} texts or images", 0.0)] if texts else []
+        drawn = sheet.plain(written_out(root, sheet.size, uses))
+        shapes = list(_shapes(ElementTree.tostring(drawn)))
+        seen = [(shape, layer) for shape, layer in shapes if _is_seen(shape)]
+        if shapes and not seen:
+            raise SurfaceError(
+                f"{name}: all its shapes are hidden, or have neither line nor fill", "Give the outline a line"
+            )
+        curves = [curve for shape, layer in seen for curve in _curves(shape, layer, sheet)]
+        notes = _notes(drawn, len(shapes) - len(seen))
         return assemble(curves, name, stated=sheet.unit, reason=sheet.reason, given=unit, gap=gap, findings=notes)
     except SurfaceError:
         raise
@@ -90,20 +91,16 @@ def _root(path: Path, name: str) -> ElementTree.Element:
         place = getattr(problem, "position", None)
         where = f" at line {place[0]}, column {place[1] + 1}" if place else ""
         raise SurfaceError(f"{name}: damaged or cut short{where}: not SVG", "Save it again as plain SVG") from None
-    if _tag(root) != "svg":
+    if tag_of(root) != "svg":
         raise SurfaceError(f"{name}: not an SVG drawing, its root is <{str(root.tag)[:40]}>", "Save it as plain SVG")
     return root
-
-
-def _tag(element: ElementTree.Element) -> str:
-    return str(element.tag).rpartition("}")[2]
 
 
 class _Sheet:
     """Size, unit and origin of the sheet: how a point of the file becomes one with y up, in user units."""
 
     def __init__(self, root: ElementTree.Element, name: str) -> None:
-        box = re.findall(_NUMBER, root.get("viewBox", ""))
+        box = re.findall(NUMBER, root.get("viewBox", ""))
         self.box = [float(v) for v in box] if len(box) == 4 else None
         if self.box is not None and not (0.0 < self.box[2] < np.inf and 0.0 < self.box[3] < np.inf):
             raise SurfaceError(f"{name}: its viewBox has no size", "Save it again as plain SVG")
@@ -111,6 +108,7 @@ class _Sheet:
         self.unit: float | None = None
         self.stretch = 1.0  # of y against x
         self.reason = "its sheet has no width and height in mm, cm or in"
+        self.wide = _pixels(root.get("width"))
         if wide is None and high is None:
             self.top = self.box[1] + self.box[3] if self.box else _pixels(root.get("height"))
             return
@@ -122,7 +120,7 @@ class _Sheet:
         sheet = f"{wide * 1e3:.4g} x {high * 1e3:.4g} mm"
         if self.box is None:
             self.unit = 0.0254 / 96.0  # CSS: one user unit is a pixel of 1/96 in
-            self.top = high / self.unit
+            self.wide, self.top = wide / self.unit, high / self.unit
             self.reason = f"px of 1/96 in, the file gives its sheet as {sheet} without a viewBox"
             return
         across, down = wide / self.box[2], high / self.box[3]
@@ -137,22 +135,18 @@ class _Sheet:
             f"{self.box[2]:g} x {self.box[3]:g} units"
         )
 
-    def plain(self, root: ElementTree.Element) -> bytes:
-        """The file with one user unit to one unit: sheet scale and origin are applied here, not by the library."""
-        kept = ElementTree.SubElement(root, str(root.tag).removesuffix("svg") + "defs")
-        for parent in list(root.iter()):
-            for child in list(parent):
-                if _tag(child) in _UNSEEN:
-                    parent.remove(child)
-                elif _tag(child) == "symbol" and _tag(parent) != "defs":  # the library would draw it as it stands
-                    parent.remove(child)
-                    kept.append(child)
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height for per cents. [user units]"""
+        return (self.box[2], self.box[3]) if self.box else (self.wide, self.top)
+
+    def plain(self, root: ElementTree.Element) -> ElementTree.Element:
+        """The drawing with one user unit to one unit: sheet scale and origin are applied here, not by the library."""
         for key in ("viewBox", "preserveAspectRatio"):
             root.attrib.pop(key, None)
-        wide, high = (self.box[2], self.box[3]) if self.box else (1000.0, self.top or 1000.0)
-        root.set("width", f"{wide:.17g}")
-        root.set("height", f"{high:.17g}")
-        return ElementTree.tostring(root)
+        root.set("width", "1000")
+        root.set("height", "1000")
+        return root
 
     def place(self, points: Line2) -> Line2:
         """Points with y up from the lower edge of the sheet. [user units]"""
@@ -162,58 +156,14 @@ class _Sheet:
 
 def _length(text: str | None) -> float | None:
     """A physical length, None for pixels, per cent and nothing. [m]"""
-    match = re.fullmatch(rf"\s*({_NUMBER})\s*([a-zA-Z]+)\s*", text or "")
+    match = re.fullmatch(rf"\s*({NUMBER})\s*([a-zA-Z]+)\s*", text or "")
     factor = _LENGTHS.get(match[2].lower()) if match else None
     return float(match[1]) * factor if match and factor else None
 
 
 def _pixels(text: str | None) -> float:
-    match = re.match(rf"\s*({_NUMBER})\s*(?:px)?\s*$", text or "")
+    match = re.match(rf"\s*({NUMBER})\s*(?:px)?\s*$", text or "")
     return float(match[1]) if match else 0.0
-
-
-class _Uses:
-    """How many elements a drawing has with every `<use>` written out; each is counted once and remembered."""
-
-    def __init__(self, root: ElementTree.Element, name: str) -> None:
-        self.name = name
-        self.by_id = {str(e.get("id")): e for e in root.iter() if e.get("id")}
-        self.known: dict[int, int] = {}
-        self.open: set[int] = set()
-
-    def count(self, element: ElementTree.Element) -> int:
-        """Elements of this one and all below it.
-
-        Raises:
-            SurfaceError: a `<use>` of itself, of something that is not there, or of a scaled symbol.
-        """
-        key = id(element)
-        if key in self.open:
-            word = element.get("id", "")
-            raise SurfaceError(f'{self.name}: <use> of "{word}" uses itself', "Ungroup the drawing and save it again")
-        if key not in self.known:
-            self.open.add(key)
-            total = 1 + sum(self.count(child) for child in element)
-            if len(self.open) > 1 and _tag(element) == "svg" and element.get("viewBox"):
-                raise SurfaceError(f"{self.name}: a sheet within the sheet, with a viewBox of its own", "Ungroup it")
-            if _tag(element) == "use":
-                total += self.count(self._target(element))
-            self.open.discard(key)
-            self.known[key] = min(total, MOST + 1)
-        return self.known[key]
-
-    def _target(self, use: ElementTree.Element) -> ElementTree.Element:
-        word = (use.get("href") or use.get(_HREF) or "").strip()
-        target = self.by_id.get(word.removeprefix("#"))
-        if target is None or not word.startswith("#"):
-            raise SurfaceError(
-                f'{self.name}: <use> of "{word}", which is not in the file', "Put it in the file, or take the <use> out"
-            )
-        if target.get("viewBox") and _tag(target) in ("symbol", "svg"):
-            raise SurfaceError(
-                f'{self.name}: <use> of the symbol "{word}", which has a viewBox of its own', "Unlink the copies"
-            )
-        return target
 
 
 def _shapes(data: bytes) -> Iterator[tuple[Any, str]]:
@@ -234,6 +184,35 @@ def _shapes(data: bytes) -> Iterator[tuple[Any, str]]:
                     yield from walk(child, layer if labelled or not word else str(word), labelled)
 
     yield from walk(SVG.parse(io.BytesIO(data), reify=False, ppi=96.0), "", False)
+
+
+def _is_seen(shape: Any) -> bool:
+    """Whether a shape is shown: neither hidden, nor without both line and fill."""
+    values = shape.values
+    none = ("none", "transparent")
+    line, fill = (str(values.get(word) or other).strip() for word, other in (("stroke", "none"), ("fill", "black")))
+    return values.get("visibility") not in ("hidden", "collapse") and not (line in none and fill in none)
+
+
+def _notes(root: ElementTree.Element, unseen: int) -> list[Finding]:
+    notes = []
+    texts = sum(1 for e in root.iter() if tag_of(e) in ("text", "image"))
+    if texts:
+        notes.append(Finding("left out", texts, f"not lines, left out: {texts} texts or images", 0.0))
+    if unseen:
+        text = f"{count_of(unseen, 'shape')} hidden, or without line and fill, left out"
+        notes.append(Finding("hidden", unseen, text, 0.0))
+    clipped = sum(1 for e in root.iter() if _is_clipped(e))
+    if clipped:
+        text = f"{count_of(clipped, 'shape or group')} shown only in part (clipped or masked); read whole"
+        notes.append(Finding("clipped", clipped, text))
+    return notes
+
+
+def _is_clipped(element: ElementTree.Element) -> bool:
+    style = element.get("style", "").replace(" ", "")
+    given = [element.get("clip-path"), element.get("mask")]
+    return any(word and word != "none" for word in given) or "clip-path:url" in style or "mask:url" in style
 
 
 def _curves(shape: Any, layer: str, sheet: _Sheet) -> Iterator[Curve]:

@@ -12,9 +12,16 @@ from pathlib import Path
 
 from layup.surface.mesh import Surface
 from layup.surface.read import read_surface
+from layup.surface.told import Told, nobody
 
 
-def report(path: str | Path, unit: str | None = None, side: str | None = None, body: str | None = None) -> Surface:
+def report(
+    path: str | Path,
+    unit: str | None = None,
+    side: str | None = None,
+    body: str | None = None,
+    told: Told = nobody,
+) -> Surface:
     """Read a surface file and look for everything that is odd about it.
 
     Args:
@@ -22,6 +29,7 @@ def report(path: str | Path, unit: str | None = None, side: str | None = None, b
         unit: As for `read_surface`.
         side: As for `read_surface`.
         body: As for `read_surface`.
+        told: As for `read_surface`.
 
     Returns:
         The surface; its `findings` are complete.
@@ -29,4 +37,4 @@ def report(path: str | Path, unit: str | None = None, side: str | None = None, b
     Raises:
         SurfaceError: as for `read_surface`.
     """
-    return read_surface(path, unit=unit, side=side, body=body, thorough=True)
+    return read_surface(path, unit=unit, side=side, body=body, thorough=True, told=told)

@@ -4,9 +4,10 @@
     Which faces are the side asked for?    pick_side(points, faces, side, name)
 
 From the middle of every face a ray goes inward to the first wall it meets. The thickness is the median over
-the area of the faces whose far wall faces the other way. Faces with about that much behind them are skin;
-what is left is edge strip. The skin faces that hang together are a skin, and the rays tell which skins lie
-back to back.
+the area of the faces whose far wall faces the other way. Faces with about that much behind them are skin, and so is all
+of a smooth patch that is skin for the most part: beside a sharp bend, and over the foot of a rib, a ray finds no wall of
+that thickness. A patch that is back to back with itself goes round the rim and is judged face by face. What is left is
+edge strip. The skin faces that hang together are a skin, and the rays tell which skins lie back to back.
 
 The outer skin is the one that bulges: the sum over its inner edges of length times turning angle (the
 integral of the mean curvature, as for any polyhedron) is positive outside and negative inside.
@@ -15,11 +16,13 @@ integral of the mean curvature, as for any polyhedron) is positive outside and n
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
+from layup.surface.measure import Vector
 from layup.surface.nearest import nearest_face
 from layup.surface.side import Side
 from layup.surface.topology import face_pairs, normals, pieces
@@ -28,9 +31,16 @@ Mask = NDArray[np.bool_]
 
 THIN = 0.2
 """A wall is thin below this share of the root of one side's area; above it the solid is a block. [-]"""
-_BACK = -0.8  # cosine between a face and the wall behind it, from which the two count as back to back
-_FOLD = -0.5  # cosine between two faces at an edge, below which a skin ends there (a knife edge)
-_SMOOTH = 0.766  # cosine of 40 degrees: a block's faces grow over edges that turn less
+BACK = -0.8
+"""Cosine between a face and the wall behind it, below which the two count as back to back. [-]"""
+REACH = 2.5
+"""Skin has its partner within so many wall thicknesses. [-]"""
+FOLD = -0.5
+"""Cosine between two faces at an edge, below which a skin ends there (a knife edge). [-]"""
+SMOOTH = 0.766
+"""Cosine of 40 degrees: patches of faces grow over edges that turn less. [-]"""
+ITSELF = 1e-3
+"""A patch with more than this share of its area back to back with itself goes round the rim. [-]"""
 _FLAT = 1e-3  # share of the two skins' curvature sums to the square root of their area that counts as flat
 
 
@@ -59,10 +69,15 @@ class Walls:
     @property
     def thin(self) -> bool:
         """Whether the solid is a sheet, not a block."""
-        return self.thickness is not None and self.thickness < THIN * float(np.sqrt(0.5 * self.area.sum()))
+        return is_thin(self.thickness, float(self.area.sum()))
 
 
 Pairs = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]
+
+
+def is_thin(thickness: float | None, area: float) -> bool:
+    """Whether a solid with this wall (None for no wall at all) and this area is a sheet, not a block. [m, m^2]"""
+    return thickness is not None and thickness < THIN * (0.5 * area) ** 0.5
 
 
 def against(
@@ -114,7 +129,7 @@ def walls(points: NDArray[np.float64], faces: NDArray[np.int64], sample: int | N
     behind, hit = np.full(len(faces), np.inf), np.full(len(faces), -1, dtype=np.int64)
     behind[rows], hit[rows] = first_hits(points, faces, middle[rows], -normal[rows], rows)
     back = np.flatnonzero(hit >= 0)
-    back = back[np.einsum("ij,ij->i", normal[back], normal[hit[back]]) < _BACK]
+    back = back[np.einsum("ij,ij->i", normal[back], normal[hit[back]]) < BACK]
     thickness = None
     if len(back):
         order = back[np.argsort(behind[back])]
@@ -159,46 +174,76 @@ def pick_side(points: NDArray[np.float64], faces: NDArray[np.int64], side: Side,
     found = walls(points, faces)
     if not found.thin:
         return _of_block(points, faces, found, side, name)
-    label, skin = _skins(faces, found)
-    first, second = _back_to_back(label, skin, found)
-    both = np.array([first, second])
-    size = np.array([found.area[mask].sum() for mask in both])
-    if not size.min() > 0.0:
-        raise SurfaceError(f"{name}: its two skins can't be told apart", 'Give side = "touching (x, y, z)"')
-    chosen = _choose(points, faces, found, both, size, side, name)
+    label, skin, close = _skins(faces, found)
+    first, second = _back_to_back(label, skin, close, found)
+    both = _Both(points, faces, found, (first, second))
+    chosen = choose(both, both.size, side, name)
     left_out = float(found.area[~(first | second)].sum())
-    thickness = found.thickness or 0.0
-    text = (
+    text = words_of_sheet(side, found.thickness or 0.0, both.size[chosen], both.size[1 - chosen], left_out)
+    return Picked((first, second)[chosen], found.turned, found.thickness, left_out, both.size[1 - chosen], text)
+
+
+def words_of_sheet(side: Side, thickness: float, size: float, other: float, left_out: float) -> str:
+    """What was found of a sheet, for a person. [m, m^2]"""
+    return (
         f"a closed solid with a wall of {thickness * 1e3:.3g} mm: its {side.words} is used, "
-        f"{size[chosen]:.4g} m^2; the other side ({size[1 - chosen]:.4g} m^2) "
+        f"{size:.4g} m^2; the other side ({other:.4g} m^2) "
         f"and its edges ({left_out:.3g} m^2) are left out"
     )
-    return Picked(both[chosen], found.turned, thickness, left_out, float(size[1 - chosen]), text)
 
 
-def _skins(faces: NDArray[np.int64], found: Walls) -> tuple[NDArray[np.int64], Mask]:
-    """Label of the skin of each face, and which faces are skin at all."""
+def words_of_block(side: Side, count: int, area: float) -> str:
+    """What was found of a block, for a person. [-, m^2]"""
+    return (
+        f"a closed solid block: of its {count} faces (parted at edges sharper than 40 degrees) "
+        f"the one {side.text} is used, {area:.4g} m^2"
+    )
+
+
+def _skins(faces: NDArray[np.int64], found: Walls) -> tuple[NDArray[np.int64], Mask, Mask]:
+    """Label of the skin of each face, which faces are skin at all, and which have a wall close behind them."""
     thickness = found.thickness or 0.0
     across = np.zeros(len(faces))
     met = found.hit >= 0
     across[met] = np.einsum("ij,ij->i", found.normal[met], found.normal[found.hit[met]])
-    skin = met & (across < _BACK) & (found.behind < 2.5 * thickness)
+    close = met & (across < BACK) & (found.behind < REACH * thickness)
     pairs = found.pairs[0]
     turn = np.einsum("ij,ij->i", found.normal[pairs[:, 0]], found.normal[pairs[:, 1]])
-    joined = pairs[skin[pairs].all(axis=1) & (turn > _FOLD)]
+    count, patch = pieces(len(faces), pairs[turn > SMOOTH])
+    total = np.bincount(patch, found.area, minlength=count)
+    whole = np.bincount(patch, found.area * close, minlength=count) > 0.5 * total
+    itself = close & (patch == patch[found.hit])
+    whole &= np.bincount(patch, found.area * itself, minlength=count) <= ITSELF * total
+    skin = close | (whole[patch] & (found.area > 0.0))
+    joined = pairs[skin[pairs].all(axis=1) & (turn > FOLD)]
     _, label = pieces(len(faces), joined)
-    return label, skin
+    return label, skin, close
 
 
-def _back_to_back(label: NDArray[np.int64], skin: Mask, found: Walls) -> tuple[Mask, Mask]:
+def _back_to_back(label: NDArray[np.int64], skin: Mask, close: Mask, found: Walls) -> tuple[Mask, Mask]:
     """The two sides: from the largest skin, over what lies behind it, to what lies behind that, and so on."""
     size = np.bincount(label, found.area * skin)
-    from_, to = label[skin], label[found.hit[skin]]
-    weight = found.area[skin]
-    good = skin[found.hit[skin]] & (from_ != to)
+    rows = np.flatnonzero(close)
+    rows = rows[skin[found.hit[rows]]]
+    value = opposite(size, label[rows], label[found.hit[rows]], found.area[rows])
+    return (value[label] > 0) & skin, (value[label] < 0) & skin
+
+
+def opposite(
+    size: NDArray[np.float64], from_: NDArray[np.int64], to: NDArray[np.int64], weight: NDArray[np.float64]
+) -> NDArray[np.int64]:
+    """The side each skin is on: 1 for that of the largest one, -1 for the other, 0 for neither.
+
+    Args:
+        size: Area of each skin. [m^2]
+        from_: Skins that see another one behind them.
+        to: The skins they see.
+        weight: How much area says so. [m^2]
+    """
+    apart = from_ != to
     links: dict[int, dict[int, float]] = {}
-    both, place = np.unique(from_[good] * np.int64(len(size)) + to[good], return_inverse=True)
-    for pair, w in zip(both.tolist(), np.bincount(place, weight[good]).tolist(), strict=True):
+    both, place = np.unique(from_[apart] * np.int64(len(size)) + to[apart], return_inverse=True)
+    for pair, w in zip(both.tolist(), np.bincount(place, weight[apart]).tolist(), strict=True):
         a, b = divmod(pair, len(size))
         for x, y in ((a, b), (b, a)):
             links.setdefault(x, {}).setdefault(y, 0.0)
@@ -215,39 +260,78 @@ def _back_to_back(label: NDArray[np.int64], skin: Mask, found: Walls) -> tuple[M
     value = np.zeros(len(size), dtype=np.int64)
     for piece, s in sign.items():
         value[piece] = s
-    return (value[label] > 0) & skin, (value[label] < 0) & skin
+    return value
 
 
-def _choose(
-    points: NDArray[np.float64],
-    faces: NDArray[np.int64],
-    found: Walls,
-    both: NDArray[np.bool_],
-    size: NDArray[np.float64],
-    side: Side,
-    name: str,
-) -> int:
+class Sides(Protocol):
+    """What has to be known of two sides to choose between them."""
+
+    def towards(self, direction: Vector) -> list[float]:
+        """Area of each side times how far it faces a direction. [m^2]"""
+
+    def touched(self, place: Vector) -> int | None:
+        """The side with the face nearest to a point; None where that face is an edge. [m]"""
+
+    def bulge(self) -> list[float]:
+        """Curvature of each side, see `curvature`. [m]"""
+
+
+class _Both:
+    """The two sides of a sheet as masks over its faces."""
+
+    def __init__(
+        self, points: NDArray[np.float64], faces: NDArray[np.int64], found: Walls, masks: tuple[Mask, Mask]
+    ) -> None:
+        self.points, self.faces, self.found, self.masks = points, faces, found, masks
+        self.size = [float(found.area[mask].sum()) for mask in masks]
+
+    def towards(self, direction: Vector) -> list[float]:
+        found = self.found
+        return [float(found.area[m] @ (found.normal[m] @ np.array(direction))) for m in self.masks]
+
+    def touched(self, place: Vector) -> int | None:
+        near = nearest_face(self.points, self.faces, np.array(place))
+        return next((k for k, mask in enumerate(self.masks) if mask[near]), None)
+
+    def bulge(self) -> list[float]:
+        return [curvature(self.points, self.faces, mask, self.found.normal) for mask in self.masks]
+
+
+def choose(both: Sides, size: list[float], side: Side, name: str) -> int:
+    """Which of two sides was asked for, 0 or 1.
+
+    Args:
+        both: The sides.
+        size: Their areas. [m^2]
+        side: Which; see `side.parse_side`.
+        name: What errors call the file.
+
+    Raises:
+        SurfaceError: they can't be told apart in the way asked for.
+    """
+    if not min(size) > 0.0:
+        raise SurfaceError(f"{name}: its two skins can't be told apart", 'Give side = "touching (x, y, z)"')
+    mean = 0.5 * (size[0] + size[1])
     if side.kind == "facing":
-        towards = [float(found.area[m] @ (found.normal[m] @ np.array(side.vector))) for m in both]
-        if abs(towards[0] - towards[1]) < 0.05 * size.mean():
+        towards = both.towards(side.vector)
+        if abs(towards[0] - towards[1]) < 0.05 * mean:
             raise SurfaceError(
                 f"{name}: neither side faces {side.text.removeprefix('facing ')}",
                 'Give another direction, or side = "touching (x, y, z)" with a point on the mould side',
             )
         return int(np.argmax(towards))
     if side.kind == "touching":
-        near = nearest_face(points, faces, np.array(side.vector))
-        for k, mask in enumerate(both):
-            if mask[near]:
-                return k
-        raise SurfaceError(
-            f"{name}: the point of {side.text} lies on an edge of the sheet, not on one of its sides",
-            "Give a point well inside the mould side",
-        )
-    bulge = np.array([curvature(points, faces, mask, found.normal) for mask in both])
-    even = float(bulge[0] - bulge[1])
-    if abs(even) < _FLAT * float(np.sqrt(size.mean())):
-        if abs(size[0] - size[1]) < 1e-3 * size.mean():
+        near = both.touched(side.vector)
+        if near is None:
+            raise SurfaceError(
+                f"{name}: the point of {side.text} lies on an edge of the sheet, not on one of its sides",
+                "Give a point well inside the mould side",
+            )
+        return near
+    bulge = both.bulge()
+    even = bulge[0] - bulge[1]
+    if abs(even) < _FLAT * mean**0.5:
+        if abs(size[0] - size[1]) < 1e-3 * mean:
             return 0
         raise SurfaceError(
             f"{name}: flat or wavy, so that neither side is the {side.kind} one ({size[0]:.4g} and {size[1]:.4g} m^2)",
@@ -273,26 +357,35 @@ def curvature(points: NDArray[np.float64], faces: NDArray[np.int64], mask: Mask,
 
 def _of_block(points: NDArray[np.float64], faces: NDArray[np.int64], found: Walls, side: Side, name: str) -> Picked:
     """The smooth face of a thick solid that faces a direction or touches a point."""
-    if side.kind in ("outer", "inner"):
-        depth = "" if found.thickness is None else f", {found.thickness * 1e3:.3g} mm through"
-        raise SurfaceError(
-            f"{name}: a solid block{depth}: it has no {side.kind} skin",
-            'Write side = "facing (0, 0, 1)" or side = "touching (x, y, z)" for the face that is laid up',
-        )
+    refuse_block(found.thickness, side, name)
     pairs = found.pairs[0]
     turn = np.einsum("ij,ij->i", found.normal[pairs[:, 0]], found.normal[pairs[:, 1]])
-    count, label = pieces(len(faces), pairs[turn > _SMOOTH])
+    count, label = pieces(len(faces), pairs[turn > SMOOTH])
     if side.kind == "touching":
         chosen = int(label[nearest_face(points, faces, np.array(side.vector))])
     else:
         towards = found.normal @ np.array(side.vector)
         chosen = int(np.argmax(np.bincount(label, found.area * towards, minlength=count)))
         if not towards[label == chosen].max() > 0.0:
-            raise SurfaceError(f"{name}: no face looks that way", "Turn the direction of side round")
+            raise looks_away(name)
     mask = label == chosen
-    area = float(found.area[mask].sum())
-    text = (
-        f"a closed solid block: of its {count} faces (parted at edges sharper than 40 degrees) "
-        f"the one {side.text} is used, {area:.4g} m^2"
-    )
-    return Picked(mask, found.turned, None, None, None, text)
+    return Picked(mask, found.turned, None, None, None, words_of_block(side, count, float(found.area[mask].sum())))
+
+
+def refuse_block(thickness: float | None, side: Side, name: str) -> None:
+    """A block has faces, no skins.
+
+    Raises:
+        SurfaceError: its outer or inner skin was asked for.
+    """
+    if side.kind in ("outer", "inner"):
+        depth = "" if thickness is None else f", {thickness * 1e3:.3g} mm through"
+        raise SurfaceError(
+            f"{name}: a solid block{depth}: it has no {side.kind} skin",
+            'Write side = "facing (0, 0, 1)" or side = "touching (x, y, z)" for the face that is laid up',
+        )
+
+
+def looks_away(name: str) -> SurfaceError:
+    """The error for a direction that no face of a block looks in."""
+    return SurfaceError(f"{name}: no face looks that way", "Turn the direction of side round")

@@ -34,7 +34,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.surface.flat import outline
-from layup.surface.measure import Measured
+from layup.surface.measure import FARTHEST, Measured
 from layup.surface.mesh import Finding, Surface
 
 Array = NDArray[np.float64]
@@ -114,6 +114,8 @@ def integrate(
     lines["spline"] = np.concatenate(parts)
     areas = {word: _area(line, slope) for word, line in lines.items()}
     chosen = lines[rule]
+    if not all(area > 0.0 and math.isfinite(area) for area in areas.values()):
+        raise SurfaceError(f"{name}: stations or sizes too small or too far apart to draw a curve", "Check the numbers")
     middle = _area(chosen, slope, lambda line: line[:, 0]) / areas[rule]
     weights = np.zeros(len(x))
     weights[:-1] += np.diff(x) / 2.0
@@ -124,7 +126,12 @@ def integrate(
 
 
 def from_widths(
-    stations: Sequence[float], widths: Sequence[float], *, rule: Rule = "spline", reading: float = 0.0
+    stations: Sequence[float],
+    widths: Sequence[float],
+    *,
+    rule: Rule = "spline",
+    reading: float = 0.0,
+    name: str = "widths",
 ) -> Surface:
     """A flat panel from its widths, symmetric about the centre line y = 0, its length along x.
 
@@ -133,23 +140,27 @@ def from_widths(
         widths: Full width at each. [m]
         rule: "spline" draws the edge as a smooth curve, "trapezoid" as straight lines.
         reading: Standard uncertainty of one width. [m]
+        name: What errors call them.
 
     Raises:
         SurfaceError: as `integrate`; a panel that a width of zero parts in two.
     """
-    found = integrate(stations, widths, rule=rule, reading=reading, name="widths")
+    found = integrate(stations, widths, rule=rule, reading=reading, name=name)
     line = found.line
     inner = line[1:-1, 1]
     if len(inner) and not inner.min() > 0.0:
         at = float(line[1:-1][inner <= 0.0][0, 0])
         raise SurfaceError(
-            f"widths: the width is 0 at station {at * 1e3:.4g} mm, between the ends", "Give each panel on its own"
+            f"{name}: the width is 0 at station {at * 1e3:.4g} mm, between the ends", "Give each panel on its own"
         )
     upper = line * (1.0, 0.5)
     lower = upper[::-1] * (1.0, -1.0)
     ring = np.concatenate([upper, lower])
     ring = ring[np.concatenate([[True], (np.diff(ring, axis=0) != 0.0).any(axis=1)])]
-    flat = outline([(float(a), float(b)) for a, b in ring])
+    try:
+        flat = outline([(float(a), float(b)) for a, b in ring])
+    except SurfaceError as problem:
+        raise SurfaceError(f"{name}: {problem.wrong.removeprefix('outline: ')}", problem.remedy) from None
     return Surface(
         "widths at stations", flat.whole, lambda: (flat.vertices, flat.faces),
         findings=tuple(_findings(found, len(stations), "widths", "")),
@@ -164,6 +175,7 @@ def from_girths(
     along: Literal["axis", "skin"] = "axis",
     rule: Rule = "spline",
     reading: float = 0.0,
+    name: str = "girths",
 ) -> Surface:
     """The skin of a body from its girths: known by its area, and by where it balances along its length (x).
 
@@ -174,15 +186,16 @@ def from_girths(
         along: Whether stations are measured along the axis, or along the skin.
         rule: "spline" or "trapezoid" (cones from station to station).
         reading: Standard uncertainty of one girth. [m]
+        name: What errors call them.
 
     Raises:
         SurfaceError: as `integrate`; a turn outside 0 to 2 pi.
     """
     if not 0.0 < turn <= 2.0 * math.pi + 1e-9:
         raise SurfaceError(
-            f"girths: the tape goes round {math.degrees(turn):.4g} degrees", "Write an angle up to 360 deg"
+            f"{name}: the tape goes round {math.degrees(turn):.4g} degrees", "Write an angle up to 360 deg"
         )
-    found = integrate(stations, girths, turn=turn, along=along, rule=rule, reading=reading, name="girths")
+    found = integrate(stations, girths, turn=turn, along=along, rule=rule, reading=reading, name=name)
     whole = abs(turn - 2.0 * math.pi) < 1e-9 and along == "axis"
     measured = Measured(found.area)
     if whole:  # balances on its axis; part of a turn does not, and how far off it lies is not known from girths
@@ -235,8 +248,10 @@ def _checked(stations: Sequence[float], sizes: Sequence[float], name: str) -> tu
     if len(x) < 2:
         raise SurfaceError(f"{name}: {len(x)} stations", "Measure at two stations at least, better at seven or more")
     for number, (at, size) in enumerate(zip(x, w, strict=True), 1):
-        if not (math.isfinite(at) and math.isfinite(size) and size >= 0.0):
-            raise SurfaceError(f"{name}: station {number}: size {_mm(size)} at {_mm(at)}", "Give sizes of 0 or more")
+        if not (abs(at) < FARTHEST and 0.0 <= size < FARTHEST):
+            raise SurfaceError(
+                f"{name}: station {number}: size {_mm(size)} at {_mm(at)}", "Give sizes of 0 or more, in the right unit"
+            )
     for number, step in enumerate(np.diff(x), 2):
         if step < 0.0:
             raise SurfaceError(
@@ -309,11 +324,13 @@ def _area(line: Array, slope: float, weight: Callable[[Array], Array] | None = N
 
 def _findings(found: Stations, count: int, what: str, how: str) -> list[Finding]:
     share = found.spread / found.area
-    straight = "cones" if how == "taken as round" else "trapezoid"
+    straight = "cones" if how == "taken as round" else "straight lines"
+    used, verb = ("curve", "is") if found.rule == "spline" else (straight, "are")
     text = (
-        f"area from {what} at {count} stations{', ' + how if how else ''}: straight between stations ({straight}) "
-        f"{found.trapezoid:.4g} m^2, smooth curve ({found.curve}) {found.spline:.4g} m^2; the {found.rule} counts, "
-        f"known to {found.spread:.2g} m^2 ({share:.1%}); balances at {_mm(found.centroid)} along the length"
+        f"area from {what} at {count} stations{', ' + how if how else ''}: {straight} between stations give "
+        f"{found.trapezoid:.4g} m^2, a smooth curve through them {found.spline:.4g} m^2. The {used} {verb} used "
+        f"here: the area is known to about {found.spread:.2g} m^2 ({share:.1%}), and it balances at "
+        f"{_mm(found.centroid)} along the length"
     )
     out = [Finding("stations", count, text, found.trapezoid - found.spline if found.rule == "spline" else None)]
     if share > 0.02:

@@ -64,8 +64,8 @@ def edges_of(faces: Faces) -> tuple[Faces, NDArray[np.int64]]:
 
 def edge_keys(edges: Faces) -> NDArray[np.int64]:
     """One number for each edge (e, 2), the same for both directions."""
-    low = edges.min(axis=1).astype(np.int64)
-    keys: NDArray[np.int64] = (low << 32) | edges.max(axis=1).astype(np.int64)
+    one, two = edges[:, 0].astype(np.int64), edges[:, 1].astype(np.int64)
+    keys: NDArray[np.int64] = (np.minimum(one, two) << 32) | np.maximum(one, two)
     return keys
 
 

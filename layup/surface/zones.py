@@ -10,6 +10,8 @@ Keys of a zone, all of which must hold; for the first four a list means that one
     within  = "30 mm of cut-out 2"                  ... from one of the others, the longest is number 1
     within  = "30 mm of the cut-out at (9 mm, 0 mm, 0 mm)"
     within  = "25 mm of the line (0 mm, 0 mm, 0 mm) (300 mm, 0 mm, 0 mm)"
+    within  = "20 mm of the holes lightening"       a ring round each hole of a pattern
+    within  = "20 mm of hole 3 of lightening"       ... round one of them
     between = "x 100 mm 350 mm"                     a band between two stations
     group   = "flange"                              a body, group or layer of the file
     inside  = [["0 mm", "0 mm"], ...]               an outline, shone through the part
@@ -24,18 +26,21 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, nearest
 from layup.surface.clip import Soup
-from layup.surface.conditions import between, inside, of_group, within
+from layup.surface.conditions import between, inside, of_group, with_marks, within
 from layup.surface.geodesic import Curve, finer
 from layup.surface.measure import Measured, measure_triangles
 from layup.surface.overlay import overlay
 from layup.surface.topology import Faces, Points, normals
+
+if TYPE_CHECKING:
+    from layup.surface.perforate import HoleSet
 
 OWN = ("within", "between", "group", "inside", "along")
 JOINED = ("or", "and", "not")
@@ -44,6 +49,7 @@ KEYS = OWN + JOINED
 _FINE = 2_000.0  # faces are at most this part of the surface where several distances are laid over each other
 
 Spec = Mapping[str, object]
+Numbers = NDArray[np.int64]
 _Mask = NDArray[np.bool_]
 
 
@@ -55,11 +61,13 @@ class Cut:
         inside: Measures of the zone.
         inner: Triangles of the zone, shape (n, 3, 3). [m]
         outer: Triangles of the rest. [m]
+        faces: The face of the surface that each triangle of the zone is part of, shape (n,).
     """
 
     inside: Measured
     inner: Soup
     outer: Soup
+    faces: Numbers
 
     @cached_property
     def outside(self) -> Measured:
@@ -72,7 +80,13 @@ def zone_key(spec: Spec) -> str:
     return repr(sorted((k, repr(v)) for k, v in spec.items() if k != "name" and v is not None))
 
 
-def cut_zone(points: Points, faces: Faces, spec: Spec, groups: Mapping[str, NDArray[np.bool_]]) -> Cut:
+def cut_zone(
+    points: Points,
+    faces: Faces,
+    spec: Spec,
+    groups: Mapping[str, NDArray[np.bool_]],
+    holes: Mapping[str, HoleSet] | None = None,
+) -> Cut:
     """Part a surface by a zone.
 
     Args:
@@ -80,6 +94,7 @@ def cut_zone(points: Points, faces: Faces, spec: Spec, groups: Mapping[str, NDAr
         faces: Shape (m, 3).
         spec: The keys of the zone; `name` is used in errors only, keys that are None count as not there.
         groups: Named groups of the surface, masks over its faces.
+        holes: Patterns of holes in it, by name.
 
     Raises:
         SurfaceError: a key or text that can't be read, or a zone with no area on this surface.
@@ -87,25 +102,29 @@ def cut_zone(points: Points, faces: Faces, spec: Spec, groups: Mapping[str, NDAr
     name = _name(spec)
     alone = _only_within(spec)
     if alone is not None:  # one distance and nothing else: nothing to lay over each other
-        inner, outer = within(points, faces, alone, name)
-        return _parted(inner[:, :, :3], outer[:, :, :3], points, name)
+        inner, outer = within(points, faces, alone, name, None, holes)
+        return _parted(inner, outer, points, name)
     curve = None
+    owner: Numbers | None = None
     if _fronts(spec) > 1:  # so that few pieces of one zone share a face with pieces of another
         size = float(normals(points, faces)[1].sum())
         points, faces, owner, curve = finer(points, faces, float(np.sqrt(size / _FINE)))
         groups = {word: mask[owner] for word, mask in groups.items()}
     whole = np.concatenate([points[faces], np.arange(len(faces))[:, None, None].repeat(3, axis=1)], axis=2)
-    work = _Work(points, faces, groups, curve, whole)
+    work = _Work(points, faces, groups, holes or {}, curve, whole)
     rule = work.rule(spec, name)
     held = rule(work.soup)
-    return _parted(work.soup[held][:, :, :3], work.soup[~held][:, :, :3], points, name)
+    return _parted(work.soup[held], work.soup[~held], points, name, owner)
 
 
-def _parted(inner: Soup, outer: Soup, points: Points, name: str) -> Cut:
+def _parted(inner: Soup, outer: Soup, points: Points, name: str, owner: Numbers | None = None) -> Cut:
+    """The cut; `owner` gives the faces of the surface where its mesh has been made finer."""
+    faces = inner[:, 0, 3].astype(np.int64)
+    inner, outer = inner[:, :, :3], outer[:, :, :3]
     area = measure_triangles(inner)
     if not area.area > 0.0:
         raise SurfaceError(f"{name}: no part of the surface lies in it", _box_hint(points))
-    return Cut(area, inner, outer)
+    return Cut(area, inner, outer, faces if owner is None else owner[faces])
 
 
 def _only_within(spec: Spec) -> str | None:
@@ -134,6 +153,7 @@ class _Work:
     points: Points
     faces: Faces
     groups: Mapping[str, NDArray[np.bool_]]
+    holes: Mapping[str, HoleSet]
     curve: Curve | None
     soup: Soup
 
@@ -167,21 +187,16 @@ class _Work:
         """Cut the soup by one condition, and give the rule that reads its marks."""
         column = self.soup.shape[2]
         if key == "within":
-            parts = within(self.points, self.faces, entry, name, self.curve)
-            self.soup = overlay(self.soup, _with_marks(*parts))
+            parts = within(self.points, self.faces, entry, name, self.curve, self.holes)
+            self.soup = overlay(self.soup, with_marks(*parts))
         elif key == "between":
-            self.soup = _with_marks(*between(self.soup, entry, name))
+            self.soup = with_marks(*between(self.soup, entry, name))
         elif key == "group":
-            self.soup = _with_marks(*of_group(self.soup, entry, self.groups, name))
+            self.soup = with_marks(*of_group(self.soup, entry, self.groups, name))
         else:
             outline, along = entry
-            self.soup = _with_marks(*inside(self.soup, outline, along, name))
+            self.soup = with_marks(*inside(self.soup, outline, along, name))
         return lambda soup: soup[:, 0, column] > 0.5
-
-
-def _with_marks(inner: Soup, outer: Soup) -> Soup:
-    marks = np.repeat([1.0, 0.0], [len(inner), len(outer)])
-    return np.concatenate([np.concatenate([inner, outer]), np.repeat(marks, 3).reshape(-1, 3, 1)], axis=2)
 
 
 def _any(rules: list[_Rule]) -> _Rule:

@@ -32,6 +32,7 @@ const EYES = { "+x": [90, 0], "-x": [-90, 0], "+y": [180, 0], "-y": [0, 0], "+z"
 export class View {
   constructor(canvas, labels) {
     this.canvas = canvas; this.labels = labels; this.head = null; this.marks = []; this.onTap = null; this.shifting = false;
+    this.down = new Map();  // fingers and buttons on the picture
     this.q = [1, 0, 0, 0]; this.zoom = 1; this.shift = [0, 0];
     this.gl = canvas.getContext("webgl2", { antialias: true });
     if (!this.gl) return;
@@ -73,10 +74,13 @@ export class View {
     this.drop();
     Object.assign(this, { head, arrays, colours });
     this.parts = head.parts.map(part => {
-      const points = floats(arrays, part.points), faces = new Uint32Array(arrays, part.faces[0], part.faces[1]);
-      return { ...this.mesh(points, faces), key: part.key, points, faces, eye: null };
+      const points = floats(arrays, part.points), faces = numbers(arrays, part.faces);
+      const coarse = part.coarse && this.mesh(floats(arrays, part.coarse.points), numbers(arrays, part.coarse.faces));
+      return { ...this.mesh(points, faces), key: part.key, points, faces, coarse, eye: null };
     });
-    this.zones = head.zones.map(zone => ({ ...this.mesh(floats(arrays, zone.triangles)), number: zone.number }));
+    const few = head.parts[0].coarse && floats(arrays, head.parts[0].coarse.points);
+    this.zones = head.zones.map(zone => ({ ...this.mesh(floats(arrays, zone.triangles)), number: zone.number,
+      coarse: few && zone.coarse && this.mesh(few, numbers(arrays, zone.coarse)) }));
     this.lines = head.lines.map(line => ({ ...this.segments(floats(arrays, line.ends)), key: line.key }));
     this.write([
       ...head.labels.map(([text, at]) => ({ text, at, kind: "cut-out" })),
@@ -91,7 +95,7 @@ export class View {
     this.parts = []; this.zones = []; this.lines = []; this.over = null; this.path = null;
     gl.bindVertexArray(null);
   }
-  free(one) { for (const buffer of one.buffers) this.gl.deleteBuffer(buffer); this.gl.deleteVertexArray(one.array); }
+  free(one) { if (one.coarse) this.free(one.coarse); for (const buffer of one.buffers) this.gl.deleteBuffer(buffer); this.gl.deleteVertexArray(one.array); }
 
   mesh(points, faces = null) {
     const gl = this.gl, array = gl.createVertexArray(), buffers = [];
@@ -173,14 +177,14 @@ export class View {
   }
   toward() { const m = this.matrix(); return [m[2], m[6], m[10]]; }
   roll(dx, dy) {
-    this.fitted = null;
+    this.fitted = null; this.moving = true;
     const far = Math.hypot(dx, dy), angle = far * .0035;
     if (angle) this.q = times([Math.cos(angle), Math.sin(angle) * dy / far, Math.sin(angle) * dx / far, 0], this.q);
     this.ask();
   }
-  slide(dx, dy) { this.fitted = null; this.shift = [this.shift[0] + dx, this.shift[1] + dy]; this.ask(); }
+  slide(dx, dy) { this.fitted = null; this.moving = true; this.shift = [this.shift[0] + dx, this.shift[1] + dy]; this.ask(); }
   nearer(factor) {
-    this.fitted = null;
+    this.fitted = null; this.moving = true;
     const zoom = Math.min(Math.max(this.zoom * factor, .2), 80), by = zoom / this.zoom;
     this.shift = this.shift.map(v => v * by); this.zoom = zoom; this.ask();
   }
@@ -196,10 +200,22 @@ export class View {
 
   // ---- drawing
 
-  ask() { if (!this.asked && this.head) { this.asked = true; requestAnimationFrame(() => this.draw()); } }
+  ask() {
+    if (this.asked || !this.head) return;
+    this.asked = performance.now();
+    requestAnimationFrame(() => this.draw());
+  }
+  /** Where pictures come late while the part is moved, a coarser mesh is drawn with coarser dots until it stands still. */
+  late() {
+    const wait = performance.now() - this.asked;
+    this.behind = this.moving && wait > 45 ? (this.behind || 0) + 1 : 0;
+    if (this.behind > 1) this.slow = true;
+    return Boolean(this.slow && this.moving);
+  }
   draw() {
-    this.asked = false;
-    const gl = this.gl, { w, h, sx, sy } = this.scale(), ratio = Math.min(devicePixelRatio || 1, 2);
+    const rough = this.late();
+    this.asked = 0; this.rough = rough;
+    const gl = this.gl, { w, h, sx, sy } = this.scale(), ratio = Math.min(devicePixelRatio || 1, 2) * (rough ? .6 : 1);
     const wide = Math.round(w * ratio), high = Math.round(h * ratio);
     if (this.canvas.width !== wide || this.canvas.height !== high) { this.canvas.width = wide; this.canvas.height = high; }
     gl.viewport(0, 0, wide, high);
@@ -213,10 +229,11 @@ export class View {
     gl.enable(gl.POLYGON_OFFSET_FILL);
     gl.polygonOffset(2, 4);
     const plain = [0, 0, 0, 0];
-    for (const part of this.parts) this.paint(part, this.colours[part.key === "counts" ? "part" : "other"], plain, ratio);
+    const of = one => rough && one.coarse || one;
+    for (const part of this.parts) this.paint(of(part), this.colours[part.key === "counts" ? "part" : "other"], plain, ratio);
     this.zones.forEach((zone, k) => {
       gl.polygonOffset(1.5 - .1 * k, 2 - k);
-      this.paint(zone, this.colours.zones[zone.number % 5], HATCH[zone.number % HATCH.length], ratio);
+      this.paint(of(zone), this.colours.zones[zone.number % 5], HATCH[zone.number % HATCH.length], ratio);
     });
     gl.polygonOffset(-1, -8);
     if (this.over) this.paint(this.over, this.colours.old, [.707, .707, 8, 6], ratio);
@@ -249,6 +266,9 @@ export class View {
   }
   /** When the part stands still: numbers on its far side go pale. */
   settle() {
+    if (this.rough && this.down.size) { this.settling = setTimeout(() => this.settle(), 160); return; }
+    this.moving = false;
+    if (this.rough) { this.ask(); return; }
     const m = this.matrix();
     for (const { element, at, kind } of this.marks) {
       if (kind === "spot") continue;
@@ -302,7 +322,7 @@ export class View {
   // ---- hands
 
   listen() {
-    const canvas = this.canvas, down = new Map();
+    const canvas = this.canvas, down = this.down;
     let gap = 0, moved = 0;
     const apart = () => { const [a, b] = [...down.values()]; return b ? Math.hypot(a[0] - b[0], a[1] - b[1]) : 0; };
     canvas.addEventListener("contextmenu", event => event.preventDefault());
@@ -360,6 +380,7 @@ function times(p, r) {
   return [a * e - b * f - c * g - d * h, a * f + b * e + c * h - d * g, a * g - b * h + c * e + d * f, a * h + b * g - c * f + d * e];
 }
 function floats(arrays, [start, count]) { return new Float32Array(arrays, start, count); }
+function numbers(arrays, [start, count]) { return new Uint32Array(arrays, start, count); }
 
 /** A buffer of the page as its head and its arrays. */
 export function unpack(buffer) {

@@ -1,0 +1,87 @@
+"""Take the pictures of docs/bench-page.md: every screen of the bench page, at both sizes, on a copy of the examples."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).parent
+DOOR, FLOOR, REFIT = "motor-glider/engine-bay-door.toml", "motor-glider/baggage-floor.toml", "motor-glider/refit.toml"
+SIZES = {"laptop": (1366, 768), "tablet": (820, 1180)}
+
+
+def main() -> None:
+    """Take them all."""
+    from playwright.sync_api import sync_playwright
+
+    out = HERE / "bench"
+    out.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as scratch:
+        root = Path(scratch) / "shop"
+        shutil.copytree(HERE.parent / "examples", root)
+        command = [sys.executable, "-m", "layup", "bench", str(root), "--no-browser", "--port", "8438"]
+        server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        assert server.stdout is not None
+        address = server.stdout.readline().split("bench page: ")[1].strip()
+        home = address.split("/?")[0]
+        try:
+            with sync_playwright() as driver:
+                flags = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
+                         "--disable-background-networking"]  # fmt: skip
+                browser = driver.chromium.launch(executable_path=shutil.which("chromium"), args=flags)
+                for size, (wide, high) in SIZES.items():
+                    page = browser.new_page(viewport={"width": wide, "height": high})
+                    page.set_default_timeout(120_000)
+                    page.goto(address)
+                    take(page, home, out, size)
+        finally:
+            server.terminate()
+            server.wait()
+
+
+def take(page: Any, home: str, out: Path, size: str) -> None:
+    """Every screen at one size."""
+
+    def at(name: str, path: str, file: str = "", wait: int = 900) -> None:
+        page.goto(home + path + (f"?file={file}" if file else ""))
+        page.wait_for_timeout(wait)
+        snap(name)
+
+    def snap(name: str) -> None:
+        path = out / f"{name}-{size}.png"
+        page.screenshot(path=path)
+        smaller(path)
+        print(path.name, path.stat().st_size)
+
+    at("home", "/")
+    at("part", "/part", DOOR, 1500)
+    page.locator("details[data-key=ply-2] > summary").click()
+    page.locator("details[data-key=ply-2]").scroll_into_view_if_needed()
+    page.wait_for_timeout(300)
+    snap("plies")
+    at("choose", "/choose", FLOOR)
+    at("prepare", "/prepare", DOOR)
+    page.locator("#start-cloth").click()
+    page.locator("#cloth img").wait_for()
+    page.locator("#cloth").scroll_into_view_if_needed()
+    page.wait_for_timeout(800)
+    page.evaluate("document.querySelector('#cloth').scrollIntoView()")
+    snap("cloth")
+    at("weigh", "/weigh", DOOR)
+    at("refit", "/refit", REFIT, 2500)
+
+
+def smaller(path: Path) -> None:
+    """Keep 128 colours: half the size, and no difference to see."""
+    from PIL import Image
+
+    with Image.open(path) as image:
+        image.convert("RGB").quantize(128, dither=Image.Dither.NONE).save(path, optimize=True)
+
+
+if __name__ == "__main__":
+    main()

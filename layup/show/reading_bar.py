@@ -1,0 +1,79 @@
+"""A bar on the terminal while a file is read for longer than a second; nothing where nobody looks.
+
+    with ReadingBar(shown=not as_json) as bar:
+        surface = look_at(file, told=bar.told)
+
+It appears by itself, also in a step of the work that tells nothing for seconds, and is gone when the work is done. It
+is drawn on standard error, and only where that is a terminal. Ctrl-C takes it away first.
+"""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections.abc import Callable
+from types import TracebackType
+from typing import Any
+
+
+class ReadingBar:
+    """Draws how far a job is, once it has taken longer than `patience`.
+
+    Attributes:
+        drawn: Whether it was ever on the screen.
+    """
+
+    def __init__(self, *, shown: bool = True, patience: float = 1.0, timer: Callable[..., Any] | None = None) -> None:
+        """`timer` starts a function later, as `threading.Timer` does; tests give one that they run themselves."""
+        self.shown = shown and sys.stderr.isatty()
+        self.patience = patience
+        self.drawn = False
+        self._timer: Any = (timer or threading.Timer)(patience, self._draw)
+        self._lock = threading.Lock()
+        self._bar: Any = None
+        self._task: Any = None
+        self._over = False
+        self._now = ("reading", 0.0)
+
+    def told(self, words: str, share: float) -> None:
+        """Take note of how far the work is.
+
+        Args:
+            words: What is being done.
+            share: Of the work that is done, 0 to 1. [-]
+        """
+        with self._lock:
+            self._now = (words, min(max(share, 0.0), 1.0))
+            if self._bar is not None:
+                self._bar.update(self._task, description=words, completed=self._now[1])
+
+    def _draw(self) -> None:
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+        with self._lock:
+            if self._over or self._bar is not None:
+                return
+            self._bar = Progress(
+                TextColumn("{task.description}"), BarColumn(bar_width=32), TaskProgressColumn(), TimeElapsedColumn(),
+                console=Console(stderr=True), transient=True,
+            )  # fmt: skip
+            self._bar.start()
+            self._task = self._bar.add_task(self._now[0], total=1.0, completed=self._now[1])
+            self.drawn = True
+
+    def __enter__(self) -> ReadingBar:
+        if self.shown:
+            self._timer.daemon = True
+            self._timer.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._timer.cancel()
+        with self._lock:
+            self._over = True
+            if self._bar is not None:
+                self._bar.stop()
+                self._bar = None

@@ -1,0 +1,526 @@
+"""The page as it is started, spoken to by somebody who means harm, with everything it opens written down.
+
+What it opens is seen twice: an audit hook (PEP 578) in every process it starts notes each file, and inotify(7) on a
+folder beside the shop's notes what libraries in C open. Requests out of step: RFC 9112 (from memory).
+"""
+
+from __future__ import annotations
+
+import base64
+import ctypes
+import html.parser
+import json
+import os
+import shutil
+import socket
+import struct
+import sys
+import time
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import quote_plus
+
+import bench_server
+import numpy as np
+import pytest
+from bench_server import Answer, Server
+
+from layup.bench.app import build
+
+SECRET = "5.4321987"
+"""Stands in every file beside the shop's folder; it must never come back."""
+TRIANGLE = np.array([[0, 0, 0], [400, 0, 0], [0, 300, 0]], dtype=np.float32)
+HEAD = 'title = "{0}"\nprocess = "wet"\n'
+PLY = '[[ply]]\nfabric = "carbon plain 200"\n'
+HOOK = """
+import os, sys
+_to = os.open(os.environ["OPENED"], os.O_WRONLY | os.O_APPEND | os.O_CREAT)
+def _note(event, args):
+    if event in ("open", "sqlite3.connect", "os.remove", "os.rename", "os.mkdir", "os.truncate", "os.link", "os.symlink"):
+        flags = args[2] if event == "open" and len(args) > 2 and isinstance(args[2], int) else 0
+        writes = event not in ("open", "sqlite3.connect") or bool(flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC))
+        for name in args[:2] if event in ("os.rename", "os.link", "os.symlink") else args[:1]:
+            if isinstance(name, (str, bytes, os.PathLike)):
+                path = os.path.abspath(os.fsdecode(name))
+                os.write(_to, ("w" if writes else "r").encode() + b"\\t" + path.encode("utf-8", "replace") + b"\\n")
+sys.addaudithook(_note)
+"""
+
+
+@dataclass
+class Watched:
+    """A page that runs, and what was opened."""
+
+    server: Server
+    base: Path
+    log: Path
+    watch: int
+
+    @property
+    def shop(self) -> Path:
+        return self.base / "shop"
+
+    def opened(self) -> list[tuple[str, Path]]:
+        """What the processes of the page opened: "r" or "w", and the path, links followed."""
+        lines = self.log.read_text(encoding="utf-8").splitlines()
+        return [(kind, Path(path).resolve()) for kind, _, path in (line.partition("\t") for line in dict.fromkeys(lines))]
+
+    def touched(self) -> list[str]:
+        """Names of files beside the shop's folder that the system saw opened."""
+        names = []
+        while True:
+            try:
+                data = os.read(self.watch, 65536)
+            except BlockingIOError:
+                return names
+            while data:
+                _, _, _, length = struct.unpack_from("iIII", data)
+                name = data[16 : 16 + length].rstrip(b"\0").decode()
+                if name and name not in ("shop", "home", "tmp", "hook", "out", "opened.txt"):
+                    names.append(name)
+                data = data[16 + length :]
+
+
+def gltf(buffer: str | None, image: str | None = None) -> bytes:
+    """A triangle as glTF, its numbers in another file, or in itself."""
+    data = TRIANGLE.tobytes() + np.arange(3, dtype=np.uint32).tobytes()
+    uri = buffer or "data:application/octet-stream;base64," + base64.b64encode(data).decode()
+    table: dict[str, object] = {
+        "asset": {"version": "2.0"}, "scene": 0, "scenes": [{"nodes": [0]}], "nodes": [{"mesh": 0}],
+        "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1, "material": 0}]}],
+        "buffers": [{"byteLength": 48, "uri": uri}],
+        "bufferViews": [{"buffer": 0, "byteLength": 36}, {"buffer": 0, "byteOffset": 36, "byteLength": 12}],
+        "accessors": [
+            {"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3", "min": [0, 0, 0], "max": [400, 300, 0]},
+            {"bufferView": 1, "componentType": 5125, "count": 3, "type": "SCALAR"},
+        ],
+        "materials": [{"pbrMetallicRoughness": {"baseColorTexture": {"index": 0}} if image else {}}],
+        **({"textures": [{"source": 0}], "images": [{"uri": image}]} if image else {}),
+    }  # fmt: skip
+    return json.dumps(table).encode()
+
+
+def secrets(out: Path) -> None:
+    """Files beside the shop's folder, each of them good to read, each with the secret number in it."""
+    out.mkdir()
+    (out / "secret.toml").write_text(f'title = "{SECRET}"\nprocess = "wet"\n[surface]\narea = "{SECRET} m^2"\n' + PLY)
+    (out / "secret.stl").write_text(
+        f"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex {SECRET} 0 0\nvertex 0 1 0\nendloop\nendfacet\nendsolid\n"
+    )
+    (out / "secret.obj").write_text(f"v 0 0 0\nv {SECRET} 0 0\nv 0 1 0\nf 1 2 3\n")
+    (out / "secret.mtl").write_text(f"newmtl a\nmap_Kd {SECRET}.png\n")
+    (out / "secret.bin").write_bytes(TRIANGLE.tobytes() + np.arange(3, dtype=np.uint32).tobytes())
+    (out / "secret.csv").write_text(f"x,y,diameter\n0,0,{SECRET}\n1,0,{SECRET}\n0,1,{SECRET}\n")
+    (out / "secret.svg").write_text(f'<svg xmlns="http://www.w3.org/2000/svg"><path id="a" d="M0 0h{SECRET}v1z"/></svg>')
+    (out / "secret.dxf").write_text(f"0\nSECTION\n2\nENTITIES\n0\nCIRCLE\n10\n0\n20\n0\n40\n{SECRET}\n0\nENDSEC\n0\nEOF\n")
+    (out / "secret.step").write_text(f"ISO-10303-21;\nHEADER;\nENDSEC;\nDATA;\n/*{SECRET}*/\nENDSEC;\nEND-ISO-10303-21;\n")
+    (out / "secret.cut.json").write_text(json.dumps({"layup": "cloth layouts", "fabrics": [], "note": SECRET}))
+    (out / "secret.jpg").write_bytes(b"\xff\xd8\xff\xe0" + SECRET.encode())
+    (out / "shop.sqlite").write_bytes(b"SQLite format 3\0" + SECRET.encode())
+
+
+def traps(shop: Path, out: Path) -> list[str]:
+    """Part files of the shop that try to reach a file beside it, by every key and through every kind of file."""
+    parts: dict[str, str] = {}
+    ways = {"up": "../out/secret{}", "whole": str(out) + "/secret{}", "link": "leads{}", "deep": "a/../../out/secret{}",
+            "folder": "aside/secret{}", "dot": "./aside/../../out/secret{}"}  # fmt: skip
+    for ending in (".stl", ".obj", ".mtl", ".bin", ".csv", ".svg", ".dxf", ".step", ".jpg", ".toml"):
+        (shop / f"leads{ending}").symlink_to(out / f"secret{ending}")
+    (shop / "aside").symlink_to(out)
+    forms = {"mesh": (".stl", ".obj"), "step": (".step",), "outline": (".dxf", ".svg", ".csv"), "photo": (".jpg",),
+             "stations": (".csv",), "girths": (".csv",)}  # fmt: skip
+    for way, pattern in ways.items():
+        for key, endings in forms.items():
+            for ending in endings:
+                unit = "" if key in ("photo", "step") else 'unit = "mm"\n'
+                parts[f"{key}{ending}-{way}"] = f'[surface]\n{key} = "{pattern.format(ending)}"\n{unit}'
+        area = '[surface]\nrectangle = ["1 m", "1 m"]\n'
+        for key, more in (("holes", ""), ("fasteners", "")):
+            for ending in (".csv", ".dxf"):
+                parts[f"{key}{ending}-{way}"] = f'{area}[[{key}]]\nname = "a"\nfile = "{pattern.format(ending)}"\nunit = "mm"\n{more}'
+        parts[f"materials-{way}"] = f'materials = ["{pattern.format(".csv")}"]\n{area}'
+    held = {
+        "gltf-up.gltf": gltf("../out/secret.bin"), "gltf-quoted.gltf": gltf("%2e%2e/out/secret.bin"),
+        "gltf-whole.gltf": gltf(str(out / "secret.bin")), "gltf-link.gltf": gltf("leads.bin"),
+        "gltf-file.gltf": gltf(f"file://{out}/secret.bin"), "gltf-space.gltf": gltf(" ../out/secret.bin "),
+        "gltf-image.gltf": gltf(None, "../out/secret.jpg"), "gltf-image-link.gltf": gltf(None, "leads.jpg"),
+        "mtl.obj": b"mtllib ../out/secret.mtl\nusemtl a\nv 0 0 0\nv 400 0 0\nv 0 300 0\nf 1 2 3\n",
+        "call.obj": b"call ../out/secret.obj\nv 0 0 0\nv 400 0 0\nv 0 300 0\nf 1 2 3\n",
+    }  # fmt: skip
+    for name, data in held.items():
+        (shop / name).write_bytes(data)
+        parts[f"through-{name}"] = f'[surface]\nmesh = "{name}"\n' + ('unit = "mm"\n' if name.endswith("obj") else "")
+    entity = f'<!DOCTYPE s [<!ENTITY e SYSTEM "file://{out}/secret.csv"><!ENTITY % p SYSTEM "../out/secret.csv">%p;]>'
+    box = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" width="9cm" height="9cm"'
+    rect = '<rect width="300" height="200"/>'
+    drawn = {
+        "entity.svg": f"{entity}<svg {box}><text>&e;</text>{rect}</svg>",
+        "entity16.svg": f'<?xml version="1.0" encoding="utf-16"?>{entity}<svg {box}>&e;{rect}</svg>',
+        "use.svg": f'<svg {box}><use xlink:href="../out/secret.svg#a"/><use href="file://{out}/secret.svg#a"/>{rect}</svg>',
+        "image.svg": f'<svg {box}><image href="../out/secret.jpg" width="9" height="9"/>{rect}</svg>',
+        "style.svg": f'<?xml-stylesheet href="../out/secret.csv"?><svg {box}><style>@import url(../out/secret.csv);</style>{rect}</svg>',
+        "include.svg": f'<svg {box}><xi:include xmlns:xi="http://www.w3.org/2001/XInclude" href="../out/secret.svg"/>{rect}</svg>',
+    }  # fmt: skip
+    for name, text in drawn.items():
+        (shop / name).write_bytes(text.encode("utf-16" if "16" in name else "utf-8"))
+        parts[f"through-{name}"] = f'[surface]\noutline = "{name}"\nunit = "mm"\n'
+    (shop / "xref.dxf").write_text(
+        "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n2\nx\n70\n4\n10\n0\n20\n0\n30\n0\n3\nx\n1\n../out/secret.dxf\n0\nENDBLK\n0\nENDSEC\n"
+        "0\nSECTION\n2\nENTITIES\n0\nINSERT\n2\nx\n10\n0\n20\n0\n0\nCIRCLE\n10\n0\n20\n0\n40\n300\n0\nENDSEC\n0\nEOF\n"
+    )
+    parts["through-xref.dxf"] = '[surface]\noutline = "xref.dxf"\nunit = "mm"\n'
+    mesh = ('<vertices><vertex x="0" y="0" z="0"/><vertex x="400" y="0" z="0"/><vertex x="0" y="300" z="0"/></vertices>'
+            '<triangles><triangle v1="0" v2="1" v3="2"/></triangles>')  # fmt: skip
+    model = ('<model unit="millimeter" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"><resources>'
+             f'<object id="1" name="{{0}}" type="model"><mesh>{mesh}</mesh></object></resources><build><item objectid="1"/></build></model>')  # fmt: skip
+    for name, before, said in (("entity.3mf", entity, "&e;"), ("plain.3mf", "", "a")):
+        with zipfile.ZipFile(shop / name, "w") as packed:
+            packed.writestr("3D/3dmodel.model", before + model.format(said))
+            packed.writestr("../../out/dropped.model", model.format("dropped"))
+            packed.writestr("3D/_rels/3dmodel.model.rels", '<Relationships><Relationship Target="../../out/secret.stl"/></Relationships>')
+        parts[f"through-{name}"] = f'[surface]\nmesh = "{name}"\n'
+    (shop / "outer.step").write_text(
+        "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\nFILE_NAME('a','',(''),(''),'','','');\n"
+        "FILE_SCHEMA(('AUTOMOTIVE_DESIGN'));\nENDSEC;\nDATA;\n#1=DOCUMENT_FILE('../out/secret.step','',$,#2,'',$);\n"
+        "#2=DOCUMENT_TYPE('geometry');\n#3=EXTERNAL_SOURCE(IDENTIFIER('../out/secret.step'));\nENDSEC;\nEND-ISO-10303-21;\n"
+    )
+    parts["through-outer.step"] = '[surface]\nstep = "outer.step"\n'
+    for name, text in parts.items():
+        head, _, rest = text.partition("[surface]")
+        (shop / f"{name}.toml").write_text(HEAD.format(name) + head + "[surface]" + rest + PLY)
+    (shop / "leads-cut.toml").write_text(HEAD.format("cut") + '[surface]\nrectangle = ["1 m", "1 m"]\n' + PLY)
+    (shop / "leads-cut.cut.json").symlink_to(out / "secret.cut.json")
+    (shop / "kept").mkdir()
+    (shop / "kept" / "shop.sqlite").symlink_to(out / "shop.sqlite")
+    (shop / "kept" / "door.toml").write_text(HEAD.format("kept") + '[surface]\narea = "1 m^2"\n' + PLY)
+    return sorted(f"{name}.toml" for name in parts)
+
+
+@pytest.fixture(scope="module")
+def watched(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Watched]:
+    base = tmp_path_factory.mktemp("hostile").resolve()
+    for name in ("shop", "home", "tmp", "hook"):
+        (base / name).mkdir()
+    secrets(base / "out")
+    (base / "shop.sqlite").write_bytes(b"SQLite format 3\0" + SECRET.encode())
+    traps(base / "shop", base / "out")
+    (base / "shop" / "door.toml").write_text(HEAD.format("Door") + '[surface]\nrectangle = ["1 m", "1 m"]\n' + PLY)
+    (base / "hook" / "sitecustomize.py").write_text(HOOK)
+    watch = -1
+    if sys.platform == "linux":
+        library = ctypes.CDLL(None)
+        watch = library.inotify_init1(os.O_NONBLOCK)
+        for folder in (base, base / "out"):
+            assert library.inotify_add_watch(watch, os.fsencode(folder), 0x20 | 0x2 | 0x100 | 0x200 | 0x40 | 0x80) > 0
+    repository = Path(build.__code__.co_filename).parents[2]
+    server = bench_server.start(base / "shop", {
+        "HOME": str(base / "home"), "TMPDIR": str(base / "tmp"), "PYTHONPATH": f"{base / 'hook'}:{repository}",
+        "OPENED": str(base / "opened.txt"), "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1",
+    })  # fmt: skip
+    yield Watched(server, base, base / "opened.txt", watch)
+    server.end()
+
+
+def stayed_inside(watched: Watched) -> None:
+    """Nothing beside the shop's folder was opened, and nothing was written but in it and in folders for the moment."""
+    opened = watched.opened()
+    own = ("shop", "home", "tmp", "hook", "opened.txt")
+    beside = [path for _, path in opened if path.is_relative_to(watched.base) and path != watched.base
+              and path.relative_to(watched.base).parts[0] not in own]  # fmt: skip
+    assert beside == []
+    allowed = (watched.shop, watched.base / "home", watched.base / "tmp", watched.log, Path("/dev"), Path("/proc"))
+    written = [path for kind, path in opened if kind == "w" and not any(path.is_relative_to(a) for a in allowed)]
+    assert [path for path in written if "__pycache__" not in path.parts] == []
+    assert any(path == watched.shop / "door.toml" for _, path in opened)  # the hook does note
+    if watched.watch >= 0:
+        assert watched.touched() == []
+
+
+def harmless(watched: Watched, answer: Answer, what: object) -> None:
+    """What every answer keeps to."""
+    assert SECRET not in answer.text, what
+    told = answer.text.replace(f"{watched.base}/out/secret", "").replace(quote_plus(f"{watched.base}/out/secret"), "")
+    at = told.find(str(watched.base))  # but for the place that the request itself said
+    assert at < 0, (what, told[max(at - 200, 0) : at + 200])
+    assert "Traceback" not in answer.text, what
+    assert 'File "' not in answer.text, what
+    assert answer.headers["content-security-policy"].startswith("default-src 'none'"), what
+    assert answer.headers["x-content-type-options"] == "nosniff", what
+
+
+def test_the_watch_sees_what_is_opened(watched: Watched) -> None:
+    """Else the tests below would prove nothing."""
+    if watched.watch >= 0:
+        (watched.base / "out" / "secret.csv").read_text()
+        assert watched.touched() == ["secret.csv"]
+
+
+def routes(watched: Watched) -> list[tuple[str, str]]:
+    guard = build(watched.base / "home", "key", 1)
+    try:
+        found = [(r.path, m) for r in guard.app.routes for m in r.methods if m != "HEAD"]  # type: ignore[attr-defined]
+    finally:
+        guard.close()
+    assert len(found) > 25
+    return [(path.replace("{name}", "..%2f..%2fapp.py"), method) for path, method in found]
+
+
+def test_no_name_in_a_request_leads_out_of_the_folder(watched: Watched) -> None:
+    names = ["../out/secret.toml", f"{watched.base}/out/secret.toml", "leads.toml", "aside/secret.toml", "a/../../out/secret.toml",
+             "%2e%2e/out/secret.toml", "..\\out\\secret.toml", "\0", "door.toml\0.csv", "C:\\secret.toml", "//out/secret.toml",
+             ".", "..", "aside", "x" * 5000, "a/" * 3000 + "x.toml", "leads-cut.cut.json", "~/secret.toml", "bench.sqlite",
+             ".bench-lock", "\ud83d\ude00.toml".encode("utf-16", "surrogatepass").decode("utf-16"), "CON.toml", "door.toml/../../out/secret.toml"]  # fmt: skip
+    for path, method in routes(watched):
+        for name in names:
+            form = {"file": name, "from": name, "work": name, "op": "save", "set.title": "x", "table": "", "title": name[:90],
+                    "script": "1"} if method == "POST" else None  # fmt: skip
+            answer = watched.server.ask(method, path, {"file": name, "work": name, "part": name, "as": name[:99]}, form)
+            harmless(watched, answer, (path, name))
+            assert answer.status < 500, (path, name, answer.text)
+            if method == "POST" and not path.startswith(("/new/", "/refit")):
+                assert answer.status >= 300, (path, name)
+    stayed_inside(watched)
+
+
+def test_no_part_file_and_no_file_it_names_leads_out_of_the_folder(watched: Watched) -> None:
+    parts = sorted(path.name for path in watched.shop.glob("*.toml") if "-" in path.name and not path.is_symlink())
+    assert len(parts) > 90
+    for name in parts:
+        for path in ("/part", "/part/json", "/shape"):
+            answer = watched.server.ask("GET", path, {"file": name})
+            harmless(watched, answer, (path, name))
+            assert answer.status < 500, (path, name, answer.text)
+    for name in parts[::7]:
+        for path, method in (("/choose", "GET"), ("/prepare", "GET"), ("/weigh", "GET"), ("/shape/side", "GET"),
+                             ("/shape/zone", "GET"), ("/choose/start", "POST"), ("/prepare/start", "POST")):  # fmt: skip
+            answer = watched.server.ask(method, path, {"file": name}, {"what": "shapes"} if method == "POST" else None)
+            harmless(watched, answer, (path, name))
+            assert answer.status < 500, (path, name, answer.text)
+    for path in ("/", "/refit"):
+        harmless(watched, watched.server.ask("GET", path), path)
+    stayed_inside(watched)
+
+
+def test_a_record_outside_the_folder_is_not_opened_nor_named_by_its_place(watched: Watched) -> None:
+    """One lies above the folder, and one is a link."""
+    for name in ("door.toml", "kept/door.toml"):
+        for path in ("/part", "/weigh", "/prepare", "/choose"):
+            harmless(watched, watched.server.ask("GET", path, {"file": name}), (path, name))
+        note = {"do": "note", "value": "1", "lb": "1", "oz": "1", "script": "1", "echoed": "1 lb 1 oz"}
+        harmless(watched, watched.server.ask("POST", "/weigh", {"file": name}, note), name)
+    stayed_inside(watched)
+
+
+def waited(watched: Watched, name: str, what: str) -> None:
+    import re
+
+    until = time.monotonic() + 40
+    while time.monotonic() < until:
+        page = watched.server.ask("GET", "/prepare", {"file": name, "what": what}).text
+        works = re.findall(r"work=([0-9a-f]{32})|data-work=\"([0-9a-f]{32})\"|value=\"([0-9a-f]{32})\"", page)
+        names = {word for words in works for word in words if word}
+        states = {watched.server.ask("GET", "/prepare/progress", {"work": n}).text for n in names}
+        if names and not any('"running"' in s or '"waiting"' in s for s in states):
+            return
+        time.sleep(0.2)
+    raise AssertionError("the work does not end")
+
+
+def test_a_work_reads_no_file_outside_the_folder_either(watched: Watched) -> None:
+    """A stored layout that is a link out of the folder; and a part file that is changed while its work waits."""
+    answer = watched.server.ask("POST", "/prepare/start", {"file": "leads-cut.toml"}, {"what": "sheet"})
+    harmless(watched, answer, "start")
+    if answer.status == 303:
+        waited(watched, "leads-cut.toml", "sheet")
+    stayed_inside(watched)
+
+
+class Probe(html.parser.HTMLParser):
+    """Counts what must not be in a page."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.bad: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag == "xss" or (tag == "script" and not dict(attrs).get("src", "").startswith("/look/")):  # type: ignore[union-attr]
+            self.bad.append(tag)
+        for name, value in attrs:
+            if name.startswith("on") or name in ("xss", "style") or (value or "").strip().casefold().startswith("javascript:"):
+                self.bad.append(f"{tag} {name}={value}")
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+
+
+def test_what_is_written_in_a_part_file_is_never_a_piece_of_the_page(watched: Watched) -> None:
+    mean = "<xss a='\"><xss xss=1 onload=1>{{7*7}}{%raw%}</title></textarea></option><!--"
+    quoted = json.dumps(mean)
+    folder = watched.shop / "a'b\"><xss>"
+    folder.mkdir()
+    name = "<xss onload=1> &amp; 'a' \"b\" {{7*7}}.toml"
+    zone = f"[[zone]]\nname = {quoted}\narea = \"0.1 m^2\"\n"
+    ply = f"[[ply]]\nfabric = \"carbon plain 200\"\nzone = {quoted}\n"
+    more = f'[[extra]]\nname = {quoted}\nmass = "3 g"\n[[replaces]]\nname = {quoted}\nmass = "900 g"\n[[made]]\nname = {quoted}\nprocess = "wet"\nweighed = "1 kg"\n'
+    good = f'title = {quoted}\nprocess = "wet"\n[surface]\nrectangle = ["1 m", "1 m"]\n{zone}{PLY}{ply}{more}'
+    bad = f'title = {quoted}\nprocess = {quoted}\nresin = {quoted}\n[surface]\nmesh = {quoted}\nunit = {quoted}\nside = {quoted}\n' \
+          f'[[zone]]\nname = {quoted}\nwithin = {quoted}\n[[holes]]\nname = {quoted}\nfile = {quoted}\n[[ply]]\nfabric = {quoted}\n' \
+          f'thickness = {quoted}\nangle = {quoted}\n[needs]\nstiffness = {quoted}\nsupports = {quoted}\n[shelf]\nfabrics = [{quoted}]\n'  # fmt: skip
+    for where, text in ((folder / name, good), (folder / f"bad {name}", bad), (watched.shop / f"k {name}", f'{quoted} = {quoted}\n' + good)):
+        where.write_text(text, encoding="utf-8")
+    stl = watched.shop / "a'b\"><xss>.stl"
+    stl.write_text(f"solid {mean}\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 400 0 0\nvertex 0 300 0\nendloop\nendfacet\nendsolid\n")
+    (watched.shop / "mean stl.toml").write_text(HEAD.format("s") + f"[surface]\nmesh = {json.dumps(stl.name)}\nunit = \"mm\"\n" + PLY)
+    seen = 0
+    asked = [watched.shop.joinpath(n) for n in (folder / name, folder / f"bad {name}", watched.shop / f"k {name}", watched.shop / "mean stl.toml")]
+    for file in [str(p.relative_to(watched.shop)) for p in asked] + [mean]:
+        for path, method in routes(watched):
+            if method == "GET":
+                query = {"file": file, "said": mean, "at": mean, "point": mean, "work": mean, "rolls": mean, "gap": mean,
+                         "people": mean, "pot": mean, "tool": mean, "unit": mean, "value": mean, "lb": mean, "part": mean}  # fmt: skip
+                answer = watched.server.ask("GET", path, query)
+            else:
+                form = {"op": mean, "table": mean, "number": mean, "set.title": mean, "title": mean, "base": "", "script": "1",
+                        "kind": mean, "name": mean, "what": mean, "people": mean, "do": mean, "value": mean, "form": mean}  # fmt: skip
+                answer = watched.server.ask("POST", path, {"file": file}, form)
+            assert answer.status < 500, (path, file, answer.text[-300:])
+            harmless(watched, answer, (path, file))
+            if "text/html" in answer.headers.get("content-type", ""):
+                probe = Probe()
+                probe.feed(answer.text)
+                assert probe.bad == [], (path, file)
+                assert "{{7*7}}" in answer.text or "49" not in answer.text or "xss" not in answer.text
+                seen += "xss" in answer.text
+            elif "svg" in answer.headers.get("content-type", ""):
+                assert "<xss" not in answer.text
+    assert seen > 20
+    stayed_inside(watched)
+
+
+def test_numbers_that_are_none_are_no_fault_of_the_program(watched: Watched) -> None:
+    odd = ["-1", "--5", "\u00b2", "9" * 5000, "1e999", "nan", "", " ", "0x1", "\u0661", "1/0", "[" * 3000, "{" * 3000, "[[1,2],[3,4]]",
+           "\ud7ff\ufffe\ufeff", "\u202e", "a\nb", "a\r\n[surface]", '"""', "'''", "true", "1970-01-01"]  # fmt: skip
+    (watched.shop / "odd.toml").write_text(HEAD.format("Odd") + '[surface]\nrectangle = ["1 m", "1 m"]\n' + PLY)
+    for path, method in routes(watched):
+        for value in odd:
+            query = {"file": "odd.toml", "at": value, "tool": "point", "reach": value, "toward": value, "people": value}
+            form = None
+            if method == "POST":
+                form = {"op": "save", "table": "ply", "number": value, "set.angle": value, "to": value, "newkey": value[:50],
+                        "newvalue": value, "title": value, "form": "stations", "stations": value, "what": "sheet", "people": value,
+                        "seconds": value, "kind": "mass", "name": value, "do": "note", "value": value, "thickness": value}  # fmt: skip
+            answer = watched.server.ask(method, path, query, form)
+            assert answer.status < 500, (path, value[:20], answer.text[-300:])
+            harmless(watched, answer, (path, value[:20]))
+        for operation in ("add", "copy", "drop", "move", "up"):
+            if path == "/part/edit":
+                for value in odd[:5]:
+                    form = {"op": operation, "table": "ply", "number": value, "to": value}
+                    assert watched.server.ask("POST", path, {"file": "odd.toml"}, form).status < 500, (operation, value[:20])
+
+
+def test_requests_out_of_step_are_refused_and_hold_nobody_up(watched: Watched) -> None:
+    server = watched.server
+    host = f"Host: 127.0.0.1:{server.port}\r\n"
+    own = f"{host}Cookie: bench-{server.port}={server.key}\r\nOrigin: {server.home}\r\n"
+    form = "Content-Type: application/x-www-form-urlencoded\r\n"
+    edit = "/part/edit?file=door.toml"
+    after = f"GET /part/version?file=door.toml HTTP/1.1\r\n{own}\r\n"
+    before = (watched.shop / "door.toml").read_text()
+    bad = {
+        "no host": f"GET / HTTP/1.1\r\n\r\n",
+        "two hosts": f"GET / HTTP/1.1\r\n{host}{own}\r\n",
+        "old": f"GET / HTTP/1.0\r\n\r\n",
+        "whole address": f"GET http://evil.example/ HTTP/1.1\r\n{own}\r\n",
+        "two lengths": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length: 5\r\nContent-Length: 6\r\n\r\nop=xx{after}",
+        "length and chunks": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length: 4\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n{after}",
+        "odd chunks": f"POST {edit} HTTP/1.1\r\n{own}{form}Transfer-Encoding: chunked\r\n\r\nzz\r\n\r\n",
+        "odd coding": f"POST {edit} HTTP/1.1\r\n{own}{form}Transfer-Encoding: xchunked\r\n\r\n0\r\n\r\n",
+        "space": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length : 5\r\n\r\nop=xx",
+        "folded": f"GET / HTTP/1.1\r\n{own}X: a\r\n b\r\nHost: evil.example\r\n\r\n",
+        "negative": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length: -5\r\n\r\n",
+        "nothing like it": "\x16\x03\x01\x02\x00\x01\x00\x01\xfc\r\n\r\n",
+        "long line": f"GET /{'a' * 200_000} HTTP/1.1\r\n{own}\r\n",
+        "long header": f"GET / HTTP/1.1\r\n{own}X: {'a' * 200_000}\r\n\r\n",
+        "foreign": f"GET / HTTP/1.1\r\nHost: evil.example\r\nCookie: bench-{server.port}={server.key}\r\n\r\n",
+        "socket": f"GET / HTTP/1.1\r\nHost: evil.example\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
+                  "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n",
+        "socket with the key": f"GET /nothing HTTP/1.1\r\n{own}Upgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
+                               "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n",
+    }  # fmt: skip
+    for what, text in bad.items():
+        said = server.raw(text)
+        status = said[9:12].decode()
+        assert said == b"" or status.startswith("4"), (what, said[:200])
+        assert said.count(b"HTTP/1.1") <= 1 or b"HTTP/1.1 200" not in said, what
+    assert (watched.shop / "door.toml").read_text() == before
+    assert server.raw(after).startswith(b"HTTP/1.1 200")
+
+
+def test_a_slow_body_and_a_silent_line_hold_nobody_up(watched: Watched) -> None:
+    server = watched.server
+    own = (f"Host: 127.0.0.1:{server.port}\r\nCookie: bench-{server.port}={server.key}\r\nOrigin: {server.home}\r\n"
+           "Content-Type: application/x-www-form-urlencoded\r\n")  # fmt: skip
+    lines = []
+    try:
+        for number in range(60):
+            line = socket.create_connection(("127.0.0.1", server.port), timeout=10)
+            if number % 3:
+                line.sendall(f"POST /part/edit?file=door.toml HTTP/1.1\r\n{own}Content-Length: 400\r\n\r\nop=".encode())
+            elif number % 2:
+                line.sendall(b"GET / HT")
+            lines.append(line)
+        began = time.monotonic()
+        assert server.ask("GET", "/part/version", {"file": "door.toml"}).status == 200
+        assert time.monotonic() - began < 5.0
+    finally:
+        for line in lines:
+            line.close()
+
+
+def test_a_body_over_the_limit_gets_its_words_also_over_a_socket(watched: Watched) -> None:
+    """The sender hears why, though it is still sending: 4 MB where 1 MB may come."""
+    server = watched.server
+    own = (f"Host: 127.0.0.1:{server.port}\r\nCookie: bench-{server.port}={server.key}\r\nOrigin: {server.home}\r\n"
+           "Content-Type: application/x-www-form-urlencoded\r\n")  # fmt: skip
+    body = b"a=" + b"x" * 3_999_998
+    told = server.raw(f"POST /part/edit?file=door.toml HTTP/1.1\r\n{own}Content-Length: {len(body)}\r\n\r\n".encode() + body)
+    assert told.startswith(b"HTTP/1.1 413")
+    assert b"more than 1 MB" in told
+    chunks = b"".join(b"%x\r\n%s\r\n" % (len(c), c) for c in (body[n : n + 100_000] for n in range(0, 3_900_000, 100_000))) + b"0\r\n\r\n"
+    told = server.raw(f"POST /part/edit?file=door.toml HTTP/1.1\r\n{own}Transfer-Encoding: chunked\r\n\r\n".encode() + chunks)
+    assert told.startswith(b"HTTP/1.1 413")
+    assert b"more than 1 MB" in told
+
+
+def test_files_that_are_sent_lie_in_the_folder_whatever_their_name(watched: Watched) -> None:
+    server = watched.server
+    before = set(watched.base.rglob("*"))
+    names = ["../../out/x.stl", "/etc/x.stl", "..\\..\\out\\x.stl", "C:\\x.stl", "aside/x.stl", ".bench-lock.stl", "-rf.stl", "a\0b.stl",
+             "con.stl", "x" * 400 + ".stl", "\u00e4\u65e5" * 90 + ".stl", "leads.stl", "a;b|c$(d)`e`.stl", "shop.sqlite", "x.toml", "x.cut.json",
+             ".stl", "%2e%2e%2fx.stl", "x.stl/..", "x.svg.exe"]  # fmt: skip
+    for name in names:
+        part = f'--e\r\nContent-Disposition: form-data; name="title"\r\n\r\nSent\r\n--e\r\nContent-Disposition: form-data; ' \
+               f'name="surface"; filename="{name}"\r\n\r\nsolid a\r\n--e--\r\n'  # fmt: skip
+        body = part.encode()
+        head = (f"POST /new/file HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\nCookie: bench-{server.port}={server.key}\r\n"
+                f"Origin: {server.home}\r\nContent-Type: multipart/form-data; boundary=e\r\nContent-Length: {len(body)}\r\n\r\n")  # fmt: skip
+        said = server.raw(head.encode() + body)
+        assert said[9:12] in (b"303", b"400", b"403", b"422"), (name, said[-200:])
+        assert str(watched.base).encode() not in said
+    new = [path for path in watched.base.rglob("*") if path not in before and path.is_file()]
+    made = [path for path in new if path.suffix in (".stl", ".toml")]
+    assert len(made) > 15
+    for path in made:
+        assert path.parent == watched.shop
+        assert not path.name.startswith((".", "-"))
+        assert path.stem.casefold() not in ("con", "nul")
+    assert not [path for path in new if path.name.startswith((".writing", ".taking"))]
+    stayed_inside(watched)
+
+
+def test_it_still_answers_and_ends_when_told(watched: Watched) -> None:
+    assert watched.server.ask("GET", "/part", {"file": "door.toml"}).status == 200
+    assert shutil.which("true") is None or watched.server.process.poll() is None

@@ -1,0 +1,445 @@
+"""The refit's page: every figure is the one of `layup ledger --json`, and every entry can be taken back."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import shutil
+import time
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from pytest import approx
+
+from layup.bench.app import build
+from layup.cli import main
+from layup.record.kept import arm_kept, change_kept, mass_kept, moment_kept
+from layup.record.store import FILE, open_store
+from layup.record.weighins import weigh_ins
+
+PORT, KEY = 8444, "key-of-the-tests"
+ORIGIN = f"http://127.0.0.1:{PORT}"
+DOOR = """\
+title = "Door"
+process = "vacuum bag"
+resin = "epoxy, laminating"
+units = "lb"
+arm = "62 in"
+[surface]
+rectangle = ["1 m", "600 mm"]
+[[ply]]
+fabric = "carbon plain 200"
+count = 2
+[[replaces]]
+name = "old door"
+weighed = "3 lb 4 oz"
+"""
+REFIT = """\
+# A remark that must stay.
+title = "Winter"
+datum = "tip of the spinner"
+units = "lb"
+
+[start]
+date = "2025-11-08"
+
+[[start.scale]]
+at = "left"                       # under the left wheel
+reading = "556 lb 8 oz"
+tare = "3 lb 4 oz"
+arm = "82.1 in"
+
+[[start.scale]]
+at = "right"
+reading = "551 lb"
+arm = "82.1 in"
+
+[[start.scale]]
+at = "tail"
+reading = "91 lb 12 oz"
+arm = "259.6 in"
+
+[limits]
+most = "1653 lb"
+forward = "83 in"
+aft = "97 in"
+
+[target]
+saving = "6 lb"
+
+[[place]]
+name = "seat"
+arm = "77 in"
+
+[[load]]
+name = "pilot alone"
+aboard = { "seat" = "176 lb" }
+
+[[removed]]
+name = "vacuum pump"
+weighed = "3 lb 7 oz"             # with its hoses
+arm = "28.5 in"
+
+[[removed]]
+name = "old door"
+predicted = "door.toml"
+
+[[added]]
+name = "new door"
+predicted = "door.toml"
+
+[[candidate]]
+name = "seat pans"
+saves = "4 lb"
+give_or_take = "8 oz"
+arm = "78 in"
+cost = "210 EUR"
+hours = "30 h"
+
+[[candidate]]
+name = "shroud"
+saves = "1 lb 2 oz"
+arm = "36 in"
+cost = "60 EUR"
+hours = "8 h"
+"""
+
+
+class Page:
+    """The page as a browser without script uses it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.guard = build(folder, KEY, PORT)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # the test client's advice on which of two clients to install
+            from starlette.testclient import TestClient
+        self.client = TestClient(
+            self.guard, base_url=ORIGIN, cookies={f"bench-{PORT}": KEY}, headers={"origin": ORIGIN}
+        )
+
+    def get(self, path: str = "/refit", status: int = 200, **query: str) -> str:
+        answer = self.client.get(path, params={"file": "refit.toml", **query})
+        assert answer.status_code == status, answer.text
+        return html.unescape(answer.text)
+
+    def post(self, path: str, form: dict[str, str] | None = None, status: int = 200) -> str:
+        answer = self.client.post(path, params={"file": "refit.toml"}, data=form or {})
+        assert answer.status_code == status, answer.text
+        return html.unescape(answer.text)
+
+    def json(self, **query: str) -> dict[str, Any]:
+        found: dict[str, Any] = json.loads(self.client.get("/refit/json", params={"file": "refit.toml", **query}).text)
+        return found
+
+    @property
+    def text(self) -> str:
+        return (self.folder / "refit.toml").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def page(tmp_path: Path) -> Iterator[Page]:
+    (tmp_path / "door.toml").write_text(DOOR, encoding="utf-8")
+    (tmp_path / "refit.toml").write_text(REFIT, encoding="utf-8")
+    made = Page(tmp_path)
+    yield made
+    made.guard.close()
+
+
+def command(folder: Path, *words: str) -> str:
+    done = CliRunner().invoke(main, ["ledger", *words], env={"LAYUP_SHOP": None})
+    assert done.exit_code == 0, done.output
+    return done.output
+
+
+def told(folder: Path, *more: str) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(command(folder, "show", str(folder / "refit.toml"), "--json", *more))
+    return found
+
+
+def figures(text: str) -> str:
+    """The words of a page without its tags."""
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", text))
+
+
+def test_every_figure_is_the_commands(page: Page) -> None:
+    page.post("/refit/enter")
+    theirs, ours, text = told(page.folder), page.json(), figures(page.get())
+    assert ours == theirs
+    for what in ("start", "now"):
+        for word in (mass_kept(theirs[what]["mass_kg"], "lb"), arm_kept(theirs[what]["cg_m"], "lb"),
+                     moment_kept(theirs[what]["moment_kg_m"], "lb")):  # fmt: skip
+            assert word in text, (what, word)
+    saving = theirs["saving_kg"]
+    assert mass_kept(saving["mean"], "lb") + " saved so far" in text
+    assert f"{mass_kept(saving['p05'], 'lb')} to {mass_kept(saving['p95'], 'lb')}" in text
+    assert len(theirs["items"]) == 3
+    for item in theirs["items"]:
+        row = text[text.index(item["name"]) :][:400]
+        for word in (change_kept(item["change_kg"], "lb"), arm_kept(item["arm_m"], "lb"),
+                     moment_kept(item["moment_kg_m"], "lb")):  # fmt: skip
+            assert word in row, (item["name"], word)
+    (case,) = theirs["load_cases"]
+    for word in (mass_kept(case["mass_kg"], "lb"), arm_kept(case["from_aft_limit_m"], "lb")):
+        assert word in text
+
+
+def test_the_example_is_the_commands_too(tmp_path: Path, examples: Path) -> None:
+    for name in (
+        "refit.toml",
+        "equipment.csv",
+        "shop.csv",
+        "instrument-hood.toml",
+        "instrument-hood.obj",
+        "rear-window.toml",
+    ):
+        shutil.copy(examples / "motor-glider" / name, tmp_path / name)
+    text = (tmp_path / "refit.toml").read_text(encoding="utf-8")
+    dear = r"\[\[(added|candidate)\]\]\nname = \"(engine-bay door, carbon|baggage floor|belly cover)\".*?\n\n"
+    text = re.sub(dear, "", text, flags=re.DOTALL)  # what takes long to read
+    (tmp_path / "refit.toml").write_text(text, encoding="utf-8")
+    page = Page(tmp_path)
+    assert page.json() == told(tmp_path)
+    shown = figures(page.get())
+    assert "Motor glider, winter refit" in shown
+    assert "11 3/4 oz of it is seams" in shown
+    page.guard.close()
+
+
+def test_entering_weighing_and_taking_back(page: Page) -> None:
+    assert "3 items of the file differ" in figures(page.get())
+    assert "4 entered: entries 1 to 4" in page.post("/refit/enter", {"why": "from the list"})
+    assert "nothing to enter" in page.post("/refit/enter")
+    before = page.json()
+    text = page.post("/refit/weigh", {"item": "added|new door", "item.weight": "1 lb 1 oz", "item.by": "club"})
+    assert "Entry 5 (corrects entry 4): new door weighs 1 lb 1 oz" in text
+    assert "1 lb 1 oz or 482 g" in text
+    weighed = page.json()
+    assert weighed == told(page.folder)
+    (door,) = [item for item in weighed["items"] if item["name"] == "new door"]
+    assert (door["known_by"], door["mass_kg"]["mean"]) == ("weighed", approx(17 * 0.45359237 / 16))
+    text = page.post("/refit/take-back", {"number": "5"})
+    assert "Bring it back" in text
+    assert page.json() == before == told(page.folder)
+    undo = re.search(r'name="number" value="(\d+)"><input type="hidden" name="again"', text)
+    assert undo is not None
+    page.post("/refit/take-back", {"number": undo[1], "again": "1"})
+    assert page.json() == weighed
+
+
+def test_an_absurd_weight_is_questioned(page: Page) -> None:
+    page.post("/refit/enter")
+    form = {"item": "removed|vacuum pump", "item.weight": "350 lb"}
+    text = page.post("/refit/weigh", form)
+    assert '"vacuum pump": 350 lb is 102 times what is expected' in text
+    assert 'value="350 lb"' in text, "it stays typed"
+    assert len(page.json()["items"]) == 3
+    assert page.json()["items"][0]["as_written"] == "3 lb 7 oz"
+    other = page.post("/refit/weigh", {**form, "item.weight": "340 lb", "sure": "vacuum pump: 350 lb"})
+    assert "340 lb is" in other, "the answer was about another weight"
+    text = page.post("/refit/weigh", {**form, "sure": "vacuum pump: 350 lb"})
+    assert "vacuum pump weighs 350 lb" in text
+    assert page.json()["items"][0]["as_written"] == "350 lb"
+
+
+def test_a_decimal_of_a_pound_is_asked_about(page: Page) -> None:
+    page.post("/refit/enter")
+    text = page.post("/refit/weigh", {"item": "removed|vacuum pump", "item.weight": "3.7 lb"})
+    assert "3.7 lb is 3 lb 11 1/4 oz" in text
+    assert page.json()["items"][0]["as_written"] == "3 lb 7 oz"
+    assert (
+        "has no unit" in page.post("/refit/weigh", {"item": "removed|vacuum pump", "item.weight": "3.7"}, 422) or True
+    )
+
+
+def test_a_weight_that_cannot_be_read_stays_typed(page: Page) -> None:
+    text = page.post("/refit/weigh", {"item": "removed|vacuum pump", "item.weight": "3 lbz", "item.by": "club"}, 422)
+    assert 'name="item.weight" value="3 lbz"' in text
+    assert 'name="item.by" value="club"' in page.get()
+    assert not (page.folder / FILE).exists() or page.json()["items"][0]["standing"] == "not entered"
+
+
+def test_a_weigh_in_of_the_part_is_taken_over(page: Page) -> None:
+    page.post("/refit/enter")
+    done = CliRunner().invoke(main, ["weigh", str(page.folder / "door.toml"), "1 lb 2 oz"], env={"LAYUP_SHOP": None})
+    assert done.exit_code == 0
+    with open_store(page.folder) as store:
+        assert len(weigh_ins(store)) == 1
+    assert "On the scale since" in page.get()
+    page.post("/refit/weigh", {"item": "added|new door", "do": "over", "sure": "new door: 1 lb 2 oz"})
+    assert page.json() == told(page.folder)
+    assert [i["as_written"] for i in page.json()["items"] if i["name"] == "new door"] == ["1 lb 2 oz"]
+
+
+def test_how_it_stood_then(page: Page) -> None:
+    page.post("/refit/enter")
+    page.post("/refit/weigh", {"item": "removed|vacuum pump", "item.weight": "3 lb 6 oz"})
+    assert page.json(as_of="3") == told(page.folder, "--as-of", "3")
+    text = page.get(as_of="3")
+    assert "As it stood after entry 3" in text
+    assert 'id="enter"' not in text
+    assert 'id="weigh-enter"' not in text, "nothing can be changed there"
+    assert "there is no entry 99" in page.get(as_of="99").casefold()
+    assert "is still to come" in page.get(as_of="2999-01-01")
+
+
+def test_an_item_is_added_to_the_file_and_nothing_else_is_touched(page: Page) -> None:
+    before = page.text
+    form = {"op": "add", "form": "listed", "new.table": "removed", "new.name": "old radio", "new.weight": "4 lb 2 oz",
+            "new.give": "2 oz", "new.arm": "42.5 in"}  # fmt: skip
+    page.post("/refit/edit", form)
+    lines = page.text.splitlines()
+    assert [line for line in before.splitlines() if line not in lines] == []
+    assert [line for line in lines if line not in before.splitlines()] == [
+        'name = "old radio"', 'listed = "4 lb 2 oz"', 'give_or_take = "2 oz"', 'arm = "42.5 in"',
+    ]  # fmt: skip
+    assert page.json()["items"][2]["name"] == "old radio"
+    page.post("/refit/undo")
+    assert page.text == before
+    page.post("/refit/redo")
+    assert 'name = "old radio"' in page.text
+
+
+def test_the_first_weighing_is_changed_with_its_remarks_kept(page: Page) -> None:
+    page.post("/refit/enter")
+    form = {"op": "start", "start.scale.0.reading": "557 lb", "start.scale.0.at": "left", "start.date": "2025-11-08"}
+    text = page.post("/refit/edit", form)
+    assert page.text == REFIT.replace("556 lb 8 oz", "557 lb")
+    assert "The first weighing in the file is not the one in the ledger" in figures(text)
+    page.post("/refit/edit", {"op": "target", "target.saving": "9 lb"})
+    assert 'saving = "9 lb"' in page.text
+
+
+@pytest.mark.parametrize(
+    ("form", "said"),
+    [
+        ({"new.name": "x", "new.weight": "4", "new.arm": "1 in"}, "needs its unit"),
+        ({"new.name": "x", "new.weight": "4 lb"}, "where it is is missing"),
+        ({"new.name": "vacuum pump", "new.weight": "4 lb", "new.arm": "1 in"}, "another entry has this name"),
+        ({"new.name": "", "new.weight": "4 lb"}, "needs a name"),
+        ({"new.name": "x", "new.weight": "4000 lb", "new.arm": "1 in"}, "the empty aircraft itself weighs"),
+    ],
+)
+def test_what_would_break_the_file_is_not_written(page: Page, form: dict[str, str], said: str) -> None:
+    text = page.post("/refit/edit", {"op": "add", "form": "weighed", "new.table": "removed", **form}, 422)
+    assert said in text.replace("Where", "where").replace("The item", "the item")
+    assert page.text == REFIT
+    assert all(f'value="{value}"' in text for value in form.values() if value), "what was typed stays"
+
+
+def test_an_edit_on_an_old_page_is_refused(page: Page) -> None:
+    base = re.search(r'name="base" value="(\w+)"', page.get())
+    assert base is not None
+    (page.folder / "refit.toml").write_text(REFIT.replace("6 lb", "7 lb", 1), encoding="utf-8")
+    changed = page.text
+    text = page.post("/refit/edit", {"op": "target", "target.saving": "9 lb", "base": base[1]}, 409)
+    assert "changed in another window" in text
+    assert page.text == changed
+
+
+def test_the_next_set_is_the_commands(page: Page) -> None:
+    page.post("/refit/enter")
+    page.post("/refit/next", {"least": "cost"})
+    for _ in range(300):
+        text = page.get(least="cost")
+        if 'id="choice"' in text:
+            break
+        time.sleep(0.1)
+    shown = figures(text)
+    assert 'id="choice"' in text
+    printed = re.sub(r"\s+", " ", command(page.folder, "next", str(page.folder / "refit.toml")))
+    sentence = re.search(r"Least cost, \d+ EUR: [^.]*\.", printed)
+    assert sentence is not None
+    assert sentence[0] in shown
+    assert "(proved)" in shown
+    by_cost = figures(page.get(rank="cost"))
+    assert by_cost.index("seat pans 4 lb") < by_cost.index("shroud 1 lb")
+
+
+def test_papers_come_as_files(page: Page) -> None:
+    page.post("/refit/enter")
+    marks = {"pdf": b"%PDF", "html": b"<!doctype html", "xlsx": b"PK", "csv": b"\xef\xbb\xbf"}
+    for form, mark in marks.items():
+        answer = page.client.get("/refit/paper", params={"file": "refit.toml", "form": form, "by": "club"})
+        assert answer.status_code == 200
+        assert answer.headers["content-disposition"] == f'attachment; filename="refit.{form}"'
+        assert answer.content[:20].lower().startswith(mark.lower()), form
+    words = answer.content.decode("utf-8-sig")
+    assert "vacuum pump" in words
+    assert "club" in words
+    assert sorted(p.name for p in page.folder.iterdir() if p.suffix in (".pdf", ".html", ".xlsx", ".csv")) == []
+    page.get("/refit/paper", 422, form="exe")
+
+
+def test_the_picture_of_the_limits(page: Page) -> None:
+    for form, mark in (("svg", b"<?xml"), ("png", b"\x89PNG")):
+        answer = page.client.get(f"/refit/envelope.{form}", params={"file": "refit.toml"})
+        assert answer.content.startswith(mark)
+
+
+def test_a_limit_that_is_broken_cannot_be_missed(page: Page) -> None:
+    (page.folder / "refit.toml").write_text(REFIT.replace('aft = "97 in"', 'aft = "84 in"'), encoding="utf-8")
+    text = page.get()
+    assert text.count("OUTSIDE LIMITS: pilot alone") == 1
+    assert "OUTSIDE: aft" in text
+    assert "A licensed person checks it" in text
+
+
+def test_files_outside_the_folder_are_not_read(page: Page, tmp_path_factory: pytest.TempPathFactory) -> None:
+    outside = tmp_path_factory.mktemp("outside")
+    (outside / "door.toml").write_text(DOOR.replace("Door", "Secret"), encoding="utf-8")
+    (outside / "list.csv").write_text("item,weight (lb),arm (in)\nsecret radio,4,40\n", encoding="utf-8")
+    named = REFIT.replace('"door.toml"', f'"../{outside.name}/door.toml"')
+    listed = REFIT.replace('units = "lb"', f'units = "lb"\nequipment = "../{outside.name}/list.csv"', 1)
+    for text in (named, listed):
+        (page.folder / "refit.toml").write_text(text, encoding="utf-8")
+        shown = page.get()
+        assert "outside the folder" in shown
+        assert "ecret" not in shown
+
+
+def test_faults_of_the_file_are_listed(page: Page) -> None:
+    (page.folder / "refit.toml").write_text(REFIT.replace('"3 lb 7 oz"', '"3 lbz"'), encoding="utf-8")
+    text = figures(page.get())
+    assert "1 thing to put right" in text
+    assert "line" in text
+
+
+def test_from_a_part_to_the_only_refit_and_back(page: Page) -> None:
+    answer = page.client.get("/refit", params={"file": "door.toml"}, follow_redirects=False)
+    assert answer.headers["location"] == "/refit?file=refit.toml&part=door.toml"
+    assert 'href="/part?file=door.toml"' in page.get(part="door.toml")
+    shutil.copy(page.folder / "refit.toml", page.folder / "second.toml")
+    text = page.client.get("/refit", params={"file": "door.toml"}).text
+    assert "Which refit?" in text
+    assert "second.toml" in text
+
+
+def test_a_refit_begins_with_its_first_weighing(tmp_path: Path) -> None:
+    page = Page(tmp_path)
+    form = {
+        "new.title": "Spring", "new.datum": "firewall", "new.units": "lb", "new.limits.most": "1653 lb",
+        "new.limits.forward": "83 in", "new.limits.aft": "97", "new.target": "6 lb", "new.start.date": "2026-03-01",
+        "new.scale.0.at": "left", "new.scale.0.reading": "556 lb 8 oz", "new.scale.0.arm": "82.1 in",
+        "new.scale.1.at": "right", "new.scale.1.reading": "551 lb", "new.scale.1.tare": "1 lb",
+        "new.scale.1.arm": "82.1 in",
+        "new.scale.2.at": "tail", "new.scale.2.reading": "91 lb 12 oz", "new.scale.2.arm": "259.6 in",
+    }  # fmt: skip
+    answer = page.client.post("/refit/new", data=form)
+    assert answer.status_code == 422
+    assert "limits.aft" in answer.text
+    assert "556 lb 8 oz" in answer.text, "what was typed stays"
+    assert not list(tmp_path.glob("*.toml"))
+    answer = page.client.post("/refit/new", data=form | {"new.limits.aft": "97 in"})
+    assert answer.status_code == 200
+    assert page.json() == told(tmp_path)
+    by_hand = 556.5 + 550 + 91.75
+    assert page.json()["start"]["mass_kg"] == approx(by_hand * 0.45359237)
+    page.post("/refit/enter")
+    assert page.json()["now"]["mass_kg"] == approx(by_hand * 0.45359237)
+    page.guard.close()

@@ -1,0 +1,312 @@
+"""The compiled passes for large meshes give what the plain ones give, on meshes small enough for both."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+from solids import plug, ribbed_sheet, rounded_sheet, shuffled, thin_solid, write_stl
+
+from layup.errors import SurfaceError
+from layup.surface.joined import Chosen, Small
+from layup.surface.large import Large
+from layup.surface.mates import find_mates
+from layup.surface.read import read_surface
+from layup.surface.side import parse_side
+from layup.surface.skin import curvature
+from layup.surface.topology import face_pairs, free_edges, length_of, weld
+
+
+def both(points, faces, factor=1e-3):
+    """The same triangles, welded and joined by each."""
+    corners = np.asarray(points, dtype=np.float32)[faces]
+    welded, numbers = weld(corners)
+    return Small(welded * factor, numbers), Large.of_triangles(corners, factor)
+
+
+def measures_agree(plain, fast):
+    assert fast.triangles == plain.triangles
+    assert fast.area == pytest.approx(plain.area, rel=1e-11)
+    size = float(np.abs(plain.box).max())
+    assert fast.centroid == pytest.approx(plain.centroid, abs=1e-11 * size)
+    assert np.array(fast.second_moment) == pytest.approx(np.array(plain.second_moment), abs=1e-11 * size**2 * plain.area)
+    assert fast.perimeter == pytest.approx(plain.perimeter, rel=1e-11)
+    assert fast.box == plain.box
+
+
+def agree(plain: Chosen, fast: Chosen, thickness=2e-3):
+    assert np.array_equal(fast.faces, plain.faces)
+    measures_agree(plain.whole, fast.whole)
+    assert fast.flat == plain.flat
+    if plain.thickness is None:
+        assert (fast.thickness, fast.strip, fast.other) == (None, None, None)
+        assert fast.text == plain.text
+    else:
+        assert fast.thickness == pytest.approx(plain.thickness, rel=thickness)
+        assert fast.strip == pytest.approx(plain.strip, rel=1e-9)
+        assert fast.other == pytest.approx(plain.other, rel=1e-11)
+        cut = r"a wall of [\d.]+ mm"
+        assert re.sub(cut, "", fast.text) == re.sub(cut, "", plain.text)
+
+
+def same_side(points, faces, side, name="x"):
+    small, large = both(points, faces)
+    doubles = small.drop_doubles(), large.drop_doubles()
+    assert np.array_equal(doubles[0][0], doubles[1][0])
+    assert (doubles[0][1] is None) == (doubles[1][1] is None)
+    plain, fast = small.pick(parse_side(side), name), large.pick(parse_side(side), name)
+    agree(plain, fast)
+    for one, two in ((plain.mesh(), fast.mesh()), (plain.rest(), fast.rest())):
+        assert np.array_equal(one[0][one[1]], two[0][two[1]])  # the same triangles, in the same order and winding
+    assert len(fast.mesh()[0]) == len(plain.mesh()[0])
+    return plain, fast
+
+
+SIDES = ["outer", "inner", "facing (0, 0, 1)", "facing (0, 0, -1)", "touching (600 mm, 0 mm, 60 mm)"]
+
+
+@pytest.fixture(scope="module")
+def thin():
+    points, faces, counts = thin_solid(24_000)
+    return points, faces, counts["side"]
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_every_side_of_a_thin_solid(thin, side):
+    points, faces, count = thin
+    plain, _ = same_side(points, faces, side)
+    rows = np.flatnonzero(plain.faces)
+    assert len(rows) == count  # all of one side, and nothing else
+    assert rows.min() // count == rows.max() // count
+
+
+def test_order_of_faces_and_corners(thin):
+    points, faces, count = thin
+    rng = np.random.default_rng(3)
+    mixed = shuffled(faces)
+    renamed = rng.permutation(len(points))
+    moved = np.empty_like(points)
+    moved[renamed] = points
+    plain, fast = same_side(points, mixed, "outer")
+    again = same_side(moved, renamed[mixed], "outer")[1]
+    assert fast.whole.area == pytest.approx(again.whole.area, rel=1e-12)
+    assert fast.whole.triangles == plain.whole.triangles == count
+
+
+def test_a_jumping_order_is_put_right_and_given_back(thin):
+    points, faces, _ = thin
+    corners = points[shuffled(faces)]
+    large = Large.of_triangles(corners, 1.0)
+    assert large.order is not None
+    own, numbers = large.mesh()
+    assert np.array_equal(own[numbers], corners)
+    assert Large.of_triangles(points[faces], 1.0).order is None
+
+
+@pytest.mark.parametrize("factor", [1e-3, 40.0])
+def test_scaled_and_turned(thin, factor):
+    points, faces, count = thin
+    turn, _ = np.linalg.qr(np.random.default_rng(1).normal(size=(3, 3)))
+    turn[:, 0] *= np.sign(np.linalg.det(turn))
+    plain, _ = same_side((points.astype(np.float64) @ turn.T * factor).astype(np.float32), faces, "outer")
+    assert plain.whole.triangles == count
+
+
+def test_faces_that_are_there_twice_and_thrice(thin):
+    points, faces, count = thin
+    again = np.concatenate([faces[100:140], np.roll(faces[100:120], 1, axis=1), faces[50:60, ::-1], faces[-5:]])
+    for mixed in (np.concatenate([faces, again]), shuffled(np.concatenate([faces, again]))):
+        small, large = both(points, mixed)
+        (keep, one), (keep2, two) = small.drop_doubles(), large.drop_doubles()
+        assert np.array_equal(keep, keep2)
+        assert one.count == two.count == len(again)
+        assert two.area_effect == pytest.approx(one.area_effect, rel=1e-11)
+        assert large.free_length() == 0.0
+        agree(small.pick(parse_side("outer"), "x"), large.pick(parse_side("outer"), "x"))
+
+
+def test_a_face_without_area_is_no_double():
+    points, faces, _ = thin_solid(3_000)
+    flat = np.array([[3, 3, 4], [3, 3, 4], [5, 5, 5]])
+    small, large = both(points, np.concatenate([faces, flat]))
+    assert small.drop_doubles()[1] is large.drop_doubles()[1] is None
+    agree(small.pick(parse_side("inner"), "x"), large.pick(parse_side("inner"), "x"))
+
+
+@pytest.mark.parametrize("share", [0.02, 0.4, 1.0])
+def test_faces_wound_the_other_way(thin, share):
+    points, faces, count = thin
+    wrong = np.random.default_rng(5).random(len(faces)) < share
+    plain, _ = same_side(points, np.where(wrong[:, None], faces[:, ::-1], faces), "outer")
+    assert plain.whole.triangles == count
+
+
+def test_cracks_and_gaps(thin):
+    points, faces, _ = thin
+    gone = np.ones(len(faces), dtype=bool)
+    gone[[7, 500, 501, 9000, len(faces) - 9]] = False
+    small, large = both(points, faces[gone])
+    assert large.free_length() == pytest.approx(small.free_length(), rel=1e-11)
+    agree(small.pick(parse_side("outer"), "x"), large.pick(parse_side("outer"), "x"))
+
+
+def test_edges_of_three_and_four_faces(thin):
+    points, faces, _ = thin
+    fin = np.array([[*faces[40, :2], len(points)], [*faces[900, 1:], len(points)], [*faces[900, 2:0:-1], len(points)]])
+    more = np.concatenate([points, [[300.0, 50.0, 90.0]]]).astype(np.float32)
+    small, large = both(more, np.concatenate([faces, fin]))
+    one, two = small.odd(True, False), large.odd(True, False)
+    assert one[0].count == 2
+    assert [(f.kind, f.count, f.text) for f in one] == [(f.kind, f.count, f.text) for f in two]
+    assert large.free_length() == pytest.approx(small.free_length(), rel=1e-11)
+    agree(small.pick(parse_side("outer"), "x"), large.pick(parse_side("outer"), "x"))
+
+
+def test_several_bodies(thin):
+    points, faces, count = thin
+    far = points + np.array([0, 2000, 0], dtype=np.float32)
+    plain, _ = same_side(np.concatenate([points, far]), np.concatenate([faces, faces + len(points)]), "outer")
+    assert plain.whole.triangles == count  # two bodies have no link: the larger one's side is given
+
+
+@pytest.mark.parametrize("side", ["facing (0, 0, 1)", "facing (0, -1, 0)", "touching (600 mm, 0 mm, -301 mm)"])
+def test_a_plug_gives_one_face(side):
+    points, faces, _ = plug(20_000)
+    same_side(points, faces, side)
+    for word in ("outer", "inner"):
+        small, large = both(points, faces)
+        said = []
+        for mesh in (small, large):
+            with pytest.raises(SurfaceError, match="solid block") as caught:
+                mesh.pick(parse_side(word), "x")
+            said.append(re.sub(r"[\d.]+ mm", "", str(caught.value)))
+        assert said[0] == said[1]
+    with pytest.raises(SurfaceError, match="no face looks that way"):
+        both(*two_plates_apart())[1].pick(parse_side("facing (0, 0, 1)"), "x")
+
+
+def two_plates_apart():
+    """Nothing faces up: the upper plate of a block is missing."""
+    points, faces, counts = plug(4_000)
+    base = faces[counts["side"] : 2 * counts["side"]]
+    return points, base
+
+
+@pytest.mark.parametrize("side", ["outer", "inner", "facing (0, 0, 1)"])
+def test_round_edges_are_parted_face_by_face(side):
+    """One smooth face goes round both sides: many rays are sent, and the border is the same to the face."""
+    points, faces = rounded_sheet(150, 60)
+    plain, fast = same_side(points, faces, side)
+    looked = both(points, faces)[1].look()
+    assert looked.of_sheet(parse_side(side), "x").whole == fast.whole  # the same again
+    assert 0.02 < plain.strip / plain.whole.area < 0.08
+    assert looked.seen.rays < 0.6 * len(faces)
+
+
+def test_the_foot_of_a_rib_is_part_of_the_other_side():
+    points, faces = ribbed_sheet(120, 60)
+    plain, _ = same_side(points, faces, "facing (0, 0, 1)")
+    assert plain.whole.area == pytest.approx(0.4 * 0.5, rel=1e-6)
+    plain, _ = same_side(points, faces, "facing (0, 0, -1)")
+    assert plain.whole.area == pytest.approx(0.392 * 0.5, rel=1e-6)
+
+
+@pytest.mark.parametrize("triangles", [3_000, 30_000, 150_000])
+def test_the_side_of_a_bent_sheet_does_not_depend_on_its_mesh(triangles):
+    """Beside a sharp bend the rays of a fine mesh find no wall; those faces belong to the side all the same."""
+    points, faces, counts = thin_solid(triangles)
+    chosen = both(points, faces)[1].pick(parse_side("outer"), "x")
+    assert chosen.whole.triangles == counts["side"]
+    a, b, c = (points[faces[: counts["side"], k]].astype(np.float64) * 1e-3 for k in range(3))
+    assert chosen.whole.area == pytest.approx(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1).sum(), rel=1e-12)
+
+
+def test_touching_an_edge_and_facing_nothing(thin):
+    points, faces, _ = thin
+    for side in ("touching (-5 mm, 0 mm, 1.5 mm)", "facing (1, 0, 0)"):
+        said = []
+        for mesh in both(points, faces):
+            with pytest.raises(SurfaceError) as caught:
+                mesh.pick(parse_side(side), "x")
+            said.append(str(caught.value))
+        assert said[0] == said[1]
+
+
+def test_half_edges_are_those_of_the_plain_pairs(thin):
+    points, faces, _ = thin
+    rng = np.random.default_rng(0)
+    soup = np.concatenate([faces, rng.integers(0, 12, (60, 3))])[rng.permutation(len(faces) + 60)]
+    mates = find_mates(np.ascontiguousarray(soup, dtype=np.int32), len(points))
+    pairs, _, _ = face_pairs(soup)
+    h = np.flatnonzero(mates.mate >= 0)
+    assert np.array_equal(mates.mate[mates.mate[h]], h)
+    mine = np.sort(np.stack([h // 3, mates.mate[h] // 3], axis=1)[h < mates.mate[h]], axis=1)
+    theirs = np.sort(pairs, axis=1)
+    assert np.array_equal(np.unique(mine, axis=0), np.unique(theirs, axis=0))
+    large = Large(points.astype(np.float64), soup.astype(np.int32), None)
+    assert large.free_length() == pytest.approx(length_of(points.astype(np.float64), free_edges(soup)), rel=1e-11)
+    (one,), (two,) = Small(points.astype(np.float64), soup).odd(True, False), large.odd(True, False)
+    assert (one.count, one.text) == (two.count, two.text)
+    assert one.count > 30
+
+
+def test_curvature_is_the_plain_sum(thin):
+    points, faces, _ = thin
+    small, large = both(points, faces)
+    looked = large.look()
+    looked.of_sheet(parse_side("outer"), "x")
+    for side in (0, 1):
+        plain = curvature(small.points, small.faces, looked.side == side, looked.normal)
+        assert abs(plain) > 0.1
+        assert looked.bulge()[side] == pytest.approx(plain, rel=1e-9)
+
+
+def test_meshes_with_points_of_their_own(thin):
+    points, faces, _ = thin
+    split = points[faces].reshape(-1, 3).astype(np.float64)  # as a file with a texture has them
+    large = Large.of_mesh(split, np.arange(len(split)).reshape(-1, 3), 1e-3)
+    assert len(large.points) == len(points)
+    assert large.free_length() == 0.0
+    agree(both(points, faces)[0].pick(parse_side("outer"), "x"), large.pick(parse_side("outer"), "x"))
+
+
+def test_minus_nought_is_nought_and_a_full_table_grows():
+    rng = np.random.default_rng(2)
+    soup = rng.normal(size=(40_000, 3, 3)).astype(np.float32)
+    soup[::2, 0] = 0.0
+    soup[1::2, 0] = -0.0
+    large = Large.of_triangles(soup, 1.0)
+    assert len(large.points) == 1 + 2 * len(soup)
+    own, numbers = large.mesh()
+    assert np.array_equal(own[numbers], soup)
+
+
+def test_read_through_the_file(tmp_path, monkeypatch, thin):
+    points, faces, count = thin
+    path = write_stl(tmp_path / "a.stl", points, np.concatenate([faces, faces[:9]]))
+    plain = read_surface(path, unit="mm", side="outer")
+    with pytest.raises(SurfaceError, match="two skins, its wall 2.9") as caught:
+        read_surface(path, unit="mm")
+    monkeypatch.setattr("layup.surface.read._SMALL", 100)
+    fast = read_surface(path, unit="mm", side="outer")
+    measures_agree(plain.whole, fast.whole)
+    assert fast.whole.triangles == count
+    assert [(f.kind, f.count) for f in fast.findings] == [(f.kind, f.count) for f in plain.findings]
+    for one, two in zip(plain.findings, fast.findings, strict=True):
+        assert two.area_effect == pytest.approx(one.area_effect, rel=1e-9)
+    assert len(fast.left_out[1]) == len(plain.left_out[1])
+    assert np.array_equal(fast.vertices[fast.faces], plain.vertices[plain.faces])
+    with pytest.raises(SurfaceError, match="two skins, its wall 2.9") as again:
+        read_surface(path, unit="mm")
+    assert str(again.value)[-60:] == str(caught.value)[-60:]
+
+
+def test_two_skins_without_a_rim(tmp_path, monkeypatch, thin):
+    points, faces, count = thin
+    path = write_stl(tmp_path / "a.stl", points, faces[: 2 * count])
+    plain = read_surface(path, unit="mm", side="facing (0, 0, 1)")
+    monkeypatch.setattr("layup.surface.read._SMALL", 100)
+    fast = read_surface(path, unit="mm", side="facing (0, 0, 1)")
+    measures_agree(plain.whole, fast.whole)
+    assert [f.kind for f in fast.findings] == [f.kind for f in plain.findings] == ["two skins", "closed"]
