@@ -130,7 +130,10 @@ Opener = Callable[[SurfaceEntry, Path, set[str]], Surface]
 
 
 def read_part(
-    source: str | Path | Mapping[str, Any], folder: str | Path | None = None, opener: Opener = open_surface
+    source: str | Path | Mapping[str, Any],
+    folder: str | Path | None = None,
+    opener: Opener = open_surface,
+    text: str | None = None,
 ) -> Job:
     """Read a part file, or a part given as a mapping of the same keys.
 
@@ -138,6 +141,7 @@ def read_part(
         source: Path of the part file, or its content as a mapping.
         folder: Where the files it names lie; the part file's own folder if left out.
         opener: Opens the surface; a program that reads a part again and again gives one that keeps it at hand.
+        text: What stands in the part file, or shall stand in it, where that is at hand already.
 
     Returns:
         The job.
@@ -148,7 +152,7 @@ def read_part(
     if isinstance(source, Mapping):
         return _check(dict(source), "", {}, Path(folder or "."), opener)
     path = Path(source)
-    data, lines = read_toml(path, "part file", "door.toml")
+    data, lines = read_toml(path, "part file", "door.toml", text)
     if "surface" not in data and {"start", "limits"} & set(data):
         raise FaultsError(
             [Fault(path.name, None, "", "this is a refit file, not a part file", f"Run: layup ledger {path.name}")]

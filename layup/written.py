@@ -51,13 +51,16 @@ class Report:
             raise FaultsError(self.faults)
 
 
-def read_toml(path: Path, kind: str, example: str) -> tuple[dict[str, Any], dict[KeyPath, int]]:
+def read_toml(
+    path: Path, kind: str, example: str, text: str | None = None
+) -> tuple[dict[str, Any], dict[KeyPath, int]]:
     """Read a file.
 
     Args:
         path: Where it is.
         kind: What it is called: "part file".
         example: A name such a file might have: "door.toml".
+        text: What stands in it, where that is at hand already.
 
     Returns:
         Its data, and the line of every key.
@@ -70,13 +73,15 @@ def read_toml(path: Path, kind: str, example: str) -> tuple[dict[str, Any], dict
         raise FaultsError(
             [Fault(path.name, None, "", wrong, f"A {kind} is a text file such as {example}, which names this one.")]
         )
-    text = _text_of(path, kind, example)
+    text = _text_of(path, kind, example) if text is None else text.removeprefix("\ufeff").replace("\r\n", "\n")
     try:
         return tomllib.loads(text), key_lines(text)
     except tomllib.TOMLDecodeError as error:
         line, said = syntax_place(error, text)
         remedy = _syntax_remedy(text, line)
         raise FaultsError([Fault(path.name, line, "", f"this line can't be read ({said})", remedy)]) from None
+    except ValueError:  # of thousands of digits, which Python does not read
+        raise FaultsError([Fault(path.name, None, "", "a number in it has too many digits")]) from None
     except RecursionError:
         wrong = "it has lists within lists without end"
         raise FaultsError([Fault(path.name, None, "", wrong, f"Write it as in {example}, a pair a point")]) from None

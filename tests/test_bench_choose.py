@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import re
 import shutil
 import time
@@ -21,8 +22,10 @@ from layup.bench.app import build
 from layup.bench.choose_needs import needs_changes, shelf_of, stiffness_of, supports_of
 from layup.bench.choose_work import PHASES, letter_of, progress_words, search
 from layup.choosing.choice import choose
+from layup.choosing.shelf import panel_shape, zone_shape
 from layup.choosing.standing import standing
 from layup.choosing.writeback import with_plies
+from layup.partfile import read_part
 from layup.prediction import predict
 from layup.show.choose_machine import as_json
 from layup.show.choose_screen import choice_screen
@@ -436,10 +439,51 @@ def test_stopping_gives_the_best_so_far_and_a_reload_finds_the_work(shop):
     page = shop.page("slow.toml")
     assert "stopped before it was proven the lightest" in page
     assert "for the part as it stood then" in page
+    assert "A so far</text>" in page
+    assert "A lightest</text>" not in page
     answer = shop.client.get("/choose/json?file=slow.toml").json()
     assert answer["passes"]
     assert not answer["proven_lightest"]
     assert answer["others"] == []
+
+
+def test_a_search_stopped_at_once_looks_for_nothing_else(choice):
+    """One Ctrl-C is enough: no front is begun, and no guess is called the lightest under a restriction."""
+    told: list[str] = []
+
+    def stop(what: str, looked: int, weight: float) -> None:
+        told.append(what)
+        if what == PHASES[1] and told.count(what) == 1:
+            raise KeyboardInterrupt
+
+    stopped = choose(GLIDER / PANEL, tell=stop)
+    assert (stopped.proven, stopped.others) == (False, ())
+    assert stopped.best.mass.mean >= choice.best.mass.mean - 1e-9
+    assert set(told) == set(PHASES[:2])
+
+
+def test_a_front_stopped_half_way_keeps_what_was_proven(choice):
+    labels: list[str] = []
+
+    def stop(what: str, looked: int, weight: float) -> None:
+        labels.append(what)
+        if what == "no core":
+            raise KeyboardInterrupt
+
+    stopped = choose(GLIDER / PANEL, tell=stop)
+    assert stopped.proven
+    assert stopped.best.words == choice.best.words
+    assert [y.label for y in stopped.others] == ["wet"]
+    assert labels[-1] == "stopped"
+
+
+def test_a_zone_in_the_middle_of_a_panel_has_its_outline(hatch):
+    """Its triangles do not share whole edges where the zone was cut out; a circle of 80 mm has 0.0201 m^2."""
+    job = read_part(hatch(surface={"rectangle": ["500 mm", "400 mm"]},
+                          zone=[{"name": "step", "within": "80 mm of (250 mm, 200 mm, 0 mm)"}]))  # fmt: skip
+    outline = zone_shape(job, panel_shape(job), "step")
+    assert outline.area == approx(math.pi * 0.08**2, rel=0.02)
+    assert (outline.centroid.x, outline.centroid.y) == approx((0.25, 0.2), abs=1e-3)
 
 
 def test_what_cannot_be_searched_says_why(shop):
@@ -479,7 +523,7 @@ def test_changes_are_only_what_differs():
 
 def marks(*figures: tuple[float, float, float]) -> list[FrontMark]:
     return [
-        FrontMark(letter_of(n), m, (c, "EUR"), t, letter_of(n), "#", True, n == 0)
+        FrontMark(letter_of(n), m, (c, "EUR"), t, letter_of(n), "#", True, "" if n else "lightest")
         for n, (m, c, t) in enumerate(figures)
     ]
 

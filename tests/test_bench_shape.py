@@ -15,6 +15,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from layup.bench.app import build
+from layup.bench.desk import Kept
 from layup.partfile import read_part
 from layup.show.stage_buffer import Shown, array_of, packed, stage, unpacked
 from layup.surface.mesh import Surface
@@ -306,6 +307,20 @@ def test_a_zone_that_lies_off_the_part_is_named_and_the_others_are_drawn(page: T
     assert head["missing"] == ["off"]
     assert [zone["name"] for zone in head["zones"]] == ["strip"]
     assert [zone["letter"] for zone in head["zones"]] == ["B"]
+
+
+def test_a_mesh_too_large_to_draw_says_so(page: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("layup.bench.shape._BUFFERS", Kept(4))
+    monkeypatch.setattr("layup.bench.shape.LARGEST", 10_000)
+    head, arrays = got(page, file=DOOR)
+    assert not arrays
+    assert "28,002 triangles is too large" in head["why"]
+    monkeypatch.setattr("layup.bench.shape.LARGEST", 30_000)
+    monkeypatch.setattr("layup.bench.shape._BUFFERS", Kept(4))
+    monkeypatch.setattr("layup.bench.shape.MOST_IN_ZONES", 4_000)
+    head, _ = got(page, file=DOOR)
+    assert len(head["zones"]) + len(head["missing"]) == 3
+    assert head["missing"][-1] == "edge"
 
 
 def test_the_browser_keeps_a_shape_until_it_changes(page: TestClient) -> None:

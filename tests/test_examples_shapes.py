@@ -209,7 +209,7 @@ def test_part_files_name_what_exists() -> None:
     from layup.partfile import read_part
 
     files = [p for p in sorted(EXAMPLES.glob("*/*.toml")) if "[surface]" in p.read_text(encoding="utf-8")]
-    assert len(files) == 7
+    assert len(files) == 8
     for file in files:
         job = read_part(file)  # raises with every fault of the file
         assert 0.05 < job.surface.whole.area < 1.3

@@ -134,7 +134,7 @@ def build(folder: Path, key: str, port: int) -> Guard:
     from layup.bench import choose_page, home, part_page, prepare_page, refit_page, shape, weigh_page
 
     inside = Folder(folder)
-    bench = Bench(inside, Desk(inside), Works())
+    bench = Bench(inside, Desk(inside), Works(inside.plain))
     routes = [Route("/look/{name}", _look), Route("/look.css", _colours)]
     for module in (home, part_page, shape, choose_page, prepare_page, weigh_page, refit_page):
         for path, method, handler in module.ROUTES:
@@ -171,11 +171,11 @@ def _answer(handler: Handler, asked: Asked) -> Response:
     try:
         return handler(asked)
     except StaleError as error:
-        return show(asked, "sorry.html", 409, wrong=str(error), flow="")
+        return show(asked, "sorry.html", 409, wrong=asked.folder.plain(str(error)), flow="")
     except OutsideError as error:
         return show(Asked(asked.bench, "", {}), "sorry.html", 403, wrong=str(error), flow="")
     except LayupError as error:
-        return show(asked, "sorry.html", 422, wrong=str(error), flow="")
+        return show(asked, "sorry.html", 422, wrong=asked.folder.plain(str(error)), flow="")
 
 
 async def _refused(request: Request, error: Exception) -> Response:

@@ -9,7 +9,7 @@ from layup.bench.app import link
 from layup.bench.choose_work import Answer
 from layup.show.choose_words import failing_words, money_words, reserve_words, value_words, verdict_words
 from layup.show.front_svg import FrontMark, currency_of, front_svg, times_words
-from layup.show.stack_svg import label_words, local_lines, stack_lines, stack_svg
+from layup.show.stack_svg import local_lines, stack_lines, stack_svg
 from layup.words import length_words, mass_both, mass_words, thickness_words
 
 if TYPE_CHECKING:
@@ -68,7 +68,6 @@ class Shown:
         times: As stiff as the lightest; "" where not known.
         held: The check with the smallest reserve; "" without checks.
         stack: The drawing; "" where there is none.
-        lines: The stack in words, from the mould up.
         local: Zone and drawing of plies that zones get besides.
         checks: Every check.
         failing: What fails, and by how much.
@@ -86,7 +85,6 @@ class Shown:
     times: str
     held: str
     stack: str
-    lines: tuple[str, ...]
     local: tuple[tuple[str, str], ...]
     checks: tuple[CheckRow, ...]
     failing: tuple[str, ...]
@@ -99,19 +97,20 @@ def marks_of(answer: Answer, file: str, chosen: str) -> str:
     if not answer.points:
         return ""
     system = answer.system
+    best = "lightest" if answer.sure else "so far"
     marks = [
         FrontMark(
             p.letter, p.layup.mass.mean, p.layup.cost.single, p.times,
             f"{p.letter}, {p.layup.label}: {mass_both(p.layup.mass.mean, system)}, {money_words(p.layup)}, "
             f"{times_words(p.times)} as stiff as the lightest",
-            _href(file, p.letter), p.kept, p.lightest, p.letter == chosen,
+            _href(file, p.letter), p.kept, best if p.lightest else "", p.letter == chosen,
         )
         for p in answer.points
     ]  # fmt: skip
     if answer.now is not None:
         said = f"The part as it stands now: {mass_both(answer.now.mass.mean, system)}"
         marks.append(FrontMark(NOW, answer.now.mass.mean, answer.now.cost.single, answer.now_times, said,
-                               _href(file, NOW), False, False, chosen == NOW, True))  # fmt: skip
+                               _href(file, NOW), False, "", chosen == NOW, True))  # fmt: skip
     return front_svg(marks, system)
 
 
@@ -126,8 +125,9 @@ def rows_of(answer: Answer, file: str, chosen: str) -> list[Row]:
     rows = []
     for p in answer.points:
         y = p.layup
+        label = y.label if answer.sure or not p.lightest else "the best so far"
         rows.append(Row(
-            p.letter, y.label, f"{y.process}: {y.words}", mass_both(y.mass.mean, system),
+            p.letter, label, f"{y.process}: {y.words}", mass_both(y.mass.mean, system),
             thickness_words(y.thickness, system), money_words(y), times_words(p.times), _gives(answer, y),
             _href(file, p.letter), p.kept, p.lightest, p.letter == chosen,
         ))  # fmt: skip
@@ -161,7 +161,7 @@ def shown_layup(answer: Answer, letter: str) -> Shown | None:
         times = times_words(answer.now_times) if answer.now_times is not None else ""
         if now.layup is None:
             return Shown(NOW, "The part as it stands", now.process, mass_both(now.mass.mean, system),
-                         _range(now.mass, system), thickness_words(now.thickness, system), "", times, "", "", (), (),
+                         _range(now.mass, system), thickness_words(now.thickness, system), "", times, "", "", (),
                          (), (), now.why, False)  # fmt: skip
         return _in_full(answer, now.layup, NOW, "The part as it stands", times, False)
     point = answer.point(letter) or next((p for p in answer.points if p.lightest), None)
@@ -188,12 +188,10 @@ def _in_full(answer: Answer, layup: Layup, letter: str, head: str, times: str, t
         )
     )  # fmt: skip
     name, reserve = layup.governs
-    lines = stack_lines(layup)
     return Shown(
         letter, head, layup.process, mass_both(layup.mass.mean, system), _range(layup.mass, system),
         thickness_words(layup.thickness, system), money_words(layup), times,
-        f"{name} (reserve {reserve_words(reserve)})" if checks else "", stack_svg(lines, system),
-        tuple(label_words(line, system) for line in lines),
+        f"{name} (reserve {reserve_words(reserve)})" if checks else "", stack_svg(stack_lines(layup), system),
         tuple((zone, stack_svg(own, system, on_mould=False)) for zone, own in local_lines(layup)), checks,
         tuple(failing_words(layup)), "", takes,
     )  # fmt: skip

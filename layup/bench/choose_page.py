@@ -30,6 +30,7 @@ from layup.bench.choose_needs import (
 from layup.bench.choose_work import Answer, search
 from layup.bench.desk import Sheet
 from layup.bench.folder import named_files
+from layup.bench.part_page import whole
 from layup.errors import LayupError
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def edit(asked: Asked) -> Response:
     """What the part must do, changed."""
     form, operation = asked.form, asked.form.get("op", "save")
     table = "needs.local" if asked.form.get("table") == "needs.local" else "needs"
-    number = int(form["number"]) if form.get("number", "").isdigit() else 0
+    number = whole(form.get("number", ""), 0)
     sheet = asked.desk.sheet(asked.file)
     if table == "needs.local" and operation == "add":
         zone = form.get("zone", "")
@@ -87,7 +88,7 @@ def shelf_edit(asked: Asked) -> Response:
     """What is on the shelf, changed."""
     form, operation = asked.form, asked.form.get("op", "save")
     now = shelf_of(asked.desk.sheet(asked.file))
-    number = int(form["number"]) if form.get("number", "").isdigit() else -1
+    number = whole(form.get("number", ""), -1)
     name, thick = form.get("name", "").strip(), form.get("thickness", "").strip()
     fabrics, cores = list(now.fabrics), list(now.cores)
     change: dict[str, str] = {}

@@ -83,6 +83,11 @@ class Answer:
     proven: bool
     machine: dict[str, Any]
 
+    @property
+    def sure(self) -> bool:
+        """Whether the answer is proven to be the lightest."""
+        return bool(self.machine["proven_lightest"])
+
     def point(self, letter: str) -> Point | None:
         """A point by its letter."""
         return next((p for p in self.points if p.letter == letter), None)

@@ -12,7 +12,8 @@ import threading
 import tomllib
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
@@ -128,6 +129,7 @@ class Desk:
         self._habits: Kept[Habits] = Kept(4)
         self._locks: dict[str, threading.RLock] = {}
         self._guard = threading.Lock()
+        self._beside = ThreadPoolExecutor(4, "beside")
 
     def lock(self, name: str) -> threading.RLock:
         """One lock a part file: edits of one file follow each other."""
@@ -171,11 +173,19 @@ class Desk:
             StaleError: The file was changed since.
             LayupError: The change can't be made or not be kept.
         """
+        path = self.path(name)
         with self.lock(name):
-            return self._sheet(name, self.path(name), self.edit_text(name, base, words, change))
+            text = self.edit_text(name, base, words, change, lambda new: self._sheet(name, path, new))
+            return self._sheet(name, path, text)
 
-    def edit_text(self, name: str, base: str, words: str | Callable[[], str], change: Callable[[str], str]) -> str:
-        """Change any text file of the folder and note it, as `edit` does a part file; gives the new text."""
+    def edit_text(
+        self, name: str, base: str, words: str | Callable[[], str], change: Callable[[str], str],
+        meanwhile: Callable[[str], object] = len,
+    ) -> str:  # fmt: skip
+        """Change any text file of the folder and note it, as `edit` does a part file; gives the new text.
+
+        `meanwhile` is called with the new text while the disk is at work.
+        """
         path = self.path(name)
         with self.lock(name), self.journal.alone():
             text = read(path)
@@ -191,7 +201,10 @@ class Desk:
                 raise LayupError("that holds too many lists within lists. Nothing was changed") from None
             new = new.replace("\n", "\r\n") if windows else new
             if new != text:
-                self.journal.write(path, name, text, new, words if isinstance(words, str) else words())
+                said = words if isinstance(words, str) else words()
+                computed = self._beside.submit(meanwhile, new)
+                self.journal.write(path, name, text, new, said)
+                computed.result()
             return new
 
     def undo(self, name: str, again: bool = False) -> str:
@@ -263,13 +276,15 @@ class Desk:
                     )
                     for key, file in outside
                 )
-            prediction = predict(read_part_text(text, path, opener, read_part), habits=self.habits(path))
+            prediction = predict(read_part(path, opener=opener, text=text), habits=self.habits(path))
         except FaultsError as error:
-            faults = error.faults
+            faults = tuple(
+                replace(f, wrong=self.folder.plain(f.wrong), remedy=self.folder.plain(f.remedy)) for f in error.faults
+            )
         except RecursionError:
             faults = (Fault(path.name, None, "", "it holds too many lists within lists to be read"),)
         except LayupError as error:
-            faults = (Fault(path.name, None, "", str(error).rstrip(".")),)
+            faults = (Fault(path.name, None, "", self.folder.plain(str(error)).rstrip(".")),)
         return Sheet(name, path, text, version, data, faults, prediction, surface[0] if surface else None)
 
     def _open(self, entry: SurfaceEntry, folder: Path, areas: set[str]) -> Surface:
@@ -283,23 +298,6 @@ class Desk:
         return kept if kept is not None else self._surfaces.put(key, open_surface(entry, folder, areas))
 
 
-def read_part_text(text: str, path: Path, opener: Any, reader: Any) -> Any:
-    """A job from a text that stands, or stood, in a part file.
-
-    Raises:
-        FaultsError: As `layup.partfile.read_part`.
-    """
-    current = path.read_bytes() if path.is_file() else b""
-    if current == text.encode():
-        return reader(path, opener=opener)
-    import tempfile
-
-    with tempfile.TemporaryDirectory() as scratch:
-        copy = Path(scratch) / path.name
-        copy.write_bytes(text.encode())
-        return reader(copy, path.parent, opener=opener)
-
-
 def version_of(text: str) -> str:
     """A short name of a text: the same text, the same name."""
     return hashlib.sha256(text.encode()).hexdigest()[:16]
@@ -308,7 +306,7 @@ def version_of(text: str) -> str:
 def _tables(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
-    except (tomllib.TOMLDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # also a number of thousands of digits
         return {}
 
 

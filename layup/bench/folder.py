@@ -67,6 +67,10 @@ class Folder:
         """A path inside the folder as requests name it."""
         return path.relative_to(self.root).as_posix()
 
+    def plain(self, text: str) -> str:
+        """A text without the place of the folder on this machine."""
+        return text.replace(f"{self.root}{os.sep}", "").replace(str(self.root), self.root.name or "the folder")
+
     def files(self, endings: tuple[str, ...]) -> list[str]:
         """Names of the files with one of these endings, by folder and name; hidden ones left out."""
         found: list[str] = []

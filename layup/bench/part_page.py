@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -81,7 +82,7 @@ def edit(asked: Asked) -> Response:
     """One edit of the part file."""
     form = asked.form
     operation, table = form.get("op", "save"), form.get("table", "")
-    number = int(form.get("number", "0") or 0) if form.get("number", "0").lstrip("-").isdigit() else 0
+    number = whole(form.get("number", ""), 0)
     values = {name.removeprefix("set."): value for name, value in form.items() if name.startswith("set.")}
     values = _material(values)
     if form.get("newkey"):
@@ -97,6 +98,15 @@ def edit(asked: Asked) -> Response:
     for field in [name for name in form if name.startswith("set.")] + ["newvalue"]:
         asked.desk.journal.type(asked.file, _field(table, number, field.removeprefix("set.")), None)
     return _after(asked, sheet)
+
+
+def whole(text: str, usual: int) -> int:
+    """A number of a form; the usual one where it is none, or none that counts tables.
+
+    >>> whole("3", 0), whole("-1", 0), whole("²", 7), whole("9" * 5000, 7)
+    (3, -1, 7, 7)
+    """
+    return int(text) if re.fullmatch(r"-?[0-9]{1,6}", text) else usual
 
 
 def _material(values: dict[str, str]) -> dict[str, str]:
@@ -138,9 +148,7 @@ def _changed(text: str, operation: str, table: str, number: int, values: dict[st
             if operation == "up"
             else number + 1
             if operation == "down"
-            else int(wanted)
-            if wanted.isdigit()
-            else number
+            else whole(wanted, number)
         )
         return f"{name} moved to place {max(to, 0) + 1}", parttext.move(text, table, number, to)
     raise LayupError("that is no change this page knows")

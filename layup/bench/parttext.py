@@ -31,6 +31,7 @@ ONCE = ("surface", "needs", "shelf", "start", "final", "limits", "target", "chor
 NUMBERS = ("angle", "count", "coats", "sides", "times", "least_plies", "most_plies", "least_skin", "run_at_most",
            "load_factor", "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
 """Keys whose value is a plain number."""
+_NUMBER = re.compile(r"[-+]?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?")
 SWITCHES = ("drape", "symmetric", "solid", "run_over")
 """Keys that are yes or no."""
 LISTS = ("or", "and", "not", "fabrics", "processes", "materials", "angles", "cut")
@@ -231,10 +232,13 @@ def _set(block: str, table: tuple[str, ...], name: str, value: str) -> str:
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
 
+    name = _clean(name)
+    if not name:
+        raise CannotEdit("the key has no letter that can be written. Give it a name")
     try:
         tomllib.loads(block)
         document = tomlkit.parse(block)
-    except (tomllib.TOMLDecodeError, TOMLKitError):
+    except (ValueError, TOMLKitError):
         raise CannotEdit(
             "a line of this part of the file can't be read. Put it right in an editor, or take the last change back"
         ) from None
@@ -270,7 +274,7 @@ def _key(name: str) -> str:
 def _written(name: str, value: str) -> str:
     """A typed value as TOML has it."""
     value = value.strip()
-    if name in NUMBERS and re.fullmatch(r"[-+]?\d+(\.\d+)?", value):
+    if name in NUMBERS and _NUMBER.fullmatch(value):
         return value.lstrip("+")
     if name in SWITCHES and value in ("true", "false"):
         return value
@@ -279,7 +283,7 @@ def _written(name: str, value: str) -> str:
     if name in LISTS:
         entries = [entry.strip() for entry in value.split(",") if entry.strip()]
         if name == "angles":
-            return "[" + ", ".join(e if re.fullmatch(r"-?\d+(\.\d+)?", e) else _quoted(e) for e in entries) + "]"
+            return "[" + ", ".join(e if _NUMBER.fullmatch(e) else _quoted(e) for e in entries) + "]"
         if len(entries) > 1 or name in ("fabrics", "processes", "materials", "cut"):
             return "[" + ", ".join(_quoted(e) for e in entries) + "]"
     return _quoted(value)
@@ -288,7 +292,7 @@ def _written(name: str, value: str) -> str:
 def _is_value(text: str) -> bool:
     try:
         tomllib.loads(f"a = {text}")
-    except tomllib.TOMLDecodeError:
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError):  # a number of thousands of digits is a ValueError
         return False
     return "\n" not in text
 
@@ -296,5 +300,9 @@ def _is_value(text: str) -> bool:
 def _quoted(value: str) -> str:
     import json
 
-    clean = "".join(c for c in value if c == "\t" or (c.isprintable() and c not in "\u2028\u2029"))
-    return json.dumps(clean.replace("\t", " "), ensure_ascii=False)
+    return json.dumps(_clean(value), ensure_ascii=False)
+
+
+def _clean(value: str) -> str:
+    """A text without what no editor shows."""
+    return "".join(c for c in value if c == "\t" or (c.isprintable() and c not in "\u2028\u2029")).replace("\t", " ")

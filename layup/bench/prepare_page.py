@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from layup.bench import prepare_work
@@ -72,7 +73,7 @@ def _at_once(prediction: Prediction, said: dict[str, str]) -> tuple[Any, Any, st
 
 
 def _people(text: str) -> int:
-    if text.isdigit() and 1 <= int(text) <= 20:
+    if re.fullmatch(r"[0-9]{1,2}", text) and 1 <= int(text) <= 20:
         return int(text)
     raise LayupError(f'"{text}" pairs of hands at the mould can\'t be: write 1 to 20')
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from layup.bench import parttext
@@ -15,12 +16,17 @@ from layup.bench.refit_view import LEAST, Said, about_next, page
 from layup.errors import LayupError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from starlette.responses import Response
 
-WHEELS = 3
-"""Scales that a new refit file asks for. [-]"""
+WHEELS = ("left main wheel", "right main wheel", "tail or nose wheel")
+"""Scales that a new refit file asks for."""
+
+START_KEY = re.compile(
+    r"start\.(date|by|method|record|weight|cg)|start\.scale\.[0-9]{1,3}\.(at|reading|tare|arm)", re.ASCII
+)
+"""Keys of the first weighing that the page changes."""
 
 
 def answer(asked: Asked, act: Callable[[Asked, RefitSheet], Said]) -> Response:
@@ -32,7 +38,7 @@ def answer(asked: Asked, act: Callable[[Asked, RefitSheet], Said]) -> Response:
     except StaleError:
         raise
     except LayupError as error:
-        return page(asked, Said(wrong=str(error), status=422))
+        return page(asked, Said(wrong=asked.folder.plain(str(error)), status=422))
     if asked.form.get("script") or said.question:
         return page(asked, said)
     return go("/refit", file=asked.file, said=said.good)
@@ -126,7 +132,7 @@ def _take_back(asked: Asked, sheet: RefitSheet) -> Said:
     number = asked.form.get("number", "")
     home = asked.folder.shop(sheet.path)
     store = find_store(home) if home is not None else None
-    if store is None or not number.isdigit() or len(number) > 12:
+    if store is None or not (number.isascii() and number.isdigit()) or len(number) > 12:
         raise LayupError("there is no such entry in this shop's record")
     with store:
         back(store, int(number), KIND)
@@ -157,11 +163,11 @@ def _edit(asked: Asked, sheet: RefitSheet) -> Said:
     return Said(good=f"{words}: it stands in the file, and is not entered in the ledger yet")
 
 
-def _unknown(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str]:
+def _unknown(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:
     raise LayupError("that is no change this page knows")
 
 
-def _added(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str]:
+def _added(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:
     """A new item."""
     given = {key.removeprefix("new."): value.strip() for key, value in form.items() if key.startswith("new.")}
     table, how = given.get("table", ""), form.get("form", "weighed")
@@ -185,11 +191,11 @@ def _added(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str
     return f"{name} {done}", parttext.add(text, table, values)
 
 
-def _started(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str]:
+def _started(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:
     """The first weighing, key by key; what was not changed stays as it is written."""
     said = []
     for field, value in form.items():
-        if not field.startswith("start."):
+        if not START_KEY.fullmatch(field):
             continue
         key = tuple(int(step) if step.isdigit() else step for step in field.split("."))
         if value.strip() != sheet.value(*key):
@@ -200,7 +206,7 @@ def _started(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, s
     return ("first weighing: " + ", ".join(said))[:160], text
 
 
-def _targeted(text: str, form: dict[str, str], sheet: RefitSheet) -> tuple[str, str]:
+def _targeted(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:
     """What is to come out in all."""
     saving = form.get("target.saving", "").strip()
     if not saving:
@@ -240,7 +246,7 @@ def _find_next(asked: Asked, sheet: RefitSheet) -> Said:
         loads = [case.sum for case in job.loads]
         asked.bench.works.start(about_next(sheet, job, ledger, least), find_set, job.candidates, ledger.empty, loads,
                                 envelope_of(job.refit.limits), need, least)  # fmt: skip
-    asked.query = {**asked.query, "least": least}
+    asked.desk.journal.type(asked.file, "refit-least", least)
     return Said()
 
 
@@ -266,7 +272,9 @@ def begin(asked: Asked) -> tuple[str, tuple[str, ...]]:
         text = parttext.put(text, (key,), head[key])
     start = {key: given.get(f"start.{key}", "") for key in ("date", "method", "record", "weight", "cg")}
     wheels = [
-        {key: given.get(f"scale.{n}.{key}", "") for key in ("at", "reading", "tare", "arm")} for n in range(WHEELS)
+        {"at": given.get(f"scale.{n}.at", "") or name}
+        | {key: given.get(f"scale.{n}.{key}", "") for key in ("reading", "tare", "arm")}
+        for n, name in enumerate(WHEELS)
     ]
     wheels = [wheel for wheel in wheels if wheel["reading"]]
     text = parttext.add(text, "start", start)

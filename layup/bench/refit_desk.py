@@ -6,7 +6,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +22,12 @@ if TYPE_CHECKING:
     from layup.record.loading import Loading
     from layup.record.refitfile import RefitJob
     from layup.record.store import Store
+
+_PLACES = (
+    ("Leave --as-of out to see the ledger as it stands", "Leave it empty to see the ledger as it stands"),
+    ("`layup ledger history` lists the entries", 'The entries stand under "How it came about"'),
+    ("`layup ledger history` lists them", 'They stand under "How it came about"'),
+)
 
 
 @dataclass
@@ -68,9 +74,11 @@ def refit_sheet(asked: Asked, name: str) -> RefitSheet:
     Raises:
         LayupError: There is no such file in the folder.
     """
-    path = asked.folder.path(name)
+    path = asked.desk.path(name)
     text = read(path)
     job, faults = try_text(asked, path, text)
+    plain = asked.folder.plain
+    faults = tuple(replace(f, wrong=plain(f.wrong), remedy=plain(f.remedy)) for f in faults)
     return RefitSheet(name, path, text, version_of(text), _tables(text), faults, job)
 
 
@@ -99,6 +107,8 @@ def try_text(asked: Asked, path: Path, text: str) -> tuple[RefitJob | None, tupl
             return read_refit(copy, path.parent, habits, _predicting(asked, path, habits)), ()
     except FaultsError as error:
         return None, error.faults
+    except RecursionError:
+        return None, (Fault(path.name, None, "", "it holds too many lists within lists to be read"),)
     except LayupError as error:
         return None, (Fault(path.name, None, "", str(error).rstrip(".")),)
 
@@ -166,6 +176,13 @@ def opened(
         yield sheet.job, ledger, load_cases(sheet.job, ledger), store
 
 
+def on_page(text: str) -> str:
+    """What the ledger says of a moment, with the page's own places instead of the command's."""
+    for command, page in _PLACES:
+        text = text.replace(command, page)
+    return text
+
+
 def faults_words(faults: tuple[Fault, ...]) -> str:
     """Faults in a row, for the line at the head of a page."""
     return " ".join(f"{f.place or f.file}: {f.wrong}. {f.remedy}".strip() for f in faults)
@@ -176,5 +193,5 @@ def _tables(text: str) -> dict[str, Any]:
 
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):  # also a number of thousands of digits
         return {}

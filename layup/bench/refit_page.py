@@ -43,9 +43,8 @@ def _begin(asked: Asked, faults: tuple[str, ...] = (), status: int = 200) -> Res
     given = {key: value for key, value in asked.form.items() if key.startswith("new.")}
     typed |= {"f-refit-" + key.replace(".", "-"): value for key, value in given.items()}
     wrong = "the refit file was not written: see below" if faults else ""
-    wheels = ("left main wheel", "right main wheel", "tail or nose wheel")
     return show(asked, "refit_new.html", status, flow="refit", faults=faults, typed=typed, keeping=name,
-                wheels=wheels[:WHEELS], wrong=wrong)  # fmt: skip
+                wheels=WHEELS, wrong=wrong)  # fmt: skip
 
 
 def new(asked: Asked) -> Response:

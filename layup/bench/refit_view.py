@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from layup.bench.app import Asked, show
 from layup.bench.record_place import record_words
-from layup.bench.refit_desk import RefitSheet, opened, refit_sheet
+from layup.bench.refit_desk import RefitSheet, on_page, opened, refit_sheet
 from layup.bench.running import Work
 from layup.errors import LayupError
 
@@ -55,15 +55,16 @@ def page(asked: Asked, said: Said | None = None, sheet: RefitSheet | None = None
         try:
             words = _ledger(asked, sheet, as_of)
         except LayupError as error:
-            said.wrong = said.wrong or str(error)
+            said.wrong = said.wrong or on_page(asked.folder.plain(str(error)))
             if as_of:
                 as_of, words = "", _ledger(asked, sheet, "")
     journal = asked.desk.journal
     change, again = journal.last(sheet.name), journal.next(sheet.name)
     words.setdefault("ledger", None)
     return show(
-        asked, "refit.html", said.status, flow="refit", nav=_part(asked), wrong=said.wrong, good=said.good, question=said.question,
-        sure=said.sure, sheet=sheet, kept=sheet.kept, as_of=as_of, actions=ACTIONS, orders=ORDERS, least=LEAST,
+        asked, "refit.html", said.status, flow="refit", nav=_part(asked), wrong=said.wrong, good=said.good,
+        question=said.question, sure=said.sure, sheet=sheet, kept=sheet.kept, as_of=as_of, actions=ACTIONS,
+        orders=ORDERS, least=LEAST,
         title=sheet.value("title") or sheet.name, record=record_words(asked, sheet.path, "entry"),
         change=change if change is not None and change.after == sheet.text else None,
         again=again if again is not None and again.before == sheet.text else None,
@@ -235,7 +236,9 @@ def _next(
     by = asked.query.get("rank", "saving")
     by = by if by in dict(ORDERS) else "saving"
     target = job.refit.target
-    least = asked.query.get("least", "") or (target.least if target else "cost")
+    least = asked.query.get("least") or asked.desk.journal.typed(sheet.name).get("refit-least", "")
+    if least not in dict(LEAST):
+        least = target.least if target else "cost"
     need = need_of(job.refit, ledger)
     ranks: list[Rank] = rank(job.candidates, ledger.empty, need or 0.0, by)
     work: Work | None = asked.bench.works.about(about_next(sheet, job, ledger, least)) if need is not None else None

@@ -72,7 +72,13 @@ class Work:
 class Works:
     """All works of this start of the page."""
 
-    def __init__(self) -> None:
+    def __init__(self, plain: Callable[[str], str] = str) -> None:
+        """No work yet.
+
+        Args:
+            plain: What becomes of the words of one that failed, before a page shows them.
+        """
+        self._plain = plain
         self._works: dict[str, Work] = {}
         self._lock = threading.Lock()
         self._free = threading.Semaphore(MOST)
@@ -188,7 +194,7 @@ class Works:
                 elif kind == "told":
                     work.words = said
                 else:
-                    _end(work, kind, said)
+                    _end(work, kind, self._plain(said) if kind == "failed" else said)
                     return
 
 

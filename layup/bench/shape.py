@@ -34,13 +34,18 @@ if TYPE_CHECKING:
 
 MOST_CORNERS = 200
 """Corners of an outline that is clicked. [-]"""
+LARGEST = 6_000_000
+"""Triangles of a mesh that is drawn; a larger one is computed with, but thinning it would take too much memory. [-]"""
+MOST_IN_ZONES = 3_000_000
+"""Triangles of all zones that are drawn. [-]"""
 _FILES = ("mesh", "step", "outline", "photo", "stations", "girths")
+_POINTS = ("file", "points", "pattern")
 _TABLES = ("surface", "zone", "holes", "fasteners", "units")
 _READINGS = (("mm", "millimetres"), ("in", "inches"), ("m", "metres"))
 
 _BUFFERS: Kept[bytes] = Kept(4)
 _STAGES: Kept[Stage] = Kept(4)
-_RAW: Kept[Surface] = Kept(3)
+_RAW: Kept[Surface] = Kept(2)
 _WORK = threading.Lock()  # one mesh at a time, so that two windows don't take twice the memory
 
 
@@ -82,8 +87,9 @@ def zone(asked: Asked) -> Response:
 def version_of(sheet: Sheet) -> str:
     """A short name of what the picture shows: the same as long as surface and zones are the same."""
     named = sheet.data.get("surface")
-    files = [named[key] for key in _FILES if isinstance(named.get(key), str)] if isinstance(named, dict) else []
-    stamps = [_stamp(sheet, file) for file in files]
+    tables = [named if isinstance(named, dict) else {}, *sheet.entries("holes"), *sheet.entries("fasteners")]
+    files = [table[key] for table in tables for key in _FILES + _POINTS if isinstance(table.get(key), str)]
+    stamps = [_stamp(sheet, file) for file in files if len(file) < 250]
     said = [sheet.data.get(key) for key in _TABLES]
     text = json.dumps([said, stamps, sheet.prediction is not None, sheet.surface is not None], default=str)
     return sha256(text.encode()).hexdigest()[:16]
@@ -119,7 +125,7 @@ def seen(asked: Asked, sheet: Sheet) -> Seen:
     """What there is to look at, also of a part whose unit or side is not settled yet."""
     surface = _surface(sheet)
     if surface is not None:
-        return Seen(surface) if surface.has_mesh else Seen(None, why=_only_area(surface, sheet))
+        return _shown(surface) if surface.has_mesh else Seen(None, why=_only_area(surface, sheet))
     entry = _entry(sheet)
     if entry is None or named_files(sheet.data, asked.folder, sheet.path.parent):
         return Seen(None, why="There is no surface to show yet: what is to do stands with the weight.")
@@ -135,9 +141,16 @@ def seen(asked: Asked, sheet: Sheet) -> Seen:
         surface = None
     if surface is None or not surface.has_mesh:
         return Seen(None, why="The surface can't be shown until what is wrong with it is put right.")
-    if "unit" in changed:
-        return Seen(surface, "unit")
-    return Seen(surface, "side") if surface.side == "all" else Seen(surface)
+    return _shown(surface, "unit" if "unit" in changed else "side" if surface.side == "all" else "")
+
+
+def _shown(surface: Surface, asks: str = "") -> Seen:
+    count = surface.whole.triangles
+    if count <= LARGEST:
+        return Seen(surface, asks)
+    return Seen(
+        None, asks, f"A mesh of {count:,} triangles is too large to be drawn here. It is computed with all the same."
+    )
 
 
 def _surface(sheet: Sheet) -> Surface | None:
@@ -195,7 +208,7 @@ def _whole(asked: Asked, sheet: Sheet, version: str) -> bytes:
     found = seen(asked, sheet)
     head: dict[str, Any] = {"version": version, "asks": found.asks, "why": found.why, "unit": _unit(sheet)}
     if found.surface is None:
-        return packed_head(head)
+        return packed_head({**head, "asks": ""})
     if found.asks == "unit":
         head["readings"] = _readings(found.surface)
     if found.asks == "side":
@@ -207,7 +220,7 @@ def _whole(asked: Asked, sheet: Sheet, version: str) -> bytes:
 
 
 def _zones(sheet: Sheet, surface: Surface) -> tuple[list[Shown], list[str]]:
-    """The zones that can be drawn, and names of those that can't."""
+    """The zones that are drawn, and names of those that aren't."""
     from pydantic import ValidationError
 
     from layup.part import ZoneEntry
@@ -223,10 +236,17 @@ def _zones(sheet: Sheet, surface: Surface) -> tuple[list[Shown], list[str]]:
             missing.append(str(raw.get("name", "")))
     named = {entry.name: entry for _, entry in entries}
     shown: list[Shown] = []
+    room = MOST_IN_ZONES
     for number, entry in entries:
         try:
-            shown.append(Shown(entry.name, number, surface.cut(zone_spec(entry, named))))
+            cut = surface.cut(zone_spec(entry, named))
         except LayupError:
+            missing.append(entry.name)
+            continue
+        room -= len(cut.inner)
+        if room >= 0:
+            shown.append(Shown(entry.name, number, cut))
+        else:
             missing.append(entry.name)
     return shown, missing
 
@@ -257,7 +277,7 @@ def _tried(asked: Asked, make: Callable[[Asked, Sheet], bytes]) -> Response:
         with _WORK:
             data = make(asked, sheet)
     except LayupError as error:
-        data = packed_head({"wrong": str(error)})
+        data = packed_head({"wrong": asked.folder.plain(str(error))})
     return _bytes(data, "no-store")
 
 

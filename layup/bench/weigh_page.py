@@ -67,14 +67,16 @@ def weigh(asked: Asked) -> Response:
 
 def act(asked: Asked) -> Response:
     """One button of the page: what was typed is kept first, whatever comes of it."""
+    from layup.record.scale import UNITS
+
     form = asked.form
-    path = asked.folder.path(asked.file)
+    path = asked.desk.path(asked.file)
     _keep(asked)
     word, _, choice = form.get("do", "note").partition(":")
     journal = asked.desk.journal
     if word == "stage" and choice in dict(STAGES):
         journal.type(asked.file, "weigh-stage", choice)
-    elif word == "unit":
+    elif word == "unit" and choice in UNITS:
         journal.type("", "weigh-unit", choice)
     elif word == "piece":
         journal.type(asked.file, "f-weigh-piece", choice[:80])
@@ -82,7 +84,7 @@ def act(asked: Asked) -> Response:
         try:
             return _note(asked, path, word == "anyway")
         except LayupError as error:
-            return _page(asked, wrong=str(error), status=422)
+            return _page(asked, wrong=asked.folder.plain(str(error)), status=422)
     return _page(asked) if form.get("script") else go("/weigh", file=asked.file)
 
 
@@ -194,7 +196,7 @@ def undo(asked: Asked) -> Response:
     number = asked.form.get("number", "")
     home = asked.folder.shop(path)
     store = find_store(home) if home else None
-    if store is None or not number.isdigit() or len(number) > 12:
+    if store is None or not (number.isascii() and number.isdigit()) or len(number) > 12:
         raise LayupError("there is no such weigh-in in this shop's record")
     with store:
         take_back(store, int(number))

@@ -351,8 +351,12 @@ def _outline_of(triangles: Floats) -> Polygon:
 
     pieces = shapely.polygons(triangles)
     pieces = pieces[shapely.area(pieces) > 0]
-    merged = shapely.coverage_union_all(pieces)  # quick; right where triangles share edges and do not overlap
-    if not merged.is_valid or abs(merged.area / shapely.area(pieces).sum() - 1) > 1e-3:
+    try:
+        merged = shapely.coverage_union_all(pieces)  # quick; right where triangles share edges and do not overlap
+        sound = merged.is_valid and abs(merged.area / shapely.area(pieces).sum() - 1) <= 1e-3
+    except shapely.errors.GEOSException:  # a corner of one on the edge of another, where a zone was cut
+        sound = False
+    if not sound:
         merged = shapely.union_all(shapely.set_precision(pieces, 1e-7))
     whole = max(shapely.get_parts(merged), key=lambda p: p.area)
     size = float(np.sqrt(whole.area))

@@ -33,7 +33,7 @@ def moment_of(as_of: str | None) -> int | str | None:
     """
     if as_of is None:
         return None
-    if as_of.isdigit() and len(as_of) < 8:
+    if as_of.isascii() and as_of.isdigit() and len(as_of) < 8:
         return int(as_of)
     tomorrow = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=1)  # begun already, east of Greenwich
     if as_of[:4].isdigit() and as_of[4:5] == "-" and as_of[:10] > tomorrow.isoformat():

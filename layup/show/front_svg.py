@@ -36,7 +36,7 @@ class FrontMark:
         name: What it is, for a person who does not see the drawing.
         href: Where its label leads.
         kept: Whether nothing beats it.
-        lightest: Whether it is the answer.
+        lightest: What the answer is called, "lightest" or "so far"; "" for every other.
         chosen: Whether the page shows it.
         now: Whether it is the part as it stands.
     """
@@ -48,7 +48,7 @@ class FrontMark:
     name: str
     href: str
     kept: bool = False
-    lightest: bool = False
+    lightest: str = ""
     chosen: bool = False
     now: bool = False
 
@@ -109,11 +109,11 @@ def front_svg(marks: Sequence[FrontMark], system: System) -> str:
 
 
 def _mark(mark: FrontMark, x: float, y: float, size: float, a: float, b: float, mass: str) -> str:
-    said = {"now": mark.now, "kept": mark.kept, "lightest": mark.lightest, "chosen": mark.chosen}
+    said = {"now": mark.now, "kept": mark.kept, "lightest": bool(mark.lightest), "chosen": mark.chosen}
     kind = " ".join(name for name, is_so in said.items() if is_so)
     head = mark.letter
     if mark.lightest:
-        head += " lightest"
+        head += f" {mark.lightest}"
     elif mark.times is not None:
         head += f" {times_words(mark.times)}"
     dot = f'<circle class="dot" cx="{x:.1f}" cy="{y:.1f}" r="{size:.1f}"/>'

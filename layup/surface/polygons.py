@@ -129,7 +129,7 @@ def _bent(points: Floats, corners: Numbers, start: Numbers) -> tuple[int, float]
 
 def _hollow(ring: Floats, normal: Floats) -> tuple[Numbers, bool]:
     """Triangles (n - 2, 3) of one hollow face, as places in its ring, and whether they fill just the face."""
-    if not np.isfinite(ring).all() or not np.linalg.norm(normal) > 0.0:
+    if not (np.abs(ring) < 1e100).all() or not float(np.linalg.norm(normal)) > 0.0:
         return _fan(len(ring)), False
     drop = int(np.argmax(np.abs(normal)))
     u, v = ((1, 2), (2, 0), (0, 1))[drop]

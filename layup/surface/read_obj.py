@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 import warnings
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +25,28 @@ from layup.surface.told import Told, nobody
 
 _AFTER_SLASH = re.compile(rb"/[^ \t\n]*")
 _REMEDY = "Export it again, as triangles if the program offers it"
+LARGE = 4_000_000
+"""From this many bytes the compiled pass is worth its import. [-]"""
+
+
+Names = tuple[NDArray[np.int64], list[bytes]]
+
+
+@dataclass(frozen=True, slots=True)
+class Clean:
+    """What stands in an OBJ file.
+
+    Attributes:
+        points: Shape (n, 3).
+        corners: Point numbers of all faces from 0, one face after another.
+        counts: Corners of each face. [-]
+        names: For `o` and for `g` lines: how many faces stand before each, and its text.
+    """
+
+    points: NDArray[np.float64]
+    corners: NDArray[np.int64]
+    counts: NDArray[np.int64]
+    names: tuple[Names, Names]
 
 
 def read_obj(path: Path, name: str, told: Told = nobody) -> Scene:
@@ -33,7 +56,31 @@ def read_obj(path: Path, name: str, told: Told = nobody) -> Scene:
         SurfaceError: a statement that can't be read or a face that names a point that is not there, with
             its line.
     """
-    lines = path.read_bytes().replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()
+    data = path.read_bytes()
+    clean = _quick(data) if len(data) >= LARGE else None
+    if clean is None:
+        clean = _by_words(data, name, told)
+    told("joining the corners", 0.8)
+    made = triangulate(clean.points, clean.corners, clean.counts)
+    face = np.arange(len(clean.counts))
+    levels = []
+    for before, found in clean.names:
+        words = [word.decode("utf-8", "replace") for word in found]
+        place = {word: number for number, word in enumerate(dict.fromkeys(words))}
+        number_of = np.array([-1, *(place[word] for word in words)], dtype=np.int64)
+        levels.append((number_of[np.searchsorted(before, face, side="right")][made.owner], list(place)))
+    return Scene(clean.points, made.faces, Grouped(len(made.faces), levels), None, "", made.findings())
+
+
+def _quick(data: bytes) -> Clean | None:
+    from layup.surface.obj_fast import quick_obj
+
+    return quick_obj(data)
+
+
+def _by_words(data: bytes, name: str, told: Told) -> Clean:
+    """Any OBJ file, word by word; a fault names its line."""
+    lines = data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()
     heads = _heads(lines)
     if not (heads == b"v").any() and any(line[:1] in b" \t" for line in lines if line):
         lines = [line.strip() for line in lines]
@@ -43,15 +90,9 @@ def read_obj(path: Path, name: str, told: Told = nobody) -> Scene:
     points = _points(lines, at_point, name)
     told("reading faces", 0.5)
     corners, counts = _faces(lines, at_face, at_point, len(points), name)
-    made = triangulate(points, corners, counts)
-    levels = []
-    for letter in (b"o", b"g"):
-        at_name = np.flatnonzero(heads == letter)
-        words = [lines[row][1:].strip().decode("utf-8", "replace") for row in at_name]
-        place = {word: number for number, word in enumerate(dict.fromkeys(words))}
-        number_of = np.array([-1, *(place[word] for word in words)], dtype=np.int64)
-        levels.append((number_of[np.searchsorted(at_name, at_face)][made.owner], list(place)))
-    return Scene(points, made.faces, Grouped(len(made.faces), levels), None, "", made.findings())
+    at_o, at_g = (np.flatnonzero(heads == letter) for letter in (b"o", b"g"))
+    o, g = ((np.searchsorted(at_face, at), [lines[row][1:].strip() for row in at]) for at in (at_o, at_g))
+    return Clean(points, corners, counts, (o, g))
 
 
 def _heads(lines: list[bytes]) -> NDArray[np.bytes_]:

@@ -49,16 +49,56 @@ def read_off(path: Path, name: str) -> Scene:
             f"{len(rows) - 1:,} lines of them",
             "Copy or export it again",
         )
-    place = np.array([_place(rows, k, name) for k in range(1, 1 + points)], dtype=np.float64).reshape(-1, 3)
-    lists = [_face(rows, k, name) for k in range(1 + points, 1 + points + faces)]
-    sizes = np.array([len(part) for part in lists], dtype=np.int64)
-    corners = whole(np.concatenate([np.zeros(0), *lists]), name)
+    place = _points(rows[1 : 1 + points])
+    if place is None:
+        each = [_place(rows, k, name) for k in range(1, 1 + points)]
+        place = np.array(each, dtype=np.float64).reshape(-1, 3)
+    read = _faces(rows[1 + points : 1 + points + faces])
+    if read is None:
+        lists = [_face(rows, k, name) for k in range(1 + points, 1 + points + faces)]
+        read = np.concatenate([np.zeros(0), *lists]), np.array([len(part) for part in lists], dtype=np.int64)
+    corners, sizes = whole(read[0], name), read[1]
     check_faces(corners, sizes, points, name)
     made = triangulate(place, corners, sizes)
     return Scene(place, made.faces, Grouped(len(made.faces)), None, "", made.findings())
 
 
-def _row(rows: list[tuple[int, bytes]], at: int, name: str) -> NDArray[np.float64]:
+Rows = list[tuple[int, bytes]]
+
+
+def _table(rows: Rows) -> tuple[NDArray[np.float64], NDArray[np.int64]] | None:
+    """All numbers of many lines at once, and how many each line has; None where one holds anything else."""
+    numbers = numbers_of(b"\n".join(line for _, line in rows))
+    many = np.fromiter((len(line.split()) for _, line in rows), dtype=np.int64, count=len(rows))
+    return None if numbers is None or int(many.sum()) != len(numbers) else (numbers, many)
+
+
+def _points(rows: Rows) -> NDArray[np.float64] | None:
+    """Points of lines without a fault, else None."""
+    table = _table(rows)
+    if table is None or not len(rows) or table[1].min() < 3:
+        return None
+    start = np.cumsum(table[1]) - table[1]
+    places: NDArray[np.float64] = table[0][start[:, None] + np.arange(3)]
+    return places
+
+
+def _faces(rows: Rows) -> tuple[NDArray[np.float64], NDArray[np.int64]] | None:
+    """Corners of faces of lines without a fault and how many each has, else None."""
+    table = _table(rows)
+    if table is None or not len(rows):
+        return None
+    numbers, many = table
+    start = np.cumsum(many) - many
+    first = numbers[start]
+    if not ((first >= 0.0) & (first < many) & (first == np.floor(first))).all():
+        return None
+    sizes = first.astype(np.int64)
+    step = np.arange(int(sizes.sum())) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    return numbers[np.repeat(start + 1, sizes) + step], sizes
+
+
+def _row(rows: Rows, at: int, name: str) -> NDArray[np.float64]:
     number, line = rows[at] if at < len(rows) else (0, b"")
     found = numbers_of(line)
     if found is None or not len(found):
@@ -67,14 +107,14 @@ def _row(rows: list[tuple[int, bytes]], at: int, name: str) -> NDArray[np.float6
     return found
 
 
-def _place(rows: list[tuple[int, bytes]], at: int, name: str) -> NDArray[np.float64]:
+def _place(rows: Rows, at: int, name: str) -> NDArray[np.float64]:
     found = _row(rows, at, name)
     if len(found) < 3:
         raise SurfaceError(f"{name}: line {rows[at][0]:,}: a point has fewer than three numbers", "Export it again")
     return found[:3]
 
 
-def _face(rows: list[tuple[int, bytes]], at: int, name: str) -> NDArray[np.float64]:
+def _face(rows: Rows, at: int, name: str) -> NDArray[np.float64]:
     found = _row(rows, at, name)
     size = int(found[0]) if 0 <= found[0] < 1e15 else -1
     if size < 0 or len(found) <= size:

@@ -31,7 +31,7 @@ Truth = NDArray[np.bool_]
 UNKNOWN, WALL, SKIN = 2, 0, 1
 _ENOUGH = 500  # rays that can settle a patch
 _CLEAR = 0.9  # share of them, by area, that must see a wall then
-_ONE_IN, _FEW, _MOST = 256, 16, 20_000  # of a patch one face in so many, at most one in so few, at most so many
+_ONE_IN, _FEW, _MOST = 256, 16, 5_000  # of a patch one face in so many, at most one in so few, at most so many
 
 
 @numba.njit(cache=True, nogil=True)

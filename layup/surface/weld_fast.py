@@ -19,7 +19,7 @@ from layup.surface.spread_out import over_blocks
 
 _RUN = 256
 _FULL = 0.7
-_POINTS = 0.6  # points for each triangle that room is made for at first; a closed mesh has 0.5
+_POINTS = 0.52  # points for each triangle that room is made for at first; a closed mesh has 0.5
 _M1, _M2 = np.uint64(MIX[1]), np.uint64(MIX[2])
 _S29, _S31, _S32 = np.uint64(29), np.uint64(31), np.uint64(32)
 

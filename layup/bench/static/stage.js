@@ -32,6 +32,7 @@ async function load() {
   questions();
   if (!view.works) { none("This browser can't draw in space (WebGL 2 is off). All of it stands in words below, and the fields of the panels do what a click does."); return; }
   $("stage-none").hidden = true;
+  for (const one of stage.querySelectorAll(".stage-view, .stage-how")) one.hidden = false;
   $("stage-picture").hidden = $("stage-bar").hidden = false;
   view.load(head, come.arrays, {
     part: colour("--part"), other: colour("--other"), old: colour("--old"), zones: [0, 1, 2, 3, 4].map(k => colour(`--zone-${k}`)),
@@ -41,7 +42,7 @@ async function load() {
   const notes = [];
   for (const part of head.parts) if (part.cell) notes.push(`Drawn with ${part.drawn.toLocaleString("en")} of ${part.triangles.toLocaleString("en")} triangles; all of them count.`);
   if (head.parts.length > 1) notes.push("Pale: what of the solid is left out.");
-  if (head.missing?.length) notes.push(`Not drawn, because it can't be worked out: zone ${head.missing.join(", zone ")}.`);
+  if (head.missing?.length) notes.push(`Not drawn: zone ${head.missing.join(", zone ")}.`);
   if (head.cut_outs > head.labels.length) notes.push(`Of ${head.cut_outs} cut-outs the first ${head.labels.length} are numbered.`);
   note(notes.join(" "));
   stage.dataset.ready = shown;
@@ -49,6 +50,7 @@ async function load() {
 function none(text) {
   $("stage-picture").hidden = true;
   $("stage-bar").hidden = !head?.asks;
+  for (const one of stage.querySelectorAll(".stage-view, .stage-how")) one.hidden = true;
   $("stage-tools").hidden = true;
   $("stage-none").textContent = text; $("stage-none").hidden = false;
   stage.dataset.ready = shown;

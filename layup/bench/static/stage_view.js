@@ -34,7 +34,7 @@ export class View {
     this.canvas = canvas; this.labels = labels; this.head = null; this.marks = []; this.onTap = null; this.shifting = false;
     this.down = new Map();  // fingers and buttons on the picture
     this.q = [1, 0, 0, 0]; this.zoom = 1; this.shift = [0, 0];
-    this.gl = canvas.getContext("webgl2", { antialias: true });
+    this.gl = canvas.getContext("webgl2", { antialias: true, preserveDrawingBuffer: true });
     if (!this.gl) return;
     this.begin();
     this.listen();
@@ -246,7 +246,7 @@ export class View {
     gl.bindVertexArray(null);
     for (const { element, at } of this.marks) {
       const [x, y] = [0, 1].map(r => place[r] * at[0] + place[4 + r] * at[1] + place[8 + r] * at[2] + place[12 + r]);
-      element.style.left = (x + 1) / 2 * w + "px"; element.style.top = (1 - y) / 2 * h + "px";
+      element.style.left = (x + 1) * 50 + "%"; element.style.top = (1 - y) * 50 + "%";  // so that they print where they stand
     }
     clearTimeout(this.settling);
     this.settling = setTimeout(() => this.settle(), 160);
@@ -274,7 +274,7 @@ export class View {
       if (kind === "spot") continue;
       const [x, y, z] = [0, 1, 2].map(r => m[r] * at[0] + m[4 + r] * at[1] + m[8 + r] * at[2]);
       const over = this.nearest(x, y);
-      element.classList.toggle("behind", over !== null && over > z + .02 * this.head.radius);
+      element.classList.toggle("behind", over !== null && over > z + .05 * this.head.radius);
     }
   }
 

@@ -84,12 +84,21 @@ document.addEventListener("input", event => {
   waiting = setTimeout(sayAgain, 120);
 });
 
+// What was still on its way to be kept when the weight was noted is not typed any more.
+function forget() {
+  for (const one of fields()) {
+    if (one.value) continue;
+    fetch(`/part/typed?file=${encodeURIComponent(file)}`, { method: "POST", body: new URLSearchParams({ field: one.id, text: "" }) }).catch(() => {});
+  }
+}
+
 const entry = () => document.querySelector("#weighed")?.closest("section").querySelector(".big span")?.textContent || "";
 let last = entry();
 document.addEventListener("bench:swapped", () => {
   prepare();
   if (entry() !== last) {                                    // a weight was noted: show what it says
     last = entry();
+    setTimeout(forget, 500);
     if (matchMedia("(max-width: 1100px)").matches) document.getElementById("result").scrollIntoView({ block: "start" });
   }
 });

@@ -1,0 +1,625 @@
+"""Nothing that was answered is lost, whatever ends the program, fills the disk or works on the same folder.
+
+What is killed is the page as `layup bench` serves it: a process that has the modules loaded already forks, serves, and
+is ended by SIGKILL at a moment drawn by a seeded generator.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import random
+import re
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+import tomllib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import bench_server
+import pytest
+from bench_page import Page, open_page
+from bench_server import Server
+
+from layup.bench import journal as journal_module
+from layup.bench.alone import Alone
+from layup.bench.alone import FILE as LOCK
+from layup.bench.desk import Desk, StaleError, version_of
+from layup.bench.folder import Folder
+from layup.bench.journal import FILE, Journal, read, save
+from layup.errors import LayupError
+
+PART = "# A door.\ntitle = \"edit 0\"\nprocess = 'wet'\n\n[surface]\narea = \"0.5 m^2\"  # measured\n\n[[ply]]\nfabric = \"carbon plain 200\"\n"
+NAME = "door.toml"
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    root = tmp_path / "shop"
+    root.mkdir()
+    (root / NAME).write_text(PART, encoding="utf-8")
+    return root
+
+
+@pytest.fixture
+def page(shop: Path) -> Iterator[Page]:
+    opened = open_page(shop)
+    yield opened
+    opened.bench.works.close()
+    opened.bench.desk.journal.close()
+
+
+def titled(number: int) -> str:
+    return PART.replace("edit 0", f"edit {number}")
+
+
+def number_in(root: Path) -> int:
+    """Which edit the file holds; it must be a whole file."""
+    text = (root / NAME).read_text(encoding="utf-8")
+    found = re.search(r'title = "edit (\d+)"', text)
+    assert found
+    assert text == titled(int(found[1]))
+    return int(found[1])
+
+
+def litter(root: Path) -> list[str]:
+    return [path.name for path in root.iterdir() if path.name.startswith(".writing")]
+
+
+class Dead(BaseException):
+    """The program ends here."""
+
+
+def dies_at(monkeypatch: pytest.MonkeyPatch, step: int) -> list[str]:
+    """From now on the program dies before the n-th thing that it does to the disk; gives what it did, in order."""
+    done: list[str] = []
+
+    def counted(name: str, real: Callable[..., Any]) -> Callable[..., Any]:
+        def call(*args: Any, **more: Any) -> Any:
+            if len(done) >= step:
+                raise Dead(name)
+            done.append(name)
+            return real(*args, **more)
+
+        return call
+
+    for module, name in ((os, "replace"), (os, "fsync"), (os, "chmod"), (os, "unlink"), (journal_module.tempfile, "mkstemp")):
+        monkeypatch.setattr(module, name, counted(name, getattr(module, name)))
+    real_write = Journal._writing
+
+    def writing(self: Journal) -> Any:
+        if len(done) >= step:
+            raise Dead("note")
+        done.append("note")
+        return real_write(self)
+
+    monkeypatch.setattr(Journal, "_writing", writing)
+    return done
+
+
+@pytest.mark.parametrize("act", ["edit", "undo", "redo"])
+def test_a_death_at_any_step_leaves_the_old_file_or_the_new_one_and_the_way_back(shop: Path, act: str) -> None:
+    reached = 0
+    for step in range(40):
+        (shop / NAME).write_text(PART, encoding="utf-8")
+        (shop / FILE).unlink(missing_ok=True)
+        desk = Desk(Folder(shop))
+        desk.edit(NAME, "", "one", lambda text: titled(1))
+        desk.edit(NAME, "", "two", lambda text: titled(2))
+        if act == "redo":
+            desk.undo(NAME)
+        with pytest.MonkeyPatch.context() as patch:
+            done = dies_at(patch, step)
+            try:
+                if act == "edit":
+                    desk.edit(NAME, "", "three", lambda text: titled(3))
+                else:
+                    desk.undo(NAME, again=act == "redo")
+                whole = True
+            except Dead:
+                whole = False
+        reached = max(reached, len(done))
+        desk.journal.close()
+        old, new = {"edit": (2, 3), "undo": (2, 1), "redo": (1, 2)}[act]
+        assert number_in(shop) in ((new,) if whole else (old, new))
+        again = Desk(Folder(shop))
+        now = number_in(shop)
+        assert now in (old, new)
+        back = now
+        while back > 0:  # every state before can be had back, one by one
+            again.undo(NAME)
+            back -= 1
+            assert number_in(shop) == back, (step, done)
+        with pytest.raises(LayupError, match="nothing to take back"):
+            again.undo(NAME)
+        again.undo(NAME, again=True)
+        assert number_in(shop) == 1
+        again.journal.close()
+        if whole:
+            break
+    assert whole
+    assert reached >= 5  # it did die in between
+
+
+def test_what_a_dead_program_left_lying_about_goes_at_the_next_start(shop: Path) -> None:
+    old = shop / ".writing-old.toml"
+    old.write_text("half")
+    os.utime(old, (time.time() - 3600,) * 2)
+    (shop / ".writing-now.toml").write_text("half")  # perhaps another page is writing it
+    Desk(Folder(shop)).journal.close()
+    assert litter(shop) == [".writing-now.toml"]
+
+
+def full(*args: Any, **more: Any) -> Any:
+    raise OSError(errno.ENOSPC, "No space left on device")
+
+
+@pytest.mark.parametrize("what", ["mkstemp", "fsync", "replace"])
+def test_on_a_full_disk_nothing_is_changed_and_it_says_so(page: Page, monkeypatch: pytest.MonkeyPatch, what: str) -> None:
+    assert page.edit(NAME, table="", op="save", set_title="edit 1").status_code == 200
+    target = {"mkstemp": journal_module.tempfile, "fsync": os, "replace": os}[what]
+    with monkeypatch.context() as patch:
+        patch.setattr(target, what, full)
+        answer = page.edit(NAME, table="", op="save", set_title="edit 2")
+        assert answer.status_code == 422
+        assert "No space left" in answer.text
+        assert "Nothing was changed" in answer.text
+        assert page.post("/part/undo", file=NAME).status_code == 422
+    assert number_in(page.root) == 1
+    assert litter(page.root) == []
+    assert page.edit(NAME, table="", op="save", set_title="edit 2").status_code == 200
+    assert page.post("/part/undo", file=NAME).status_code == 303
+    assert number_in(page.root) == 1
+    assert page.post("/part/undo", file=NAME).status_code == 303
+    assert number_in(page.root) == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the system has no such limit")
+def test_on_a_disk_that_is_really_full_nothing_is_lost(shop: Path) -> None:
+    """A process that may write files of a few kB only, as the system's own limit has it, edits until it can't."""
+    program = (
+        "import resource, signal, sys\nfrom pathlib import Path\nfrom layup.bench.folder import Folder\n"
+        "from layup.bench.journal import Journal\nfrom layup.errors import LayupError\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "root = Path(sys.argv[1]); part = sys.argv[2]\njournal = Journal(root)\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (90_000, 90_000))\n"
+        "n = 0\n"
+        "while True:\n"
+        "    try:\n"
+        "        journal.write(root / 'door.toml', 'door.toml', part.replace('edit 0', f'edit {n}'), "
+        "part.replace('edit 0', f'edit {n + 1}'), 'w')\n"
+        "    except LayupError as error:\n"
+        "        print(n, error)\n"
+        "        break\n"
+        "    n += 1\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", program, str(shop), PART], capture_output=True, text=True, timeout=60)
+    assert ran.returncode == 0, ran.stderr
+    number, _, said = ran.stdout.partition(" ")
+    assert int(number) > 3
+    assert "Nothing was changed" in said
+    assert number_in(shop) == int(number)
+    desk = Desk(Folder(shop))
+    for back in range(int(number), 0, -1):
+        assert number_in(shop) == back
+        desk.undo(NAME)
+    desk.journal.close()
+
+
+def test_a_note_that_fails_after_the_file_was_written_is_put_right(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The change is made, and it can be taken back."""
+
+    def fails(*args: Any) -> None:
+        raise LayupError("the disk is full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Journal, "_stands", fails)
+        assert page.edit(NAME, table="", op="save", set_title="edit 1").status_code == 200
+    assert number_in(page.root) == 1
+    assert page.post("/part/undo", file=NAME).status_code == 303
+    assert number_in(page.root) == 0
+
+
+def test_a_change_that_was_said_to_have_failed_is_not_made_later(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk = Desk(Folder(shop))
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", full)
+        patch.setattr(Journal, "_drop", full_note)
+        with pytest.raises(LayupError, match="Nothing was changed"):
+            desk.edit(NAME, "", "one", lambda text: titled(1))
+    desk.edit(NAME, "", "two", lambda text: titled(2))
+    desk.undo(NAME)
+    assert number_in(shop) == 0
+    with pytest.raises(LayupError, match="nothing to take back"):
+        desk.undo(NAME)
+    desk.journal.close()
+
+
+def full_note(*args: Any) -> None:
+    raise LayupError("the disk is full")
+
+
+def test_a_write_protected_file_stays_as_it_is(page: Page) -> None:
+    (page.root / NAME).chmod(0o444)
+    answer = page.edit(NAME, table="", op="save", set_title="edit 1")
+    assert answer.status_code == 422
+    assert "write-protected" in answer.text
+    assert number_in(page.root) == 0
+    assert (page.root / NAME).stat().st_mode & 0o777 == 0o444
+    (page.root / NAME).chmod(0o640)
+    assert page.edit(NAME, table="", op="save", set_title="edit 1").status_code == 200
+    assert (page.root / NAME).stat().st_mode & 0o777 == 0o640
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="nothing is write-protected to root")
+def test_a_write_protected_folder_is_said_at_the_start_by_the_system(shop: Path) -> None:
+    shop.chmod(0o555)
+    try:
+        with pytest.raises(LayupError, match="can't be written to"):
+            Journal(shop)
+    finally:
+        shop.chmod(0o755)
+
+
+def test_a_write_protected_folder_is_said_at_the_start(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuses(*args: Any, **more: Any) -> int:
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", refuses)
+        with pytest.raises(LayupError, match=r"can't be written to.*Permission denied.*copy the folder"):
+            Journal(shop)
+    Journal(shop).close()
+
+
+@pytest.mark.parametrize("bytes_", [b"this is no database " * 60, b"SQLite format 3\0" + b"\xff" * 5000, b"\0" * 4096])
+def test_a_damaged_journal_is_said_in_plain_words_and_stays_as_it_is(shop: Path, bytes_: bytes) -> None:
+    (shop / FILE).write_bytes(bytes_)
+    with pytest.raises(LayupError, match=r"damaged|can't be used") as told:
+        Journal(shop)
+    assert "part files are whole" in str(told.value) or "can't be used" in str(told.value)
+    assert (shop / FILE).read_bytes() == bytes_
+
+
+def test_a_journal_damaged_in_the_middle_is_found_at_the_start(shop: Path) -> None:
+    desk = Desk(Folder(shop))
+    for number in range(1, 60):
+        desk.edit(NAME, "", f"edit {number}" * 20, lambda text, n=number: titled(n))  # type: ignore[misc]
+    desk.journal.close()
+    data = bytearray((shop / FILE).read_bytes())
+    data[4096 * 2 : 4096 * 5] = os.urandom(4096 * 3)
+    (shop / FILE).write_bytes(data)
+    with pytest.raises(LayupError, match="damaged"):
+        Journal(shop)
+    assert number_in(shop) == 59
+
+
+def test_a_journal_that_breaks_while_the_page_runs_is_said_and_no_file_is_changed(page: Page) -> None:
+    page.edit(NAME, table="", op="save", set_title="edit 1")
+    page.bench.desk.journal._connection.execute("DROP TABLE changes")
+    for answer in (page.edit(NAME, table="", op="save", set_title="edit 2"), page.post("/part/undo", file=NAME)):
+        assert answer.status_code == 422
+        assert FILE in answer.text
+    assert number_in(page.root) == 1
+
+
+def test_a_newer_journal_is_left_alone(shop: Path) -> None:
+    Journal(shop).close()
+    with sqlite3.connect(shop / FILE) as db:
+        db.execute(f"PRAGMA user_version = {journal_module.VERSION + 1}")
+    db.close()
+    before = (shop / FILE).read_bytes()
+    with pytest.raises(LayupError, match="newer layup"):
+        Journal(shop)
+    assert (shop / FILE).read_bytes() == before
+
+
+def test_a_journal_of_before_versions_is_taken_over(shop: Path) -> None:
+    desk = Desk(Folder(shop))
+    desk.edit(NAME, "", "one", lambda text: titled(1))
+    desk.journal._connection.execute("PRAGMA user_version = 0")
+    desk.journal.close()
+    again = Desk(Folder(shop))
+    again.undo(NAME)
+    assert number_in(shop) == 0
+    again.journal.close()
+
+
+def test_a_locked_journal_is_waited_for_and_then_said(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(journal_module, "PATIENCE", 0.2)
+    desk = Desk(Folder(shop))
+    other = sqlite3.connect(shop / FILE, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with pytest.raises(LayupError, match=r"another program holds it.*Nothing was changed"):
+        desk.edit(NAME, "", "one", lambda text: titled(1))
+    assert number_in(shop) == 0
+    other.execute("ROLLBACK")
+    desk.edit(NAME, "", "one", lambda text: titled(1))
+    assert number_in(shop) == 1
+    other.close()
+    desk.journal.close()
+
+
+@pytest.mark.parametrize("name", [FILE, f"{FILE}-wal", f"{FILE}-journal", LOCK])
+def test_a_journal_that_is_a_link_out_of_the_folder_is_not_followed(shop: Path, tmp_path: Path, name: str) -> None:
+    outside = tmp_path / "outside"
+    outside.write_bytes(b"")
+    (shop / name).symlink_to(outside)
+    with pytest.raises(LayupError, match="link"):
+        Journal(shop)
+    assert outside.read_bytes() == b""
+
+
+def test_eight_windows_at_once_lose_nothing(page: Page) -> None:
+    """Each window edits what it sees; one that saw an older text is told, looks again, and tries again."""
+    told: list[int] = []
+    wrong: list[object] = []
+
+    def window(number: int) -> None:
+        for turn in range(3):
+            for _ in range(60):
+                base = page.get("/part/version", file=NAME).text
+                answer = page.edit(NAME, table="", op="save", base=base, newkey=f"w{number}", newvalue=str(turn))
+                if answer.status_code == 200:
+                    told.append(number)
+                    break
+                if answer.status_code != 409:
+                    wrong.append(answer.text)
+                    return
+
+    windows = [threading.Thread(target=window, args=(number,)) for number in range(8)]
+    for one in windows:
+        one.start()
+    for one in windows:
+        one.join()
+    assert wrong == []
+    data = tomllib.loads(page.text(NAME))
+    assert len(told) == 24
+    assert {data[f"w{number}"] for number in range(8)} == {"2"}
+    for _ in range(24):
+        assert page.post("/part/undo", file=NAME).status_code == 303
+    assert page.text(NAME) == PART
+
+
+def test_two_new_parts_of_one_name_at_once_are_two_parts(page: Page) -> None:
+    told: list[tuple[int, str]] = []
+
+    def one(number: int) -> None:
+        answer = page.post("/new/measured", {"title": "Same", "form": "area", "area": f"0.{number} m^2", "process": "wet"})
+        told.append((answer.status_code, answer.headers.get("location", "")))
+
+    windows = [threading.Thread(target=one, args=(number,)) for number in range(1, 7)]
+    for window in windows:
+        window.start()
+    for window in windows:
+        window.join()
+    made = [where for status, where in told if status == 303]
+    assert {status for status, _ in told} <= {303, 422}
+    assert len(set(made)) == len(made) >= 1
+    assert len(list(page.root.glob("same*.toml"))) == len(made)
+    assert litter(page.root) == []
+
+
+def test_one_name_is_never_given_twice(shop: Path) -> None:
+    save(shop / "new.toml", "a = 1\n", new=True)
+    with pytest.raises(LayupError, match="already"):
+        save(shop / "new.toml", "a = 2\n", new=True)
+    assert (shop / "new.toml").read_text() == "a = 1\n"
+    assert litter(shop) == []
+
+
+def test_a_disk_without_second_names_still_takes_new_files(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuses(*args: Any, **more: Any) -> None:
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refuses)
+    save(shop / "new.toml", "a = 1\n", new=True)
+    with pytest.raises(LayupError, match="already"):
+        save(shop / "new.toml", "a = 2\n", new=True)
+    assert (shop / "new.toml").read_text() == "a = 1\n"
+
+
+def test_a_character_that_no_file_holds_is_said(shop: Path) -> None:
+    desk = Desk(Folder(shop))
+    with pytest.raises(LayupError, match="character"):
+        desk.edit(NAME, "", "one", lambda text: text + "# \ud800\n")
+    with pytest.raises(LayupError, match="character"):
+        save(shop / NAME, "\ud800")
+    with pytest.raises(LayupError, match="character"):
+        desk.journal.type(NAME, "f", "\ud800")
+    assert number_in(shop) == 0
+    assert litter(shop) == []
+    desk.journal.close()
+
+
+def test_a_change_between_looking_and_writing_is_not_overwritten(shop: Path) -> None:
+    """An editor saved the file while the page was working out its change."""
+    desk = Desk(Folder(shop))
+
+    def change(text: str) -> str:
+        (shop / NAME).write_text(titled(7), encoding="utf-8")
+        return titled(1)
+
+    with pytest.raises(StaleError):
+        desk.edit(NAME, version_of(PART), "one", change)
+    assert number_in(shop) == 7
+    desk.journal.close()
+
+
+ALONE = """
+import sys, time
+from pathlib import Path
+from layup.bench.alone import Alone
+alone = Alone(Path(sys.argv[1]), 5.0)
+with alone.held():
+    print("held", flush=True)
+    time.sleep(60)
+"""
+
+
+def test_a_program_that_dies_lets_go(shop: Path) -> None:
+    mine = Alone(shop, 0.3)
+    other = subprocess.Popen([sys.executable, "-c", ALONE, str(shop)], stdout=subprocess.PIPE, text=True)
+    assert other.stdout is not None
+    assert other.stdout.readline() == "held\n"
+    with pytest.raises(LayupError, match="another program"), mine.held():
+        pass
+    other.kill()
+    other.communicate()
+    with mine.held(), mine.held():
+        pass
+    mine.close()
+
+
+EDITS = """
+import sys, threading
+from pathlib import Path
+from layup.bench.desk import Desk, StaleError, version_of
+from layup.bench.folder import Folder
+from layup.bench.journal import read
+root, word, count = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
+desk = Desk(Folder(root))
+desk._sheet = lambda *a: None  # what it weighs is not asked here
+print("ready", flush=True)
+sys.stdin.readline()
+stale = 0
+for n in range(count):
+    while True:
+        base = version_of(read(root / "door.toml"))
+        try:
+            desk.edit("door.toml", base, f"{word}{n}", lambda text: text + f"# {word}{n}\\n")
+            break
+        except StaleError:
+            stale += 1
+print(stale, flush=True)
+desk.journal.close()
+"""
+
+
+def test_two_pages_on_one_folder_lose_nothing(shop: Path) -> None:
+    """Both edit as fast as they can; an edit on a text that is not there any more is refused, and tried again."""
+    pages = [
+        subprocess.Popen([sys.executable, "-c", EDITS, str(shop), word, "60"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        for word in ("left", "right")
+    ]  # fmt: skip
+    for page in pages:
+        assert page.stdout is not None
+        assert page.stdout.readline() == "ready\n"
+    for page in pages:
+        assert page.stdin is not None
+        page.stdin.write("go\n")
+        page.stdin.flush()
+    stale = [int(page.communicate(timeout=60)[0]) for page in pages]
+    lines = (shop / NAME).read_text(encoding="utf-8").removeprefix(PART).splitlines()
+    assert sorted(lines) == sorted(f"# {word}{n}" for word in ("left", "right") for n in range(60))
+    assert sum(stale) > 0  # they did meet
+    desk = Desk(Folder(shop))
+    for _ in range(120):
+        desk.undo(NAME)
+    assert number_in(shop) == 0
+    desk.journal.close()
+
+
+LAUNCH = """
+import os, sys
+from pathlib import Path
+import uvicorn, starlette.applications, starlette.formparsers, multipart
+from layup.bench import app, serve
+from layup.prediction import predict
+folder = Path(sys.argv[1])
+predict(folder / "door.toml")
+app.build(Path(sys.argv[2]), "x", 1).close()
+for line in sys.stdin:
+    child = os.fork()
+    if child == 0:
+        port = int(line)
+        print(f"pid {os.getpid()}", flush=True)
+        serve.serve(folder, port, False, lambda text: print(text, flush=True))
+        os._exit(0)
+    os.waitpid(child, 0)
+    print("ended", flush=True)
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="the system can't fork")
+def test_killed_at_any_moment_the_last_answered_edit_is_there_and_can_be_taken_back(shop: Path, tmp_path: Path) -> None:
+    dice = random.Random(11)
+    (tmp_path / "other").mkdir()
+    launcher = subprocess.Popen([sys.executable, "-c", LAUNCH, str(shop), str(tmp_path / "other")], stdin=subprocess.PIPE,
+                                stdout=subprocess.PIPE, text=True)  # fmt: skip
+    assert launcher.stdin is not None
+    assert launcher.stdout is not None
+    kills, cut, edits = 0, 0, 0
+    number = 0
+    try:
+        while kills < 32:
+            port = bench_server.free_port()
+            launcher.stdin.write(f"{port}\n")
+            launcher.stdin.flush()
+            pid, key = 0, ""
+            while not key:
+                line = launcher.stdout.readline()
+                pid = int(line.split()[1]) if line.startswith("pid ") else pid
+                key = line.rpartition("key=")[2].strip() if "key=" in line else ""
+            server = Server(launcher, port, key)  # type: ignore[arg-type]
+            assert number_in(shop) >= number
+            if kills % 4 == 3 and number > 2:  # what was answered before the kill can be taken back after it
+                now = number_in(shop)
+                assert server.ask("POST", "/part/undo", {"file": NAME}, {}).status == 303
+                assert number_in(shop) == now - 1
+                assert server.ask("POST", "/part/redo", {"file": NAME}, {}).status == 303
+                assert number_in(shop) == now
+            number = number_in(shop)
+            end = threading.Timer(dice.uniform(0.005, 0.12), os.kill, (pid, signal.SIGKILL))
+            end.start()
+            answered = number
+            try:
+                while True:
+                    wanted = answered + 1
+                    form = {"op": "save", "table": "", "set.title": f"edit {wanted}"}
+                    answer = server.ask("POST", "/part/edit", {"file": NAME}, form)
+                    assert answer.status == 303, answer.text
+                    answered, edits = wanted, edits + 1
+            except (OSError, bench_server.http.client.HTTPException):
+                kills += 1
+            end.join()
+            while launcher.stdout.readline().strip() != "ended":
+                pass
+            found = number_in(shop)  # whole: the old one or the new one, as the killed page left it
+            assert found in (answered, answered + 1)
+            cut += found != answered
+            number = answered
+    finally:
+        launcher.kill()
+        launcher.communicate()
+    assert edits > 40
+    desk = Desk(Folder(shop))
+    now = number_in(shop)
+    assert now >= number
+    assert litter(shop) == [] or all(time.time() - (shop / name).stat().st_mtime < 60 for name in litter(shop))
+    for back in range(now, 0, -1):
+        assert number_in(shop) == back
+        desk.undo(NAME)
+    assert (shop / NAME).read_text(encoding="utf-8") == PART
+    desk.journal.close()
+
+
+def test_a_page_that_is_told_to_end_ends_and_keeps_what_was_answered(shop: Path) -> None:
+    server = bench_server.start(shop)
+    assert server.ask("POST", "/part/edit", {"file": NAME}, {"op": "save", "table": "", "set.title": "edit 1"}).status == 303
+    kept = {"field": "f-head-0-title", "text": "half typ", "keep": "1"}
+    assert server.ask("POST", "/part/typed", {"file": NAME}, kept).status == 204
+    server.end(signal.SIGTERM)
+    assert number_in(shop) == 1
+    journal = Journal(shop)
+    assert journal.typed(NAME) == {"f-head-0-title": "half typ"}
+    change = journal.last(NAME)
+    assert change is not None
+    assert change.before == PART
+    assert read(shop / NAME) == change.after
+    journal.close()
