@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# No example has a time limit: how fast the machine is says nothing of the program. Where CI is set the examples are the
+# same in every run; elsewhere they are new ones each time, so that they find more.
+settings.register_profile("house", deadline=None, derandomize=bool(os.environ.get("CI")))
+settings.load_profile("house")
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
