@@ -19,12 +19,27 @@ Pitch = Annotated[float, quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 
 Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
 Margin = Annotated[float, quantity("length", 0.0, 0.1, "more than 100 mm: check the unit")]
 Turn = Annotated[float, quantity("angle", -360.0, 360.0, "outside -360 to 360 degrees")]
-Count = Annotated[int, Field(ge=1, le=10_000, strict=True)]
-Times = Annotated[float, Field(gt=0, le=20)]
-Spot = Annotated[list[Place], Field(min_length=2, max_length=3)]
-Pitches = Annotated[
-    list[Pitch], BeforeValidator(lambda v: v if isinstance(v, list) else [v]), Field(min_length=1, max_length=2)
-]
+Times = Annotated[float, Field(gt=0, le=20, strict=True)]
+MOST = 4_000
+"""Holes of one pattern, at most: more than that is a perforated sheet, which a table weighs. [-]"""
+Count = Annotated[int, Field(ge=1, le=MOST, strict=True)]
+
+
+def _spot(value: object) -> object:
+    if not isinstance(value, list) or len(value) not in (2, 3):
+        raise refuse("place", 'a place is two lengths in plan, or x, y and z: ["60 mm", "50 mm"]')
+    return value
+
+
+def _pitches(value: object) -> object:
+    listed = value if isinstance(value, list) else [value]
+    if not 1 <= len(listed) <= 2:
+        raise refuse("pitch", 'one pitch, "60 mm", or two, across and up: ["60 mm", "50 mm"]')
+    return listed
+
+
+Spot = Annotated[list[Place], BeforeValidator(_spot)]
+Pitches = Annotated[list[Pitch], BeforeValidator(_pitches)]
 
 LAID_OUT = ("first", "centre", "layer", "file")
 """The ways to say where holes are."""
@@ -85,6 +100,8 @@ class HolesEntry(Entry):
             raise refuse("count", "count is for one row; columns and rows say it for a grid: keep one of them")
         if (self.columns is None) != (self.rows is None):
             raise refuse("rows", "columns and rows go together")
+        if (self.columns or 1) * (self.rows or 1) > MOST:
+            raise refuse("rows", f"{self.columns} columns of {self.rows} are more than {MOST:,} holes")
         if self.staggered is not None and not gridded:
             raise refuse("staggered", "staggered is for columns and rows")
         several = (self.count or 1) > 1 or (self.columns or 1) * (self.rows or 1) > 1

@@ -230,6 +230,7 @@ _FORM = Form(
         "title": 'Add a line at the top: title = "Engine-bay door".',
         "process": 'Add a line at the top: process = "vacuum bag".',
         "name": 'Add a line: name = "...".',
+        "file": 'Add a line: file = "old-holes.csv".',
         "weighed": 'Add a line: weighed = "2 lb 13 oz".',
         "finish": 'Add a line: finish = "primer, epoxy".',
     },

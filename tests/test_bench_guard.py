@@ -24,7 +24,7 @@ PORT = 8437
 KEY = "the-key"
 OWN = f"127.0.0.1:{PORT}"
 COOKIE = f"bench-{PORT}={KEY}"
-PART = 'title = "Door"\nprocess = "wet"\n[surface]\narea = "0.5 m^2"\n[[ply]]\nfabric = "carbon plain 200"\n'
+PART = 'title = "Door"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\narea = "0.5 m^2"\n[[ply]]\nfabric = "carbon plain 200"\n'
 
 Pairs = Iterable[tuple[str, str]]
 

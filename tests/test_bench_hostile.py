@@ -32,7 +32,7 @@ from layup.bench.app import build
 SECRET = "5.4321987"
 """Stands in every file beside the shop's folder; it must never come back."""
 TRIANGLE = np.array([[0, 0, 0], [400, 0, 0], [0, 300, 0]], dtype=np.float32)
-HEAD = 'title = "{0}"\nprocess = "wet"\n'
+HEAD = 'title = "{0}"\nprocess = "wet"\nresin = "epoxy, laminating"\n'
 PLY = '[[ply]]\nfabric = "carbon plain 200"\n'
 HOOK = """
 import os, sys
@@ -105,7 +105,7 @@ def gltf(buffer: str | None, image: str | None = None) -> bytes:
 def secrets(out: Path) -> None:
     """Files beside the shop's folder, each of them good to read, each with the secret number in it."""
     out.mkdir()
-    (out / "secret.toml").write_text(f'title = "{SECRET}"\nprocess = "wet"\n[surface]\narea = "{SECRET} m^2"\n' + PLY)
+    (out / "secret.toml").write_text(f'title = "{SECRET}"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\narea = "{SECRET} m^2"\n' + PLY)
     (out / "secret.stl").write_text(
         f"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex {SECRET} 0 0\nvertex 0 1 0\nendloop\nendfacet\nendsolid\n"
     )
@@ -364,7 +364,7 @@ def test_what_is_written_in_a_part_file_is_never_a_piece_of_the_page(watched: Wa
     zone = f"[[zone]]\nname = {quoted}\narea = \"0.1 m^2\"\n"
     ply = f"[[ply]]\nfabric = \"carbon plain 200\"\nzone = {quoted}\n"
     more = f'[[extra]]\nname = {quoted}\nmass = "3 g"\n[[replaces]]\nname = {quoted}\nmass = "900 g"\n[[made]]\nname = {quoted}\nprocess = "wet"\nweighed = "1 kg"\n'
-    good = f'title = {quoted}\nprocess = "wet"\n[surface]\nrectangle = ["1 m", "1 m"]\n{zone}{PLY}{ply}{more}'
+    good = f'title = {quoted}\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nrectangle = ["1 m", "1 m"]\n{zone}{PLY}{ply}{more}'
     bad = f'title = {quoted}\nprocess = {quoted}\nresin = {quoted}\n[surface]\nmesh = {quoted}\nunit = {quoted}\nside = {quoted}\n' \
           f'[[zone]]\nname = {quoted}\nwithin = {quoted}\n[[holes]]\nname = {quoted}\nfile = {quoted}\n[[ply]]\nfabric = {quoted}\n' \
           f'thickness = {quoted}\nangle = {quoted}\n[needs]\nstiffness = {quoted}\nsupports = {quoted}\n[shelf]\nfabrics = [{quoted}]\n'  # fmt: skip

@@ -34,7 +34,7 @@ from layup.bench.folder import Folder
 from layup.bench.journal import FILE, Journal, read, save
 from layup.errors import LayupError
 
-PART = "# A door.\ntitle = \"edit 0\"\nprocess = 'wet'\n\n[surface]\narea = \"0.5 m^2\"  # measured\n\n[[ply]]\nfabric = \"carbon plain 200\"\n"
+PART = "# A door.\ntitle = \"edit 0\"\nprocess = 'wet'\nresin = \"epoxy, laminating\"\n\n[surface]\narea = \"0.5 m^2\"  # measured\n\n[[ply]]\nfabric = \"carbon plain 200\"\n"
 NAME = "door.toml"
 
 
@@ -187,7 +187,7 @@ def test_on_a_disk_that_is_really_full_nothing_is_lost(shop: Path) -> None:
         "from layup.bench.journal import Journal\nfrom layup.errors import LayupError\n"
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
         "root = Path(sys.argv[1]); part = sys.argv[2]\njournal = Journal(root)\n"
-        "resource.setrlimit(resource.RLIMIT_FSIZE, (90_000, 90_000))\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (220_000, 220_000))\n"
         "n = 0\n"
         "while True:\n"
         "    try:\n"
@@ -564,6 +564,7 @@ def test_killed_at_any_moment_the_last_answered_edit_is_there_and_can_be_taken_b
             pid, key = 0, ""
             while not key:
                 line = launcher.stdout.readline()
+                assert line, "the launcher ended"
                 pid = int(line.split()[1]) if line.startswith("pid ") else pid
                 key = line.rpartition("key=")[2].strip() if "key=" in line else ""
             server = Server(launcher, port, key)  # type: ignore[arg-type]
@@ -588,8 +589,8 @@ def test_killed_at_any_moment_the_last_answered_edit_is_there_and_can_be_taken_b
             except (OSError, bench_server.http.client.HTTPException):
                 kills += 1
             end.join()
-            while launcher.stdout.readline().strip() != "ended":
-                pass
+            while (line := launcher.stdout.readline().strip()) != "ended":
+                assert line, "the launcher ended"
             found = number_in(shop)  # whole: the old one or the new one, as the killed page left it
             assert found in (answered, answered + 1)
             cut += found != answered

@@ -307,7 +307,7 @@ def test_an_item_is_added_to_the_file_and_nothing_else_is_touched(page: Page) ->
 
 def test_the_first_weighing_is_changed_with_its_remarks_kept(page: Page) -> None:
     page.post("/refit/enter")
-    form = {"op": "start", "start.scale.0.reading": "557 lb", "start.scale.0.at": "left", "start.date": "2025-11-08"}
+    form = {"op": "weighing", "start.scale.0.reading": "557 lb", "start.scale.0.at": "left", "start.date": "2025-11-08"}
     text = page.post("/refit/edit", form)
     assert page.text == REFIT.replace("556 lb 8 oz", "557 lb")
     assert "The first weighing in the file is not the one in the ledger" in figures(text)
@@ -444,6 +444,46 @@ def test_a_refit_begins_with_its_first_weighing(tmp_path: Path) -> None:
     assert 'at = "left main wheel"' in page.text
     by_hand = 556.5 + 550 + 91.75
     assert page.json()["start"]["mass_kg"] == approx(by_hand * 0.45359237)
-    page.post("/refit/enter")
+    assert "The first weighing is not in the ledger yet" in figures(page.get())
+    assert "1 entered" in page.post("/refit/enter")
+    assert "not in the ledger yet" not in page.get()
     assert page.json()["now"]["mass_kg"] == approx(by_hand * 0.45359237)
     page.guard.close()
+
+
+def test_the_final_weighing_is_written_and_counts(page: Page) -> None:
+    page.post("/refit/enter")
+    form = {"op": "weighing", "final.date": "2026-03-14"}
+    wheels = (
+        ("left", "552 lb 8 oz", "3 lb 4 oz", "82.1 in"),
+        ("right", "548 lb", "", "82.1 in"),
+        ("tail", "91 lb", "", "259.6 in"),
+    )
+    for n, wheel in enumerate(wheels):
+        form |= {
+            f"final.scale.{n}.{key}": text for key, text in zip(("at", "reading", "tare", "arm"), wheel, strict=True)
+        }
+    refused = page.post("/refit/edit", form | {"final.scale.1.reading": ""}, 422)
+    assert "The reading of scale 2 is missing" in refused
+    assert 'value="552 lb 8 oz"' in refused, "what was typed stays"
+    text = page.post("/refit/edit", form)
+    assert "The final weighing is not in the ledger yet" in figures(text)
+    assert page.text.startswith(REFIT.rstrip("\n"))
+    assert "not in the ledger yet" not in page.post("/refit/enter")
+    assert page.json() == told(page.folder)
+    assert page.json()["final"]["mass_kg"] == approx((549.25 + 548 + 91) * 0.45359237)
+    assert "The final scales show" in page.get()
+    page.post("/refit/edit", {"op": "weighing", "final.scale.2.reading": "90 lb 8 oz"})
+    assert 'reading = "90 lb 8 oz"' in page.text
+
+
+def test_an_undone_change_is_not_shown_as_typed(page: Page) -> None:
+    field = "f-refit-start-scale-0-reading"
+    assert f'id="{field}"' in page.get()
+    page.client.post("/part/typed", params={"file": "refit.toml"}, data={"field": field, "text": "557 lb", "keep": "1"})
+    assert "typed, not in the file yet" in page.get()
+    page.post("/refit/edit", {"op": "weighing", "start.scale.0.reading": "557 lb"})
+    page.post("/refit/undo")
+    text = page.get()
+    assert 'value="556 lb 8 oz"' in text
+    assert "typed, not in the file yet" not in text

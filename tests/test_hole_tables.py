@@ -343,3 +343,22 @@ def test_a_coupon_of_a_part_with_holes_has_none(examples: Path) -> None:
     coupon = predict_piece(examples / "motor-glider" / "seat-back.toml", None, (0.1, 0.1))
     assert [layer.area for layer in coupon.weighed.layers] == [approx(0.01)] * 3
     assert coupon.weighed.trimmed_off == 0.0
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ({"first": "x"}, "a place is two lengths in plan"),
+        ({"first": ["1 mm"]}, "a place is two lengths in plan"),
+        ({"first": ["100 mm", "100 mm"], "pitch": ["9 mm", "9 mm", "9 mm"]}, "one pitch"),
+        ({"first": ["100 mm", "100 mm"], "pitch": "9 mm", "columns": 100, "rows": 100}, "more than 4,000 holes"),
+        ({"first": ["100 mm", "100 mm"], "along": [1, 1, 1]}, "needs x, y and z"),
+        ({"first": ["100 mm", "100 mm"], "along": [1, 0, 0]}, "lies off the part, as seen along (1, 0, 0)"),
+        ({"file": "door.stl"}, "holes can't be read from"),
+        ({"first": ["100 mm", "100 mm"], "angle": "45 mm"}, "angle"),
+    ],
+)
+def test_what_makes_no_table(hatch: Hatch, table: dict[str, Any], words: str) -> None:
+    told = faults(hatch(holes=[{"name": "h", "diameter": "5 mm"} | table]))
+    assert words in told
+    assert "holes 1" in told

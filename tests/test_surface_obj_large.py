@@ -54,8 +54,9 @@ def test_numbers_are_those_of_python_to_the_last_bit(tmp_path, rows):
 
 def test_everything_a_clean_file_may_hold(tmp_path):
     data = (
-        b"# a comment\r\nmtllib a.mtl\no lid \nv 0 0 0 0.1 0.2 0.3\nv 4 0 0\nv 4 4 0\nv 0 4 0  \nvt 0 0\nvn 0 0 1\nvp 1\n"
-        b"g left\nusemtl x\ns off\nf 1/1/1 2//1 3/1 4\nl 1 2\ng right side\nf 1 2 3\no rib\nf\t-4 -3 -2\nv 9 9 9\nf 5 -1 1"
+        b"# a comment\r\nmtllib a.mtl\no lid \nv 0 0 0 0.1 0.2 0.3\nv 4 0 0\nv 4 4 0\nv 0 4 0  \nvt 0 0\nvn 0 0 1\n"
+        b"vp 1\ng left\nusemtl x\ns off\nf 1/1/1 2//1 3/1 4\nl 1 2\ng right side\nf 1 2 3\no rib\nf\t-4 -3 -2\n"
+        b"v 9 9 9\nf 5 -1 1"
     )
     clean = same(tmp_path, data)
     assert clean.counts.tolist() == [4, 3, 3, 3]
@@ -81,7 +82,9 @@ def test_anything_else_is_left_to_the_reader_of_words(data):
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(at=st.integers(0, 150), drop=st.integers(0, 30), patch=st.text("vfog 0123456789.-+eE/\\\r\n\t#", max_size=8))
 def test_damaged_files_are_read_alike_or_left(tmp_path, at, drop, patch):
-    whole = b"o a\nv 0 0 0\nv 1.5 0 0\nv 1.5 2e0 0\nv 0 2 -0.5\ng b\nf 1/1 2/2 3/3 4/4\nf -4 -3 -2\no c\nf 1 3 4\nv 1 2 3\n"
+    whole = (
+        b"o a\nv 0 0 0\nv 1.5 0 0\nv 1.5 2e0 0\nv 0 2 -0.5\ng b\nf 1/1 2/2 3/3 4/4\nf -4 -3 -2\no c\nf 1 3 4\nv 1 2 3\n"
+    )
     data = whole[:at] + patch.encode() + whole[at + drop :]
     clean = quick_obj(data)
     try:
@@ -115,5 +118,5 @@ def test_a_large_file_takes_the_compiled_pass(tmp_path, monkeypatch):
     assert np.array_equal(fast.faces, slow.faces)
     assert list(fast.groups) == list(slow.groups) == ["lid", "flange"]
     assert fast.groups["flange"].tolist() == slow.groups["flange"].tolist() == [False, True]
-    with pytest.raises(SurfaceError, match='line 7: "f 1 2 9" names point 9'):
+    with pytest.raises(SurfaceError, match='line 8: "f 1 2 9" names point 9'):
         by_words(tmp_path, data + b"f 1 2 9\n")

@@ -351,10 +351,10 @@ def _cannot(error: Exception) -> str:
     why = _why(error)
     if why.startswith("it is damaged"):
         return (
-            f"{FILE} in this folder is damaged. It only holds what can be taken back; your part files are whole: "
+            f"the list of changes, {FILE} in this folder, is damaged. It only holds what can be taken back; your part files are whole: "
             "move it away, and start again"
         )
-    return f"{FILE} in this folder can't be used: {why}"
+    return f"the list of changes, {FILE} in this folder, can't be used: {why}"
 
 
 def read(path: Path) -> str:

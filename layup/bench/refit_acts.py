@@ -23,10 +23,12 @@ if TYPE_CHECKING:
 WHEELS = ("left main wheel", "right main wheel", "tail or nose wheel")
 """Scales that a new refit file asks for."""
 
-START_KEY = re.compile(
-    r"start\.(date|by|method|record|weight|cg)|start\.scale\.[0-9]{1,3}\.(at|reading|tare|arm)", re.ASCII
+FIELDS = ("item.", "new.", "start.", "final.", "target.")
+"""What is kept while it is typed begins so."""
+WEIGHED = re.compile(
+    r"(start|final)\.((date|by|method|record|weight|cg)|scale\.[0-9]{1,3}\.(at|reading|tare|arm))", re.ASCII
 )
-"""Keys of the first weighing that the page changes."""
+"""Keys of the first and the final weighing that the page changes."""
 
 
 def answer(asked: Asked, act: Callable[[Asked, RefitSheet], Said]) -> Response:
@@ -47,7 +49,7 @@ def answer(asked: Asked, act: Callable[[Asked, RefitSheet], Said]) -> Response:
 def _keep(asked: Asked) -> None:
     held = asked.desk.journal.typed(asked.file)
     for field, text in asked.form.items():
-        if field.startswith(("item.", "new.")) and text != held.get(_field(field), ""):
+        if field.startswith(FIELDS) and text != held.get(_field(field), ""):
             asked.desk.journal.type(asked.file, _field(field), text[:2000] or None)
 
 
@@ -152,14 +154,15 @@ def _edit(asked: Asked, sheet: RefitSheet) -> Said:
     def change(text: str) -> str:
         nonlocal words
         what = form.get("op", "")
-        words, new = {"add": _added, "start": _started, "target": _targeted}.get(what, _unknown)(text, form, sheet)
+        words, new = {"add": _added, "weighing": _weighing, "target": _targeted}.get(what, _unknown)(text, form, sheet)
         _job, faults = try_text(asked, sheet.path, new)
         if len(faults) > len(sheet.faults):
             raise LayupError("nothing was changed. " + faults_words(faults))
         return new
 
     asked.desk.edit_text(asked.file, form.get("base", ""), lambda: words, change)
-    _forget(asked, "new.")
+    for start in FIELDS[1:]:
+        _forget(asked, start)
     return Said(good=f"{words}: it stands in the file, and is not entered in the ledger yet")
 
 
@@ -191,19 +194,37 @@ def _added(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, 
     return f"{name} {done}", parttext.add(text, table, values)
 
 
-def _started(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:
-    """The first weighing, key by key; what was not changed stays as it is written."""
+def _weighing(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:
+    """The first or the final weighing, key by key; what was not changed stays as it is written."""
+    given = {field: value.strip() for field, value in form.items() if WEIGHED.fullmatch(field)}
+    tables = {field.split(".")[0] for field in given}
+    if len(tables) != 1:
+        raise LayupError("that is no weighing this page knows")
+    name = {"start": "first weighing", "final": "final weighing"}[next(iter(tables))]
+    if tables == {"final"} and "final" not in sheet.data:
+        return _last_weighing(text, given)
     said = []
-    for field, value in form.items():
-        if not START_KEY.fullmatch(field):
-            continue
+    for field, value in given.items():
         key = tuple(int(step) if step.isdigit() else step for step in field.split("."))
-        if value.strip() != sheet.value(*key):
+        if value != sheet.value(*key):
             text = parttext.put(text, key, value)
-            said.append(f"{key[-1]} {value.strip() or 'taken out'}")
+            said.append(f"{key[-1]} {value or 'taken out'}")
     if not said:
-        raise LayupError("nothing of the first weighing was changed")
-    return ("first weighing: " + ", ".join(said))[:160], text
+        raise LayupError(f"nothing of the {name} was changed")
+    return (f"{name}: " + ", ".join(said))[:160], text
+
+
+def _last_weighing(text: str, given: Mapping[str, str]) -> tuple[str, str]:
+    """A final weighing that was not in the file, scale by scale."""
+    text = parttext.add(text, "final", {key: given.get(f"final.{key}", "") for key in ("date", "by", "method")})
+    rows = 0
+    while f"final.scale.{rows}.reading" in given:
+        wheel = {key: given.get(f"final.scale.{rows}.{key}", "") for key in ("at", "reading", "tare", "arm")}
+        if not wheel["reading"]:
+            raise LayupError(f"the reading of scale {rows + 1} is missing. Write what it shows, with its unit")
+        text = parttext.add(text, "final.scale", wheel)
+        rows += 1
+    return f"final weighing on {rows} scales", text
 
 
 def _targeted(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:

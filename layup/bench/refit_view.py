@@ -33,6 +33,11 @@ ORDERS = (
 _SIGN = {"removed": "−", "added": "+", "moved": "→"}
 _OUT = {"removed": "out", "added": "in", "moved": "moved"}
 
+_LABELS = {
+    "date": "Day", "by": "Who", "method": "How", "record": "From which record", "weight": "Empty weight",
+    "cg": "Its centre of gravity", "at": "Under", "reading": "Reading", "tare": "Tare", "arm": "Arm",
+}  # fmt: skip
+
 
 @dataclass
 class Said:
@@ -68,7 +73,7 @@ def page(asked: Asked, said: Said | None = None, sheet: RefitSheet | None = None
         title=sheet.value("title") or sheet.name, record=record_words(asked, sheet.path, "entry"),
         change=change if change is not None and change.after == sheet.text else None,
         again=again if again is not None and again.before == sheet.text else None,
-        typed=journal.typed(sheet.name), beside=parts_beside(asked, sheet), start=_start(sheet), **words,
+        typed=journal.typed(sheet.name), beside=parts_beside(asked, sheet), weighings=_weighings(sheet), **words,
     )  # fmt: skip
 
 
@@ -86,16 +91,29 @@ def parts_beside(asked: Asked, sheet: RefitSheet) -> list[str]:
             for name in asked.folder.parts()]  # fmt: skip
 
 
-def _start(sheet: RefitSheet) -> dict[str, Any]:
-    """The first weighing as it is written, field by field."""
-    table = sheet.data.get("start")
+def _weighings(sheet: RefitSheet) -> list[dict[str, Any]]:
+    """The first and the final weighing as they are written, field by field; the final one with the first's places."""
+    found = []
+    for table, title in (("start", "First weighing"), ("final", "Final weighing")):
+        there = sheet.data.get(table)
+        scales = _scales(there) or (_scales(sheet.data.get("start")) if there is None else 0)
+        head = ("date", "by", "method") if scales else ("date", "by", "method", "record", "weight", "cg")
+        fields = [(f"{table}.{key}", _LABELS[key], sheet.value(table, key)) for key in head]
+        rows = []
+        for n in range(scales):
+            keys = ("at", "reading", "tare", "arm")
+            held = {key: sheet.value(table, "scale", n, key) for key in keys}
+            if there is None:
+                held |= {key: sheet.value("start", "scale", n, key) for key in ("at", "arm")}
+            rows.append([(f"{table}.scale.{n}.{key}", _LABELS[key], held[key]) for key in keys])
+        if there is not None or scales:
+            found.append({"table": table, "title": title, "there": there is not None, "fields": fields, "scales": rows})
+    return found
+
+
+def _scales(table: object) -> int:
     scales = table.get("scale", []) if isinstance(table, dict) else []
-    count = len(scales) if isinstance(scales, list) else 0
-    keys = ("date", "by", "method") if count else ("date", "by", "method", "record", "weight", "cg")
-    rows = [
-        {key: sheet.value("start", "scale", n, key) for key in ("at", "reading", "tare", "arm")} for n in range(count)
-    ]
-    return {"fields": {key: sheet.value("start", key) for key in keys}, "scales": rows}
+    return len(scales) if isinstance(scales, list) else 0
 
 
 def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, Any]:
@@ -262,4 +280,8 @@ def _history(store: Store | None, ledger: Ledger, kept: Kept) -> dict[str, Any]:
 
     listed = all_entries(store, ledger.title)
     rows = [{"words": entry_words(entry, kept), "number": entry.number, "undone": undone} for entry, undone in listed]
-    return {"history": rows, "last": next((row["number"] for row in rows if row["undone"] is None), None)}
+    standing = {entry.payload["does"] for entry, undone in listed if undone is None}
+    missing = [] if "start" in standing else ["first weighing"]
+    missing += ["final weighing"] if ledger.final is not None and "final" not in standing else []
+    last = next((row["number"] for row in rows if row["undone"] is None), None)
+    return {"history": rows, "last": last, "missing": missing}

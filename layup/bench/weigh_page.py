@@ -61,7 +61,7 @@ class _Typed:
 def weigh(asked: Asked) -> Response:
     """The page of one part on the scale; without a part, the parts to choose from."""
     if not asked.file or (asked.file in asked.folder.refits() and asked.file not in asked.folder.parts()):
-        return show(asked, "weigh_choose.html", flow="weigh")
+        return show(asked, "weigh_choose.html", flow="weigh", nav="")
     return _page(asked)
 
 

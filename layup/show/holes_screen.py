@@ -69,6 +69,8 @@ def fastener_lines(old: OldPattern, job: Job) -> list[str]:
         lines.append("  placed as measured: nothing is matched")
     else:
         x, y = old.fit.shift
+        each = [f"{n} {1e3 * math.hypot(*o):.2f}" for n, o in zip(old.matched, old.fit.off.tolist(), strict=True)]
+        more = f" and {len(each) - 12} more" if len(each) > 12 else ""
         worst = max(
             zip(old.matched, ((o[0] ** 2 + o[1] ** 2) ** 0.5 for o in old.fit.off), strict=True), key=lambda p: p[1]
         )
@@ -77,6 +79,7 @@ def fastener_lines(old: OldPattern, job: Job) -> list[str]:
             f"shifted ({x * 1e3:.1f}, {y * 1e3:.1f}) mm",
             f"  left over: {old.fit.rms * 1e3:.2f} mm (root mean square), {worst[1] * 1e3:.2f} mm at most, "
             f"at {worst[0]}",
+            f"  point by point, mm: {', '.join(each[:12])}{more}",
         ]
         lines += [
             f"  ! {name} is {away * 1e3:.2f} mm off, more than {old.within * 1e3:.3g} mm: measure it again, or it is "

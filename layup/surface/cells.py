@@ -27,9 +27,9 @@ AT_CREASE = 64
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _normals(points, faces, start, stop, normal, area):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
-    """Normals and areas of a block of faces; six times the signed volume they make with the first point."""
-    ox, oy, oz = np.float64(points[0, 0]), np.float64(points[0, 1]), np.float64(points[0, 2])
+def _normals(points, faces, middle, start, stop, normal, area):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+    """Normals and areas of a block of faces; six times the signed volume they make with a point."""
+    ox, oy, oz = middle[0], middle[1], middle[2]
     volume = 0.0
     for f in range(start, stop):
         i, j, k = faces[f, 0], faces[f, 1], faces[f, 2]
@@ -45,10 +45,20 @@ def _normals(points, faces, start, stop, normal, area):  # type: ignore[no-untyp
     return volume
 
 
+def mean_of(points: NDArray[np.floating]) -> Floats:
+    """Mean of points (n, 3). [m]"""
+    total: Floats = np.sum(over_blocks(lambda a, b: points[a:b].sum(axis=0), len(points)), axis=0) / len(points)
+    return total
+
+
 def face_normals(points: NDArray[np.floating], faces: Whole) -> tuple[Floats, Floats, float]:
-    """Unit normals (m, 3), zero for a face without area, areas (m,), and the signed volume. [-, m^2, m^3]"""
+    """Unit normals (m, 3), zero for a face without area, areas (m,), and the signed volume. [-, m^2, m^3]
+
+    Of a mesh that is not quite closed the volume is that of the pyramids from the mean of its points.
+    """
     normal, area = np.empty((len(faces), 3)), np.empty(len(faces))
-    parts = over_blocks(lambda a, b: float(_normals(points, faces, a, b, normal, area)), len(faces))
+    middle = mean_of(points)
+    parts = over_blocks(lambda a, b: float(_normals(points, faces, middle, a, b, normal, area)), len(faces))
     return normal, area, sum(parts) / 6.0
 
 

@@ -84,10 +84,14 @@ def _winding(points: Points, faces: Faces) -> list[Finding]:
     area = normals(points, faces)[1]
     _, piece = pieces(len(faces), pairs)
     turned = against(faces, area, piece)
-    count, part = int(turned.sum()), float(area[turned].sum())
+    return winding_found(int(turned.sum()), float(area[turned].sum()))
+
+
+def winding_found(count: int, area: float) -> list[Finding]:
+    """Faces that disagree with their neighbours in words; none of them means that there is a twist. [-, m^2]"""
     if not count:
         return [Finding("one-sided", 1, "the surface has a twist: it has no two sides to tell apart", 0.0)]
-    text = f"{count:,} faces ({part:.4g} m^2) look the other way than their neighbours; the area is the same"
+    text = f"{count:,} faces ({area:.4g} m^2) look the other way than their neighbours; the area is the same"
     return [Finding("flipped", count, text, 0.0)]
 
 
@@ -115,7 +119,11 @@ def _stray(points: Points, faces: Faces) -> list[Finding]:
     order = np.argsort(keys, kind="stable")
     same = np.flatnonzero(keys[order][1:] == keys[order][:-1])
     count, piece = pieces(len(faces), np.column_stack([owner[order[same]], owner[order[same + 1]]]))
-    area = np.bincount(piece, normals(points, faces)[1], minlength=count)
+    return pieces_found(np.bincount(piece, normals(points, faces)[1], minlength=count))
+
+
+def pieces_found(area: NDArray[np.float64]) -> list[Finding]:
+    """Pieces that don't touch in words, from the area of each. [m^2]"""
     flat = area <= 0.0
     small = (area < _STRAY * area.max()) & ~flat
     out = []

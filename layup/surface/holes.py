@@ -182,14 +182,19 @@ def holes_of(drawing: Drawing, *, layer: str | None = None, largest: float = 0.0
     found.sort(key=lambda pair: pair[1][2])
     holes: list[Hole] = []
     sinks: dict[int, float] = {}
+    known = np.zeros((len(found), 3))  # x, y and diameter of the holes so far
     for _, (x, y, d) in found:
-        about = next((k for k, h in enumerate(holes) if math.hypot(h.x - x, h.y - y) <= 0.05 * h.diameter), None)
-        if about is not None:
-            if d <= 3.0 * holes[about].diameter:
-                sinks[about] = max(sinks.get(about, 0.0), d)
+        there = known[: len(holes)]
+        away = np.hypot(there[:, 0] - x, there[:, 1] - y)
+        about = np.flatnonzero(away <= 0.05 * there[:, 2])
+        if len(about):
+            first = int(about[0])
+            if d <= 3.0 * holes[first].diameter:
+                sinks[first] = max(sinks.get(first, 0.0), d)
             continue
-        if any(math.hypot(h.x - x, h.y - y) < d / 2.0 - h.diameter / 2.0 for h in holes):
+        if (away < d / 2.0 - there[:, 2] / 2.0).any():
             continue  # a circle with holes in it, not about its middle: an outline
+        known[len(holes)] = x, y, d
         holes.append(Hole(x, y, d))
     if not holes:
         where = f' on layer "{only}"' if only else ""

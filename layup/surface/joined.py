@@ -18,6 +18,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.surface.loops import Loop, free_loops
 from layup.surface.measure import Measured, measure_triangles
 from layup.surface.mesh import Finding, Mesh
 from layup.surface.side import Side
@@ -36,6 +37,7 @@ class Chosen:
         faces: Mask over the faces of the whole mesh.
         mesh: Gives points and faces of the side, all facing outward.
         rest: Gives points and faces of what is left out.
+        loops: Gives its free edges, loop by loop.
         thickness: Of the wall, None for a block. [m]
         strip: Area that belongs to neither side: edges, hole walls; None for a block. [m^2]
         other: Area of the opposite side; None for a block. [m^2]
@@ -47,6 +49,7 @@ class Chosen:
     faces: Mask
     mesh: Callable[[], Mesh]
     rest: Callable[[], Mesh]
+    loops: Callable[[], tuple[Loop, ...]]
     thickness: float | None
     strip: float | None
     other: float | None
@@ -155,6 +158,7 @@ class Small:
             picked.faces,
             lambda: own,
             lambda: (self.points, self.faces[~picked.faces]),
+            lambda: free_loops(*own),
             picked.thickness,
             picked.strip,
             picked.other,

@@ -18,15 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.surface.box_rays import Boxes
-from layup.surface.cells import edge_marks, face_normals, wound_against
-from layup.surface.findings import duplicates, inspect, seams_found
+from layup.surface.cells import edge_marks, face_normals, mean_of, wound_against
+from layup.surface.findings import duplicates, edges_found, pieces_found, seams_found, winding_found
 from layup.surface.joined import Chosen, is_flat
+from layup.surface.loops import Loop, loops_of
 from layup.surface.mates import FREE, Mates, alike, find_mates
 from layup.surface.measure import Measured, Vector
 from layup.surface.mesh import Finding, Mesh
+from layup.surface.patches import patches
 from layup.surface.seen_skin import Seen
 from layup.surface.side import Side
-from layup.surface.side_sums import measure_chosen, nearest_of, side_sums
+from layup.surface.side_sums import fans, measure_chosen, nearest_of, side_sums
 from layup.surface.skin import (
     BACK,
     FOLD,
@@ -40,6 +42,7 @@ from layup.surface.skin import (
     words_of_sheet,
 )
 from layup.surface.spread_out import BLOCK
+from layup.surface.topology import pieces
 from layup.surface.weld_fast import number_points
 
 Floats = NDArray[np.float64]
@@ -157,8 +160,53 @@ class Large:
         return out
 
     def odd(self, closed: bool, thorough: bool) -> list[Finding]:
-        """See `joined.Joined`: all that is odd is looked for only where the look is thorough."""
-        return inspect(*self.mesh(), closed, thorough) if thorough else self.seams()
+        """See `joined.Joined`."""
+        out = self.seams()
+        if thorough or not closed:
+            area = face_normals(self.points, self.faces)[1]
+            out += pieces_found(np.bincount(self._pieces(None), area).astype(np.float64))
+        if thorough:
+            out += self._winding()
+            if not closed:
+                out += edges_found(self.loops(None))
+        return out
+
+    def _winding(self) -> list[Finding]:
+        normal, area, _ = face_normals(self.points, self.faces)
+        if not edge_marks(self.faces, self.mates.mate, normal, SMOOTH, FOLD)[1]:
+            return []
+        turned = wound_against(self.faces, self.mates.mate, area)
+        return winding_found(int(turned.sum()), float(area[turned].sum()))
+
+    def _pieces(self, among: NDArray[np.bool_] | None) -> NDArray[np.int64]:
+        """Number of the piece each face is of; faces hang together over edges of any number of faces."""
+        mate = self.mates.mate
+        there = mate >= 0
+        if among is not None:
+            there &= np.repeat(among, 3) & among[mate // 3]
+        marks = np.packbits(there.reshape(-1, 3), axis=1, bitorder="little")[:, 0]
+        label, count = patches(mate, marks)
+        pairs = self.mates.shared // 3
+        if among is not None:
+            pairs = _pairs_among(self.mates.shared, among)
+        if not len(pairs):
+            return label.astype(np.int64)
+        joined: NDArray[np.int64] = pieces(count, label[pairs].astype(np.int64))[1][label]
+        return joined
+
+    def loops(self, among: NDArray[np.bool_] | None) -> tuple[Loop, ...]:
+        """The free edges of all faces, or of those in a mask, loop by loop; see `loops.free_loops`."""
+        mate = self.mates.mate
+        free = mate == FREE
+        if among is not None:
+            free = np.repeat(among, 3) & (free | ((mate >= 0) & ~among[mate // 3]))
+        rows = np.flatnonzero(free)
+        if among is not None:
+            alone = [own[among[own // 3]] for own in fans(self.mates.shared)]
+            rows = np.concatenate([rows, *(own for own in alone if len(own) == 1)]).astype(np.int64)
+        f, k = rows // 3, rows % 3
+        edges = np.stack([self.faces[f, k], self.faces[f, (k + 1) % 3]], axis=1).astype(np.int64)
+        return loops_of(self.points, edges, self._pieces(among)[f])
 
     def wall(self) -> tuple[float | None, bool]:
         """Thickness of a closed solid, None where nothing lies back to back, and whether it is a sheet. [m]"""
@@ -174,7 +222,7 @@ class Large:
         if disagree:
             turned = wound_against(self.faces, mate, area)
             normal[turned] *= -1.0
-            start = self.points[self.faces[:, 0]] - self.points[0]
+            start = self.points[self.faces[:, 0]] - mean_of(self.points)
             volume = float(np.einsum("ij,ij,i->", start, normal, area))
         if volume < 0.0:
             np.negative(normal, out=normal)
@@ -278,7 +326,18 @@ class Looked:
             points, faces = large.mesh()
             return points, faces[~in_file]
 
-        return Chosen(whole, in_file, lambda: large.taken(mask, turned), rest, thickness, strip, other, flat, text)
+        return Chosen(
+            whole,
+            in_file,
+            lambda: large.taken(mask, turned),
+            rest,
+            lambda: large.loops(mask),
+            thickness,
+            strip,
+            other,
+            flat,
+            text,
+        )
 
     @cached_property
     def _sums(self) -> Floats:
@@ -303,6 +362,15 @@ class Looked:
     def bulge(self) -> list[float]:
         """Curvature of each side, see `skin.curvature`. [m]"""
         return [float(v) for v in self._sums[:, 4]]
+
+
+def _pairs_among(shared: NDArray[np.int64], among: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Faces of a mask that meet at an edge of many faces: the first of them with each other one."""
+    out = []
+    for fan in fans(shared):
+        own = fan[among[fan // 3]] // 3
+        out += [(own[0], other) for other in own[1:]]
+    return np.array(out, dtype=np.int64).reshape(-1, 2)
 
 
 def _metres(points: NDArray[np.floating], factor: float) -> Floats:

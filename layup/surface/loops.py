@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layup.surface.measure import Vector, vector
 from layup.surface.topology import Faces, Points, edge_keys, edges_of, pieces
@@ -55,6 +56,22 @@ def free_loops(points: Points, faces: Faces) -> tuple[Loop, ...]:
     shared = np.flatnonzero(keys[order][1:] == keys[order][:-1])
     all_owner = edges_of(faces)[1]
     _, piece = pieces(len(faces), np.column_stack([all_owner[order[shared]], all_owner[order[shared + 1]]]))
+    return loops_of(points, free, piece[owner])
+
+
+def loops_of(points: Points, free: Faces, body: NDArray[np.int64]) -> tuple[Loop, ...]:
+    """The loops that free edges make.
+
+    Args:
+        points: Shape (n, 3). [m]
+        free: Free edges, shape (e, 2), in the direction of their faces.
+        body: Number of the piece of the surface that each is an edge of, shape (e,).
+
+    Returns:
+        As `free_loops`.
+    """
+    if not len(free):
+        return ()
     used, ends = np.unique(free, return_inverse=True)
     _, at = pieces(len(used), ends.reshape(-1, 2))
     label = at[ends.reshape(-1, 2)[:, 0]]
@@ -66,14 +83,14 @@ def free_loops(points: Points, faces: Faces) -> tuple[Loop, ...]:
     for number in range(int(label.max()) + 1):
         own = label == number
         size = float(length[own].sum())
-        body = int(piece[owner[own][0]])
-        longest[body] = max(size, longest.get(body, 0.0))
+        piece = int(body[own][0])
+        longest[piece] = max(size, longest.get(piece, 0.0))
         weight = length[own] / size if size > 0.0 else np.full(own.sum(), 1.0 / own.sum())
-        found.append((body, free[own], size, vector(weight @ middle[own])))
+        found.append((piece, free[own], size, vector(weight @ middle[own])))
     loops = []
-    for body, own_edges, size, place in found:
-        outer = size == longest[body]
+    for piece, own_edges, size, place in found:
+        outer = size == longest[piece]
         if outer:
-            longest[body] = -1.0  # two loops of one length: the first is taken
+            longest[piece] = -1.0  # two loops of one length: the first is taken
         loops.append(Loop(own_edges, size, place, outer))
     return tuple(sorted(loops, key=lambda loop: (not loop.outer, -round(loop.length, 9), loop.middle)))

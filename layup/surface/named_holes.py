@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from layup.errors import SurfaceError, UnitError
-from layup.openings import HolesEntry
+from layup.openings import MOST, HolesEntry
 from layup.surface.holes import Hole, Pattern, grid, holes_of, read_holes, ring, row
 from layup.surface.mesh import Finding, Surface
 from layup.surface.perforate import HoleSet, perforate
@@ -132,6 +132,10 @@ def read_file(path: Path, unit: str | None, diameter: float | None, layer: str |
     kind = path.suffix.casefold()
     if kind == ".csv":
         return read_holes(path, unit=unit, diameter=diameter)
+    if kind not in (".dxf", ".svg"):
+        raise SurfaceError(
+            f'holes can\'t be read from "{path.name}"', "Give a .csv of points, or a .dxf or .svg drawing"
+        )
     from layup.surface.opened import read_drawing
 
     pattern = holes_of(read_drawing(path, unit=unit), layer=layer, largest=largest)
@@ -146,6 +150,10 @@ def _place(plan: Plan, spot: list[float], key: str) -> tuple[float, float]:
 
 
 def _named(pattern: Pattern) -> Pattern:
+    if len(pattern.holes) > MOST:
+        raise SurfaceError(
+            f"{len(pattern.holes):,} holes, more than {MOST:,}", "Give a perforated sheet as a material of its own"
+        )
     for hole in pattern.holes:
         if not hole.diameter < 10.0:
             raise HoleError("diameter", f"{hole} is {hole.diameter:.4g} m across", "Check the unit")

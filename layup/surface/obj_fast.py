@@ -2,13 +2,14 @@
 
     quick_obj(data)
 
-Only what is certain is read here: lines that begin with `v`, `f`, `o` or `g`, numbers in decimal form, whole numbers of
-points. At anything else that could carry a meaning (a line that goes on after a backslash, a line that begins with a
-space, a word where a number is due) the answer is None, and `read_obj.py` reads the file word by word and names the fault.
+Only what is certain is read here: lines that begin with `v`, `f`, `o` or `g`, numbers in decimal form, whole numbers
+of points. At anything else that could carry a meaning (a line that goes on after a backslash, a line that begins with a
+space, a word where a number is due) the answer is None; `read_obj.py` then reads the file word by word and names the
+fault.
 
-A decimal number of up to 15 digits and a power of ten up to 22 is exact as one multiplication or division of two exact
-numbers (Clinger, "How to read floating point numbers accurately", 1990, from memory); all others go through Python's own
-reading.
+A decimal number of up to 15 digits with a power of ten up to 22 is one multiplication or division of two exact numbers,
+so it comes out right to the last bit (Clinger, "How to read floating point numbers accurately", 1990, from memory). All
+others go through Python's own reading.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ def _decimal(data, at, stop, powers):  # type: ignore[no-untyped-def]  # compile
     if data[at] == 45 or data[at] == 43:
         at += 1
     whole = np.int64(0)
-    digits, places = 0, 0
+    digits, places, power = np.int64(0), np.int64(0), np.int64(0)
     point, any_digit = False, False
     while at < stop:
         c = data[at]
@@ -53,7 +54,6 @@ def _decimal(data, at, stop, powers):  # type: ignore[no-untyped-def]  # compile
         at += 1
     if not any_digit:
         return 0.0, at, 2
-    power = 0
     if at < stop and (data[at] == 101 or data[at] == 69):
         at += 1
         down = at < stop and data[at] == 45
@@ -61,7 +61,7 @@ def _decimal(data, at, stop, powers):  # type: ignore[no-untyped-def]  # compile
             at += 1
         begun = at
         while at < stop and 48 <= data[at] <= 57:
-            power = min(power * 10 + (np.int64(data[at]) - 48), 9999)
+            power = min(power * 10 + (np.int64(data[at]) - 48), np.int64(9999))
             at += 1
         if at == begun:
             return 0.0, at, 2
@@ -91,8 +91,10 @@ def _line_end(data, at, stop):  # type: ignore[no-untyped-def]  # compiled
 
 @numba.njit(cache=True, nogil=True)
 def _scan(data, at, stop, powers, points, hard, corners, counts, named):  # type: ignore[no-untyped-def]  # compiled
-    """Read the lines of a stretch; how many points, hard numbers, corners, faces, names, and 1 for a clean stretch, 2
-    where a face counts points backward, 0 for anything else."""
+    """Read the lines of a stretch: how many points, hard numbers, corners, faces, names, and what it is.
+
+    That is 1 for a clean stretch, 2 where a face counts points backward, 0 for anything else.
+    """
     p = h = c = f = g = 0
     state = 1
     while at < stop:
@@ -132,7 +134,7 @@ def _scan(data, at, stop, powers, points, hard, corners, counts, named):  # type
                     state = 2
                 number, first = np.int64(0), at
                 while at < stop and 48 <= data[at] <= 57:
-                    number = min(number * 10 + (np.int64(data[at]) - 48), 1 << 40)
+                    number = min(number * 10 + (np.int64(data[at]) - 48), np.int64(1 << 40))
                     at += 1
                 if at == first or number == 0:
                     return p, h, c, f, g, 0

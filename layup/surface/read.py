@@ -210,9 +210,8 @@ def _side_of(
         findings.append(Finding("flat sheet", 1, text, 0.0))
     if thorough:
         from layup.surface.findings import edges_found
-        from layup.surface.loops import free_loops
 
-        findings += edges_found(free_loops(*picked.mesh()))
+        findings += edges_found(picked.loops())
     kept = shell.groups.kept(picked.faces)
     return Surface(
         Path(name).name,

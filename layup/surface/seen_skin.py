@@ -2,12 +2,12 @@
 
     seen = Seen(faces, mate, marks, normal, area, boxes, back); seen.settle(most)
 
-A smooth patch (parted from others at creases) sends rays from some hundreds or thousands of its faces. If nearly all of
-them find a wall close behind them that is not the patch itself, it is skin, as a whole. In all other patches every cell
-of faces (`cells.py`) sends a ray; faces at a crease send their own, and so do the faces that such a ray meets, and their
-neighbours. Where a ray disagrees with that of its cell, or two cells that touch disagree, every face of them sends its
-own ray, until all agree with their neighbours. What can be missed there is a change smaller than a cell (about a hundred
-faces) that has no crease on either side.
+A smooth patch (parted from others at creases) sends rays from some hundreds or thousands of its faces. If nearly all
+of them find a wall close behind them that is not the patch itself, it is skin, as a whole. In all other patches every
+cell of faces (`cells.py`) sends a ray; faces at a crease send their own, and so do the faces that such a ray meets, and
+their neighbours. Where a ray disagrees with that of its cell, or two cells that touch disagree, every face of them
+sends its own ray, until all agree with their neighbours. What can be missed there is a change smaller than a cell
+(about a hundred faces) that has no crease on either side.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What the sides of a large solid measure: area, facing, bulge; moments and free edge of the one that is taken. Compiled.
+"""What the sides of a large solid measure: area, facing, bulge; moments and free edge of the one taken. Compiled.
 
     Area, vector area and curvature of both sides     side_sums(...)
     Measures of chosen faces                          measure_chosen(...)
@@ -94,7 +94,7 @@ def side_sums(
         return out
 
     sums = np.sum(over_blocks(run, len(faces)), axis=0)
-    for edge in _fans(shared):
+    for edge in fans(shared):
         for s in (0, 1):
             own = edge[side[edge // 3] == s]
             if len(own) == 2:  # the others are not of this side: to it, the edge has two faces
@@ -104,8 +104,8 @@ def side_sums(
     return found
 
 
-def _fans(shared: NDArray[np.int64]) -> list[NDArray[np.int64]]:
-    """Half-edges of each edge of more than two faces."""
+def fans(shared: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    """What is first and further of each edge of more than two faces, from `mates.Mates.shared`."""
     if not len(shared):
         return []
     ordered = shared[np.argsort(shared[:, 0], kind="stable")]
@@ -174,7 +174,7 @@ def measure_chosen(
     sums = np.sum([part for part, _ in parts], axis=0)
     boxes = np.array([box for _, box in parts])
     edge = float(sums[14])
-    for fan in _fans(shared):
+    for fan in fans(shared):
         if np.count_nonzero(side[fan // 3] == wanted) % 2:
             f, k = divmod(int(fan[0]), 3)
             edge += float(np.linalg.norm(points[faces[f, (k + 1) % 3]] - points[faces[f, k]]))

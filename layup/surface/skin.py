@@ -4,10 +4,10 @@
     Which faces are the side asked for?    pick_side(points, faces, side, name)
 
 From the middle of every face a ray goes inward to the first wall it meets. The thickness is the median over
-the area of the faces whose far wall faces the other way. Faces with about that much behind them are skin, and so is all
-of a smooth patch that is skin for the most part: beside a sharp bend, and over the foot of a rib, a ray finds no wall of
-that thickness. A patch that is back to back with itself goes round the rim and is judged face by face. What is left is
-edge strip. The skin faces that hang together are a skin, and the rays tell which skins lie back to back.
+the area of the faces whose far wall faces the other way. Faces with about that much behind them are skin, and so is
+all of a smooth patch that is skin for the most part: beside a sharp bend, and over the foot of a rib, a ray finds no
+wall of that thickness. A patch that is back to back with itself goes round the rim and is judged face by face. What is
+left is edge strip. The skin faces that hang together are a skin, and the rays tell which skins lie back to back.
 
 The outer skin is the one that bulges: the sum over its inner edges of length times turning angle (the
 integral of the mean curvature, as for any polyhedron) is positive outside and negative inside.

@@ -3,9 +3,9 @@
     Points and numbers of loose corners      number_points(corners)
 
 A table with open addressing keeps the bits of every point met so far, so that equal means equal to the last bit (-0.0
-and 0.0 are one). Each of two threads numbers the points of one half of the corners; then the points of the second half are
-looked up among those of the first. The corners are looked at in runs: first the places in the table that a run will need
-are touched, then they are used, because memory answers many such questions at a time.
+and 0.0 are one). Each of two threads numbers the points of one half of the corners; then the points of the second half
+are looked up among those of the first. The corners are looked at in runs: first the places in the table that a run will
+need are touched, then they are used, because memory answers many such questions at a time.
 """
 
 from __future__ import annotations

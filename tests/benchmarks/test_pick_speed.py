@@ -3,10 +3,10 @@
 A thin curved sheet with a flange, two skins and an edge strip, as binary STL. Part of every run: 1 M triangles, in the
 order of their rows and in a random order, and a thick plug. With `-k ten_million`: 10 M triangles (500 MB).
 
-The target is 15 times the read and less than 4 GB. The read is the copy of the bytes from the file cache into memory that
-is already there. Beside the time on the clock the processor time of all threads is printed: on a machine with other work
-to do the clock tells more about that work. Held are the memory, and the processor time over the read, loosely: at 50 MB
-a busy machine moves it more than the code does.
+The target is 15 times the read and less than 4 GB. The read is the copy of the bytes from the file cache into memory
+that is already there. Beside the time on the clock the processor time of all threads is printed: on a machine with
+other work to do the clock tells more about that work. Held are the memory, and the processor time over the read,
+loosely: at 50 MB a busy machine moves it more than the code does.
 """
 
 import os

@@ -12,8 +12,9 @@ import pypdf
 import pytest
 from click.testing import CliRunner
 
-from browser.conftest import Bench, Open, wait_for
+from browser.conftest import DOOR, Bench, Open, wait_for
 from layup.cli import main as layup_command
+from layup.words import mass_words
 
 pytestmark = pytest.mark.browser
 FLOOR, PANEL, REFIT = "motor-glider/baggage-floor.toml", "motor-glider/access-panel.toml", "motor-glider/refit.toml"
@@ -98,3 +99,78 @@ def test_the_bar_of_a_long_work_moves_and_stop_takes_the_best(look: Open, bench:
     page.get_by_role("button", name="Stop and take").click()
     page.locator("#cloth table").wait_for(timeout=120_000)
     assert "best layouts so far" in page.inner_text("#cloth")
+
+
+def test_weigh_on_the_keypad_and_take_it_back(look: Open, bench: Bench) -> None:
+    page = look("/weigh", DOOR, size="tablet")
+    page.locator("#stage-trimmed").click()
+    page.locator("#unit-lb-oz").click()
+    page.locator("#f-weigh-oz").click()
+    for key in ("8", "1/4"):
+        page.locator(f'[data-key="{key}"]').click()
+    wait_for(lambda: "8 1/4 oz" in page.locator("#heard").inner_text())
+    assert "234 g" in page.inner_text("main")  # 8.25 oz of 28.3495 g
+    page.locator("#note").click()
+    page.locator("#weighed").wait_for()
+    record = told(bench, "shop", str(bench.root / "motor-glider"), "--json")
+    assert [w["mass_kg"] for w in record["weigh_ins"]] == [pytest.approx(8.25 * 0.028349523125)]
+    with_habit = told(bench, "predict", str(bench.root / DOOR), "--json")["mass_kg"]
+    without = told(bench, "predict", str(bench.root / DOOR), "--json", "--no-shop")["mass_kg"]
+    assert with_habit != without
+    page.get_by_role("button", name="Take entry").first.click()
+    page.get_by_role("button", name="Bring entry").first.wait_for()
+    assert told(bench, "predict", str(bench.root / DOOR), "--json")["mass_kg"] == without
+
+
+def test_an_absurd_weight_is_questioned_and_nothing_noted(look: Open, bench: Bench) -> None:
+    page = look("/weigh", DOOR)
+    page.locator("#unit-kg").click()
+    page.locator("#f-weigh-value").fill("82")
+    wait_for(lambda: "180 lb" in page.locator("#heard").inner_text())
+    page.locator("#note").click()
+    page.locator("#question").wait_for()
+    assert page.locator("#weighed").count() == 0
+    text = page.locator("#f-weigh-value").input_value()
+    page.reload()
+    assert text == "82"
+
+
+def test_what_stands_on_the_scale_field_is_there_after_a_reload(look: Open, bench: Bench) -> None:
+    page = look("/weigh", DOOR)
+    page.locator("#unit-g").click()
+    page.locator("#f-weigh-value").press_sequentially("23", delay=20)
+    page.reload()
+    wait_for(lambda: page.locator("#f-weigh-value").input_value() == "23")
+
+
+def test_the_refit_is_the_commands_ledger(look: Open, bench: Bench, tmp_path: Path) -> None:
+    page = look("/refit", REFIT)
+    if page.locator("#enter").count():
+        page.locator("#enter").click()
+        wait_for(lambda: page.locator("#enter").count() == 0)
+    ledger = told(bench, "ledger", "show", str(bench.root / REFIT), "--json")
+    assert page.locator("#saved").inner_text() in [mass_words(ledger["saving_kg"]["mean"])]
+    page.locator("#envelope").scroll_into_view_if_needed()
+    wait_for(lambda: page.locator("#envelope").is_visible())
+    data = downloaded(page, page.locator("#paper-pdf"), tmp_path / "ledger.pdf")
+    text = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(data)).pages)
+    assert "Motor glider" in text
+    xlsx = downloaded(page, page.locator("#paper-xlsx"), tmp_path / "ledger.xlsx")
+    assert xlsx.startswith(b"PK")
+
+
+def test_an_item_is_added_to_the_refit_and_taken_back(look: Open, bench: Bench) -> None:
+    before = bench.text(REFIT)
+    page = look("/refit", REFIT)
+    page.locator("#new-table").wait_for(state="attached")
+    box = page.locator("details:has(#new-table) > summary")
+    if box.count() and not page.locator("#new-table").is_visible():
+        box.first.click()
+    page.locator("#f-refit-new-name").fill("old radio")
+    page.locator("#f-refit-new-weight").fill("3 lb 7 oz")
+    page.locator("#f-refit-new-arm").fill("40 in")
+    page.locator("#add-item").click()
+    wait_for(lambda: "old radio" in bench.text(REFIT))
+    assert set(before.splitlines()) <= set(bench.text(REFIT).splitlines())
+    page.locator("#undo").click()
+    wait_for(lambda: bench.text(REFIT) == before)
