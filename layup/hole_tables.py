@@ -117,7 +117,11 @@ def cut_holes(
         return surface, Opened(surface, {}, {})
     from layup.surface.named_holes import open_holes
 
+    faulted = 0
+
     def told(number: int, key: str, wrong: str, remedy: str) -> None:
+        nonlocal faulted
+        faulted += 1
         fault(("holes", number, key) if key else ("holes", number), wrong, remedy + "." if remedy else "")
 
     def drawing() -> Drawing | None:
@@ -127,8 +131,27 @@ def cut_holes(
             return None
         return read_drawing(folder / entry.outline, unit=entry.unit, gap=entry.gap)
 
-    made, holes = open_holes(entries, surface, folder, drawing, told)
-    return made, Opened(surface, holes, {})
+    named = [folder / e.file for e in entries.values() if e.file] + (
+        [folder / entry.outline] if isinstance(entry.outline, str) else []
+    )
+    key = (str(folder), repr(entries), repr(entry.outline), tuple(_stamp(path) for path in named))
+    held: dict[Any, tuple[Surface, Opened]] = surface.holed
+    if key not in held:
+        before = faulted
+        made, holes = open_holes(entries, surface, folder, drawing, told)
+        if faulted != before:
+            return made, Opened(surface, holes, {})
+        held.clear()  # one pattern at a time: a person changes one hole after another
+        held[key] = (made, Opened(surface, holes, {}))
+    return held[key]
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size
 
 
 def old_patterns(

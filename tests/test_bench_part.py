@@ -249,3 +249,32 @@ def test_no_page_answers_with_a_traceback(page: Page) -> None:
         assert answer.status_code in (403, 404, 422)
         assert "Traceback" not in answer.text
         assert str(page.root) not in answer.text
+
+
+def test_places_shown_in_a_field_can_be_entered_as_they_are_shown(page: Page) -> None:
+    file = "motor-glider/seat-back.toml"
+    before = page.text(file)
+    form = page.get("/part", file=file).text
+    shown_first = re.search(r'id="f-holes-0-first"[^>]*value="([^"]*)"', form)
+    assert shown_first
+    page.edit(file, table="holes", number="0", set_first=unescape(shown_first[1]))
+    assert page.text(file) == before
+    answer = page.edit(file, table="holes", number="0", set_first="100 mm, 150 mm")
+    assert 'first = ["100 mm", "150 mm"]' in page.text(file)
+    assert "to do" not in answer.text
+
+
+@pytest.mark.parametrize("kind", ["grid", "row", "circle"])
+def test_a_pattern_of_holes_can_be_added_and_takes_weight_out(page: Page, kind: str) -> None:
+    text = 'title = "Floor"\nprocess = "wet"\nresin = "epoxy, laminating"\n\n[surface]\nrectangle = ["1 m", "600 mm"]\n'
+    (page.root / "floor.toml").write_text(text + '\n[[ply]]\nfabric = "carbon plain 200"\n', encoding="utf-8")
+    before = predict(page.root / "floor.toml").mass.mean
+    form = {"table": "holes", "kind": kind, "name": "light", "script": "1"}
+    assert page.post("/part/add-item", form, file="floor.toml").status_code == 200
+    assert predict(page.root / "floor.toml").mass.mean < before
+
+
+def test_the_plan_of_holes_and_old_fasteners_is_drawn(page: Page) -> None:
+    answer = page.get("/part/plan", file="motor-glider/seat-back.toml")
+    assert answer.headers["content-type"] == "image/svg+xml"
+    assert b"<svg" in answer.content

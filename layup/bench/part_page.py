@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from layup.bench import parttext
-from layup.bench.app import Asked, go, show
+from layup.bench.app import Asked, go, picture, show
 from layup.bench.desk import Sheet, as_typed
 from layup.bench.home import surface_form, take_in
 from layup.errors import LayupError
@@ -32,15 +32,21 @@ HINTS = {
     "area": "0.5 m^2", "within": "60 mm of the edge",
     "between": "x 100 mm 350 mm", "areal_weight": "80 g/m^2", "side": "outer", "unit": "mm", "warp": "[1, 0, 0]",
     "start": '["310 mm", "205 mm", "22 mm"]', "inside": "[[0, 0], [80, 0], [80, 50]]", "along": "[0, 0, 1]",
+    "mould": "female", "drawn": "tool side", "covers": "openings", "diameter": "40 mm", "pitch": "80 mm",
+    "first": '["60 mm", "60 mm"]', "centre": '["150 mm", "150 mm"]', "ring": "120 mm",
     "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": '["120 mm", "0 mm", "0 mm"]',
 }  # fmt: skip
 """What a field might hold."""
 MORE = {
     "surface": ("unit", "side", "body", "face", "warp", "drape", "start", "pick", "cut", "gap", "bar", "bar_along",
-                "turn", "along", "rule", "edge", "area_tolerance"),
+                "turn", "along", "rule", "edge", "area_tolerance", "mould", "drawn"),
+    "holes": ("name", "diameter", "first", "pitch", "count", "columns", "rows", "staggered", "centre", "ring", "angle",
+              "layer", "file", "unit", "along"),
+    "fasteners": ("name", "file", "unit", "layer", "largest", "diameter", "match", "within", "rule", "edge", "pitch",
+                  "margin", "along"),
     "zone": ("name", "within", "between", "inside", "along", "unit", "group", "area", "or", "and", "not"),
     "ply": ("angle", "count", "zone", "thickness", "area", "overlap", "seam", "resin", "fibre_volume_fraction",
-            "resin_content", "start"),
+            "resin_content", "start", "covers"),
     "finish": ("finish", "name", "coats", "sides", "zone", "thickness", "areal_weight"),
     "extra": ("name", "weighed", "mass", "each", "count", "per_length", "length", "at"),
     "replaces": ("name", "sheet", "thickness", "fabric", "resin", "process", "core", "covering", "finish", "coats",
@@ -61,12 +67,19 @@ KINDS = {
     "extra": (("weighed", "Weighed on the scale"), ("mass", "A known weight"), ("each", "So many pieces"),
               ("per_length", "By the length")),
     "finish": (("finish", "Of the tables"), ("areal_weight", "By its measured weight")),
+    "holes": (("grid", "Rows and columns"), ("row", "One row"), ("circle", "A ring of holes"),
+              ("file", "A file of points or circles")),
+    "fasteners": (("file", "A file of measured points or circles"),),
 }  # fmt: skip
 """Ways to give an item, and what a person calls each."""
 SELECTED = Markup(" selected")
 FIRST = {
     "sheet": {"thickness": "0.032 in"}, "core": {"thickness": "6 mm"}, "each": {"each": "3.2 g", "count": "12"},
     "per_length": {"per_length": "12 g/m", "length": "1 m"}, "fabric": {"process": "wet"},
+    "grid": {"diameter": "40 mm", "first": '["60 mm", "60 mm"]', "pitch": "80 mm", "columns": "2", "rows": "2"},
+    "row": {"diameter": "40 mm", "first": '["60 mm", "60 mm"]', "pitch": "80 mm", "count": "3"},
+    "circle": {"diameter": "20 mm", "centre": '["150 mm", "150 mm"]', "ring": "120 mm", "count": "6"},
+    "file": {"file": "holes.csv", "unit": "mm"},
 }  # fmt: skip
 """What a new item begins with besides its name, so that it can be counted at once; a person changes it."""
 
@@ -175,7 +188,7 @@ def add_item(asked: Asked) -> Response:
         library = sheet.prediction.job.library if sheet.prediction else _library(asked, sheet)
         named = library.names(CHOICES[kind]) if library else ()
         values[kind] = named[0] if named else name
-    elif kind not in values:
+    elif kind in HINTS and kind not in values:
         values[kind] = HINTS[kind]
     sheet = asked.desk.edit(
         asked.file, asked.form.get("base", ""), f"added {name}", lambda text: parttext.add(text, table, values)
@@ -243,6 +256,22 @@ def new_surface(asked: Asked) -> Response:
 
     asked.desk.edit(asked.file, asked.form.get("base", ""), f"surface from {taken.name}", change)
     return go("/part", file=asked.file)
+
+
+def plan(asked: Asked) -> Response:
+    """The plan with its holes, and old fasteners over it, as `layup holes --picture` draws it."""
+    import tempfile
+    from pathlib import Path
+
+    from layup.show.holes_picture import draw_holes
+
+    sheet = asked.desk.sheet(asked.file)
+    if sheet.prediction is None:
+        raise LayupError("the part has something to put right first")
+    with tempfile.TemporaryDirectory() as scratch:
+        drawn = Path(scratch) / "plan.svg"
+        draw_holes(sheet.prediction.job, drawn)
+        return picture(drawn.read_bytes(), "image/svg+xml")
 
 
 def as_json(asked: Asked) -> Response:
@@ -355,5 +384,6 @@ ROUTES = (
     ("/part/typed", "POST", typed),
     ("/part/version", "GET", version),
     ("/part/file", "POST", new_surface),
+    ("/part/plan", "GET", plan),
     ("/part/json", "GET", as_json),
 )

@@ -28,13 +28,14 @@ ORDER = (
 """Tables in the order of a part file."""
 ONCE = ("surface", "needs", "shelf", "start", "final", "limits", "target", "chord", "index")
 """Tables that stand once in a file, a part file or a refit file."""
-NUMBERS = ("angle", "count", "coats", "sides", "times", "least_plies", "most_plies", "least_skin", "run_at_most",
-           "load_factor", "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
+NUMBERS = ("angle", "count", "columns", "rows", "edge", "coats", "sides", "times", "least_plies", "most_plies",
+           "least_skin", "run_at_most", "load_factor", "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
 """Keys whose value is a plain number."""
 _NUMBER = re.compile(r"[-+]?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?")
-SWITCHES = ("drape", "symmetric", "solid", "run_over")
+SWITCHES = ("drape", "symmetric", "solid", "staggered")
 """Keys that are yes or no."""
-LISTS = ("or", "and", "not", "fabrics", "processes", "materials", "angles", "cut")
+LISTS = ("start", "at", "first", "centre", "pitch", "rectangle", "or", "and", "not", "fabrics", "processes", "materials",
+         "angles", "cut")  # fmt: skip
 """Keys that may hold several, written with commas between."""
 SIDES = ("supports",)
 """Keys that may be a table in one line: { left = "clamped" }."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from layup.bench import prepare_work
 from layup.bench.app import Asked, go, picture, show
 from layup.bench.desk import Sheet
+from layup.bench.folder import OutsideError
 from layup.bench.journal import save
 from layup.bench.running import Work
 from layup.errors import LayupError
@@ -82,7 +83,10 @@ def _kept(asked: Asked, sheet: Sheet) -> bool:
     """Whether a layout of the cloth is stored beside the part."""
     from layup.shop.nest_file import path_beside
 
-    return path_beside(sheet.path).is_file()
+    try:
+        return asked.folder.path(asked.folder.name(path_beside(sheet.path))).is_file()
+    except OutsideError:  # a link out of the folder
+        return False
 
 
 def _about(what: str, sheet: Sheet, said: dict[str, str]) -> tuple[str, ...]:
@@ -107,13 +111,15 @@ def start(asked: Asked) -> Response:
     if what == "cloth":
         rolls = tuple(r.strip() for r in said["rolls"].split(",") if r.strip())
         down = said["face_down"] == "on"
-        works.start(about, prepare_work.cloth, part, said["gap"], said["edge"], _seconds(said["seconds"]), rolls, down)
+        works.start(about, prepare_work.cloth, part, sheet.text, said["gap"], said["edge"], _seconds(said["seconds"]),
+                    rolls, down)  # fmt: skip
     elif what == "shapes":
-        works.start(about, prepare_work.shapes, part, said["paper"])
+        works.start(about, prepare_work.shapes, part, sheet.text, said["paper"])
     elif what == "sheet":
         home = asked.folder.shop(sheet.path)
         paper = "Letter" if said["paper"] == "letter" else "A4"
-        works.start(about, prepare_work.sheet, part, str(home) if home else None, _people(said["people"]), paper, 0.0)
+        works.start(about, prepare_work.sheet, part, sheet.text, _kept(asked, sheet), str(home) if home else None,
+                    _people(said["people"]), paper, 0.0)  # fmt: skip
     else:
         raise LayupError("that is no work this page knows")
     return go("/prepare", file=asked.file, **{k: v for k, v in said.items() if v != ASKS[k]})

@@ -6,18 +6,37 @@ import io
 import tempfile
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from layup.bench.running import Tell
 
+if TYPE_CHECKING:
+    from layup.partfile import Job
+
+
+def job_of(part: str, text: str) -> Job:
+    """The part as it stood when the work was asked for, whatever was written since.
+
+    Args:
+        part: Path of the part file.
+        text: What stood in it; the page has seen that it names no file outside its folder.
+    """
+    from layup.partfile import read_part
+
+    with tempfile.TemporaryDirectory() as scratch:
+        copy = Path(scratch) / Path(part).name
+        copy.write_bytes(text.encode())
+        return read_part(copy, Path(part).parent)
+
 
 def cloth(
-    part: str, gap: str, edge: str, seconds: float, rolls: tuple[str, ...], face_down: bool, *, tell: Tell
+    part: str, text: str, gap: str, edge: str, seconds: float, rolls: tuple[str, ...], face_down: bool, *, tell: Tell
 ) -> Any:
     """Every ply on its roll, as `layup cut` lays it.
 
     Args:
         part: Path of the part file.
+        text: What stands in it.
         gap: Between two pieces, as written.
         edge: Not used along each edge, as written.
         seconds: How long to search. [s]
@@ -28,7 +47,6 @@ def cloth(
     Returns:
         Rows, notes, the picture as SVG, the JSON of `layup cut` and the text that `layup cut --save` stores.
     """
-    from layup.partfile import read_part
     from layup.shop.cut import cut
     from layup.shop.nest_file import write_cut
     from layup.shop.rolls import check_cloths, read_widths
@@ -38,7 +56,7 @@ def cloth(
     from layup.units import parse
     from layup.words import length_words, percent_words
 
-    job = read_part(part)
+    job = job_of(part, text)
     check_cloths(rolls, [job])
     system = job.part.units
     result = cut(
@@ -75,11 +93,12 @@ def cloth(
     }  # fmt: skip
 
 
-def shapes(part: str, paper: str, *, tell: Tell) -> Any:
+def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
     """Every ply flat, its shear on the surface, splices, and the drawings to cut by, as `layup patterns` makes them.
 
     Args:
         part: Path of the part file.
+        text: What stands in it.
         paper: "a4" or "letter".
         tell: Says how far it is.
 
@@ -87,7 +106,6 @@ def shapes(part: str, paper: str, *, tell: Tell) -> Any:
         Rows, lines, the shear as PNG, the JSON of `layup patterns`, and the files by their endings.
     """
     from layup.draped import drape_ply, shears
-    from layup.partfile import read_part
     from layup.shop.pattern import flat_plies
     from layup.shop.splice_line import splices_of
     from layup.shop.templates import write_dxf, write_svg
@@ -96,7 +114,7 @@ def shapes(part: str, paper: str, *, tell: Tell) -> Any:
     from layup.show.shear_picture import shear_figure
     from layup.words import area_words, length_words
 
-    job = read_part(part)
+    job = job_of(part, text)
     system = job.part.units
     plies = flat_plies(job, progress=lambda done, of: tell(f"plies laid flat: {done} of {of}"))
     rows = []
@@ -129,11 +147,15 @@ def shapes(part: str, paper: str, *, tell: Tell) -> Any:
     }  # fmt: skip
 
 
-def sheet(part: str, shop: str | None, people: int, paper: str, seconds: float, *, tell: Tell) -> Any:
+def sheet(
+    part: str, text: str, kept: bool, shop: str | None, people: int, paper: str, seconds: float, *, tell: Tell
+) -> Any:
     """The build sheet as PDF and as a page, as `layup sheet` writes it.
 
     Args:
         part: Path of the part file.
+        text: What stands in it.
+        kept: Whether a layout is stored beside it that may be read.
         shop: The folder of the shop's record; None for published figures alone.
         people: Pairs of hands. [-]
         paper: "A4" or "Letter".
@@ -146,8 +168,8 @@ def sheet(part: str, shop: str | None, people: int, paper: str, seconds: float, 
 
     tell("working out the sheet")
     path = Path(part)
-    prediction = predict(path, habits=habits_near(path, shop) if shop else None)
-    bench = prepare(prediction, path, people=people, seconds=seconds)
+    prediction = predict(job_of(part, text), habits=habits_near(path, shop) if shop else None)
+    bench = prepare(prediction, path if kept else None, people=people, seconds=seconds)
     tell("writing it")
     built = build_sheet(bench, prediction.job.part.units)
     files = {}

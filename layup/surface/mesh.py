@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,6 +80,7 @@ class Surface:
         self._left_out = left_out
         self.laminate = laminate
         self._cuts: dict[str, Cut] = {}
+        self.holed: dict[Hashable, Any] = {}
         self.holes: dict[str, HoleSet] = {}
         """Patterns of holes in it, by name, for zones that ask for their edges."""
 

@@ -39,22 +39,32 @@ def _join(mate, marks, start, stop, inside, parent):  # type: ignore[no-untyped-
 
 
 @numba.njit(cache=True, nogil=True)
-def _label(parent):  # type: ignore[no-untyped-def]  # compiled
-    """Roots are numbered in order, and every one gets the number of its root; how many roots."""
+def _roots(parent, label):  # type: ignore[no-untyped-def]  # compiled
+    """Number the roots in order; how many."""
     count = 0
     for f in range(len(parent)):
         if parent[f] == f:
-            parent[f] = -1 - count
+            label[f] = count
             count += 1
-    for f in range(len(parent)):
-        if parent[f] >= 0:
-            top = parent[f]
-            while top >= 0:
-                top = parent[top]
-            parent[f] = top
-    for f in range(len(parent)):
-        parent[f] = -1 - parent[f]
     return count
+
+
+@numba.njit(cache=True, nogil=True)
+def _follow(parent, start, stop, label):  # type: ignore[no-untyped-def]  # compiled
+    """Everything else gets the number of its root."""
+    for f in range(start, stop):
+        top = parent[f]
+        if top != f:
+            while parent[top] != top:
+                top = parent[top]
+            label[f] = label[top]
+
+
+def _labelled(parent: Whole) -> tuple[Whole, int]:
+    label = np.empty_like(parent)
+    count = int(_roots(parent, label))
+    over_blocks(lambda a, b: _follow(parent, a, b, label), len(parent))
+    return label, count
 
 
 def patches(mate: Whole, marks: NDArray[np.uint8]) -> tuple[Whole, int]:
@@ -71,23 +81,23 @@ def patches(mate: Whole, marks: NDArray[np.uint8]) -> tuple[Whole, int]:
     half = max(1, -(-len(marks) // 2))
     over_blocks(lambda a, b: _join(mate, marks, a, b, True, parent), len(marks), half)
     _join(mate, marks, half, len(marks), False, parent)
-    return parent, int(_label(parent))
+    return _labelled(parent)
 
 
 @numba.njit(cache=True, nogil=True)
-def _nodes(rows, mate, marks, node_of, place, state, parent):  # type: ignore[no-untyped-def]  # compiled
+def _nodes(rows, mate, marks, node_of, place, first, state, parent):  # type: ignore[no-untyped-def]  # compiled
     """Join nodes over the edges of faces that are no folds, where both faces are skin."""
     for f in rows:
         if state[f] != 1:
             continue
-        one = node_of[f] if place[f] < 0 else place[f]
+        one = node_of[f] if place[f] < 0 else place[f] + first
         for k in range(3):
             if not (marks[f] >> (3 + k)) & 1:
                 continue
             g = np.int64(mate[3 * f + k]) // 3
             if state[g] != 1:
                 continue
-            two = node_of[g] if place[g] < 0 else place[g]
+            two = node_of[g] if place[g] < 0 else place[g] + first
             a, b = _up(parent, one), _up(parent, two)
             if a != b:
                 parent[max(a, b)] = min(a, b)
@@ -99,6 +109,7 @@ def join_nodes(
     marks: NDArray[np.uint8],
     patch: Whole,
     place: Whole,
+    first: int,
     state: NDArray[np.uint8],
     nodes: int,
 ) -> tuple[Whole, int]:
@@ -109,7 +120,8 @@ def join_nodes(
         mate: Partner of each half-edge.
         marks: As `cells.edge_marks` gives them.
         patch: The node of each face that does not count on its own.
-        place: The node of each face that does; -1 for the others.
+        place: The node of each face that does, counted from `first`; -1 for the others.
+        first: Node of the first of them. [-]
         state: 1 for skin.
         nodes: How many nodes there are. [-]
 
@@ -117,5 +129,5 @@ def join_nodes(
         What each node belongs to, numbered, and how many there are.
     """
     parent = np.arange(nodes, dtype=np.int32)
-    _nodes(rows, mate, marks, patch, place, state, parent)
-    return parent, int(_label(parent))
+    _nodes(rows, mate, marks, patch, place, first, state, parent)
+    return _labelled(parent)

@@ -20,7 +20,7 @@ from layup.surface.box_rays import Boxes
 from layup.surface.cells import AT_CREASE, smooth_cells
 from layup.surface.patches import join_nodes, patches
 from layup.surface.skin import ITSELF, opposite
-from layup.surface.spread_out import over_blocks
+from layup.surface.spread_out import BLOCK, over_blocks
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int32]
@@ -70,10 +70,23 @@ def _sampled(patch, sparse, start, stop, out):  # type: ignore[no-untyped-def]  
 
 
 @numba.njit(cache=True, nogil=True)
-def _totals(patch, area, faces, total):  # type: ignore[no-untyped-def]  # compiled
-    for f in range(len(patch)):
+def _totals(patch, area, start, stop, faces, total):  # type: ignore[no-untyped-def]  # compiled
+    for f in range(start, stop):
         faces[patch[f]] += 1
         total[patch[f]] += area[f]
+
+
+@numba.njit(cache=True, nogil=True)
+def _opened(patch, uniform, start, stop, state, place, out):  # type: ignore[no-untyped-def]  # compiled
+    """All of a uniform patch is skin; the faces of the others are listed from `start`: how many."""
+    count = start
+    for f in range(start, stop):
+        if uniform[patch[f]]:
+            state[f], place[f] = 1, -1
+        else:
+            out[count] = f
+            count += 1
+    return count - start
 
 
 class Seen:
@@ -93,8 +106,7 @@ class Seen:
         self.faces, self.mate, self.marks, self.normal, self.area = faces, mate, marks, normal, area
         self._boxes, self._back = boxes, back
         self.patch, self.patches = patches(mate, marks)
-        self._members, self._total = np.zeros(self.patches, dtype=np.int64), np.zeros(self.patches)
-        _totals(self.patch, area, self._members, self._total)
+        self._members, self._total = self._count()
         rows = self._sample()
         behind, hit = boxes.behind(rows, normal)
         parallel = self._parallel(rows, hit)
@@ -108,6 +120,18 @@ class Seen:
             self.thickness = _median(behind[parallel], weight[parallel])
         self.state = np.full(len(faces), UNKNOWN, dtype=np.uint8)
         self._sent: list[tuple[Numbers, Numbers, Bytes]] = []
+
+    def _count(self) -> tuple[Numbers, Floats]:
+        """Faces and area of each patch. [-, m^2]"""
+        n = len(self.faces)
+
+        def run(start: int, stop: int) -> tuple[Numbers, Floats]:
+            faces, total = np.zeros(self.patches, dtype=np.int64), np.zeros(self.patches)
+            _totals(self.patch, self.area, start, stop, faces, total)
+            return faces, total
+
+        parts = over_blocks(run, n, BLOCK if self.patches < 4096 else n)
+        return np.sum([faces for faces, _ in parts], axis=0), np.sum([total for _, total in parts], axis=0)
 
     def _sample(self) -> Numbers:
         many = np.clip(self._members // _ONE_IN, 2 * _ENOUGH, _MOST)
@@ -137,10 +161,12 @@ class Seen:
         part, skin = (np.bincount(own, self.area[rows] * w, minlength=self.patches) for w in (1.0, close))
         self._uniform = (np.bincount(own, minlength=self.patches) >= _ENOUGH) & (skin > _CLEAR * part)
         self._uniform &= ~self._sees_itself(part)
-        uniform = self._uniform[self.patch]
-        self.state[uniform] = SKIN
-        self._open = np.flatnonzero(~uniform)
-        self._place = np.full(len(self.faces), -1, dtype=np.int32)
+        out, self._place = np.empty(len(self.faces), dtype=np.int32), np.empty(len(self.faces), dtype=np.int32)
+        found = over_blocks(
+            lambda a, b: (a, int(_opened(self.patch, self._uniform, a, b, self.state, self._place, out))),
+            len(self.faces),
+        )
+        self._open = np.concatenate([out[a : a + count] for a, count in found]).astype(np.int64)
         self._place[self._open] = np.arange(len(self._open), dtype=np.int32)
         if not len(self._open):
             return
@@ -216,44 +242,43 @@ class Seen:
     def sides(self) -> NDArray[np.int8]:
         """Which side each face is on: 0 for that of the largest skin, 1 for the other, -1 for neither."""
         rows = np.concatenate([np.flatnonzero(self.marks & AT_CREASE), self._open])
-        place = self._place + np.where(self._place >= 0, np.int32(self.patches), np.int32(0))
         nodes = self.patches + len(self._open)
-        skin, count = join_nodes(rows, self.mate, self.marks, self.patch, place, self.state, nodes)
+        skin, count = join_nodes(rows, self.mate, self.marks, self.patch, self._place, self.patches, self.state, nodes)
         weight = np.concatenate([self._total * self._uniform, self.area[self._open] * (self.state[self._open] == SKIN)])
         size = np.bincount(skin, weight, minlength=count)
-        value = opposite(size, *self._links(skin, place))
+        value = opposite(size, *self._links(skin))
         lone = np.flatnonzero((value == 0) & (size > 0.0))
-        if len(lone) and self._look_at(lone, skin, place):
-            value = opposite(size, *self._links(skin, place))
+        if len(lone) and self._look_at(lone, skin):
+            value = opposite(size, *self._links(skin))
         of_node = np.where(value > 0, 0, np.where(value < 0, 1, -1)).astype(np.int8)[skin]
-        side = np.where(self._uniform, of_node[: self.patches], np.int8(-1))[self.patch]
+        of_patch = np.where(self._uniform, of_node[: self.patches], np.int8(-1))
+        side: NDArray[np.int8] = np.empty(len(self.faces), dtype=np.int8)
+        over_blocks(lambda a, b: np.take(of_patch, self.patch[a:b], out=side[a:b], mode="clip"), len(side))
         side[self._open] = np.where(self.state[self._open] == SKIN, of_node[self.patches :], np.int8(-1))
-        side[self.area <= 0.0] = -1
-        found: NDArray[np.int8] = side
+        return side
+
+    def _node(self, rows: Numbers) -> Numbers:
+        own = self._place[rows]
+        found: Numbers = np.where(own >= 0, own + self.patches, self.patch[rows]).astype(np.int64)
         return found
 
-    def _node(self, rows: Numbers, place: Whole) -> Numbers:
-        own = place[rows]
-        found: Numbers = np.where(own >= 0, own, self.patch[rows]).astype(np.int64)
-        return found
-
-    def _look_at(self, lone: Numbers, skin: Whole, place: Whole) -> bool:
+    def _look_at(self, lone: Numbers, skin: Whole) -> bool:
         """Send the rays of all faces of some skins; whether there were any left to send."""
         wanted = np.zeros(int(skin.max()) + 1, dtype=np.bool_)
         wanted[lone] = True
         rows = np.flatnonzero(self.state == SKIN)
-        rows = rows[wanted[skin[self._node(rows, place)]]]
+        rows = rows[wanted[skin[self._node(rows)]]]
         rows = np.setdiff1d(rows, np.concatenate([rows for rows, *_ in self._sent]))
         if len(rows):
             self._send(rows)
         return len(rows) > 0
 
-    def _links(self, skin: Whole, place: Whole) -> tuple[Numbers, Numbers, Floats]:
+    def _links(self, skin: Whole) -> tuple[Numbers, Numbers, Floats]:
         """Which skins lie back to back: from, to, and the area that says so, for every ray from skin to skin. [m^2]"""
         rows, hit = self._close()
         good = (self.state[rows] == SKIN) & (self.state[hit] == SKIN)
         rows, hit = rows[good], hit[good]
-        from_, to = (skin[self._node(part, place)].astype(np.int64) for part in (rows, hit))
+        from_, to = (skin[self._node(part)].astype(np.int64) for part in (rows, hit))
         return from_, to, self.area[rows]
 
 
