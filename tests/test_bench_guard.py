@@ -125,7 +125,10 @@ def test_a_read_for_another_site_is_refused(guard: Guard) -> None:
         assert ask(guard, headers=[("sec-fetch-site", site), ("sec-fetch-mode", "no-cors")])[0] == 403
     assert ask(guard, headers=[("origin", "http://evil.example")])[0] == 403
     # a link on another site may be followed, but the browser sends no cookie along (SameSite=Strict)
-    assert ask(guard, headers=[("sec-fetch-site", "cross-site"), ("sec-fetch-mode", "navigate"), ("cookie", "a=b")])[0] == 403
+    assert (
+        ask(guard, headers=[("sec-fetch-site", "cross-site"), ("sec-fetch-mode", "navigate"), ("cookie", "a=b")])[0]
+        == 403
+    )
 
 
 @pytest.mark.parametrize(
@@ -167,7 +170,9 @@ def test_the_key_goes_from_the_address_into_a_cookie_that_no_script_and_no_site_
     assert head["set-cookie"] == f"bench-{PORT}={KEY}; Path=/; HttpOnly; SameSite=Strict"
 
 
-@pytest.mark.parametrize("query", ["key=", "key=wrong", "key=the-key%00", "key=wrong&key=the-key", "key=%ff", "KEY=the-key"])
+@pytest.mark.parametrize(
+    "query", ["key=", "key=wrong", "key=the-key%00", "key=wrong&key=the-key", "key=%ff", "KEY=the-key"]
+)
 def test_a_wrong_key_opens_nothing(guard: Guard, query: str) -> None:
     status, head, _ = ask(guard, path="/", query=query, own=False, headers=[("host", OWN)])
     assert status == 403
@@ -177,7 +182,9 @@ def test_a_wrong_key_opens_nothing(guard: Guard, query: str) -> None:
 def test_the_key_in_a_post_opens_nothing(guard: Guard) -> None:
     headers = [("host", OWN), ("origin", f"http://{OWN}")]
     for method in ("POST", "HEAD"):
-        status, head, _ = ask(guard, method, "/part/undo", f"key={KEY}&file=door.toml", headers, [f"key={KEY}".encode()], False)
+        status, head, _ = ask(
+            guard, method, "/part/undo", f"key={KEY}&file=door.toml", headers, [f"key={KEY}".encode()], False
+        )
         assert status == 403
         assert "set-cookie" not in head
 
@@ -247,7 +254,9 @@ def test_a_body_over_the_limit_is_refused_however_its_length_is_said(guard: Guar
     assert ask(guard, headers=both, body=[b"a=b"], **asked)[0] == 403
 
 
-def test_a_large_file_is_taken_only_where_files_go_and_only_as_one(guard: Guard, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_large_file_is_taken_only_where_files_go_and_only_as_one(
+    guard: Guard, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(guard_module, "LARGEST_UPLOAD", 3_000_000)
     multipart = "multipart/form-data; boundary=edge"
     form = b'--edge\r\nContent-Disposition: form-data; name="surface"; filename="odd.xyz"\r\n\r\n'
@@ -310,7 +319,12 @@ def test_other_kinds_of_connection_are_not_taken(guard: Guard) -> None:
 
 def test_the_folder_is_not_named_by_an_error(guard: Guard, tmp_path_factory: pytest.TempPathFactory) -> None:
     base = str(tmp_path_factory.getbasetemp()).encode()
-    for path, query in (("/part", "file=gone.toml"), ("/part", "file=../x"), ("/part/json", "file=door.toml"), ("/x", "")):
+    for path, query in (
+        ("/part", "file=gone.toml"),
+        ("/part", "file=../x"),
+        ("/part/json", "file=door.toml"),
+        ("/x", ""),
+    ):
         assert base not in ask(guard, path=path, query=query)[2]
 
 

@@ -6,7 +6,6 @@ folder beside the shop's notes what libraries in C open. Requests out of step: R
 
 from __future__ import annotations
 
-import base64
 import ctypes
 import html.parser
 import json
@@ -17,24 +16,18 @@ import socket
 import struct
 import sys
 import time
-import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote_plus
 
 import bench_server
-import numpy as np
 import pytest
 from bench_server import Answer, Server
+from bench_traps import HEAD, PLY, SECRET, secrets, traps
 
 from layup.bench.app import build
 
-SECRET = "5.4321987"
-"""Stands in every file beside the shop's folder; it must never come back."""
-TRIANGLE = np.array([[0, 0, 0], [400, 0, 0], [0, 300, 0]], dtype=np.float32)
-HEAD = 'title = "{0}"\nprocess = "wet"\nresin = "epoxy, laminating"\n'
-PLY = '[[ply]]\nfabric = "carbon plain 200"\n'
 HOOK = """
 import os, sys
 _to = os.open(os.environ["OPENED"], os.O_WRONLY | os.O_APPEND | os.O_CREAT)
@@ -66,7 +59,9 @@ class Watched:
     def opened(self) -> list[tuple[str, Path]]:
         """What the processes of the page opened: "r" or "w", and the path, links followed."""
         lines = self.log.read_text(encoding="utf-8").splitlines()
-        return [(kind, Path(path).resolve()) for kind, _, path in (line.partition("\t") for line in dict.fromkeys(lines))]
+        return [
+            (kind, Path(path).resolve()) for kind, _, path in (line.partition("\t") for line in dict.fromkeys(lines))
+        ]
 
     def touched(self) -> list[str]:
         """Names of files beside the shop's folder that the system saw opened."""
@@ -82,121 +77,6 @@ class Watched:
                 if name and name not in ("shop", "home", "tmp", "hook", "out", "opened.txt"):
                     names.append(name)
                 data = data[16 + length :]
-
-
-def gltf(buffer: str | None, image: str | None = None) -> bytes:
-    """A triangle as glTF, its numbers in another file, or in itself."""
-    data = TRIANGLE.tobytes() + np.arange(3, dtype=np.uint32).tobytes()
-    uri = buffer or "data:application/octet-stream;base64," + base64.b64encode(data).decode()
-    table: dict[str, object] = {
-        "asset": {"version": "2.0"}, "scene": 0, "scenes": [{"nodes": [0]}], "nodes": [{"mesh": 0}],
-        "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1, "material": 0}]}],
-        "buffers": [{"byteLength": 48, "uri": uri}],
-        "bufferViews": [{"buffer": 0, "byteLength": 36}, {"buffer": 0, "byteOffset": 36, "byteLength": 12}],
-        "accessors": [
-            {"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3", "min": [0, 0, 0], "max": [400, 300, 0]},
-            {"bufferView": 1, "componentType": 5125, "count": 3, "type": "SCALAR"},
-        ],
-        "materials": [{"pbrMetallicRoughness": {"baseColorTexture": {"index": 0}} if image else {}}],
-        **({"textures": [{"source": 0}], "images": [{"uri": image}]} if image else {}),
-    }  # fmt: skip
-    return json.dumps(table).encode()
-
-
-def secrets(out: Path) -> None:
-    """Files beside the shop's folder, each of them good to read, each with the secret number in it."""
-    out.mkdir()
-    (out / "secret.toml").write_text(f'title = "{SECRET}"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\narea = "{SECRET} m^2"\n' + PLY)
-    (out / "secret.stl").write_text(
-        f"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex {SECRET} 0 0\nvertex 0 1 0\nendloop\nendfacet\nendsolid\n"
-    )
-    (out / "secret.obj").write_text(f"v 0 0 0\nv {SECRET} 0 0\nv 0 1 0\nf 1 2 3\n")
-    (out / "secret.mtl").write_text(f"newmtl a\nmap_Kd {SECRET}.png\n")
-    (out / "secret.bin").write_bytes(TRIANGLE.tobytes() + np.arange(3, dtype=np.uint32).tobytes())
-    (out / "secret.csv").write_text(f"x,y,diameter\n0,0,{SECRET}\n1,0,{SECRET}\n0,1,{SECRET}\n")
-    (out / "secret.svg").write_text(f'<svg xmlns="http://www.w3.org/2000/svg"><path id="a" d="M0 0h{SECRET}v1z"/></svg>')
-    (out / "secret.dxf").write_text(f"0\nSECTION\n2\nENTITIES\n0\nCIRCLE\n10\n0\n20\n0\n40\n{SECRET}\n0\nENDSEC\n0\nEOF\n")
-    (out / "secret.step").write_text(f"ISO-10303-21;\nHEADER;\nENDSEC;\nDATA;\n/*{SECRET}*/\nENDSEC;\nEND-ISO-10303-21;\n")
-    (out / "secret.cut.json").write_text(json.dumps({"layup": "cloth layouts", "fabrics": [], "note": SECRET}))
-    (out / "secret.jpg").write_bytes(b"\xff\xd8\xff\xe0" + SECRET.encode())
-    (out / "shop.sqlite").write_bytes(b"SQLite format 3\0" + SECRET.encode())
-
-
-def traps(shop: Path, out: Path) -> list[str]:
-    """Part files of the shop that try to reach a file beside it, by every key and through every kind of file."""
-    parts: dict[str, str] = {}
-    ways = {"up": "../out/secret{}", "whole": str(out) + "/secret{}", "link": "leads{}", "deep": "a/../../out/secret{}",
-            "folder": "aside/secret{}", "dot": "./aside/../../out/secret{}"}  # fmt: skip
-    for ending in (".stl", ".obj", ".mtl", ".bin", ".csv", ".svg", ".dxf", ".step", ".jpg", ".toml"):
-        (shop / f"leads{ending}").symlink_to(out / f"secret{ending}")
-    (shop / "aside").symlink_to(out)
-    forms = {"mesh": (".stl", ".obj"), "step": (".step",), "outline": (".dxf", ".svg", ".csv"), "photo": (".jpg",),
-             "stations": (".csv",), "girths": (".csv",)}  # fmt: skip
-    for way, pattern in ways.items():
-        for key, endings in forms.items():
-            for ending in endings:
-                unit = "" if key in ("photo", "step") else 'unit = "mm"\n'
-                parts[f"{key}{ending}-{way}"] = f'[surface]\n{key} = "{pattern.format(ending)}"\n{unit}'
-        area = '[surface]\nrectangle = ["1 m", "1 m"]\n'
-        for key, more in (("holes", ""), ("fasteners", "")):
-            for ending in (".csv", ".dxf"):
-                parts[f"{key}{ending}-{way}"] = f'{area}[[{key}]]\nname = "a"\nfile = "{pattern.format(ending)}"\nunit = "mm"\n{more}'
-        parts[f"materials-{way}"] = f'materials = ["{pattern.format(".csv")}"]\n{area}'
-    held = {
-        "gltf-up.gltf": gltf("../out/secret.bin"), "gltf-quoted.gltf": gltf("%2e%2e/out/secret.bin"),
-        "gltf-whole.gltf": gltf(str(out / "secret.bin")), "gltf-link.gltf": gltf("leads.bin"),
-        "gltf-file.gltf": gltf(f"file://{out}/secret.bin"), "gltf-space.gltf": gltf(" ../out/secret.bin "),
-        "gltf-image.gltf": gltf(None, "../out/secret.jpg"), "gltf-image-link.gltf": gltf(None, "leads.jpg"),
-        "mtl.obj": b"mtllib ../out/secret.mtl\nusemtl a\nv 0 0 0\nv 400 0 0\nv 0 300 0\nf 1 2 3\n",
-        "call.obj": b"call ../out/secret.obj\nv 0 0 0\nv 400 0 0\nv 0 300 0\nf 1 2 3\n",
-    }  # fmt: skip
-    for name, data in held.items():
-        (shop / name).write_bytes(data)
-        parts[f"through-{name}"] = f'[surface]\nmesh = "{name}"\n' + ('unit = "mm"\n' if name.endswith("obj") else "")
-    entity = f'<!DOCTYPE s [<!ENTITY e SYSTEM "file://{out}/secret.csv"><!ENTITY % p SYSTEM "../out/secret.csv">%p;]>'
-    box = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" width="9cm" height="9cm"'
-    rect = '<rect width="300" height="200"/>'
-    drawn = {
-        "entity.svg": f"{entity}<svg {box}><text>&e;</text>{rect}</svg>",
-        "entity16.svg": f'<?xml version="1.0" encoding="utf-16"?>{entity}<svg {box}>&e;{rect}</svg>',
-        "use.svg": f'<svg {box}><use xlink:href="../out/secret.svg#a"/><use href="file://{out}/secret.svg#a"/>{rect}</svg>',
-        "image.svg": f'<svg {box}><image href="../out/secret.jpg" width="9" height="9"/>{rect}</svg>',
-        "style.svg": f'<?xml-stylesheet href="../out/secret.csv"?><svg {box}><style>@import url(../out/secret.csv);</style>{rect}</svg>',
-        "include.svg": f'<svg {box}><xi:include xmlns:xi="http://www.w3.org/2001/XInclude" href="../out/secret.svg"/>{rect}</svg>',
-    }  # fmt: skip
-    for name, text in drawn.items():
-        (shop / name).write_bytes(text.encode("utf-16" if "16" in name else "utf-8"))
-        parts[f"through-{name}"] = f'[surface]\noutline = "{name}"\nunit = "mm"\n'
-    (shop / "xref.dxf").write_text(
-        "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n2\nx\n70\n4\n10\n0\n20\n0\n30\n0\n3\nx\n1\n../out/secret.dxf\n0\nENDBLK\n0\nENDSEC\n"
-        "0\nSECTION\n2\nENTITIES\n0\nINSERT\n2\nx\n10\n0\n20\n0\n0\nCIRCLE\n10\n0\n20\n0\n40\n300\n0\nENDSEC\n0\nEOF\n"
-    )
-    parts["through-xref.dxf"] = '[surface]\noutline = "xref.dxf"\nunit = "mm"\n'
-    mesh = ('<vertices><vertex x="0" y="0" z="0"/><vertex x="400" y="0" z="0"/><vertex x="0" y="300" z="0"/></vertices>'
-            '<triangles><triangle v1="0" v2="1" v3="2"/></triangles>')  # fmt: skip
-    model = ('<model unit="millimeter" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"><resources>'
-             f'<object id="1" name="{{0}}" type="model"><mesh>{mesh}</mesh></object></resources><build><item objectid="1"/></build></model>')  # fmt: skip
-    for name, before, said in (("entity.3mf", entity, "&e;"), ("plain.3mf", "", "a")):
-        with zipfile.ZipFile(shop / name, "w") as packed:
-            packed.writestr("3D/3dmodel.model", before + model.format(said))
-            packed.writestr("../../out/dropped.model", model.format("dropped"))
-            packed.writestr("3D/_rels/3dmodel.model.rels", '<Relationships><Relationship Target="../../out/secret.stl"/></Relationships>')
-        parts[f"through-{name}"] = f'[surface]\nmesh = "{name}"\n'
-    (shop / "outer.step").write_text(
-        "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\nFILE_NAME('a','',(''),(''),'','','');\n"
-        "FILE_SCHEMA(('AUTOMOTIVE_DESIGN'));\nENDSEC;\nDATA;\n#1=DOCUMENT_FILE('../out/secret.step','',$,#2,'',$);\n"
-        "#2=DOCUMENT_TYPE('geometry');\n#3=EXTERNAL_SOURCE(IDENTIFIER('../out/secret.step'));\nENDSEC;\nEND-ISO-10303-21;\n"
-    )
-    parts["through-outer.step"] = '[surface]\nstep = "outer.step"\n'
-    for name, text in parts.items():
-        head, _, rest = text.partition("[surface]")
-        (shop / f"{name}.toml").write_text(HEAD.format(name) + head + "[surface]" + rest + PLY)
-    (shop / "leads-cut.toml").write_text(HEAD.format("cut") + '[surface]\nrectangle = ["1 m", "1 m"]\n' + PLY)
-    (shop / "leads-cut.cut.json").symlink_to(out / "secret.cut.json")
-    (shop / "kept").mkdir()
-    (shop / "kept" / "shop.sqlite").symlink_to(out / "shop.sqlite")
-    (shop / "kept" / "door.toml").write_text(HEAD.format("kept") + '[surface]\narea = "1 m^2"\n' + PLY)
-    return sorted(f"{name}.toml" for name in parts)
 
 
 @pytest.fixture(scope="module")
@@ -268,6 +148,20 @@ def routes(watched: Watched) -> list[tuple[str, str]]:
     return [(path.replace("{name}", "..%2f..%2fapp.py"), method) for path, method in found]
 
 
+def test_a_record_outside_the_folder_is_not_opened_nor_named_by_its_place(watched: Watched) -> None:
+    """One lies above the folder, and one is a link."""
+    assert not (watched.shop / "shop.sqlite").exists()
+    page = watched.server.ask("GET", "/weigh", {"file": "door.toml"})
+    assert "lies above this folder" in page.text
+    harmless(watched, page, "above")
+    for name in ("door.toml", "kept/door.toml"):
+        for path in ("/part", "/weigh", "/prepare", "/choose"):
+            harmless(watched, watched.server.ask("GET", path, {"file": name}), (path, name))
+        note = {"do": "note", "value": "1", "lb": "1", "oz": "1", "script": "1", "echoed": "1 lb 1 oz"}
+        harmless(watched, watched.server.ask("POST", "/weigh", {"file": name}, note), name)
+    stayed_inside(watched)
+
+
 def test_no_name_in_a_request_leads_out_of_the_folder(watched: Watched) -> None:
     names = ["../out/secret.toml", f"{watched.base}/out/secret.toml", "leads.toml", "aside/secret.toml", "a/../../out/secret.toml",
              "%2e%2e/out/secret.toml", "..\\out\\secret.toml", "\0", "door.toml\0.csv", "C:\\secret.toml", "//out/secret.toml",
@@ -301,16 +195,6 @@ def test_no_part_file_and_no_file_it_names_leads_out_of_the_folder(watched: Watc
             assert answer.status < 500, (path, name, answer.text)
     for path in ("/", "/refit"):
         harmless(watched, watched.server.ask("GET", path), path)
-    stayed_inside(watched)
-
-
-def test_a_record_outside_the_folder_is_not_opened_nor_named_by_its_place(watched: Watched) -> None:
-    """One lies above the folder, and one is a link."""
-    for name in ("door.toml", "kept/door.toml"):
-        for path in ("/part", "/weigh", "/prepare", "/choose"):
-            harmless(watched, watched.server.ask("GET", path, {"file": name}), (path, name))
-        note = {"do": "note", "value": "1", "lb": "1", "oz": "1", "script": "1", "echoed": "1 lb 1 oz"}
-        harmless(watched, watched.server.ask("POST", "/weigh", {"file": name}, note), name)
     stayed_inside(watched)
 
 
@@ -356,7 +240,11 @@ class Probe(html.parser.HTMLParser):
         if tag == "xss" or (tag == "script" and not dict(attrs).get("src", "").startswith("/look/")):  # type: ignore[union-attr]
             self.bad.append(tag)
         for name, value in attrs:
-            if name.startswith("on") or name in ("xss", "style") or (value or "").strip().casefold().startswith("javascript:"):
+            if (
+                name.startswith("on")
+                or name in ("xss", "style")
+                or (value or "").strip().casefold().startswith("javascript:")
+            ):
                 self.bad.append(f"{tag} {name}={value}")
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
@@ -369,20 +257,31 @@ def test_what_is_written_in_a_part_file_is_never_a_piece_of_the_page(watched: Wa
     folder = watched.shop / "a'b\"><xss>"
     folder.mkdir()
     name = "<xss onload=1> &amp; 'a' \"b\" {{7919*7907}}.toml"
-    zone = f"[[zone]]\nname = {quoted}\narea = \"0.1 m^2\"\n"
-    ply = f"[[ply]]\nfabric = \"carbon plain 200\"\nzone = {quoted}\n"
+    zone = f'[[zone]]\nname = {quoted}\narea = "0.1 m^2"\n'
+    ply = f'[[ply]]\nfabric = "carbon plain 200"\nzone = {quoted}\n'
     more = f'[[extra]]\nname = {quoted}\nmass = "3 g"\n[[replaces]]\nname = {quoted}\nmass = "900 g"\n[[made]]\nname = {quoted}\nprocess = "wet"\nweighed = "1 kg"\n'
     good = f'title = {quoted}\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nrectangle = ["1 m", "1 m"]\n{zone}{PLY}{ply}{more}'
     bad = f'title = {quoted}\nprocess = {quoted}\nresin = {quoted}\n[surface]\nmesh = {quoted}\nunit = {quoted}\nside = {quoted}\n' \
           f'[[zone]]\nname = {quoted}\nwithin = {quoted}\n[[holes]]\nname = {quoted}\nfile = {quoted}\n[[ply]]\nfabric = {quoted}\n' \
           f'thickness = {quoted}\nangle = {quoted}\n[needs]\nstiffness = {quoted}\nsupports = {quoted}\n[shelf]\nfabrics = [{quoted}]\n'  # fmt: skip
-    for where, text in ((folder / name, good), (folder / f"bad {name}", bad), (watched.shop / f"k {name}", f'{quoted} = {quoted}\n' + good)):
+    for where, text in (
+        (folder / name, good),
+        (folder / f"bad {name}", bad),
+        (watched.shop / f"k {name}", f"{quoted} = {quoted}\n" + good),
+    ):
         where.write_text(text, encoding="utf-8")
     stl = watched.shop / "a'b\"><xss>.stl"
-    stl.write_text(f"solid {mean}\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 400 0 0\nvertex 0 300 0\nendloop\nendfacet\nendsolid\n")
-    (watched.shop / "mean stl.toml").write_text(HEAD.format("s") + f"[surface]\nmesh = {json.dumps(stl.name)}\nunit = \"mm\"\n" + PLY)
+    stl.write_text(
+        f"solid {mean}\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 400 0 0\nvertex 0 300 0\nendloop\nendfacet\nendsolid\n"
+    )
+    (watched.shop / "mean stl.toml").write_text(
+        HEAD.format("s") + f'[surface]\nmesh = {json.dumps(stl.name)}\nunit = "mm"\n' + PLY
+    )
     seen = 0
-    asked = [watched.shop.joinpath(n) for n in (folder / name, folder / f"bad {name}", watched.shop / f"k {name}", watched.shop / "mean stl.toml")]
+    asked = [
+        watched.shop.joinpath(n)
+        for n in (folder / name, folder / f"bad {name}", watched.shop / f"k {name}", watched.shop / "mean stl.toml")
+    ]
     for file in [str(p.relative_to(watched.shop)) for p in asked] + [mean]:
         for path, method in routes(watched):
             if method == "GET":
@@ -426,7 +325,10 @@ def test_numbers_that_are_none_are_no_fault_of_the_program(watched: Watched) -> 
             if path == "/part/edit":
                 for value in odd[:5]:
                     form = {"op": operation, "table": "ply", "number": value, "to": value}
-                    assert watched.server.ask("POST", path, {"file": "odd.toml"}, form).status < 500, (operation, value[:20])
+                    assert watched.server.ask("POST", path, {"file": "odd.toml"}, form).status < 500, (
+                        operation,
+                        value[:20],
+                    )
 
 
 def test_requests_out_of_step_are_refused_and_hold_nobody_up(watched: Watched) -> None:
@@ -438,9 +340,9 @@ def test_requests_out_of_step_are_refused_and_hold_nobody_up(watched: Watched) -
     after = f"GET /part/version?file=door.toml HTTP/1.1\r\n{own}\r\n"
     before = (watched.shop / "door.toml").read_text()
     bad = {
-        "no host": f"GET / HTTP/1.1\r\n\r\n",
+        "no host": "GET / HTTP/1.1\r\n\r\n",
         "two hosts": f"GET / HTTP/1.1\r\n{host}{own}\r\n",
-        "old": f"GET / HTTP/1.0\r\n\r\n",
+        "old": "GET / HTTP/1.0\r\n\r\n",
         "whole address": f"GET http://evil.example/ HTTP/1.1\r\n{own}\r\n",
         "two lengths": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length: 5\r\nContent-Length: 6\r\n\r\nop=xx{after}",
         "length and chunks": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length: 4\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n{after}",
@@ -453,7 +355,7 @@ def test_requests_out_of_step_are_refused_and_hold_nobody_up(watched: Watched) -
         "long line": f"GET /{'a' * 200_000} HTTP/1.1\r\n{own}\r\n",
         "long header": f"GET / HTTP/1.1\r\n{own}X: {'a' * 200_000}\r\n\r\n",
         "foreign": f"GET / HTTP/1.1\r\nHost: evil.example\r\nCookie: bench-{server.port}={server.key}\r\n\r\n",
-        "socket": f"GET / HTTP/1.1\r\nHost: evil.example\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
+        "socket": "GET / HTTP/1.1\r\nHost: evil.example\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
                   "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n",
         "socket with the key": f"GET /nothing HTTP/1.1\r\n{own}Upgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
                                "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n",
@@ -494,11 +396,18 @@ def test_a_body_over_the_limit_gets_its_words_also_over_a_socket(watched: Watche
     own = (f"Host: 127.0.0.1:{server.port}\r\nCookie: bench-{server.port}={server.key}\r\nOrigin: {server.home}\r\n"
            "Content-Type: application/x-www-form-urlencoded\r\n")  # fmt: skip
     body = b"a=" + b"x" * 3_999_998
-    told = server.raw(f"POST /part/edit?file=door.toml HTTP/1.1\r\n{own}Content-Length: {len(body)}\r\n\r\n".encode() + body)
+    told = server.raw(
+        f"POST /part/edit?file=door.toml HTTP/1.1\r\n{own}Content-Length: {len(body)}\r\n\r\n".encode() + body
+    )
     assert told.startswith(b"HTTP/1.1 413")
     assert b"more than 1 MB" in told
-    chunks = b"".join(b"%x\r\n%s\r\n" % (len(c), c) for c in (body[n : n + 100_000] for n in range(0, 3_900_000, 100_000))) + b"0\r\n\r\n"
-    told = server.raw(f"POST /part/edit?file=door.toml HTTP/1.1\r\n{own}Transfer-Encoding: chunked\r\n\r\n".encode() + chunks)
+    chunks = (
+        b"".join(b"%x\r\n%s\r\n" % (len(c), c) for c in (body[n : n + 100_000] for n in range(0, 3_900_000, 100_000)))
+        + b"0\r\n\r\n"
+    )
+    told = server.raw(
+        f"POST /part/edit?file=door.toml HTTP/1.1\r\n{own}Transfer-Encoding: chunked\r\n\r\n".encode() + chunks
+    )
     assert told.startswith(b"HTTP/1.1 413")
     assert b"more than 1 MB" in told
 

@@ -1,16 +1,10 @@
-"""Nothing that was answered is lost, whatever ends the program, fills the disk or works on the same folder.
-
-What is killed is the page as `layup bench` serves it: a process that has the modules loaded already forks, serves, and
-is ended by SIGKILL at a moment drawn by a seeded generator.
-"""
+"""Nothing that was answered is lost, whatever ends the program, fills the disk or breaks the list of changes."""
 
 from __future__ import annotations
 
 import errno
 import os
-import random
 import re
-import signal
 import sqlite3
 import subprocess
 import sys
@@ -21,20 +15,17 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-import bench_server
 import pytest
 from bench_page import Page, open_page
-from bench_server import Server
 
 from layup.bench import journal as journal_module
-from layup.bench.alone import Alone
 from layup.bench.alone import FILE as LOCK
 from layup.bench.desk import Desk, StaleError, version_of
 from layup.bench.folder import Folder
-from layup.bench.journal import FILE, Journal, read, save
+from layup.bench.journal import FILE, Journal, save
 from layup.errors import LayupError
 
-PART = "# A door.\ntitle = \"edit 0\"\nprocess = 'wet'\nresin = \"epoxy, laminating\"\n\n[surface]\narea = \"0.5 m^2\"  # measured\n\n[[ply]]\nfabric = \"carbon plain 200\"\n"
+PART = '# A door.\ntitle = "edit 0"\nprocess = \'wet\'\nresin = "epoxy, laminating"\n\n[surface]\narea = "0.5 m^2"  # measured\n\n[[ply]]\nfabric = "carbon plain 200"\n'
 NAME = "door.toml"
 
 
@@ -88,7 +79,13 @@ def dies_at(monkeypatch: pytest.MonkeyPatch, step: int) -> list[str]:
 
         return call
 
-    for module, name in ((os, "replace"), (os, "fsync"), (os, "chmod"), (os, "unlink"), (journal_module.tempfile, "mkstemp")):
+    for module, name in (
+        (os, "replace"),
+        (os, "fsync"),
+        (os, "chmod"),
+        (os, "unlink"),
+        (journal_module.tempfile, "mkstemp"),
+    ):
         monkeypatch.setattr(module, name, counted(name, getattr(module, name)))
     real_write = Journal._writing
 
@@ -146,6 +143,25 @@ def test_a_death_at_any_step_leaves_the_old_file_or_the_new_one_and_the_way_back
     assert reached >= 5  # it did die in between
 
 
+def test_what_was_noted_and_not_made_is_made_at_the_next_start(shop: Path) -> None:
+    desk = Desk(Folder(shop))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "replace", dead)
+        with pytest.raises(Dead):
+            desk.edit(NAME, "", "one", lambda text: titled(1))
+    desk.journal.close()
+    assert number_in(shop) == 0
+    again = Desk(Folder(shop))
+    assert number_in(shop) == 1
+    again.undo(NAME)
+    assert number_in(shop) == 0
+    again.journal.close()
+
+
+def dead(*args: Any, **more: Any) -> Any:
+    raise Dead
+
+
 def test_what_a_dead_program_left_lying_about_goes_at_the_next_start(shop: Path) -> None:
     old = shop / ".writing-old.toml"
     old.write_text("half")
@@ -160,7 +176,9 @@ def full(*args: Any, **more: Any) -> Any:
 
 
 @pytest.mark.parametrize("what", ["mkstemp", "fsync", "replace"])
-def test_on_a_full_disk_nothing_is_changed_and_it_says_so(page: Page, monkeypatch: pytest.MonkeyPatch, what: str) -> None:
+def test_on_a_full_disk_nothing_is_changed_and_it_says_so(
+    page: Page, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
     assert page.edit(NAME, table="", op="save", set_title="edit 1").status_code == 200
     target = {"mkstemp": journal_module.tempfile, "fsync": os, "replace": os}[what]
     with monkeypatch.context() as patch:
@@ -390,7 +408,9 @@ def test_two_new_parts_of_one_name_at_once_are_two_parts(page: Page) -> None:
     told: list[tuple[int, str]] = []
 
     def one(number: int) -> None:
-        answer = page.post("/new/measured", {"title": "Same", "form": "area", "area": f"0.{number} m^2", "process": "wet"})
+        answer = page.post(
+            "/new/measured", {"title": "Same", "form": "area", "area": f"0.{number} m^2", "process": "wet"}
+        )
         told.append((answer.status_code, answer.headers.get("location", "")))
 
     windows = [threading.Thread(target=one, args=(number,)) for number in range(1, 7)]
@@ -449,178 +469,3 @@ def test_a_change_between_looking_and_writing_is_not_overwritten(shop: Path) -> 
         desk.edit(NAME, version_of(PART), "one", change)
     assert number_in(shop) == 7
     desk.journal.close()
-
-
-ALONE = """
-import sys, time
-from pathlib import Path
-from layup.bench.alone import Alone
-alone = Alone(Path(sys.argv[1]), 5.0)
-with alone.held():
-    print("held", flush=True)
-    time.sleep(60)
-"""
-
-
-def test_a_program_that_dies_lets_go(shop: Path) -> None:
-    mine = Alone(shop, 0.3)
-    other = subprocess.Popen([sys.executable, "-c", ALONE, str(shop)], stdout=subprocess.PIPE, text=True)
-    assert other.stdout is not None
-    assert other.stdout.readline() == "held\n"
-    with pytest.raises(LayupError, match="another program"), mine.held():
-        pass
-    other.kill()
-    other.communicate()
-    with mine.held(), mine.held():
-        pass
-    mine.close()
-
-
-EDITS = """
-import sys, threading
-from pathlib import Path
-from layup.bench.desk import Desk, StaleError, version_of
-from layup.bench.folder import Folder
-from layup.bench.journal import read
-root, word, count = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
-desk = Desk(Folder(root))
-desk._sheet = lambda *a: None  # what it weighs is not asked here
-print("ready", flush=True)
-sys.stdin.readline()
-stale = 0
-for n in range(count):
-    while True:
-        base = version_of(read(root / "door.toml"))
-        try:
-            desk.edit("door.toml", base, f"{word}{n}", lambda text: text + f"# {word}{n}\\n")
-            break
-        except StaleError:
-            stale += 1
-print(stale, flush=True)
-desk.journal.close()
-"""
-
-
-def test_two_pages_on_one_folder_lose_nothing(shop: Path) -> None:
-    """Both edit as fast as they can; an edit on a text that is not there any more is refused, and tried again."""
-    pages = [
-        subprocess.Popen([sys.executable, "-c", EDITS, str(shop), word, "60"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-        for word in ("left", "right")
-    ]  # fmt: skip
-    for page in pages:
-        assert page.stdout is not None
-        assert page.stdout.readline() == "ready\n"
-    for page in pages:
-        assert page.stdin is not None
-        page.stdin.write("go\n")
-        page.stdin.flush()
-    stale = [int(page.communicate(timeout=60)[0]) for page in pages]
-    lines = (shop / NAME).read_text(encoding="utf-8").removeprefix(PART).splitlines()
-    assert sorted(lines) == sorted(f"# {word}{n}" for word in ("left", "right") for n in range(60))
-    assert sum(stale) > 0  # they did meet
-    desk = Desk(Folder(shop))
-    for _ in range(120):
-        desk.undo(NAME)
-    assert number_in(shop) == 0
-    desk.journal.close()
-
-
-LAUNCH = """
-import os, sys
-from pathlib import Path
-import uvicorn, starlette.applications, starlette.formparsers, multipart
-from layup.bench import app, serve
-from layup.prediction import predict
-folder = Path(sys.argv[1])
-predict(folder / "door.toml")
-app.build(Path(sys.argv[2]), "x", 1).close()
-for line in sys.stdin:
-    child = os.fork()
-    if child == 0:
-        port = int(line)
-        print(f"pid {os.getpid()}", flush=True)
-        serve.serve(folder, port, False, lambda text: print(text, flush=True))
-        os._exit(0)
-    os.waitpid(child, 0)
-    print("ended", flush=True)
-"""
-
-
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="the system can't fork")
-def test_killed_at_any_moment_the_last_answered_edit_is_there_and_can_be_taken_back(shop: Path, tmp_path: Path) -> None:
-    dice = random.Random(11)
-    (tmp_path / "other").mkdir()
-    launcher = subprocess.Popen([sys.executable, "-c", LAUNCH, str(shop), str(tmp_path / "other")], stdin=subprocess.PIPE,
-                                stdout=subprocess.PIPE, text=True)  # fmt: skip
-    assert launcher.stdin is not None
-    assert launcher.stdout is not None
-    kills, cut, edits = 0, 0, 0
-    number = 0
-    try:
-        while kills < 32:
-            port = bench_server.free_port()
-            launcher.stdin.write(f"{port}\n")
-            launcher.stdin.flush()
-            pid, key = 0, ""
-            while not key:
-                line = launcher.stdout.readline()
-                assert line, "the launcher ended"
-                pid = int(line.split()[1]) if line.startswith("pid ") else pid
-                key = line.rpartition("key=")[2].strip() if "key=" in line else ""
-            server = Server(launcher, port, key)  # type: ignore[arg-type]
-            assert number_in(shop) >= number
-            if kills % 4 == 3 and number > 2:  # what was answered before the kill can be taken back after it
-                now = number_in(shop)
-                assert server.ask("POST", "/part/undo", {"file": NAME}, {}).status == 303
-                assert number_in(shop) == now - 1
-                assert server.ask("POST", "/part/redo", {"file": NAME}, {}).status == 303
-                assert number_in(shop) == now
-            number = number_in(shop)
-            end = threading.Timer(dice.uniform(0.005, 0.12), os.kill, (pid, signal.SIGKILL))
-            end.start()
-            answered = number
-            try:
-                while True:
-                    wanted = answered + 1
-                    form = {"op": "save", "table": "", "set.title": f"edit {wanted}"}
-                    answer = server.ask("POST", "/part/edit", {"file": NAME}, form)
-                    assert answer.status == 303, answer.text
-                    answered, edits = wanted, edits + 1
-            except (OSError, bench_server.http.client.HTTPException):
-                kills += 1
-            end.join()
-            while (line := launcher.stdout.readline().strip()) != "ended":
-                assert line, "the launcher ended"
-            found = number_in(shop)  # whole: the old one or the new one, as the killed page left it
-            assert found in (answered, answered + 1)
-            cut += found != answered
-            number = answered
-    finally:
-        launcher.kill()
-        launcher.communicate()
-    assert edits > 40
-    desk = Desk(Folder(shop))
-    now = number_in(shop)
-    assert now >= number
-    assert litter(shop) == [] or all(time.time() - (shop / name).stat().st_mtime < 60 for name in litter(shop))
-    for back in range(now, 0, -1):
-        assert number_in(shop) == back
-        desk.undo(NAME)
-    assert (shop / NAME).read_text(encoding="utf-8") == PART
-    desk.journal.close()
-
-
-def test_a_page_that_is_told_to_end_ends_and_keeps_what_was_answered(shop: Path) -> None:
-    server = bench_server.start(shop)
-    assert server.ask("POST", "/part/edit", {"file": NAME}, {"op": "save", "table": "", "set.title": "edit 1"}).status == 303
-    kept = {"field": "f-head-0-title", "text": "half typ", "keep": "1"}
-    assert server.ask("POST", "/part/typed", {"file": NAME}, kept).status == 204
-    server.end(signal.SIGTERM)
-    assert number_in(shop) == 1
-    journal = Journal(shop)
-    assert journal.typed(NAME) == {"f-head-0-title": "half typ"}
-    change = journal.last(NAME)
-    assert change is not None
-    assert change.before == PART
-    assert read(shop / NAME) == change.after
-    journal.close()

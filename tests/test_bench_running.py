@@ -279,9 +279,9 @@ def test_a_page_that_is_killed_leaves_no_work_behind(tmp_path: Path) -> None:
     script.write_text(PAGE)
     files = [tmp_path / name for name in ("deaf", "program")]
     page = subprocess.Popen([sys.executable, str(script), str(Path(__file__).parent), *map(str, files)],
-                            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)  # fmt: skip
+                            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
     pids = [number(file) for file in files]
     assert all(alive(pid) for pid in pids)
     page.kill()
-    page.communicate()
+    page.wait()
     until(lambda: not any(alive(pid) for pid in pids), running.LAST + 8.0)

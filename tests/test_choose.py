@@ -521,3 +521,28 @@ def test_unsymmetric_sandwich(hatch):
     assert choice.proven
     even = choose(hatch(**{**PANEL, "needs": {"most_plies": 4}}), wide=False)
     assert choice.best.found.areal_weight <= even.best.found.areal_weight + 1e-9
+
+
+def test_a_shops_habits_count_as_they_do_in_a_prediction(hatch) -> None:  # type: ignore[no-untyped-def]
+    """The weight of the layup chosen is the weight predicted for it, with the same habits behind both."""
+    from layup.laminate.process import Habit
+    from layup.prediction import predict
+
+    part = hatch(
+        needs={"stiffness": "not asked", "hand_load": "100 N", "hand_deflection": "8 mm"},
+        shelf={"fabrics": ["carbon plain 200"], "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]},
+    )
+    root = read_part(part).library.get("process", "vacuum bag").name
+    habits = {(root,): Habit((root,), 0.35, 0.08, 0.2, 3)}
+    choice = choose(part, wide=False, habits=habits)
+    bare = choose(part, wide=False)
+    assert choice.best is not None
+    assert bare.best is not None
+    laid = {**part, "ply": [e.model_dump(exclude_none=True, exclude_defaults=True) for e in choice.best.entries]}
+    for ply in laid["ply"]:
+        if "thickness" in ply:
+            ply["thickness"] = f"{ply['thickness'] * 1e3:g} mm"
+    again = predict(laid, habits=habits)
+    assert again.mass.mean == pytest.approx(choice.best.mass.mean, rel=1e-9)
+    assert choice.best.mass.mean > bare.best.mass.mean * 1.01
+    assert any("scale has taught" in note for note in choice.notes)

@@ -141,7 +141,9 @@ def start(asked: Asked) -> Response:
             if running is not None:
                 works.stop(running.name)
             about = (FLOW, asked.file, sheet.version, str(time.monotonic_ns()))
-            works.start(about, search, sheet.path.name, sheet.text, str(sheet.path.parent))
+            works.start(
+                about, search, sheet.path.name, sheet.text, str(sheet.path.parent), asked.desk.habits(sheet.path)
+            )
     return _after(asked, sheet)
 
 

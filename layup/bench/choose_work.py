@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from layup.choosing.layups import Layup
     from layup.choosing.standing import Standing
     from layup.choosing.steps import Step
+    from layup.laminate.process import Habits
     from layup.sources import Citation
     from layup.words import System
 
@@ -93,13 +94,14 @@ class Answer:
         return next((p for p in self.points if p.letter == letter), None)
 
 
-def search(name: str, text: str, home: str, tell: Callable[[str], None]) -> Answer:
+def search(name: str, text: str, home: str, habits: Habits, tell: Callable[[str], None]) -> Answer:
     """Search for the part's layup.
 
     Args:
         name: Of the part file, for what is said about it.
         text: What stood in it when the search began.
         home: Folder that the files it names lie in.
+        habits: What the shop's scale has taught; empty for published figures alone.
         tell: Told how far the search is.
 
     Returns:
@@ -126,7 +128,7 @@ def search(name: str, text: str, home: str, tell: Callable[[str], None]) -> Answ
             if stopped.is_set() and what not in UNSTOPPABLE:
                 raise KeyboardInterrupt  # where the search itself ends with what it has
 
-        choice = choose(job, tell=told)
+        choice = choose(job, tell=told, habits=habits)
         tell("checking the part as it stands")
         return answer_of(choice)
 

@@ -72,7 +72,7 @@ class Folder:
         return text.replace(f"{self.root}{os.sep}", "").replace(str(self.root), self.root.name or "the folder")
 
     def files(self, endings: tuple[str, ...]) -> list[str]:
-        """Names of the files with one of these endings, by folder and name; hidden ones left out."""
+        """Names of the files with one of these endings, by folder and name; without hidden ones and links out."""
         found: list[str] = []
         for here, folders, files in os.walk(self.root):
             depth = len(Path(here).relative_to(self.root).parts)
@@ -80,9 +80,19 @@ class Folder:
             found += [
                 self.name(Path(here) / file)
                 for file in sorted(files)
-                if Path(file).suffix.casefold() in endings and not file.startswith(".")
+                if Path(file).suffix.casefold() in endings
+                and not file.startswith(".")
+                and self._named(Path(here) / file)
             ]
         return found
+
+    def _named(self, path: Path) -> bool:
+        """Whether a request can name a file that was found."""
+        try:
+            self.path(self.name(path))
+        except OutsideError:
+            return False
+        return True
 
     def parts(self) -> list[str]:
         """Part files: those with a table of the surface."""

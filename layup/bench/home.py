@@ -107,7 +107,7 @@ def measured(asked: Asked) -> Response:
     if form == "area":
         surface = {"area": asked.form.get("area", "")}
     elif form == "rectangle":
-        sides = [s.strip() for s in re.split(r"\s+by\s+|[x×]", asked.form.get("rectangle", "")) if s.strip()]
+        sides = _sides(asked.form.get("rectangle", ""))
         if len(sides) != 2:
             raise LayupError('write the two sides with their units: "1 m x 600 mm"')
         surface = {"rectangle": f'["{_plain(sides[0])}", "{_plain(sides[1])}"]'}
@@ -118,6 +118,11 @@ def measured(asked: Asked) -> Response:
     if not next(iter(surface.values())).strip():
         raise LayupError(f"the {form} is missing. Write it with its unit")
     return _begin(asked, surface)
+
+
+def _sides(text: str) -> list[str]:
+    """What stands on both sides of an x or a "by"."""
+    return [side.strip() for side in re.split(r" by |[x×]", " ".join(text.split())) if side.strip()]
 
 
 def _plain(text: str) -> str:

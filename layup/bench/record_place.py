@@ -38,6 +38,6 @@ def record_words(asked: Asked, path: Path, first: str = "weigh-in") -> tuple[str
     if above is None:
         return words, ""
     return words, (
-        f"A shop's record lies above this folder, in {above}. This page does not use it: it stays inside its folder. "
-        f"To go on with that one, start the page there: layup bench {above}"
+        f'A shop\'s record lies above this folder, in the folder "{above.name or "/"}". This page does not use it: it '
+        "stays inside its own. To go on with that one, end this page and start it on that folder."
     )

@@ -26,6 +26,7 @@ from layup.errors import LayupError
 from layup.laminate.panel import Panel, PanelLoad, build_panel
 from layup.laminate.panel_model import PanelModel, spread_layups
 from layup.laminate.panel_zones import ZonedModel
+from layup.laminate.process import Habits
 from layup.laminate.search import Frame, ListedFrame
 from layup.needs import Needs
 from layup.partfile import Job, read_part
@@ -84,6 +85,7 @@ def choose(
     folder: str | Path | None = None,
     tell: Tell | None = None,
     wide: bool = True,
+    habits: Habits | None = None,
 ) -> Choice:
     """Find the lightest layup that does what the part has to do.
 
@@ -92,6 +94,7 @@ def choose(
         folder: Where the files it names lie.
         tell: Told how the search goes on.
         wide: Whether to look for the lightest under each restriction as well, for the front.
+        habits: What the shop's weigh-ins say of its resin, as for `layup.predict`; else published figures alone.
 
     Returns:
         The choice; `best` is None where nothing on the shelf passes.
@@ -103,6 +106,8 @@ def choose(
     begin = time.perf_counter()
     told = tell or (lambda what, looked, weight: None)
     job = source if isinstance(source, Job) else read_part(source, folder)
+    if habits:
+        job = replace(job, habits=habits)
     needs = job.part.needs or Needs()
     shelf = shelf_of(job)
     benches = stock(job, needs, shelf)
@@ -123,6 +128,8 @@ def choose(
     checker = search.checker
     figures = [f for bench in benches for f in bench.figures] + list(old.figures if old else ())
     notes += [note for bench in benches for note in bench.notes]
+    if job.habits:
+        notes.append("Weights count what this shop's scale has taught; --no-shop goes by published figures alone.")
     if old is not None:
         notes += old.notes
     best = None if search.found is None else layup_of(job, checker, search.found, "the lightest")

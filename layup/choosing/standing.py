@@ -1,6 +1,6 @@
 """The part as it stands, judged as the search judges: its weight, its price, and every check of the plies laid now.
 
-It is weighed by the tables, as every layup of a choice is; a shop's habits do not enter on either side.
+It is weighed as every layup of the choice is: by the tables, and by the shop's habits where the choice counts them.
 """
 
 from __future__ import annotations

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import json_option, part_argument, units_option
+from layup.commands.options import (
+    habits_of,
+    json_option,
+    no_shop_option,
+    part_argument,
+    shop_option,
+    units_option,
+)
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -22,9 +29,11 @@ if TYPE_CHECKING:
 @click.option("--yes", is_flag=True, help="Write over a file that is there already.")
 @units_option
 @json_option
+@shop_option
+@no_shop_option
 def command(
     part: Path, explain: bool, quick: bool, picture: Path | None, out: Path | None, yes: bool, units: System | None,
-    as_json: bool,
+    as_json: bool, shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """The lightest layup that does what [needs] asks of the part, of what [shelf] has.
 
@@ -39,7 +48,7 @@ def command(
 
         may_write(part, out, yes)  # before the search, not after it
     with Waiting() as waiting:
-        choice = choose(part, tell=waiting.tell, wide=not quick)
+        choice = choose(part, tell=waiting.tell, wide=not quick, habits=habits_of(part, shop, no_shop))
     if out is not None:
         from layup.choosing.writeback import write_part
 

@@ -27,7 +27,7 @@ def _bounds(points, faces, start, stop, low, high):  # type: ignore[no-untyped-d
     for r in range(start, stop):
         for a in range(3):
             low[r, a], high[r, a] = np.inf, -np.inf
-        for f in range(r * 16, min((r + 1) * 16, faces.shape[0])):
+        for f in range(r * RUN, min((r + 1) * RUN, faces.shape[0])):
             for k in range(3):
                 i = faces[f, k]
                 for a in range(3):
@@ -56,7 +56,7 @@ def _list(low, high, origin, size, shape, place, listed):  # type: ignore[no-unt
 
 
 @numba.njit(cache=True, nogil=True)
-def _walk(points, faces, low, high, origin, size, shape, begin, listed, rows, normal, far, distance, hit):  # type: ignore[no-untyped-def]  # compiled
+def _walk(points, faces, low, high, origin, size, shape, begin, listed, rows, normal, far, reach, distance, hit):  # type: ignore[no-untyped-def]  # compiled
     """First hits of the rays that go inward from the middle of faces `rows`."""
     cell = np.zeros(3, np.int64)
     step = np.zeros(3, np.int64)
@@ -66,7 +66,7 @@ def _walk(points, faces, low, high, origin, size, shape, begin, listed, rows, no
     d = np.zeros(3)
     for r in range(len(rows)):
         own = rows[r]
-        best, face = far, -1
+        best, face = reach, -1
         for a in range(3):
             o[a] = (points[faces[own, 0], a] + points[faces[own, 1], a] + points[faces[own, 2], a]) / 3.0
             d[a] = -normal[own, a]
@@ -99,7 +99,7 @@ def _walk(points, faces, low, high, origin, size, shape, begin, listed, rows, no
                     enter, leave = max(enter, min(t0, t1)), min(leave, max(t0, t1))
                 if enter > leave + 1e-9 * far:
                     continue
-                for n in range(run * 16, min((run + 1) * 16, faces.shape[0])):
+                for n in range(run * RUN, min((run + 1) * RUN, faces.shape[0])):
                     if n == own:
                         continue
                     i, j, k = faces[n, 0], faces[n, 1], faces[n, 2]
@@ -145,7 +145,8 @@ class Boxes:
         reach = np.maximum(high - low, self.far * 1e-3)
         self.origin = low - (reach - (high - low)) / 2.0 - reach * 1e-6
         reach = reach * (1.0 + 2e-6)
-        wide = float(np.median(np.linalg.norm(self.high - self.low, axis=1))) + 1e-30
+        few = slice(None, None, 1 + runs // 20_000)
+        wide = float(np.median(np.linalg.norm(self.high[few] - self.low[few], axis=1))) + 1e-30
         edge = max(wide, float(np.prod(reach) / min(_MOST, 4.0 * runs + 8.0)) ** (1.0 / 3.0))
         self.shape = np.clip(np.ceil(reach / edge), 1, 4096).astype(np.int64)
         self.size = reach / self.shape
@@ -158,24 +159,26 @@ class Boxes:
         _list(self.low, self.high, self.origin, self.size, self.shape, place, self.listed)
 
     def behind(
-        self, rows: NDArray[np.int64], normal: NDArray[np.float64]
+        self, rows: NDArray[np.int64], normal: NDArray[np.float64], most: float = np.inf
     ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
         """Distance and face of the first wall inward of faces; infinity and -1 for none.
 
         Args:
             rows: The faces, shape (r,).
             normal: Outward unit normals of all faces. [-]
+            most: Walls further away than this don't count. [m]
 
         Returns:
             Distances (r,) and faces (r,). [m, -]
         """
         distance, hit = np.empty(len(rows)), np.empty(len(rows), dtype=np.int64)
+        reach = min(most, self.far)
 
         def run(start: int, stop: int) -> None:
             span = slice(start, stop)
             _walk(
                 self.points, self.faces, self.low, self.high, self.origin, self.size, self.shape, self.begin,
-                self.listed, rows[span], normal, self.far, distance[span], hit[span],
+                self.listed, rows[span], normal, self.far, reach, distance[span], hit[span],
             )  # fmt: skip
 
         over_blocks(run, len(rows), _RAYS)

@@ -151,9 +151,9 @@ def _check_table(table: dict[str, Any], size: int, name: str) -> None:
 
 
 def _check_others(table: dict[str, Any], path: Path, name: str) -> None:
-    """Refuse a file whose buffers or pictures lie elsewhere than in its own folder: nobody named them."""
+    """Refuse a file whose numbers lie elsewhere than in its own folder: nobody named them."""
     home = path.parent.resolve()
-    for row in [*(table.get("buffers") or []), *(table.get("images") or [])]:
+    for row in table.get("buffers") or []:
         uri = row.get("uri")
         if uri is None or str(uri).startswith("data:"):
             continue

@@ -233,7 +233,7 @@ class Seen:
         return hit[hit >= 0]
 
     def _send(self, rows: Numbers) -> tuple[Numbers, Bytes]:
-        behind, hit = self._boxes.behind(rows, self.normal)
+        behind, hit = self._boxes.behind(rows, self.normal, self._most)
         close = (self._parallel(rows, hit) & (behind < self._most)).astype(np.uint8)
         self._sent.append((rows, hit, close))
         self.rays += len(rows)
