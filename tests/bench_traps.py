@@ -29,7 +29,8 @@ def gltf(buffer: str | None, image: str | None = None) -> bytes:
         "buffers": [{"byteLength": 48, "uri": uri}],
         "bufferViews": [{"buffer": 0, "byteLength": 36}, {"buffer": 0, "byteOffset": 36, "byteLength": 12}],
         "accessors": [
-            {"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3", "min": [0, 0, 0], "max": [400, 300, 0]},
+            {"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3", "min": [0, 0, 0], "max": [400, 300,
+                0]},
             {"bufferView": 1, "componentType": 5125, "count": 3, "type": "SCALAR"},
         ],
         "materials": [{"pbrMetallicRoughness": {"baseColorTexture": {"index": 0}} if image else {}}],
@@ -45,7 +46,8 @@ def secrets(out: Path) -> None:
         f'title = "{SECRET}"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\narea = "{SECRET} m^2"\n' + PLY
     )
     (out / "secret.stl").write_text(
-        f"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex {SECRET} 0 0\nvertex 0 1 0\nendloop\nendfacet\nendsolid\n"
+        f"solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex {SECRET} 0 0\nvertex 0 1 0\nendloop\n"
+        f"endfacet\nendsolid\n"
     )
     (out / "secret.obj").write_text(f"v 0 0 0\nv {SECRET} 0 0\nv 0 1 0\nf 1 2 3\n")
     (out / "secret.mtl").write_text(f"newmtl a\nmap_Kd {SECRET}.png\n")
@@ -104,23 +106,28 @@ def traps(shop: Path, out: Path) -> list[str]:
     drawn = {
         "entity.svg": f"{entity}<svg {box}><text>&e;</text>{rect}</svg>",
         "entity16.svg": f'<?xml version="1.0" encoding="utf-16"?>{entity}<svg {box}>&e;{rect}</svg>',
-        "use.svg": f'<svg {box}><use xlink:href="../out/secret.svg#a"/><use href="file://{out}/secret.svg#a"/>{rect}</svg>',
+        "use.svg": f'<svg {box}><use xlink:href="../out/secret.svg#a"/><use '
+        f'href="file://{out}/secret.svg#a"/>{rect}</svg>',
         "image.svg": f'<svg {box}><image href="../out/secret.jpg" width="9" height="9"/>{rect}</svg>',
-        "style.svg": f'<?xml-stylesheet href="../out/secret.csv"?><svg {box}><style>@import url(../out/secret.csv);</style>{rect}</svg>',
-        "include.svg": f'<svg {box}><xi:include xmlns:xi="http://www.w3.org/2001/XInclude" href="../out/secret.svg"/>{rect}</svg>',
+        "style.svg": f'<?xml-stylesheet href="../out/secret.csv"?><svg {box}><style>@import '
+        f'url(../out/secret.csv);</style>{rect}</svg>',
+        "include.svg": f'<svg {box}><xi:include xmlns:xi="http://www.w3.org/2001/XInclude" '
+        f'href="../out/secret.svg"/>{rect}</svg>',
     }  # fmt: skip
     for name, text in drawn.items():
         (shop / name).write_bytes(text.encode("utf-16" if "16" in name else "utf-8"))
         parts[f"through-{name}"] = f'[surface]\noutline = "{name}"\nunit = "mm"\n'
     (shop / "xref.dxf").write_text(
-        "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n2\nx\n70\n4\n10\n0\n20\n0\n30\n0\n3\nx\n1\n../out/secret.dxf\n0\nENDBLK\n0\nENDSEC\n"
+        "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n2\nx\n70\n4\n10\n0\n20\n0\n30\n0\n3\nx\n1\n../out/secret.dxf\n0\n"
+        "ENDBLK\n0\nENDSEC\n"
         "0\nSECTION\n2\nENTITIES\n0\nINSERT\n2\nx\n10\n0\n20\n0\n0\nCIRCLE\n10\n0\n20\n0\n40\n300\n0\nENDSEC\n0\nEOF\n"
     )
     parts["through-xref.dxf"] = '[surface]\noutline = "xref.dxf"\nunit = "mm"\n'
     mesh = ('<vertices><vertex x="0" y="0" z="0"/><vertex x="400" y="0" z="0"/><vertex x="0" y="300" z="0"/></vertices>'
             '<triangles><triangle v1="0" v2="1" v3="2"/></triangles>')  # fmt: skip
     model = ('<model unit="millimeter" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"><resources>'
-             f'<object id="1" name="{{0}}" type="model"><mesh>{mesh}</mesh></object></resources><build><item objectid="1"/></build></model>')  # fmt: skip
+             f'<object id="1" name="{{0}}" type="model"><mesh>{mesh}</mesh></object></resources><build><item '
+             f'objectid="1"/></build></model>')  # fmt: skip
     for name, before, said in (("entity.3mf", entity, "&e;"), ("plain.3mf", "", "a")):
         with zipfile.ZipFile(shop / name, "w") as packed:
             packed.writestr("3D/3dmodel.model", before + model.format(said))
@@ -133,7 +140,8 @@ def traps(shop: Path, out: Path) -> list[str]:
     (shop / "outer.step").write_text(
         "ISO-10303-21;\nHEADER;\nFILE_DESCRIPTION((''),'2;1');\nFILE_NAME('a','',(''),(''),'','','');\n"
         "FILE_SCHEMA(('AUTOMOTIVE_DESIGN'));\nENDSEC;\nDATA;\n#1=DOCUMENT_FILE('../out/secret.step','',$,#2,'',$);\n"
-        "#2=DOCUMENT_TYPE('geometry');\n#3=EXTERNAL_SOURCE(IDENTIFIER('../out/secret.step'));\nENDSEC;\nEND-ISO-10303-21;\n"
+        "#2=DOCUMENT_TYPE('geometry');\n#3=EXTERNAL_SOURCE(IDENTIFIER('../out/secret.step'));\nENDSEC;\n"
+        "END-ISO-10303-21;\n"
     )
     parts["through-outer.step"] = '[surface]\nstep = "outer.step"\n'
     for name, text in parts.items():

@@ -500,7 +500,7 @@ def test_a_part_without_plies_can_be_searched(tmp_path):
     text = HARD.replace('[[ply]]\nfabric = "carbon plain 200"\ncount = 2\n', "").replace('"0.2 mm"', '"60 mm"')
     text = text.replace("greatest_thickness", "# thickness") + '[shelf]\nfabrics = ["carbon plain 200"]\n'
     told: list[str] = []
-    answer = search("bare.toml", text, str(tmp_path), told.append)
+    answer = search("bare.toml", text, str(tmp_path), {}, told.append)
     assert answer.now is None
     assert answer.points[0].lightest
     assert PHASES[0] in told

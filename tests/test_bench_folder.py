@@ -1,10 +1,11 @@
-"""The folder is the whole world of a request: what a name may be, which files a part file names, and how long it takes."""
+"""The folder is all a request can reach: what a name may be, which files a part file names, and how long it takes."""
 
 from __future__ import annotations
 
 import os
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, get_args
 
@@ -22,7 +23,8 @@ from layup.part import Part
 
 NO_FILES = {
     "title", "process", "resin", "units", "stack", "fabric", "name", "unit", "side", "body", "mould", "drawn", "face",
-    "pick", "cut", "bar", "bar_along", "along", "rule", "within", "between", "group", "or", "and", "not", "core", "zone",
+    "pick", "cut", "bar", "bar_along", "along", "rule", "within", "between", "group", "or", "and", "not", "core",
+    "zone",
     "covers", "finish", "sheet", "covering", "layer", "match", "fabrics", "criterion", "surface_ply", "supports",
     "processes", "stiffness", "cutouts", "inside",
 }  # fmt: skip
@@ -46,8 +48,10 @@ def shop(tmp_path: Path) -> Folder:
 @pytest.mark.parametrize(
     "name",
     [
-        "", "..", "../out/secret.toml", "sub/../../out/secret.toml", "sub/..", "/etc/passwd", "//etc/passwd", "..\\out", "a\\b",
-        "C:door.toml", "c:/door.toml", "door.toml\0", "\0", "file.toml", "folder", "folder/secret.toml", "folder/new.toml",
+        "", "..", "../out/secret.toml", "sub/../../out/secret.toml", "sub/..", "/etc/passwd", "//etc/passwd",
+        "..\\out", "a\\b",
+        "C:door.toml", "c:/door.toml", "door.toml\0", "\0", "file.toml", "folder", "folder/secret.toml",
+        "folder/new.toml",
         "x" * 256, "a/" * 5000, "\u65e5" * 90, "\ud800", "./../out/secret.toml", "round/x/../../../out",
     ],
 )  # fmt: skip
@@ -56,7 +60,8 @@ def test_names_that_lead_out_or_nowhere(shop: Folder, name: str) -> None:
         shop.path(name)
 
 
-@pytest.mark.parametrize("name", ["door.toml", "./door.toml", "sub/new.toml", "inside.toml", "%2e%2e/x.toml", "...", "-rf.toml", "..x/a",
+@pytest.mark.parametrize("name", ["door.toml", "./door.toml", "sub/new.toml", "inside.toml", "%2e%2e/x.toml", "...",
+    "-rf.toml", "..x/a",
                                   "DOOR.TOML", "a b\u00e4\U0001f600.toml", "x" * 255, "~/a.toml"])  # fmt: skip
 def test_names_that_stay_inside(shop: Folder, name: str) -> None:
     path = shop.path(name)
@@ -208,7 +213,8 @@ def test_every_file_that_a_part_file_names_outside_is_found(shop: Folder, name: 
     (shop.root.parent / "shop2").mkdir()
     text = EVERY.replace("{0}", name.replace("{0}", str(shop.root.parent)))
     found = [key for key, _ in named_files(tomllib.loads(text), shop, shop.root)]
-    assert found == [("materials", 0), *(("surface", k) for k in ("mesh", "step", "outline", "photo", "stations", "girths")),
+    assert found == [("materials", 0), *(("surface", k) for k in ("mesh", "step", "outline", "photo", "stations",
+        "girths")),
                      ("holes", 0, "file"), ("fasteners", 0, "file"), ("other", "table", "file")]  # fmt: skip
 
 
@@ -266,10 +272,8 @@ def grows(run: Callable[[int], object], low: int = 6_000, times: int = 8) -> flo
         best = 1e9
         for _ in range(3):
             began = time.perf_counter()
-            try:
+            with suppress(LayupError, ValueError):
                 run(length)
-            except (LayupError, ValueError):
-                pass
             best = min(best, time.perf_counter() - began)
         return best
 
@@ -311,8 +315,10 @@ def test_what_a_form_reaches_takes_time_by_its_length(piece: str) -> None:
     from layup.units import parse, parse_price, parse_ratio
 
     readers: list[Callable[[str], object]] = [
-        lambda text: parse(text, "mass"), lambda text: parse(f"1 {text} m", "length"), lambda text: parse_price(text + "x"),
-        lambda text: parse_ratio(text), parse_stack, home._stations, lambda text: home._stations(text.replace(" ", "\n")),
+        lambda text: parse(text, "mass"), lambda text: parse(f"1 {text} m", "length"),
+            lambda text: parse_price(text + "x"),
+        lambda text: parse_ratio(text), parse_stack, home._stations, lambda text: home._stations(text.replace(" ",
+            "\n")),
         home._sides, home.slug, echo, two_sides, lambda text: parttext._written("within", text),
         lambda text: parttext._tidy(text.replace(" ", "\n")), lambda text: parttext._written("angle", text),
         lambda text: parttext._written("or", text), lambda text: parttext._written("outline", "[" + text),

@@ -1,4 +1,4 @@
-"""Who may speak to the page: every request that is not from its own page, with its key, is refused before anything runs.
+"""Who may speak to the page: a request that is not from its own page, with its key, is refused before anything runs.
 
 What a browser sends by itself: Fetch standard (WHATWG) for Origin, Fetch Metadata Request Headers (W3C) for
 Sec-Fetch-Site; RFC 9110 and RFC 9112 for Host and for the two ways to say a length; RFC 6265 section 8.5 for cookies,
@@ -24,7 +24,10 @@ PORT = 8437
 KEY = "the-key"
 OWN = f"127.0.0.1:{PORT}"
 COOKIE = f"bench-{PORT}={KEY}"
-PART = 'title = "Door"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\narea = "0.5 m^2"\n[[ply]]\nfabric = "carbon plain 200"\n'
+PART = (
+    'title = "Door"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\narea = "0.5 m^2"\n[[ply]]\n'
+    'fabric = "carbon plain 200"\n'
+)
 
 Pairs = Iterable[tuple[str, str]]
 
@@ -108,7 +111,8 @@ def test_what_can_be_read_two_ways_is_refused(guard: Guard, name: str) -> None:
 @pytest.mark.parametrize(
     "origin",
     [
-        "null", "", "(none)", "http://evil.example", f"http://evil.example:{PORT}", f"https://{OWN}", "http://127.0.0.1",
+        "null", "", "(none)", "http://evil.example", f"http://evil.example:{PORT}", f"https://{OWN}",
+        "http://127.0.0.1",
         f"http://127.0.0.1:{PORT + 1}", f"http://{OWN}.evil.example", f"http://{OWN}/", f"http://{OWN} http://{OWN}",
         f"http://user@{OWN}", f"file://{OWN}", f"http://localhost.:{PORT}",
     ],
@@ -134,8 +138,10 @@ def test_a_read_for_another_site_is_refused(guard: Guard) -> None:
 @pytest.mark.parametrize(
     "cookie",
     [
-        "", "(none)", "bench-8437", "bench-8437=", "bench-8437=the-ke", "bench-8437=the-key2", f"bench-{PORT + 1}={KEY}",
-        f"bench={KEY}", f"Bench-{PORT}={KEY}", f'bench-{PORT}="{KEY}"', f"x=bench-{PORT}={KEY}", f"bench-{PORT}=a,{KEY}",
+        "", "(none)", "bench-8437", "bench-8437=", "bench-8437=the-ke", "bench-8437=the-key2",
+        f"bench-{PORT + 1}={KEY}",
+        f"bench={KEY}", f"Bench-{PORT}={KEY}", f'bench-{PORT}="{KEY}"', f"x=bench-{PORT}={KEY}",
+        f"bench-{PORT}=a,{KEY}",
         f"bench-{PORT}={KEY}\x00", f"bench-{PORT}=earlier-start", "\xff=\xfe", "=" * 4000,
     ],
 )  # fmt: skip
@@ -191,8 +197,10 @@ def test_the_key_in_a_post_opens_nothing(guard: Guard) -> None:
 
 @pytest.mark.parametrize(
     "path",
-    ["//evil.example", "///evil.example", "/\\evil.example", "/\\/evil.example", "\\\\evil.example", "//evil.example/..",
-     "http://evil.example/", "/a\r\nset-cookie: b=c", "/a\nb", "/\x00", "/caf\u00e9", "/\u65e5\u672c", "", "javascript:alert(1)",
+    ["//evil.example", "///evil.example", "/\\evil.example", "/\\/evil.example", "\\\\evil.example",
+    "//evil.example/..",
+     "http://evil.example/", "/a\r\nset-cookie: b=c", "/a\nb", "/\x00", "/caf\u00e9", "/\u65e5\u672c", "",
+     "javascript:alert(1)",
      "/\t/evil.example"],
 )  # fmt: skip
 def test_the_way_in_leads_nowhere_else(guard: Guard, path: str) -> None:
@@ -223,7 +231,8 @@ def test_head_says_no_more_than_get(guard: Guard) -> None:
 
 
 def test_the_policy_is_on_every_answer_with_the_bad_ones(guard: Guard) -> None:
-    cases = [("GET", "/", ""), ("GET", "/part", "file=door.toml"), ("GET", "/look/bench.css", ""), ("GET", "/look.css", ""),
+    cases = [("GET", "/", ""), ("GET", "/part", "file=door.toml"), ("GET", "/look/bench.css", ""), ("GET",
+        "/look.css", ""),
              ("GET", "/nothing", ""), ("GET", "/part", "file=../x.toml"), ("GET", "/part", "file=gone.toml"),
              ("POST", "/part/typed", "file=door.toml"), ("GET", "/part/edit", ""), ("GET", "/shape", "file=door.toml"),
              ("POST", "/part/edit", "file=door.toml"), ("GET", "/look/..%2fapp.py", "")]  # fmt: skip
@@ -282,7 +291,8 @@ def test_thousands_of_fields_and_long_names_are_no_burden(guard: Guard) -> None:
     ) + b"--e--\r\n"  # fmt: skip
     kinds = ((many, "application/x-www-form-urlencoded"), (long, "application/x-www-form-urlencoded"),
              (multipart, "multipart/form-data; boundary=e"), (b"junk", "multipart/form-data"),
-             (b"junk", "multipart/form-data; boundary="), (b'{"a": 1}', "application/json"), (b"\xff\xfe=\xfd", "a/b"))  # fmt: skip
+             (b"junk", "multipart/form-data; boundary="), (b'{"a": 1}', "application/json"), (b"\xff\xfe=\xfd",
+             "a/b"))  # fmt: skip
     for body, kind in kinds:
         began = time.perf_counter()
         status, _, text = ask(guard, "POST", "/part/typed", "file=door.toml", [("content-type", kind)], [body])

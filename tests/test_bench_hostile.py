@@ -31,10 +31,12 @@ from layup.bench.app import build
 HOOK = """
 import os, sys
 _to = os.open(os.environ["OPENED"], os.O_WRONLY | os.O_APPEND | os.O_CREAT)
+_events = ("open", "sqlite3.connect", "os.remove", "os.rename", "os.mkdir", "os.truncate", "os.link", "os.symlink")
+_writing = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC
 def _note(event, args):
-    if event in ("open", "sqlite3.connect", "os.remove", "os.rename", "os.mkdir", "os.truncate", "os.link", "os.symlink"):
+    if event in _events:
         flags = args[2] if event == "open" and len(args) > 2 and isinstance(args[2], int) else 0
-        writes = event not in ("open", "sqlite3.connect") or bool(flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC))
+        writes = event not in ("open", "sqlite3.connect") or bool(flags & _writing)
         for name in args[:2] if event in ("os.rename", "os.link", "os.symlink") else args[:1]:
             if isinstance(name, (str, bytes, os.PathLike)):
                 path = os.path.abspath(os.fsdecode(name))
@@ -163,13 +165,18 @@ def test_a_record_outside_the_folder_is_not_opened_nor_named_by_its_place(watche
 
 
 def test_no_name_in_a_request_leads_out_of_the_folder(watched: Watched) -> None:
-    names = ["../out/secret.toml", f"{watched.base}/out/secret.toml", "leads.toml", "aside/secret.toml", "a/../../out/secret.toml",
-             "%2e%2e/out/secret.toml", "..\\out\\secret.toml", "\0", "door.toml\0.csv", "C:\\secret.toml", "//out/secret.toml",
-             ".", "..", "aside", "x" * 5000, "a/" * 3000 + "x.toml", "leads-cut.cut.json", "~/secret.toml", "bench.sqlite",
-             ".bench-lock", "\ud83d\ude00.toml".encode("utf-16", "surrogatepass").decode("utf-16"), "CON.toml", "door.toml/../../out/secret.toml"]  # fmt: skip
+    names = ["../out/secret.toml", f"{watched.base}/out/secret.toml", "leads.toml", "aside/secret.toml",
+        "a/../../out/secret.toml",
+             "%2e%2e/out/secret.toml", "..\\out\\secret.toml", "\0", "door.toml\0.csv", "C:\\secret.toml",
+             "//out/secret.toml",
+             ".", "..", "aside", "x" * 5000, "a/" * 3000 + "x.toml", "leads-cut.cut.json", "~/secret.toml",
+             "bench.sqlite",
+             ".bench-lock", "\ud83d\ude00.toml".encode("utf-16", "surrogatepass").decode("utf-16"), "CON.toml",
+             "door.toml/../../out/secret.toml"]  # fmt: skip
     for path, method in routes(watched):
         for name in names:
-            form = {"file": name, "from": name, "work": name, "op": "save", "set.title": "x", "table": "", "title": name[:90],
+            form = {"file": name, "from": name, "work": name, "op": "save", "set.title": "x", "table": "",
+                "title": name[:90],
                     "script": "1"} if method == "POST" else None  # fmt: skip
             answer = watched.server.ask(method, path, {"file": name, "work": name, "part": name, "as": name[:99]}, form)
             harmless(watched, answer, (path, name))
@@ -189,7 +196,8 @@ def test_no_part_file_and_no_file_it_names_leads_out_of_the_folder(watched: Watc
             assert answer.status < 500, (path, name, answer.text)
     for name in parts[::7]:
         for path, method in (("/choose", "GET"), ("/prepare", "GET"), ("/weigh", "GET"), ("/shape/side", "GET"),
-                             ("/shape/zone", "GET"), ("/choose/start", "POST"), ("/prepare/start", "POST")):  # fmt: skip
+                             ("/shape/zone", "GET"), ("/choose/start", "POST"), ("/prepare/start",
+                             "POST")):  # fmt: skip
             answer = watched.server.ask(method, path, {"file": name}, {"what": "shapes"} if method == "POST" else None)
             harmless(watched, answer, (path, name))
             assert answer.status < 500, (path, name, answer.text)
@@ -216,7 +224,7 @@ def waited(watched: Watched, names: set[str]) -> list[str]:
 
 
 def test_a_work_reads_no_file_outside_the_folder_either(watched: Watched) -> None:
-    """A stored layout that is a link out of the folder; and a part file that is changed right after its work was begun."""
+    """A stored layout that is a link out of the folder; and a part file that is changed once its work was begun."""
     name = "leads-cut.toml"
     text = (watched.shop / name).read_text()
     assert watched.server.ask("POST", "/prepare/start", {"file": name}, {"what": "sheet"}).status == 303
@@ -259,11 +267,26 @@ def test_what_is_written_in_a_part_file_is_never_a_piece_of_the_page(watched: Wa
     name = "<xss onload=1> &amp; 'a' \"b\" {{7919*7907}}.toml"
     zone = f'[[zone]]\nname = {quoted}\narea = "0.1 m^2"\n'
     ply = f'[[ply]]\nfabric = "carbon plain 200"\nzone = {quoted}\n'
-    more = f'[[extra]]\nname = {quoted}\nmass = "3 g"\n[[replaces]]\nname = {quoted}\nmass = "900 g"\n[[made]]\nname = {quoted}\nprocess = "wet"\nweighed = "1 kg"\n'
-    good = f'title = {quoted}\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nrectangle = ["1 m", "1 m"]\n{zone}{PLY}{ply}{more}'
-    bad = f'title = {quoted}\nprocess = {quoted}\nresin = {quoted}\n[surface]\nmesh = {quoted}\nunit = {quoted}\nside = {quoted}\n' \
-          f'[[zone]]\nname = {quoted}\nwithin = {quoted}\n[[holes]]\nname = {quoted}\nfile = {quoted}\n[[ply]]\nfabric = {quoted}\n' \
-          f'thickness = {quoted}\nangle = {quoted}\n[needs]\nstiffness = {quoted}\nsupports = {quoted}\n[shelf]\nfabrics = [{quoted}]\n'  # fmt: skip
+    more = (
+        f'[[extra]]\nname = {quoted}\nmass = "3 g"\n[[replaces]]\nname = {quoted}\nmass = "900 g"\n'
+        f'[[made]]\nname = {quoted}\nprocess = "wet"\nweighed = "1 kg"\n'
+    )
+    good = (
+        f'title = {quoted}\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nrectangle = ["1 m", "1 '
+        f'm"]\n{zone}{PLY}{ply}{more}'
+    )
+    bad = (
+        f'title = {quoted}\nprocess = {quoted}\nresin = {quoted}\n[surface]\nmesh = {quoted}\nunit = '
+        f'{quoted}\nside = {quoted}\n'
+    ) \
+          (
+              f'[[zone]]\nname = {quoted}\nwithin = {quoted}\n[[holes]]\nname = {quoted}\nfile = {quoted}\n'
+              f'[[ply]]\nfabric = {quoted}\n'
+          ) \
+          (
+              f'thickness = {quoted}\nangle = {quoted}\n[needs]\nstiffness = {quoted}\nsupports = {quoted}\n'
+              f'[shelf]\nfabrics = [{quoted}]\n'
+          )  # fmt: skip
     for where, text in (
         (folder / name, good),
         (folder / f"bad {name}", bad),
@@ -272,7 +295,8 @@ def test_what_is_written_in_a_part_file_is_never_a_piece_of_the_page(watched: Wa
         where.write_text(text, encoding="utf-8")
     stl = watched.shop / "a'b\"><xss>.stl"
     stl.write_text(
-        f"solid {mean}\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 400 0 0\nvertex 0 300 0\nendloop\nendfacet\nendsolid\n"
+        f"solid {mean}\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 400 0 0\nvertex 0 300 0\nendloop\n"
+        f"endfacet\nendsolid\n"
     )
     (watched.shop / "mean stl.toml").write_text(
         HEAD.format("s") + f'[surface]\nmesh = {json.dumps(stl.name)}\nunit = "mm"\n' + PLY
@@ -285,12 +309,16 @@ def test_what_is_written_in_a_part_file_is_never_a_piece_of_the_page(watched: Wa
     for file in [str(p.relative_to(watched.shop)) for p in asked] + [mean]:
         for path, method in routes(watched):
             if method == "GET":
-                query = {"file": file, "said": mean, "at": mean, "point": mean, "work": mean, "rolls": mean, "gap": mean,
-                         "people": mean, "pot": mean, "tool": mean, "unit": mean, "value": mean, "lb": mean, "part": mean}  # fmt: skip
+                query = {"file": file, "said": mean, "at": mean, "point": mean, "work": mean, "rolls": mean,
+                    "gap": mean,
+                         "people": mean, "pot": mean, "tool": mean, "unit": mean, "value": mean, "lb": mean,
+                         "part": mean}  # fmt: skip
                 answer = watched.server.ask("GET", path, query)
             else:
-                form = {"op": mean, "table": mean, "number": mean, "set.title": mean, "title": mean, "base": "", "script": "1",
-                        "kind": mean, "name": mean, "what": mean, "people": mean, "do": mean, "value": mean, "form": mean}  # fmt: skip
+                form = {"op": mean, "table": mean, "number": mean, "set.title": mean, "title": mean, "base": "",
+                    "script": "1",
+                        "kind": mean, "name": mean, "what": mean, "people": mean, "do": mean, "value": mean,
+                        "form": mean}  # fmt: skip
                 answer = watched.server.ask("POST", path, {"file": file}, form)
             assert answer.status < 500, (path, file, answer.text[-300:])
             harmless(watched, answer, (path, file))
@@ -315,9 +343,12 @@ def test_numbers_that_are_none_are_no_fault_of_the_program(watched: Watched) -> 
             query = {"file": "odd.toml", "at": value, "tool": "point", "reach": value, "toward": value, "people": value}
             form = None
             if method == "POST":
-                form = {"op": "save", "table": "ply", "number": value, "set.angle": value, "to": value, "newkey": value[:50],
-                        "newvalue": value, "title": value, "form": "stations", "stations": value, "what": "sheet", "people": value,
-                        "seconds": value, "kind": "mass", "name": value, "do": "note", "value": value, "thickness": value}  # fmt: skip
+                form = {"op": "save", "table": "ply", "number": value, "set.angle": value, "to": value,
+                    "newkey": value[:50],
+                        "newvalue": value, "title": value, "form": "stations", "stations": value, "what": "sheet",
+                        "people": value,
+                        "seconds": value, "kind": "mass", "name": value, "do": "note", "value": value,
+                        "thickness": value}  # fmt: skip
             answer = watched.server.ask(method, path, query, form)
             assert answer.status < 500, (path, value[:20], answer.text[-300:])
             harmless(watched, answer, (path, value[:20]))
@@ -345,7 +376,8 @@ def test_requests_out_of_step_are_refused_and_hold_nobody_up(watched: Watched) -
         "old": "GET / HTTP/1.0\r\n\r\n",
         "whole address": f"GET http://evil.example/ HTTP/1.1\r\n{own}\r\n",
         "two lengths": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length: 5\r\nContent-Length: 6\r\n\r\nop=xx{after}",
-        "length and chunks": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length: 4\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n{after}",
+        "length and chunks": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length: 4\r\nTransfer-Encoding: "
+        f"chunked\r\n\r\n0\r\n\r\n{after}",
         "odd chunks": f"POST {edit} HTTP/1.1\r\n{own}{form}Transfer-Encoding: chunked\r\n\r\nzz\r\n\r\n",
         "odd coding": f"POST {edit} HTTP/1.1\r\n{own}{form}Transfer-Encoding: xchunked\r\n\r\n0\r\n\r\n",
         "space": f"POST {edit} HTTP/1.1\r\n{own}{form}Content-Length : 5\r\n\r\nop=xx",
@@ -355,9 +387,11 @@ def test_requests_out_of_step_are_refused_and_hold_nobody_up(watched: Watched) -
         "long line": f"GET /{'a' * 200_000} HTTP/1.1\r\n{own}\r\n",
         "long header": f"GET / HTTP/1.1\r\n{own}X: {'a' * 200_000}\r\n\r\n",
         "foreign": f"GET / HTTP/1.1\r\nHost: evil.example\r\nCookie: bench-{server.port}={server.key}\r\n\r\n",
-        "socket": "GET / HTTP/1.1\r\nHost: evil.example\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
+        "socket": "GET / HTTP/1.1\r\nHost: evil.example\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+        "Sec-WebSocket-Version: 13\r\n"
                   "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n",
-        "socket with the key": f"GET /nothing HTTP/1.1\r\n{own}Upgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
+        "socket with the key": f"GET /nothing HTTP/1.1\r\n{own}Upgrade: websocket\r\nConnection: Upgrade\r\n"
+        f"Sec-WebSocket-Version: 13\r\n"
                                "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n",
     }  # fmt: skip
     for what, text in bad.items():
@@ -415,15 +449,22 @@ def test_a_body_over_the_limit_gets_its_words_also_over_a_socket(watched: Watche
 def test_files_that_are_sent_lie_in_the_folder_whatever_their_name(watched: Watched) -> None:
     server = watched.server
     before = set(watched.base.rglob("*"))
-    names = ["../../out/x.stl", "/etc/x.stl", "..\\..\\out\\x.stl", "C:\\x.stl", "aside/x.stl", ".bench-lock.stl", "-rf.stl", "a\0b.stl",
-             "con.stl", "x" * 400 + ".stl", "\u00e4\u65e5" * 90 + ".stl", "leads.stl", "a;b|c$(d)`e`.stl", "shop.sqlite", "x.toml", "x.cut.json",
+    names = ["../../out/x.stl", "/etc/x.stl", "..\\..\\out\\x.stl", "C:\\x.stl", "aside/x.stl", ".bench-lock.stl",
+        "-rf.stl", "a\0b.stl",
+             "con.stl", "x" * 400 + ".stl", "\u00e4\u65e5" * 90 + ".stl", "leads.stl", "a;b|c$(d)`e`.stl",
+             "shop.sqlite", "x.toml", "x.cut.json",
              ".stl", "%2e%2e%2fx.stl", "x.stl/..", "x.svg.exe"]  # fmt: skip
     for name in names:
-        part = f'--e\r\nContent-Disposition: form-data; name="title"\r\n\r\nSent\r\n--e\r\nContent-Disposition: form-data; ' \
+        part = (
+            f'--e\r\nContent-Disposition: form-data; name="title"\r\n\r\nSent\r\n--e\r\n'
+            f'Content-Disposition: form-data; '
+        ) \
                f'name="surface"; filename="{name}"\r\n\r\nsolid a\r\n--e--\r\n'  # fmt: skip
         body = part.encode()
-        head = (f"POST /new/file HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\nCookie: bench-{server.port}={server.key}\r\n"
-                f"Origin: {server.home}\r\nContent-Type: multipart/form-data; boundary=e\r\nContent-Length: {len(body)}\r\n\r\n")  # fmt: skip
+        head = (f"POST /new/file HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\nCookie: "
+                f"bench-{server.port}={server.key}\r\n"
+                f"Origin: {server.home}\r\nContent-Type: multipart/form-data; boundary=e\r\nContent-Length: "
+                f"{len(body)}\r\n\r\n")  # fmt: skip
         said = server.raw(head.encode() + body)
         assert said[9:12] in (b"303", b"400", b"403", b"422"), (name, said[-200:])
         assert str(watched.base).encode() not in said

@@ -25,7 +25,10 @@ from layup.bench.folder import Folder
 from layup.bench.journal import FILE, Journal, save
 from layup.errors import LayupError
 
-PART = '# A door.\ntitle = "edit 0"\nprocess = \'wet\'\nresin = "epoxy, laminating"\n\n[surface]\narea = "0.5 m^2"  # measured\n\n[[ply]]\nfabric = "carbon plain 200"\n'
+PART = (
+    '# A door.\ntitle = "edit 0"\nprocess = \'wet\'\nresin = "epoxy, laminating"\n\n[surface]\narea = "0.5 '
+    'm^2"  # measured\n\n[[ply]]\nfabric = "carbon plain 200"\n'
+)
 NAME = "door.toml"
 
 

@@ -92,7 +92,8 @@ def test_two_pages_on_one_folder_lose_nothing(shop: Path, how: str) -> None:
     An edit that does not say what it saw is made on what stands there then, and is never in the way of another.
     """
     pages = [
-        subprocess.Popen([sys.executable, "-c", EDITS, str(shop), word, "60", how], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        subprocess.Popen([sys.executable, "-c", EDITS, str(shop), word, "60", how], stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE, text=True)
         for word in ("left", "right")
     ]  # fmt: skip
     for page in pages:
@@ -138,7 +139,8 @@ for line in sys.stdin:
 def test_killed_at_any_moment_the_last_answered_edit_is_there_and_can_be_taken_back(shop: Path, tmp_path: Path) -> None:
     dice = random.Random(11)
     (tmp_path / "other").mkdir()
-    launcher = subprocess.Popen([sys.executable, "-c", LAUNCH, str(shop), str(tmp_path / "other")], stdin=subprocess.PIPE,
+    launcher = subprocess.Popen([sys.executable, "-c", LAUNCH, str(shop), str(tmp_path / "other")],
+        stdin=subprocess.PIPE,
                                 stdout=subprocess.PIPE, text=True)  # fmt: skip
     assert launcher.stdin is not None
     assert launcher.stdout is not None

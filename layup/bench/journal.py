@@ -351,8 +351,8 @@ def _cannot(error: Exception) -> str:
     why = _why(error)
     if why.startswith("it is damaged"):
         return (
-            f"the list of changes, {FILE} in this folder, is damaged. It only holds what can be taken back; your part files are whole: "
-            "move it away, and start again"
+            f"the list of changes, {FILE} in this folder, is damaged. It only holds what can be taken back; your part "
+            "files are whole: move it away, and start again"
         )
     return f"the list of changes, {FILE} in this folder, can't be used: {why}"
 
