@@ -369,7 +369,7 @@ def _asks(sheet: Sheet) -> str:
         if fault.place.startswith(("surface", "mesh", "step", "outline")):
             if "no unit" in fault.wrong:
                 return "unit"
-            if "closed" in fault.wrong and "side" in f"{fault.wrong} {fault.remedy}":
+            if 'side = "' in f"{fault.wrong} {fault.remedy}":
                 return "side"
     return ""
 

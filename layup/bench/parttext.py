@@ -34,8 +34,8 @@ NUMBERS = ("angle", "count", "columns", "rows", "edge", "coats", "sides", "times
 _NUMBER = re.compile(r"[-+]?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?")
 SWITCHES = ("drape", "symmetric", "solid", "staggered")
 """Keys that are yes or no."""
-LISTS = ("start", "at", "first", "centre", "pitch", "rectangle", "or", "and", "not", "fabrics", "processes", "materials",
-         "angles", "cut")  # fmt: skip
+LISTS = ("start", "at", "first", "centre", "pitch", "rectangle", "or", "and", "not", "fabrics", "processes",
+         "materials", "angles", "cut")  # fmt: skip
 """Keys that may hold several, written with commas between."""
 SIDES = ("supports",)
 """Keys that may be a table in one line: { left = "clamped" }."""

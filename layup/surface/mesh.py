@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 Mesh = tuple[NDArray[np.float64], NDArray[np.int64]]
 
+KEPT_CUTS = 60
+"""Zones that are kept once worked out; a page on which one is changed again and again lets the oldest go. [-]"""
 AS_DRAWN = "as drawn"
 """The side of a surface that has only one: an open shell, an outline."""
 
@@ -174,5 +176,7 @@ class Surface:
 
         key = zone_key(spec)
         if key not in self._cuts:
+            while len(self._cuts) >= KEPT_CUTS:
+                self._cuts.pop(next(iter(self._cuts)), None)
             self._cuts[key] = cut_zone(self.vertices, self.faces, spec, self.groups, self.holes)
         return self._cuts[key]

@@ -18,7 +18,8 @@ from layup.surface.scan import MIX
 from layup.surface.spread_out import over_blocks
 
 _RUN = 256
-_FULL = 0.7
+_FULL = 0.7  # share of the places that may be taken
+_BEGIN = 0.35  # share that will be taken of the first table: a half-empty one is quicker
 _POINTS = 0.52  # points for each triangle that room is made for at first; a closed mesh has 0.5
 _M1, _M2 = np.uint64(MIX[1]), np.uint64(MIX[2])
 _S29, _S31, _S32 = np.uint64(29), np.uint64(31), np.uint64(32)
@@ -168,9 +169,9 @@ def number_points(corners: NDArray[np.floating]) -> tuple[NDArray[np.floating], 
     return points.view(corners.dtype), out.reshape(n, k)
 
 
-def _half(words: Words, zero: np.generic, start: int, stop: int, out: NDArray[np.int32]) -> tuple[Words, Words, int]:
+def _half(words: Words, zero: object, start: int, stop: int, out: NDArray[np.int32]) -> tuple[Words, Words, int]:
     """Points of some triangles, and the table that finds them with its size as a power of two."""
-    bits = max(12, int(np.ceil(np.log2(_POINTS * (stop - start) * words.shape[1] / 3 / _FULL + 1))))
+    bits = max(12, int(np.ceil(np.log2(_POINTS * (stop - start) * words.shape[1] / 3 / _BEGIN + 1))))
     table = np.zeros((1 << bits, 4), dtype=words.dtype)
     points = np.empty((int(_FULL * len(table)) + 1, 3), dtype=words.dtype)
     count, done = 0, start

@@ -72,7 +72,7 @@ export class View {
   load(head, arrays, colours, keep = false) {
     const same = keep || (this.head && this.head.radius === head.radius && this.head.asks === head.asks);
     this.drop();
-    Object.assign(this, { head, arrays, colours });
+    Object.assign(this, { head, arrays, colours, paced: false });
     this.parts = head.parts.map(part => {
       const points = floats(arrays, part.points), faces = numbers(arrays, part.faces);
       const coarse = part.coarse && this.mesh(floats(arrays, part.coarse.points), numbers(arrays, part.coarse.faces));
@@ -200,22 +200,23 @@ export class View {
 
   // ---- drawing
 
-  ask() {
-    if (this.asked || !this.head) return;
-    this.asked = performance.now();
-    requestAnimationFrame(() => this.draw());
-  }
-  /** Where pictures come late while the part is moved, a coarser mesh is drawn with coarser dots until it stands still. */
-  late() {
-    const wait = performance.now() - this.asked;
-    this.behind = this.moving && wait > 45 ? (this.behind || 0) + 1 : 0;
-    if (this.behind > 1) this.slow = true;
-    return Boolean(this.slow && this.moving);
+  ask() { if (!this.asked && this.head) { this.asked = true; requestAnimationFrame(() => this.draw()); } }
+  /** How long a picture takes, twice, waited for; on a machine without a graphics card a coarser one is drawn in motion. */
+  pace() {
+    const one = new Uint8Array(4), gl = this.gl;
+    const times = [0, 1].map(() => {
+      const start = performance.now();
+      this.draw();
+      gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, one);
+      return performance.now() - start;
+    });
+    this.slow = Math.min(...times) > 40;
+    this.paced = true;
   }
   draw() {
-    const rough = this.late();
-    this.asked = 0; this.rough = rough;
-    const gl = this.gl, { w, h, sx, sy } = this.scale(), ratio = Math.min(devicePixelRatio || 1, 2) * (rough ? .6 : 1);
+    const rough = Boolean(this.slow && this.moving);
+    this.asked = false; this.rough = rough;
+    const gl = this.gl, { w, h, sx, sy } = this.scale(), ratio = Math.min(devicePixelRatio || 1, 2) * (rough ? .5 : 1);
     const wide = Math.round(w * ratio), high = Math.round(h * ratio);
     if (this.canvas.width !== wide || this.canvas.height !== high) { this.canvas.width = wide; this.canvas.height = high; }
     gl.viewport(0, 0, wide, high);
@@ -269,6 +270,7 @@ export class View {
     if (this.rough && this.down.size) { this.settling = setTimeout(() => this.settle(), 160); return; }
     this.moving = false;
     if (this.rough) { this.ask(); return; }
+    if (!this.paced && this.parts.some(part => part.coarse)) this.pace();
     const m = this.matrix();
     for (const { element, at, kind } of this.marks) {
       if (kind === "spot") continue;
