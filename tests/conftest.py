@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -39,3 +39,18 @@ def hatch() -> Callable[..., dict[str, Any]]:
         return {key: value for key, value in part.items() if value is not None}
 
     return make
+
+
+@pytest.fixture
+def page(tmp_path: Path) -> Iterator[Any]:
+    """The bench page on a copy of the examples, without a browser: see bench_page.Page."""
+    import shutil
+
+    from bench_page import open_page
+
+    root = tmp_path / "shop"
+    shutil.copytree(EXAMPLES, root)
+    opened = open_page(root)
+    yield opened
+    opened.bench.works.close()
+    opened.bench.desk.journal.close()

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
-from collections.abc import Iterator
 from html import unescape
-from pathlib import Path
 
 import pytest
 from bench_page import Page, open_page
@@ -18,16 +15,6 @@ from layup.prediction import predict
 from layup.words import mass_both
 
 DOOR = "motor-glider/engine-bay-door.toml"
-
-
-@pytest.fixture
-def page(tmp_path: Path, examples: Path) -> Iterator[Page]:
-    root = tmp_path / "shop"
-    shutil.copytree(examples, root)
-    opened = open_page(root)
-    yield opened
-    opened.bench.works.close()
-    opened.bench.desk.journal.close()
 
 
 def shown(text: str, element: str) -> str:

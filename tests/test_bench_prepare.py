@@ -4,30 +4,17 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 import time
-from collections.abc import Iterator
 from html import unescape
-from pathlib import Path
 
 import pytest
-from bench_page import Page, open_page
+from bench_page import Page
 from click.testing import CliRunner
 
 from layup.cli import main as layup_command
 
 PANEL = "motor-glider/access-panel.toml"
 LID = "solar-car/battery-lid.toml"
-
-
-@pytest.fixture
-def page(tmp_path: Path, examples: Path) -> Iterator[Page]:
-    root = tmp_path / "shop"
-    shutil.copytree(examples, root)
-    opened = open_page(root)
-    yield opened
-    opened.bench.works.close()
-    opened.bench.desk.journal.close()
 
 
 def told(page: Page, command: str, file: str, *more: str) -> object:

@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from layup.bench.running import Work
-    from layup.materials import Library
 
 FLOW = "choose"
 
@@ -228,7 +227,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     answer: Answer | None = work.answer if work is not None and work.state == "done" else None
     written = sheet.data.get("needs")
     needs = written if isinstance(written, dict) else {}
-    library, shelf = _library(asked, sheet), shelf_of(sheet)
+    library, shelf = asked.desk.library(sheet), shelf_of(sheet)
     again = asked.desk.journal.next(asked.file)
     shown_now = shown_layup(answer, asked.query.get("point", "")) if answer else None
     words: dict[str, Any] = {"front": "", "rows": [], "steps": [], "prices": False, "nearest_fails": ()}
@@ -275,21 +274,6 @@ def _elsewhere(sheet: Sheet) -> list[str]:
         f"{f.place or (f'line {f.line}' if f.line else '')} {f.wrong}. {f.remedy}".strip()
         for f in sheet.faults if id(f) not in here
     ]  # fmt: skip
-
-
-def _library(asked: Asked, sheet: Sheet) -> Library:
-    """The tables with the shop's own over them, where those can be read."""
-    from layup.materials import load_library
-
-    if sheet.prediction is not None:
-        return sheet.prediction.job.library
-    tables = sheet.data.get("materials")
-    paths = [sheet.path.parent / t for t in tables if isinstance(t, str)] if isinstance(tables, list) else []
-    paths = [p for p in paths if p.is_file() and p.resolve().is_relative_to(asked.folder.root)]
-    try:
-        return load_library(paths)
-    except LayupError:
-        return load_library()
 
 
 def _in_words(value: str) -> str:

@@ -27,6 +27,7 @@ from layup.locate import key_lines
 
 if TYPE_CHECKING:
     from layup.laminate.process import Habits
+    from layup.materials import Library
     from layup.part import SurfaceEntry
     from layup.prediction import Prediction
     from layup.surface.mesh import Surface
@@ -236,6 +237,20 @@ class Desk:
         kept = self._habits.get(key)
         return kept if kept is not None else self._habits.put(key, habits_near(path, home))
 
+    def library(self, sheet: Sheet) -> Library:
+        """The tables with the shop's own over them, where those can be read."""
+        from layup.materials import load_library
+
+        if sheet.prediction is not None:
+            return sheet.prediction.job.library
+        tables = sheet.data.get("materials")
+        paths = [sheet.path.parent / t for t in tables if isinstance(t, str)] if isinstance(tables, list) else []
+        paths = [p for p in paths if p.is_file() and p.resolve().is_relative_to(self.folder.root)]
+        try:
+            return load_library(paths)
+        except LayupError:
+            return load_library()
+
     def _sheet(self, name: str, path: Path, text: str) -> Sheet:
         data = _tables(text)
         version = version_of(text)
@@ -271,9 +286,7 @@ class Desk:
                 lines = key_lines(text)
                 remedy = "Copy the file into this shop's folder, and name the copy."
                 raise FaultsError(
-                    Fault(
-                        path.name, lines.get(key), ", ".join(map(str, key)), f'"{file}" is not in the folder', remedy
-                    )
+                    Fault(path.name, lines.get(key), ", ".join(map(str, key)), f'"{file}" is not in the folder', remedy)
                     for key, file in outside
                 )
             prediction = predict(read_part(path, opener=opener, text=text), habits=self.habits(path))

@@ -185,8 +185,7 @@ def add_item(asked: Asked) -> Response:
     sheet = asked.desk.sheet(asked.file)
     values = {"name": name, **FIRST.get(kind, {})}
     if kind in CHOICES:
-        library = sheet.prediction.job.library if sheet.prediction else _library(asked, sheet)
-        named = library.names(CHOICES[kind]) if library else ()
+        named = asked.desk.library(sheet).names(CHOICES[kind])
         values[kind] = named[0] if named else name
     elif kind in HINTS and kind not in values:
         values[kind] = HINTS[kind]
@@ -294,10 +293,9 @@ def _after(asked: Asked, sheet: Sheet) -> Response:
 
 
 def _page(asked: Asked, sheet: Sheet) -> Response:
-    from layup.materials import load_library
 
     prediction = sheet.prediction
-    library = prediction.job.library if prediction else _library(asked, sheet) or load_library()
+    library = asked.desk.library(sheet)
     change = asked.desk.last_change(sheet)
     again = asked.desk.journal.next(asked.file)
     system = prediction.job.part.units if prediction else "both"
@@ -309,19 +307,6 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
         zones=[str(e.get("name", "")) for e in sheet.entries("zone")],
     )  # fmt: skip
-
-
-def _library(asked: Asked, sheet: Sheet) -> Library | None:
-    """The tables with the shop's own over them, where those can be read."""
-    from layup.materials import load_library
-
-    tables = sheet.data.get("materials")
-    paths = [sheet.path.parent / t for t in tables if isinstance(t, str)] if isinstance(tables, list) else []
-    paths = [p for p in paths if p.is_file() and p.resolve().is_relative_to(asked.folder.root)]
-    try:
-        return load_library(paths)
-    except LayupError:
-        return None
 
 
 def _names(library: Library) -> dict[str, tuple[str, ...]]:
