@@ -91,6 +91,7 @@ def test_faces_that_cross_themselves_and_bent_ones_are_said(tmp_path):
     bow = in_space([(0, 0), (1, 1), (1, 0), (0, 1)], PLANES["flat"])
     made = triangulate(bow, np.arange(4), np.array([4]))
     assert made.crossed == 1
+    assert made.findings()[0].kind == "crossed faces"
     assert "crosses itself" in made.findings()[0].text
     # a square with one corner raised by its side: along one diagonal 1/2 + sqrt(2)/2 ..., along the other another area
     path = tmp_path / "bent.obj"

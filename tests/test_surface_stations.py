@@ -104,6 +104,7 @@ def test_rules_and_findings_are_both_shown():
     text = smooth.findings[0].text
     assert f"{straight.whole.area:.4g} m^2" in text
     assert f"{smooth.whole.area:.4g} m^2" in text
+    assert smooth.findings[0].kind == "stations"
     assert smooth.findings[1].kind == "coarse stations"
 
 
