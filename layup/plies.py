@@ -168,9 +168,7 @@ def _numbered(layer: Layer, number: int) -> Layer:
     return replace(layer, number=number)
 
 
-def place_of(
-    job: Job, zone: str | None, area: float | None, covers: Sequence[str] = ()
-) -> tuple[str, Measured]:
+def place_of(job: Job, zone: str | None, area: float | None, covers: Sequence[str] = ()) -> tuple[str, Measured]:
     """Name and measures of the place of a ply or finish; `covers` names the openings that it runs over uncut."""
     if area is not None:
         return "patch", Measured(area)

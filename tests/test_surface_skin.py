@@ -207,3 +207,46 @@ def test_bad_sides(text):
     with pytest.raises(SurfaceError, match="side") as caught:
         parse_side(text)
     assert caught.value.remedy
+
+
+def bored_plate(long, wide, thick, bore, count=48):
+    """A plate with a round hole through its middle, as a closed solid. [mm]"""
+    from layup.surface import flat
+    from layup.surface.topology import face_pairs
+
+    turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
+    ring = np.column_stack([long / 2 + bore / 2 * np.cos(turn), wide / 2 + bore / 2 * np.sin(turn)]) / 1e3
+    corners = np.array([[0, 0], [long, 0], [long, wide], [0, wide]]) / 1e3
+    plan = flat.outline([tuple(p) for p in corners], [[tuple(p) for p in ring]])
+    points, faces = plan.vertices * 1e3, plan.faces.copy()
+    way = np.cross(points[faces[:, 1]] - points[faces[:, 0]], points[faces[:, 2]] - points[faces[:, 0]])[:, 2]
+    faces[way < 0] = faces[way < 0][:, ::-1]
+    n = len(points)
+    half = {tuple(e) for e in np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).tolist()}
+    rim = np.array([e for e in half if e[::-1] not in half])
+    walls = np.concatenate(
+        [np.column_stack([rim, rim[:, 1] + n]), np.column_stack([rim[:, 0], rim[:, 1] + n, rim[:, 0] + n])]
+    )
+    solid = np.concatenate([faces[:, ::-1], faces + n, walls])
+    assert len(face_pairs(solid)[0]) * 2 == 3 * len(solid)
+    return np.concatenate([points, points + np.array([0, 0, thick])]), solid
+
+
+@pytest.mark.parametrize(
+    ("long", "wide", "thick", "bore"), [(60, 40, 8, 12), (60, 40, 8, 6), (60, 40, 12, 12), (200, 100, 8, 12)]
+)
+def test_a_stout_plate_with_a_bore_gives_its_face(long, wide, thick, bore):
+    """Rays from its short rims meet the bore not far behind; that does not make one skin of its two faces."""
+    from layup.surface.joined import Small
+    from layup.surface.large import Large
+    from layup.surface.side import parse_side
+
+    points, faces = bored_plate(long, wide, thick, bore)
+    facet = 0.5 * 48 * (bore / 2) ** 2 * np.sin(2 * np.pi / 48)
+    expected = (long * wide - facet) * 1e-6
+    for text in ("facing (0, 0, 1)", f"touching (5 mm, 5 mm, {thick} mm)"):
+        side = parse_side(text)
+        plain = Small(points * 1e-3, faces).pick(side, "plate")
+        fast = Large.of_mesh(points, faces, 1e-3).pick(side, "plate")
+        assert plain.whole.area == pytest.approx(expected, rel=1e-9)
+        assert fast.whole.area == pytest.approx(expected, rel=1e-9)

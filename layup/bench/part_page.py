@@ -156,13 +156,7 @@ def _changed(text: str, operation: str, table: str, number: int, values: dict[st
         return f"{name} taken out", parttext.drop(text, table, number)
     if operation in ("up", "down", "move"):
         wanted = form.get("to", "")
-        to = (
-            number - 1
-            if operation == "up"
-            else number + 1
-            if operation == "down"
-            else whole(wanted, number)
-        )
+        to = number - 1 if operation == "up" else number + 1 if operation == "down" else whole(wanted, number)
         return f"{name} moved to place {max(to, 0) + 1}", parttext.move(text, table, number, to)
     raise LayupError("that is no change this page knows")
 

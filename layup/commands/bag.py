@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import habits_of, json_option, no_shop_option, part_argument, shop_option, units_option
+from layup.commands.options import (
+    habits_of,
+    job_of,
+    json_option,
+    no_shop_option,
+    part_argument,
+    shop_option,
+    units_option,
+)
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -24,7 +32,7 @@ def command(part: Path, units: System | None, as_json: bool, shop: Path | None, 
     from layup.prediction import predict
     from layup.shop.bag import bag
 
-    prediction = predict(part, habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
     found = bag(prediction.job, prediction.weighed)
     if as_json:
         from layup.show.bench_machine import bag_json

@@ -9,6 +9,7 @@ import click
 
 from layup.commands.options import (
     habits_of,
+    job_of,
     json_option,
     no_shop_option,
     part_argument,
@@ -31,7 +32,7 @@ def command(part: Path, units: System | None, as_json: bool, shop: Path | None, 
     """The part wet, bagged, infused and prepreg side by side, and against what it replaces."""
     from layup.prediction import predict
 
-    prediction = predict(part, habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
     if as_json:
         from layup.show import machine
 

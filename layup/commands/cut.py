@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from layup.commands.options import json_option, units_option
+from layup.commands.options import job_of, json_option, units_option
 
 if TYPE_CHECKING:
     from layup.shop.nest import Nest
@@ -50,13 +50,12 @@ def command(
     picture: Path | None, save: bool,
 ) -> None:  # fmt: skip
     """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
-    from layup.partfile import read_part
     from layup.shop.cut import cut
     from layup.shop.nest_file import path_beside, write_cut
     from layup.shop.rolls import check_cloths, read_blocked, read_widths
     from layup.units import parse
 
-    jobs = [read_part(part) for part in parts]
+    jobs = [job_of(part, as_json) for part in parts]
     check_cloths((*rolls, *defects), jobs)
     result = cut(
         jobs, gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),

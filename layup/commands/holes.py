@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import json_option, units_option
+from layup.commands.options import job_of, json_option, units_option
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -27,9 +27,7 @@ def command(part: Path, picture: Path | None, units: System | None, as_json: boo
     nearest to where the new part has them; what is left over is shown, and every hole too near the new trim line,
     an opening or another hole is named.
     """
-    from layup.partfile import read_part
-
-    job = read_part(part)
+    job = job_of(part, as_json)
     if picture is not None:
         from layup.show.files import save
         from layup.show.holes_picture import draw_holes

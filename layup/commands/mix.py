@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import habits_of, json_option, no_shop_option, part_argument, shop_option, units_option
+from layup.commands.options import (
+    habits_of,
+    job_of,
+    json_option,
+    no_shop_option,
+    part_argument,
+    shop_option,
+    units_option,
+)
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -32,7 +40,7 @@ def command(
     from layup.shop.batch import mixes
     from layup.units import parse, parse_ratio
 
-    prediction = predict(part, habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
     found = mixes(
         prediction.job, prediction.weighed, people=people,
         temperature=None if temperature is None else parse(temperature, "temperature"),

@@ -9,6 +9,7 @@ import click
 
 if TYPE_CHECKING:
     from layup.laminate.process import Habits
+    from layup.partfile import Job
     from layup.prediction import Prediction
     from layup.words import System
 
@@ -32,6 +33,27 @@ json_option = click.option("--json", "as_json", is_flag=True, help="SI figures f
 def system_of(units: System | None, prediction: Prediction) -> System:
     """The option's system, else the part file's."""
     return units or prediction.job.part.units
+
+
+def job_of(part: Path, quiet: bool = False) -> Job:
+    """The part file read, with a bar on the terminal where that takes over a second.
+
+    Args:
+        part: Path of the part file.
+        quiet: No bar: another program reads what is printed.
+    """
+    from functools import partial
+
+    from layup.partfile import read_part
+    from layup.show.reading_bar import ReadingBar
+    from layup.surface.opened import open_surface
+
+    try:
+        with ReadingBar(shown=not quiet) as bar:
+            return read_part(part, opener=partial(open_surface, told=bar.told))
+    except KeyboardInterrupt:
+        click.echo(f"Stopped while reading {part.name}; nothing was written.", err=True)
+        raise click.exceptions.Exit(1) from None
 
 
 def habits_of(part: Path, shop: Path | None, no_shop: bool) -> Habits:

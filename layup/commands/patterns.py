@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from layup.commands.options import json_option, units_option
+from layup.commands.options import job_of, json_option, units_option
 
 if TYPE_CHECKING:
     from layup.partfile import Job
@@ -40,7 +40,6 @@ def command(
     picture: Path | None, no_splices: bool,
 ) -> None:  # fmt: skip
     """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
-    from layup.partfile import read_part
     from layup.shop.pattern import flat_plies
     from layup.shop.templates import right_ending
     from layup.units import parse
@@ -48,7 +47,7 @@ def command(
     for path, ending in ((dxf, ".dxf"), (svg, ".svg"), (pdf, ".pdf")):
         if path is not None:
             right_ending(path, ending)  # before the work, not after it
-    job = read_part(part)
+    job = job_of(part, as_json)
     begin = time.monotonic()
 
     def show(done: int, of: int) -> None:

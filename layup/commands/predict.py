@@ -9,6 +9,7 @@ import click
 
 from layup.commands.options import (
     habits_of,
+    job_of,
     json_option,
     no_shop_option,
     part_argument,
@@ -40,7 +41,7 @@ def command(
 
     if as_json and as_csv:
         raise click.UsageError("--json and --csv say two things: keep one.")
-    prediction = predict(part, habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
     if picture is not None:
         _draw(prediction, picture)
     if as_json or as_csv:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import habits_of, no_shop_option, part_argument, shop_option, units_option
+from layup.commands.options import habits_of, job_of, no_shop_option, part_argument, shop_option, units_option
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -36,7 +36,7 @@ def command(
     from layup.prediction import predict
     from layup.shop.sheet import build_sheet, prepare, write_sheet
 
-    prediction = predict(part, habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part), habits=habits_of(part, shop, no_shop))
     path = out or Path(f"{part.stem}.pdf")
     bench = prepare(prediction, part, people=people, seconds=seconds)
     sheet = build_sheet(bench, units or prediction.job.part.units)

@@ -17,7 +17,7 @@ from layup.surface.loops import Loop, free_loops
 from layup.surface.measure import Box, Vector
 from layup.surface.mesh import Finding
 from layup.surface.scan import MIX
-from layup.surface.topology import Faces, Points, edge_keys, edges_of, face_pairs, normals, pieces
+from layup.surface.topology import Faces, Points, edge_keys, edges_of, face_pairs, normals, pieces, sums
 
 _LARGE, _SMALL = 12.0, 0.03  # a hand-made part is seldom longer or shorter than this [m]
 _STRAY = 0.02  # a piece with less than this share of the largest one's area is stray
@@ -119,7 +119,7 @@ def _stray(points: Points, faces: Faces) -> list[Finding]:
     order = np.argsort(keys, kind="stable")
     same = np.flatnonzero(keys[order][1:] == keys[order][:-1])
     count, piece = pieces(len(faces), np.column_stack([owner[order[same]], owner[order[same + 1]]]))
-    return pieces_found(np.bincount(piece, normals(points, faces)[1], minlength=count))
+    return pieces_found(sums(piece, normals(points, faces)[1], count))
 
 
 def pieces_found(area: NDArray[np.float64]) -> list[Finding]:

@@ -32,8 +32,9 @@ from layup.surface.side_sums import fans, measure_chosen, nearest_of, side_sums
 from layup.surface.skin import (
     BACK,
     FOLD,
-    REACH,
+    REACHES,
     SMOOTH,
+    apart,
     choose,
     is_thin,
     looks_away,
@@ -283,9 +284,15 @@ class Looked:
     def of_sheet(self, side: Side, name: str) -> Chosen:
         """One of the two skins; see `Large.pick`."""
         thickness = self.seen.thickness or 0.0
-        self.seen.settle(REACH * thickness)
-        self.side = self.seen.sides()
-        sizes = [float(size) for size in self._sums[:, 0]]
+        for reach in REACHES:
+            self.seen.settle(reach * thickness)
+            self.side = self.seen.sides()
+            vars(self).pop("_sums", None)
+            sizes = [float(size) for size in self._sums[:, 0]]
+            if apart(sizes):
+                break
+        else:
+            return self.of_block(side, name)
         taken = choose(self, sizes, side, name)
         other, strip = sizes[1 - taken], self.total - sum(sizes)
         text = words_of_sheet(side, thickness, sizes[taken], other, strip)

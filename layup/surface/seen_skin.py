@@ -21,6 +21,7 @@ from layup.surface.cells import AT_CREASE, smooth_cells
 from layup.surface.patches import join_nodes, patches
 from layup.surface.skin import ITSELF, opposite
 from layup.surface.spread_out import BLOCK, over_blocks
+from layup.surface.topology import sums
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int32]
@@ -147,18 +148,20 @@ class Seen:
         return found
 
     def settle(self, most: float) -> None:
-        """Tell skin from wall.
+        """Tell skin from wall; again, with another distance, as if for the first time.
 
         Args:
             most: Skin has its partner within this distance. [m]
         """
+        if self._sent:
+            self.state.fill(UNKNOWN)
         self._most = most
         rows, behind, hit, parallel = self._first
         close = (parallel & (behind < most)).astype(np.uint8)
         self._sent = [(rows, hit, close)]
         self.state[rows] = close
         own = self.patch[rows]
-        part, skin = (np.bincount(own, self.area[rows] * w, minlength=self.patches) for w in (1.0, close))
+        part, skin = (sums(own, self.area[rows] * w, self.patches) for w in (1.0, close))
         self._uniform = (np.bincount(own, minlength=self.patches) >= _ENOUGH) & (skin > _CLEAR * part)
         self._uniform &= ~self._sees_itself(part)
         out, self._place = np.empty(len(self.faces), dtype=np.int32), np.empty(len(self.faces), dtype=np.int32)
@@ -173,7 +176,7 @@ class Seen:
         self._closer()
         rows = self._open
         own, area = self.patch[rows], self.area[rows]
-        skin = np.bincount(own, area * (self.state[rows] == SKIN), minlength=self.patches)
+        skin = sums(own, area * (self.state[rows] == SKIN), self.patches)
         whole = (skin > 0.5 * self._total) & ~self._uniform & ~self._sees_itself(self._total)
         self.state[rows[whole[own] & (area > 0.0)]] = SKIN
 
@@ -245,7 +248,7 @@ class Seen:
         nodes = self.patches + len(self._open)
         skin, count = join_nodes(rows, self.mate, self.marks, self.patch, self._place, self.patches, self.state, nodes)
         weight = np.concatenate([self._total * self._uniform, self.area[self._open] * (self.state[self._open] == SKIN)])
-        size = np.bincount(skin, weight, minlength=count)
+        size = sums(skin, weight, count)
         value = opposite(size, *self._links(skin))
         lone = np.flatnonzero((value == 0) & (size > 0.0))
         if len(lone) and self._look_at(lone, skin):

@@ -25,7 +25,7 @@ from layup.errors import SurfaceError
 from layup.surface.measure import Vector
 from layup.surface.nearest import nearest_face
 from layup.surface.side import Side
-from layup.surface.topology import face_pairs, normals, pieces
+from layup.surface.topology import face_pairs, normals, pieces, sums
 
 Mask = NDArray[np.bool_]
 
@@ -33,8 +33,9 @@ THIN = 0.2
 """A wall is thin below this share of the root of one side's area; above it the solid is a block. [-]"""
 BACK = -0.8
 """Cosine between a face and the wall behind it, below which the two count as back to back. [-]"""
-REACH = 2.5
-"""Skin has its partner within so many wall thicknesses. [-]"""
+REACHES = (2.5, 1.5, 1.1)
+"""Skin has its partner within so many wall thicknesses; the next one where the two skins hang together by the first, as
+they do over the short rims of a stout plate. [-]"""
 FOLD = -0.5
 """Cosine between two faces at an edge, below which a skin ends there (a knife edge). [-]"""
 SMOOTH = 0.766
@@ -174,9 +175,14 @@ def pick_side(points: NDArray[np.float64], faces: NDArray[np.int64], side: Side,
     found = walls(points, faces)
     if not found.thin:
         return _of_block(points, faces, found, side, name)
-    label, skin, close = _skins(faces, found)
-    first, second = _back_to_back(label, skin, close, found)
-    both = _Both(points, faces, found, (first, second))
+    for reach in REACHES:
+        label, skin, close = _skins(faces, found, reach)
+        first, second = _back_to_back(label, skin, close, found)
+        both = _Both(points, faces, found, (first, second))
+        if apart(both.size):
+            break
+    else:
+        return _of_block(points, faces, found, side, name)
     chosen = choose(both, both.size, side, name)
     left_out = float(found.area[~(first | second)].sum())
     text = words_of_sheet(side, found.thickness or 0.0, both.size[chosen], both.size[1 - chosen], left_out)
@@ -200,13 +206,18 @@ def words_of_block(side: Side, count: int, area: float) -> str:
     )
 
 
-def _skins(faces: NDArray[np.int64], found: Walls) -> tuple[NDArray[np.int64], Mask, Mask]:
+def apart(size: list[float]) -> bool:
+    """Whether two sides were told apart, by their areas. [m^2]"""
+    return min(size) > 0.1 * max(size)
+
+
+def _skins(faces: NDArray[np.int64], found: Walls, reach: float) -> tuple[NDArray[np.int64], Mask, Mask]:
     """Label of the skin of each face, which faces are skin at all, and which have a wall close behind them."""
     thickness = found.thickness or 0.0
     across = np.zeros(len(faces))
     met = found.hit >= 0
     across[met] = np.einsum("ij,ij->i", found.normal[met], found.normal[found.hit[met]])
-    close = met & (across < BACK) & (found.behind < REACH * thickness)
+    close = met & (across < BACK) & (found.behind < reach * thickness)
     pairs = found.pairs[0]
     turn = np.einsum("ij,ij->i", found.normal[pairs[:, 0]], found.normal[pairs[:, 1]])
     count, patch = pieces(len(faces), pairs[turn > SMOOTH])
@@ -222,7 +233,7 @@ def _skins(faces: NDArray[np.int64], found: Walls) -> tuple[NDArray[np.int64], M
 
 def _back_to_back(label: NDArray[np.int64], skin: Mask, close: Mask, found: Walls) -> tuple[Mask, Mask]:
     """The two sides: from the largest skin, over what lies behind it, to what lies behind that, and so on."""
-    size = np.bincount(label, found.area * skin)
+    size = sums(label, found.area * skin)
     rows = np.flatnonzero(close)
     rows = rows[skin[found.hit[rows]]]
     value = opposite(size, label[rows], label[found.hit[rows]], found.area[rows])
@@ -309,8 +320,6 @@ def choose(both: Sides, size: list[float], side: Side, name: str) -> int:
     Raises:
         SurfaceError: they can't be told apart in the way asked for.
     """
-    if not min(size) > 0.0:
-        raise SurfaceError(f"{name}: its two skins can't be told apart", 'Give side = "touching (x, y, z)"')
     mean = 0.5 * (size[0] + size[1])
     if side.kind == "facing":
         towards = both.towards(side.vector)

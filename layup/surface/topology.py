@@ -143,3 +143,8 @@ def length_of(points: Points, edges: Faces) -> float:
     """Total length of edges (e, 2). [m]"""
     apart = points[edges[:, 0]] - points[edges[:, 1]]
     return float(np.sqrt(np.einsum("ij,ij->i", apart, apart)).sum())
+
+
+def sums(number: NDArray[np.integer], weight: NDArray[np.float64], count: int = 0) -> NDArray[np.float64]:
+    """Sum of the weights of each number, for numbers from 0; at least `count` of them."""
+    return np.bincount(number, weight, minlength=count).astype(np.float64, copy=False)

@@ -33,7 +33,7 @@ def chromium() -> str | None:
     return os.environ.get("LAYUP_CHROMIUM") or next((p for n in names if (p := shutil.which(n))), None)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # the driver holds this thread's event loop as long as it is open
 def browser() -> Iterator[Any]:
     path = chromium()
     if path is None:

@@ -60,7 +60,8 @@ def test_every_target_is_large_enough_for_a_glove(look: Open, path: str, file: s
     page.wait_for_timeout(600)
     small = page.evaluate(
         """() => [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary, [role=button]")]
-        .filter(e => e.checkVisibility() && !e.matches(".skip, input[type=checkbox], input[type=radio], p a"))
+        .filter(e => e.checkVisibility())
+        .filter(e => !e.matches(".skip, [aria-hidden=true], input[type=checkbox], input[type=radio], p a"))
         .map(e => [e.getBoundingClientRect(), e.outerHTML.slice(0, 110)])
         .filter(([b]) => b.width && (b.height < 44 || b.width < 44))
         .map(([b, t]) => `${Math.round(b.width)}x${Math.round(b.height)} ${t}`)"""
