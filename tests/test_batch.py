@@ -178,3 +178,12 @@ def test_an_infusion_is_fed_and_not_poured(hatch: Hatch) -> None:
     said = " ".join(mix.cautions)
     assert "Feed it from a wide, shallow bucket" in said
     assert "onto the cloth" not in said
+
+
+@pytest.mark.parametrize("pot", [0.0, -0.005, 0.004])
+def test_a_pot_of_nothing_is_refused(pot, hatch):
+    from layup.prediction import predict
+
+    made = predict(hatch())
+    with pytest.raises(RangeError, match="too little to mix"):
+        mixes(made.job, made.weighed, pot=pot)

@@ -170,7 +170,7 @@ def test_a_new_part_from_a_mesh_without_unit_and_side(page: Page) -> None:
     form = {"title": "Solid door", "process": "vacuum bag", "resin": "epoxy, laminating"}
     sent = page.client.post("/new/file", data=form, files={"surface": ("my door.stl", solid)}, follow_redirects=False)
     assert sent.headers["location"] == "/part?file=solid-door.toml"
-    assert "What is the file in?" in page.get("/part", file="solid-door.toml").text
+    assert "Which unit is the file in?" in page.get("/part", file="solid-door.toml").text
     page.edit("solid-door.toml", table="surface", set_unit="mm")
     assert "two sides, and one is laid up" in page.get("/part", file="solid-door.toml").text
     page.edit("solid-door.toml", table="surface", set_side="outer")

@@ -118,7 +118,7 @@ def local_changes(now: Mapping[str, Any], form: Mapping[str, str]) -> dict[str, 
 
 def _pair(text: str) -> str:
     """Two lengths as a part file has them; what is not two stays as typed, for the reader to speak of."""
-    parts = [p.strip() for p in re.split(r"[,×]|\bx\b|\bby\b", text) if p.strip()]
+    parts = [p.strip() for p in re.split(r"[,×]|\bx\b|\bby\b", text, flags=re.IGNORECASE) if p.strip()]
     return listed(parts) if len(parts) == 2 else text.strip()
 
 

@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from layup.bench import parttext
+from layup.bench import parttext, said
 from layup.bench.app import Asked, go, show
 from layup.bench.choose_answer import NEAREST, NOW, marks_of, prices_of, rows_of, shown_layup, steps_of
 from layup.bench.choose_needs import (
@@ -30,6 +30,7 @@ from layup.bench.choose_needs import (
 from layup.bench.choose_work import Answer, search
 from layup.bench.desk import Sheet
 from layup.bench.folder import named_files
+from layup.bench.look import sentence
 from layup.bench.part_page import whole
 from layup.errors import LayupError
 
@@ -44,7 +45,7 @@ FLOW = "choose"
 def choose(asked: Asked) -> Response:
     """The page."""
     if not asked.file:
-        return go("/")
+        return go("/", said="take a part first, or begin one")
     return _page(asked, asked.desk.sheet(asked.file))
 
 
@@ -262,7 +263,7 @@ def _faults_at(sheet: Sheet, path: tuple[str | int, ...]) -> list[str]:
     """What is wrong with a key, or with a table itself."""
     whole = len(path) == 1 or isinstance(path[-1], int)
     return [
-        f"{fault.wrong}. {fault.remedy}".strip() for key, fault in sheet.fault_keys.items()
+        sentence(said.plain(f"{fault.wrong}. {fault.remedy}".strip())) for key, fault in sheet.fault_keys.items()
         if (key == path if whole else key[: len(path)] == path)
     ]  # fmt: skip
 
@@ -271,7 +272,7 @@ def _elsewhere(sheet: Sheet) -> list[str]:
     """What is wrong with the part that no field of this page shows."""
     here = {id(f) for key, f in sheet.fault_keys.items() if key[0] in ("needs", "shelf")}
     return [
-        f"{f.place or (f'line {f.line}' if f.line else '')} {f.wrong}. {f.remedy}".strip()
+        f"{said.place(f.place) or (f'line {f.line}' if f.line else '')} {said.plain(f'{f.wrong}. {f.remedy}')}".strip()
         for f in sheet.faults if id(f) not in here
     ]  # fmt: skip
 

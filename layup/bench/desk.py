@@ -252,7 +252,7 @@ class Desk:
             return load_library()
 
     def _sheet(self, name: str, path: Path, text: str) -> Sheet:
-        data = _tables(text)
+        data = tables_of(text)
         version = version_of(text)
         key = (name, version, self._around(path, data))
         kept = self._sheets.get(key)
@@ -316,7 +316,8 @@ def version_of(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def _tables(text: str) -> dict[str, Any]:
+def tables_of(text: str) -> dict[str, Any]:
+    """The tables of a part file as written; none where it can't be read."""
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
     except (ValueError, RecursionError):  # also a number of thousands of digits

@@ -9,7 +9,7 @@ import uuid
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from layup.bench.app import Asked, go, show
+from layup.bench.app import Asked, Handler, go, show
 from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
 from layup.bench.journal import place, read, save
 from layup.bench.parttext import new_part, put
@@ -19,18 +19,44 @@ from layup.words import mass_both
 if TYPE_CHECKING:
     from starlette.responses import Response
 
+NUMBER = r"-?[0-9]{1,9}(?:\.[0-9]{1,9})?"
 SHOWN = 40
 """Parts whose weight is worked out for the list; of more, only names are shown. [-]"""
 
 
 def home(asked: Asked) -> Response:
     """All parts."""
+    return _page(asked)
+
+
+def _page(asked: Asked, wrong: str = "") -> Response:
+    """The first page; where something is wrong, with what was typed still in its fields."""
     from layup.materials import load_library
 
+    if not wrong and not asked.folder.root.is_dir():
+        wrong = (
+            f'the folder "{asked.folder.root.name}" is not where it was: it was moved or renamed. Put it back, '
+            "or end this page in the terminal and start it on the new one"
+        )
     library = load_library()
     rows = [_row(asked, name, weigh=number < SHOWN) for number, name in enumerate(asked.folder.parts())]
-    return show(asked, "home.html", rows=rows, endings=",".join(SURFACES + DRAWINGS + PHOTOS),
-                processes=library.names("process"), resins=library.names("resin"))  # fmt: skip
+    endings = ",".join(SURFACES + DRAWINGS + PHOTOS)
+    return show(
+        asked, "home.html", 422 if wrong else 200, rows=rows, endings=endings, wrong=wrong,
+        processes=library.names("process"), resins=library.names("resin"), given=asked.form, sent=asked.path,
+    )  # fmt: skip
+
+
+def _kept(handler: Handler) -> Handler:
+    """A way to begin a part: what can't be taken is said on the first page, and what was typed stays."""
+
+    def held(asked: Asked) -> Response:
+        try:
+            return handler(asked)
+        except LayupError as error:
+            return _page(asked, asked.folder.plain(str(error)))
+
+    return held
 
 
 def _row(asked: Asked, name: str, weigh: bool) -> dict[str, str]:
@@ -105,42 +131,74 @@ def measured(asked: Asked) -> Response:
     """A new part from an area, two sides or stations."""
     form = asked.form.get("form", "")
     if form == "area":
-        surface = {"area": asked.form.get("area", "")}
+        area = " ".join(asked.form.get("area", "").split())
+        if not area:
+            raise LayupError('the area is missing. Write it with its unit: "0.54 m^2" or "6 ft^2"')
+        _check(area, "area")
+        surface = {"area": area}
     elif form == "rectangle":
         sides = _sides(asked.form.get("rectangle", ""))
-        if len(sides) != 2:
-            raise LayupError('write the two sides with their units: "1 m x 600 mm"')
-        surface = {"rectangle": f'["{_plain(sides[0])}", "{_plain(sides[1])}"]'}
+        for side in sides:
+            _check(side, "side")
+        surface = {"rectangle": f'["{sides[0]}", "{sides[1]}"]'}
     elif form in ("stations", "girths"):
         surface = {form: _stations(asked.form.get("stations", "")), "unit": asked.form.get("unit", "mm")}
     else:
         raise LayupError("say what was measured: two sides, an area, widths or girths")
-    if not next(iter(surface.values())).strip():
-        raise LayupError(f"the {form} is missing. Write it with its unit")
     return _begin(asked, surface)
 
 
-def _sides(text: str) -> list[str]:
-    """What stands on both sides of an x or a "by"."""
-    return [side.strip() for side in re.split(r" by |[x×]", " ".join(text.split())) if side.strip()]
+def _check(text: str, kind: str) -> None:
+    """The part file's own rule for a side or an area, before a part begins.
+
+    Raises:
+        LayupError: The quantity can't be read, or is out of range.
+    """
+    from pydantic import TypeAdapter, ValidationError
+
+    from layup.part import Area, Side
+
+    types: dict[str, TypeAdapter[float]] = {"side": TypeAdapter(Side), "area": TypeAdapter(Area)}
+    try:
+        types[kind].validate_python(text)
+    except ValidationError as error:
+        found = error.errors()[0]
+        raise LayupError(str(found.get("ctx", {}).get("error", "")) or found["msg"]) from None
 
 
-def _plain(text: str) -> str:
-    return text.replace('"', " in").replace("\\", "")
+def _sides(text: str) -> tuple[str, str]:
+    """What stands on both sides of an x or a "by"; a first side without a unit has that of the second.
+
+    >>> _sides("24 x 36 in"), _sides("1 m BY 600 mm")
+    (('24 in', '36 in'), ('1 m', '600 mm'))
+    """
+    sides = [s.strip() for s in re.split(r"\bby\b|[x×*]", " ".join(text.split()), flags=re.IGNORECASE) if s.strip()]
+    if len(sides) != 2:
+        raise LayupError('write the two sides with their units: "1 m x 600 mm"')
+    first, second = (side.replace('"', " in").replace("\\", "") for side in sides)
+    unit = re.fullmatch(r"[\d.,/ ]*\d\s*([A-Za-z]+)", second)
+    if unit and re.fullmatch(r"[\d.,/ ]*\d", first):
+        first = f"{first} {unit[1]}"
+    return first, second
 
 
 def _stations(text: str) -> str:
-    """Lines of two numbers as the list of a part file."""
+    r"""Lines of two numbers as the list of a part file.
+
+    >>> _stations("0, 200\n500; 340.5")
+    '[[0, 200], [500, 340.5]]'
+    """
     pairs = []
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip():
             continue
-        found = re.findall(r"[-+]?\d+(?:\.\d+)?", line)
-        if len(found) != 2:
+        found = re.fullmatch(rf"\s*({NUMBER})(?:\s*[,;]\s*|\s+)({NUMBER})\s*", line)
+        if found is None:
             raise LayupError(
-                f'line {number}, "{line.strip()[:40]}", is not two numbers. Write place, width: "500, 340"'
+                f'line {number}, "{line.strip()[:40]}", is not two plain numbers. Write the place and the measure '
+                'there, both in the unit chosen below: "500, 340"'
             )
-        pairs.append(f"[{found[0]}, {found[1]}]")
+        pairs.append(f"[{found[1]}, {found[2]}]")
     if len(pairs) < 2:
         raise LayupError("at least two stations are needed, one a line")
     return "[" + ", ".join(pairs) + "]"
@@ -179,7 +237,7 @@ def slug(title: str) -> str:
 
 ROUTES = (
     ("/", "GET", home),
-    ("/new/file", "POST", from_file),
-    ("/new/measured", "POST", measured),
-    ("/new/copy", "POST", copied),
+    ("/new/file", "POST", _kept(from_file)),
+    ("/new/measured", "POST", _kept(measured)),
+    ("/new/copy", "POST", _kept(copied)),
 )

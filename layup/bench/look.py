@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -41,13 +42,14 @@ def environment() -> Any:
 
 
 def sentence(text: str) -> str:
-    """A text with a capital letter and a full stop.
+    """A text with a capital letter and a full stop; the name of a file that it begins with stays as it is.
 
-    >>> sentence("it is missing")
-    'It is missing.'
+    >>> sentence("it is missing"), sentence("door.stl: no unit")
+    ('It is missing.', 'door.stl: no unit.')
     """
     text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+    named = re.match(r"[^\s\"]+\.[A-Za-z]\w+\b|[^:\"]+\.[A-Za-z]\w{1,4}:", text)
+    return (text if named else text[:1].upper() + text[1:]) + ("" if text.endswith((".", "!", "?")) else ".")
 
 
 def signs(text: str) -> str:

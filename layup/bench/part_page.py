@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
-from layup.bench import parttext
+from layup.bench import parttext, said
 from layup.bench.app import Asked, go, picture, show
-from layup.bench.desk import Sheet, as_typed
+from layup.bench.desk import Sheet, as_typed, tables_of
 from layup.bench.home import surface_form, take_in
 from layup.errors import LayupError
 from layup.plies import Layer
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 HEAD = (
     ("title", "Name"), ("process", "Made by"), ("resin", "Resin"), ("units", "Weights in"), ("vacuum", "Vacuum"),
-    ("altitude", "Shop's height"), ("trim", "Laid up beyond the edge"), ("arm", "Arm from the datum"),
+    ("altitude", "Shop's altitude"), ("trim", "Laid up beyond the edge"), ("arm", "Arm from the datum"),
 )  # fmt: skip
 """Keys at the top of the file, and their labels."""
 HINTS = {
@@ -66,7 +66,7 @@ KINDS = {
                  ("mass", "A known weight")),
     "extra": (("weighed", "Weighed on the scale"), ("mass", "A known weight"), ("each", "So many pieces"),
               ("per_length", "By the length")),
-    "finish": (("finish", "Of the tables"), ("areal_weight", "By its measured weight")),
+    "finish": (("finish", "From the tables"), ("areal_weight", "By its measured weight")),
     "holes": (("grid", "Rows and columns"), ("row", "One row"), ("circle", "A ring of holes"),
               ("file", "A file of points or circles")),
     "fasteners": (("file", "A file of measured points or circles"),),
@@ -87,7 +87,7 @@ FIRST = {
 def part(asked: Asked) -> Response:
     """The page of one part."""
     if not asked.file:
-        return go("/")
+        return go("/", said="take a part first, or begin one")
     return _page(asked, asked.desk.sheet(asked.file))
 
 
@@ -139,13 +139,15 @@ def _changed(text: str, operation: str, table: str, number: int, values: dict[st
     """The words for an edit, and the text after it."""
     name = f"{table} {number + 1}" if table and table not in ("surface", "needs", "shelf") else table
     if operation == "save":
-        said = []
+        words = []
         for key, value in values.items():
             new = parttext.put(text, _path(table, number, key), value)
             if new != text:
-                said.append(f"{key.replace('_', ' ')} {value or 'taken out'}")
+                if (table, key) == ("zone", "name"):
+                    new = _renamed(text, new, number, value.strip())
+                words.append(f"{said.label(key, table).lower()} {value or 'taken out'}")
                 text = new
-        return (f"{name}: " if name else "") + ", ".join(said)[:160], text
+        return (f"{name}: " if name else "") + ", ".join(words)[:160], text
     if operation == "add":
         what = next((v for k, v in values.items() if k in ("fabric", "core", "name") and v), "")
         after = number if form.get("number") else None
@@ -159,6 +161,21 @@ def _changed(text: str, operation: str, table: str, number: int, values: dict[st
         to = number - 1 if operation == "up" else number + 1 if operation == "down" else whole(wanted, number)
         return f"{name} moved to place {max(to, 0) + 1}", parttext.move(text, table, number, to)
     raise LayupError("that is no change this page knows")
+
+
+def _renamed(before: str, after: str, number: int, name: str) -> str:
+    """The text after a zone's new name, with that name where plies, finishes and other zones speak of it too."""
+    tables = tables_of(before)
+    zones = [z.get("name") for z in tables.get("zone", []) if isinstance(z, dict)]
+    old = zones[number] if number < len(zones) else None
+    if not old or not name or zones.count(old) > 1 or name in zones:
+        return after
+    for table, keys in (("ply", ("zone",)), ("finish", ("zone",)), ("zone", ("or", "and", "not"))):
+        for at, entry in enumerate(tables.get(table, [])):
+            for key in keys:
+                if isinstance(entry, dict) and entry.get(key) == old:
+                    after = parttext.put(after, (table, at, key), name)
+    return after
 
 
 def _path(table: str, number: int, key: str) -> parttext.Key:
@@ -206,14 +223,14 @@ def write_out(asked: Asked) -> Response:
 
 def undo(asked: Asked) -> Response:
     """Take the last change back."""
-    said = asked.desk.undo(asked.file)
-    return go("/part", file=asked.file, said=f"taken back: {said}")
+    done = asked.desk.undo(asked.file)
+    return go("/part", file=asked.file, said=f"taken back: {done}")
 
 
 def redo(asked: Asked) -> Response:
     """Make it again."""
-    said = asked.desk.undo(asked.file, again=True)
-    return go("/part", file=asked.file, said=f"made again: {said}")
+    done = asked.desk.undo(asked.file, again=True)
+    return go("/part", file=asked.file, said=f"made again: {done}")
 
 
 def typed(asked: Asked) -> Response:
@@ -296,15 +313,20 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     return show(
         asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD, more=MORE, kinds=KINDS,
         first=FIRST, bars=bars_svg(prediction, system) if prediction else "", change=change,
-        again=again if again is not None and again.before == sheet.text else None, names=_names(library),
+        again=again if again is not None and again.before == sheet.text else None, names=_names(library, sheet),
         choices=CHOICES, hints=HINTS, layers=_layers(sheet), typed=asked.desk.journal.typed(asked.file), field=_field,
         as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
-        zones=[str(e.get("name", "")) for e in sheet.entries("zone")],
+        zones=[str(e.get("name", "")) for e in sheet.entries("zone")], label=said.label, plain=said.plain,
     )  # fmt: skip
 
 
-def _names(library: Library) -> dict[str, tuple[str, ...]]:
-    return {kind: library.names(kind) for kind in ("process", "resin", "fabric", "core", "sheet", "covering", "finish")}
+def _names(library: Library, sheet: Sheet) -> dict[str, tuple[str, ...]]:
+    """Materials by kind; "near" are the cloths laid in this part, which lists begin with, "far" all others."""
+    kinds = ("process", "resin", "fabric", "core", "sheet", "covering", "finish")
+    names = {kind: library.names(kind) for kind in kinds}
+    laid = {str(e.get("fabric")) for e in sheet.entries("ply")}
+    near = tuple(name for name in names["fabric"] if name in laid)
+    return {**names, "near": near, "far": tuple(name for name in names["fabric"] if name not in laid)}
 
 
 @lru_cache(512)
@@ -337,7 +359,10 @@ def _layers(sheet: Sheet) -> list[tuple[Layer, int]]:
 
 def _open_faults(sheet: Sheet) -> list[tuple[str, str]]:
     """Faults as a page says them: where, and what to do."""
-    return [(f.place or (f"line {f.line}" if f.line else ""), f"{f.wrong}. {f.remedy}".strip()) for f in sheet.faults]
+    return [
+        (said.place(f.place) or (f"line {f.line}" if f.line else ""), said.plain(f"{f.wrong}. {f.remedy}".strip()))
+        for f in sheet.faults
+    ]
 
 
 def _asks(sheet: Sheet) -> str:

@@ -28,7 +28,7 @@ KINDS = {"dxf": "image/vnd.dxf", "svg": "image/svg+xml", "pdf": "application/pdf
 def prepare(asked: Asked) -> Response:
     """The page."""
     if not asked.file:
-        return go("/")
+        return go("/", said="take a part first, or begin one")
     sheet = asked.desk.sheet(asked.file)
     said = {key: asked.query.get(key, usual) for key, usual in ASKS.items()}
     if sheet.prediction is None:

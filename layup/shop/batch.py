@@ -23,6 +23,8 @@ from layup.weight import Weighed
 from layup.words import mass_metric
 
 MOST_POTS = 60
+LEAST_POT = 0.005
+"""The smallest pot that is reckoned with: less can't be weighed to a ratio. Common practice, no source. [kg]"""
 COLDEST, WARMEST = 273.15, 318.15
 """Shops in which resin is mixed by hand; the pot life's law is not trusted beyond. Common practice, no source. [K]"""
 
@@ -127,10 +129,14 @@ def mixes(
         One mix for each resin; empty for a prepreg.
 
     Raises:
-        RangeError: A temperature that no shop has.
+        RangeError: A temperature that no shop has, or a pot too small to mix.
         TooFast: The smallest pot goes off before it is used up; the message says what to do.
         LayupError: A ratio or pot life is in no table.
     """
+    if pot is not None and pot < LEAST_POT:
+        raise RangeError(
+            f"a pot of {mass_metric(pot)} is too little to mix: write {mass_metric(LEAST_POT)} or more, such as 150 g"
+        )
     if temperature is not None and not COLDEST <= temperature <= WARMEST:
         raise RangeError(
             f"a shop at {temperature - 273.15:.0f} °C can't be: resin is mixed by hand between "

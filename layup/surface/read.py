@@ -296,11 +296,16 @@ def _unit_missing(box: Box | None, name: str) -> SurfaceError:
 
 
 def _metric(length: float) -> str:
-    return f"{length * 1e3:,.4g} mm" if length < 1.0 else f"{length:,.4g} m"
+    return f"{_plain(length * 1e3)} mm" if length < 1.0 else f"{_plain(length)} m"
+
+
+def _plain(value: float) -> str:
+    """Four digits, and never a power of ten."""
+    return f"{value:,.0f}" if value >= 1000.0 else f"{value:.4g}"
 
 
 def _feet(length: float) -> str:
-    return f"{length / 0.3048:,.3g} ft" if length >= 0.3048 else f"{length / 0.0254:,.3g} in"
+    return f"{_plain(float(f'{length / 0.3048:.3g}'))} ft" if length >= 0.3048 else f"{length / 0.0254:.3g} in"
 
 
 def _read(path: Path, name: str, told: Told) -> _Raw:

@@ -69,6 +69,7 @@ async function sendNow(form, button, more) {
     if (!answer.ok) { tell(message(text), true); return; }
     for (const field of form.elements) if (field.id) entered(field.id);
     swap(text, renumbered(data));
+    return true;
   } finally { document.body.classList.remove("working"); }
 }
 
@@ -87,17 +88,21 @@ export function tell(text, wrong = false) {
   region("said").replaceChildren(line);
   region("said").dataset.came = "";
 }
-function problem() {
-  tell("The bench page does not answer. Start it again in the terminal and open the address it prints. What was entered "
-    + "before is saved, what stands typed in a field comes back; press the last button again.", true);
-}
+const ended = "The bench page does not answer. Start it again in the terminal and open the address it prints. What was "
+  + "entered before is saved, what stands typed in a field comes back";
+function problem() { tell(`${ended}; press the last button again.`, true); }
 
+let pressed = { which: "", at: -1e9 };
 document.addEventListener("submit", event => {
   const form = event.target;
   if (!form.matches("form[data-swap]") || form.enctype === "multipart/form-data") return;
   event.preventDefault();
-  const button = event.submitter;
-  send(form, button).then(() => { if (form.classList.contains("adder")) form.reset(); });
+  const button = event.submitter, now = performance.now();
+  const which = `${form.getAttribute("action")} ${form.elements.table?.value} ${form.elements.number?.value} ${button?.value}`;
+  const bounced = which === pressed.which && now - pressed.at < 500;   // one press of a gloved finger, counted twice
+  if (bounced) return;
+  pressed = { which, at: now };
+  send(form, button).then(done => { if (done && form.classList.contains("adder")) form.reset(); });
 });
 document.addEventListener("change", event => {
   const form = event.target.form;
@@ -142,10 +147,14 @@ safely(() => {                           // typed while the page did not answer
   }
 });
 
-// Another window, or another program, changed the part.
+// Another window, or another program, changed the part; or it is gone, or the program ended.
+let missed = 0, trouble = "";
 if (version && file) setInterval(async () => {
   if (document.hidden || document.querySelector('dialog[open]') || document.body.classList.contains("working")) return;
   const answer = await fetch(`/part/version?file=${encodeURIComponent(file)}`).catch(() => null);
+  missed = answer ? 0 : missed + 1;
+  const now = answer ? answer.ok ? "" : message(await answer.text()) : missed > 1 ? `${ended}.` : trouble;
+  if (now !== trouble) { trouble = now; if (now) tell(now, true); else region("said").replaceChildren(); }
   if (answer?.ok && (await answer.text()) !== version) refresh();
 }, 2500);
 
