@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 HERE = Path(__file__).parent
-DOOR, FLOOR, REFIT = "motor-glider/engine-bay-door.toml", "motor-glider/baggage-floor.toml", "motor-glider/refit.toml"
+DOOR, PANEL, REFIT = "motor-glider/engine-bay-door.toml", "motor-glider/access-panel.toml", "motor-glider/refit.toml"
 SIZES = {"laptop": (1366, 768), "tablet": (820, 1180)}
 
 
@@ -63,7 +63,14 @@ def take(page: Any, home: str, out: Path, size: str) -> None:
     page.locator("details[data-key=ply-2]").scroll_into_view_if_needed()
     page.wait_for_timeout(300)
     snap("plies")
-    at("choose", "/choose", FLOOR)
+    at("choose", "/choose", PANEL)
+    page.locator("#start").click()
+    page.locator("#passing").wait_for()
+    page.locator("#mark-A").click()
+    page.locator("#point-mass").wait_for()
+    page.wait_for_timeout(400)
+    page.evaluate("scrollTo(0, 0)")
+    snap("choose")
     at("prepare", "/prepare", DOOR)
     page.locator("#start-cloth").click()
     page.locator("#cloth img").wait_for()
@@ -76,11 +83,11 @@ def take(page: Any, home: str, out: Path, size: str) -> None:
 
 
 def smaller(path: Path) -> None:
-    """Keep 128 colours: half the size, and no difference to see."""
+    """Keep 256 colours: half the size, and no difference to see."""
     from PIL import Image
 
     with Image.open(path) as image:
-        image.convert("RGB").quantize(128, dither=Image.Dither.NONE).save(path, optimize=True)
+        image.convert("RGB").quantize(256, kmeans=1, dither=Image.Dither.NONE).save(path, optimize=True)
 
 
 if __name__ == "__main__":

@@ -19,4 +19,7 @@ def command(folder: Path | None, port: int | None, no_browser: bool) -> None:
     """
     from layup.bench.serve import serve
 
-    serve(folder or Path(), port, not no_browser, click.echo)
+    try:
+        serve(folder or Path(), port, not no_browser, click.echo)
+    except KeyboardInterrupt:
+        click.echo("Ended. What was entered is saved.")
