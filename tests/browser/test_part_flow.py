@@ -176,3 +176,44 @@ def test_offline_it_is_whole(look: Open, bench: Bench, tmp_path: Path) -> None:
     assert page.locator(".bars").count() == 1
     assert bench.asked
     assert all(url.startswith(bench.home) for url in bench.asked if not url.startswith(("blob:", "data:")))
+
+
+def clicked(page: Any, across: float = 0.5, down: float = 0.5) -> None:
+    """A click on the picture, at these shares of its width and height."""
+    box = page.locator("#stage-canvas").bounding_box()
+    page.mouse.click(box["x"] + across * box["width"], box["y"] + down * box["height"])
+
+
+def test_the_side_of_a_solid_is_picked_by_clicking_it(look: Open, bench: Bench) -> None:
+    file = "solid.toml"
+    (bench.root / "solid.stl").write_bytes((EXAMPLES / "motor-glider/engine-bay-door-solid.stl").read_bytes())
+    text = 'title = "S"\nprocess = "wet"\nresin = "epoxy, laminating"\n\n[surface]\nmesh = "solid.stl"\nunit = "mm"\n'
+    (bench.root / file).write_text(text + '\n[[ply]]\nfabric = "carbon plain 200"\n', encoding="utf-8")
+    page = look("/part", file)
+    page.locator("#stage[data-ready]").wait_for()
+    clicked(page)
+    page.locator("#stage-side-take").click()
+    page.locator("#mass").wait_for()
+    assert 'side = "touching (' in bench.text(file)
+    outer = predicted(bench, file)["surface"]["area_m2"]
+    assert outer == pytest.approx(0.276, rel=0.02)  # the outer side of the same door as a shell
+
+
+def test_a_zone_is_made_by_clicking_round_a_point_and_near_an_edge(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    page.locator("#stage[data-ready]").wait_for()
+    before = bench.text(DOOR).count("[[zone]]")
+    page.locator("[data-tool=point]").click()
+    clicked(page, 0.45, 0.45)
+    page.locator("#stage-reach").fill("50 mm")
+    page.locator("#stage-name").fill("latch")
+    page.locator("#stage-make:not([disabled])").wait_for()
+    page.locator("#stage-make").click()
+    wait_for(lambda: 'name = "latch"' in bench.text(DOOR))
+    assert bench.text(DOOR).count("[[zone]]") == before + 1
+    areas = {zone["name"]: zone["area_m2"] for zone in predicted(bench, DOOR)["zones"]}
+    assert 0.5 * 0.00785 < areas["latch"] <= 1.02 * 0.00785  # pi 0.05^2, less where a cut-out is near
+    page.locator("#stage[data-ready]").wait_for()
+    page.locator("[data-tool=edge]").click()
+    page.keyboard.press("Escape")
+    wait_for(lambda: not page.locator("#stage-form").is_visible())

@@ -215,9 +215,15 @@ function furthest(a, b) {
   return "xyz"[apart.indexOf(Math.max(...apart))];
 }
 
-let waiting = null;
-function preview(soon = 0) { clearTimeout(waiting); waiting = setTimeout(show, soon); }
+let waiting = null, turn = 0;
+function preview(soon = 0) {
+  turn++;
+  $("stage-make").disabled = true;       // what stands there now has not been tried yet
+  clearTimeout(waiting);
+  waiting = setTimeout(show, soon);
+}
 async function show() {
+  const mine = turn;
   if (!tool) return;
   clear();
   view.tried(null);
@@ -229,7 +235,7 @@ async function show() {
   if (tool === "outline" || tool === "band") query.axis = $("stage-axis").value;
   if (named) query.name = $("stage-name").value;
   const come = await tryOut("/zone", query);
-  if (!come || !tool) return;
+  if (!come || !tool || mine !== turn) return;
   if (come.head.wrong) { found(sentence(come.head.wrong), true); return; }
   if (!named) $("stage-name").value = come.head.name;
   if (tool === "edge") edges(come.head);
