@@ -5,11 +5,12 @@ The checker is axe-core, from the wheel of axe-playwright-python; findings of im
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
-from browser.conftest import DOOR, Open
+from browser.conftest import DOOR, Bench, Open, running
 
 pytestmark = pytest.mark.browser
 SCREENS = (
@@ -20,6 +21,13 @@ SCREENS = (
     ("/weigh", DOOR),
     ("/refit", "motor-glider/refit.toml"),
 )
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """One program for all of these: they only look."""
+    with running(tmp_path_factory.mktemp("bench")) as made:
+        yield made
 
 
 def serious(page: Any) -> list[str]:
