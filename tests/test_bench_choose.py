@@ -152,7 +152,7 @@ def lines_changed(before: str, after: str) -> tuple[list[str], list[str]]:
 
 def test_without_a_file_it_leads_to_the_parts(shop):
     answer = shop.client.get("/choose", follow_redirects=False)
-    assert (answer.status_code, answer.headers["location"]) == (303, "/")
+    assert (answer.status_code, answer.headers["location"]) == (303, "/?said=take+a+part+first%2C+or+begin+one")
 
 
 def test_every_key_of_the_needs_has_a_field(shop):
