@@ -22,7 +22,8 @@ from layup.record.balance import Balance
 from layup.record.items import Item, around, from_payload
 from layup.record.ledger import Ledger, enter, history, read_ledger, running, weigh
 from layup.record.loading import load_cases
-from layup.record.refitfile import RefitJob, read_refit
+from layup.record.refit_job import RefitJob
+from layup.record.refitfile import read_refit
 from layup.record.store import open_store
 from layup.units import INCH, LB
 

@@ -14,7 +14,8 @@ from layup.errors import LayupError
 from layup.record.consolidate import consolidate
 from layup.record.ledger import read_ledger
 from layup.record.loading import load_cases
-from layup.record.refitfile import RefitJob, read_refit
+from layup.record.refit_job import RefitJob
+from layup.record.refitfile import read_refit
 from layup.record.report import Paper, papers
 from layup.show import palette
 from layup.show.ledger_screen import alarms

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from layup.record.kept import Kept
     from layup.record.ledger import Ledger
     from layup.record.loading import Loading
-    from layup.record.refitfile import RefitJob
+    from layup.record.refit_job import RefitJob
     from layup.record.store import Store
 
 _PLACES = (

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from layup.record.ledger import Ledger, Row
     from layup.record.loading import Loading
     from layup.record.next_parts import Rank
-    from layup.record.refitfile import RefitJob
+    from layup.record.refit_job import RefitJob
     from layup.record.store import Store
 
 ACTIONS = (("removed", "Taken out"), ("added", "Put in"), ("moved", "Moved"))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from layup.errors import LayupError
 from layup.record.ledger import Ledger, Row
-from layup.record.refitfile import RefitJob
+from layup.record.refit_job import RefitJob
 from layup.record.weighins import questions
 from layup.words import mass_both
 

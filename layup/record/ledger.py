@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from layup.errors import LayupError, nearest
 from layup.record.balance import Balance, balance
 from layup.record.items import Item, around, from_payload
-from layup.record.refitfile import Line, RefitJob, Weighing
+from layup.record.refit_job import Line, RefitJob, Weighing
 from layup.record.schema import UNDO
 from layup.spread import Interval
 from layup.words import mass_both

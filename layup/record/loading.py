@@ -12,7 +12,7 @@ from layup.record.believable import sound
 from layup.record.envelope import Checked, Envelope, ballast_free, ballast_needed, envelope_of
 from layup.record.items import around
 from layup.record.ledger import Ledger
-from layup.record.refitfile import RefitJob
+from layup.record.refit_job import RefitJob
 from layup.spread import Interval
 
 

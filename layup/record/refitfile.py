@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +23,7 @@ from layup.record.envelope import crossed_rows, envelope_of
 from layup.record.equipment import Listed, read_equipment
 from layup.record.items import ACTIONS, Action, Causes, Item, causes_of, stated_cause
 from layup.record.refit import AboardEntry, ItemEntry, Massed, Placing, Refit, TankEntry, WeighingEntry
+from layup.record.refit_job import Aboard, Line, LoadCase, RefitJob, Weighing
 from layup.units import parse
 from layup.words import mass_both
 from layup.written import Form, Report, read_toml
@@ -58,85 +58,6 @@ _MASSES = ("weighed", "listed", "each", "volume", "from_list", "predicted")
 _UNIT = "Check the figure and its unit."
 
 LEVELS = {"full": 1.0, "three quarters": 0.75, "half": 0.5, "quarter": 0.25, "empty": 0.0}
-
-
-@dataclass(frozen=True, slots=True)
-class Aboard:
-    """One thing of a load case: where, how much, at what arm."""
-
-    name: str
-    mass: float
-    arm: float
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class LoadCase:
-    """One way the aircraft flies: what is aboard besides the empty aircraft. [kg, kg m]"""
-
-    name: str
-    aboard: tuple[Aboard, ...]
-    sum: Balance
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One line of a weighing as the record keeps it: what, net mass with its sign, arm, and the words of each."""
-
-    name: str
-    mass: float
-    arm: float
-    mass_text: str
-    arm_text: str
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class Weighing:
-    """The empty aircraft from one weighing or record.
-
-    Attributes:
-        lines: Scales, then what was taken off and added to make it the empty weight.
-        empty: The sum. [kg, kg m]
-        date: Year-month-day, or empty.
-        by: Who.
-        method: How.
-        record: The record it is from, if it is from one.
-    """
-
-    lines: tuple[Line, ...]
-    empty: Balance
-    date: str = ""
-    by: str = ""
-    method: str = ""
-    record: str = ""
-
-
-@dataclass(frozen=True)
-class RefitJob:
-    """A refit file that holds.
-
-    Attributes:
-        file: Name of the file, or "" for one given as a mapping.
-        folder: Where it and what it names lie.
-        refit: As written.
-        start: The aircraft before.
-        final: The aircraft weighed at the end; None before that.
-        items: What came out, went in and moved.
-        loads: The load cases.
-        candidates: What could be made next.
-        predictions: Of every part file it names.
-    """
-
-    file: str
-    folder: Path
-    refit: Refit
-    start: Weighing
-    final: Weighing | None
-    items: tuple[Item, ...]
-    loads: tuple[LoadCase, ...]
-    candidates: tuple[Candidate, ...]
-    predictions: Mapping[str, Prediction] = field(repr=False)
 
 
 def read_refit(

@@ -17,7 +17,7 @@ from layup.record.kept import Kept, arm_kept, change_kept, chord_kept, index_kep
 from layup.record.ledger import Ledger, Row
 from layup.record.loading import BallastWord, Loading
 from layup.record.refit import Refit
-from layup.record.refitfile import RefitJob, Weighing
+from layup.record.refit_job import RefitJob, Weighing
 from layup.units import INCH, LB
 
 What = Literal["change", "balance"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from layup.errors import LayupError
 from layup.record.believable import doubts
 from layup.record.ledger import Row, on_the_scale, read_ledger, row_of, weigh
-from layup.record.refitfile import RefitJob
+from layup.record.refit_job import RefitJob
 from layup.record.schema import Entry
 from layup.record.store import Store
 from layup.units import parse

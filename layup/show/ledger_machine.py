@@ -8,7 +8,7 @@ from typing import Any
 from layup.record.balance import Balance
 from layup.record.ledger import Ledger, Row
 from layup.record.loading import Loading
-from layup.record.refitfile import RefitJob
+from layup.record.refit_job import RefitJob
 
 
 def ledger_json(job: RefitJob, ledger: Ledger, loading: Loading | None) -> str:

@@ -26,7 +26,7 @@ from layup.record.ledger import Ledger, Row
 from layup.record.loading import Loading
 from layup.record.next_parts import Choice, Rank
 from layup.record.refit import Refit
-from layup.record.refitfile import RefitJob
+from layup.record.refit_job import RefitJob
 from layup.record.report import ballast_text, final_text, moment_words
 from layup.record.schema import Entry
 from layup.record.weighins import WeighIn

@@ -17,7 +17,8 @@ from layup.record.envelope import Envelope
 from layup.record.ledger import KIND, enter, read_ledger
 from layup.record.loading import load_cases
 from layup.record.next_parts import choose
-from layup.record.refitfile import RefitJob, read_refit
+from layup.record.refit_job import RefitJob
+from layup.record.refitfile import read_refit
 from layup.record.store import open_store
 from layup.units import INCH, LB
 
