@@ -13,6 +13,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.surface.rays import crossing
 from layup.surface.spread_out import over_blocks
 
 RUN = 16
@@ -103,22 +104,10 @@ def _walk(points, faces, low, high, origin, size, shape, begin, listed, rows, no
                     if n == own:
                         continue
                     i, j, k = faces[n, 0], faces[n, 1], faces[n, 2]
-                    ax, ay, az = points[i, 0], points[i, 1], points[i, 2]
-                    ux, uy, uz = points[j, 0] - ax, points[j, 1] - ay, points[j, 2] - az
-                    vx, vy, vz = points[k, 0] - ax, points[k, 1] - ay, points[k, 2] - az
-                    px, py, pz = d[1] * vz - d[2] * vy, d[2] * vx - d[0] * vz, d[0] * vy - d[1] * vx
-                    det = ux * px + uy * py + uz * pz
-                    if det == 0.0:
-                        continue
-                    sx, sy, sz = o[0] - ax, o[1] - ay, o[2] - az
-                    u = (sx * px + sy * py + sz * pz) / det
-                    if u < -1e-9 or u > 1.0 + 1e-9:
-                        continue
-                    qx, qy, qz = sy * uz - sz * uy, sz * ux - sx * uz, sx * uy - sy * ux
-                    v = (d[0] * qx + d[1] * qy + d[2] * qz) / det
-                    if v < -1e-9 or u + v > 1.0 + 1e-9:
-                        continue
-                    t_hit = (vx * qx + vy * qy + vz * qz) / det
+                    t_hit = crossing(
+                        o, d, points[i, 0], points[i, 1], points[i, 2], points[j, 0], points[j, 1], points[j, 2],
+                        points[k, 0], points[k, 1], points[k, 2],
+                    )  # fmt: skip
                     if 0.0 < t_hit < best:
                         best, face = t_hit, n
             if following[a] >= best:

@@ -21,6 +21,29 @@ _BLOCK = 4096
 
 
 @numba.njit(cache=True, nogil=True)
+def crossing(o, d, ax, ay, az, bx, by, bz, cx, cy, cz):  # type: ignore[no-untyped-def]  # compiled
+    """How far along a ray from o in direction d the triangle abc is met; infinite where it is not.
+
+    Source: Moeller and Trumbore, "Fast, minimum storage ray-triangle intersection", 1997, from memory.
+    """
+    ux, uy, uz = bx - ax, by - ay, bz - az
+    vx, vy, vz = cx - ax, cy - ay, cz - az
+    px, py, pz = d[1] * vz - d[2] * vy, d[2] * vx - d[0] * vz, d[0] * vy - d[1] * vx
+    det = ux * px + uy * py + uz * pz
+    if det == 0.0:
+        return np.inf
+    sx, sy, sz = o[0] - ax, o[1] - ay, o[2] - az
+    u = (sx * px + sy * py + sz * pz) / det
+    if u < -1e-9 or u > 1.0 + 1e-9:
+        return np.inf
+    qx, qy, qz = sy * uz - sz * uy, sz * ux - sx * uz, sx * uy - sy * ux
+    v = (d[0] * qx + d[1] * qy + d[2] * qz) / det
+    if v < -1e-9 or u + v > 1.0 + 1e-9:
+        return np.inf
+    return (vx * qx + vy * qy + vz * qz) / det
+
+
+@numba.njit(cache=True, nogil=True)
 def _touches(corners, low, size, i, j, k):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
     """Whether the plane of a triangle passes through box i, j, k."""
     ux, uy, uz = corners[1, 0] - corners[0, 0], corners[1, 1] - corners[0, 1], corners[1, 2] - corners[0, 2]
@@ -95,21 +118,7 @@ def _walk(triangles, low, size, shape, start, listed, origins, ways, own, far, d
                 if n == own[r]:
                     continue
                 t = triangles[n]
-                ux, uy, uz = t[1, 0] - t[0, 0], t[1, 1] - t[0, 1], t[1, 2] - t[0, 2]
-                vx, vy, vz = t[2, 0] - t[0, 0], t[2, 1] - t[0, 1], t[2, 2] - t[0, 2]
-                px, py, pz = d[1] * vz - d[2] * vy, d[2] * vx - d[0] * vz, d[0] * vy - d[1] * vx
-                det = ux * px + uy * py + uz * pz
-                if det == 0.0:
-                    continue
-                sx, sy, sz = o[0] - t[0, 0], o[1] - t[0, 1], o[2] - t[0, 2]
-                u = (sx * px + sy * py + sz * pz) / det
-                if u < -1e-9 or u > 1.0 + 1e-9:
-                    continue
-                qx, qy, qz = sy * uz - sz * uy, sz * ux - sx * uz, sx * uy - sy * ux
-                v = (d[0] * qx + d[1] * qy + d[2] * qz) / det
-                if v < -1e-9 or u + v > 1.0 + 1e-9:
-                    continue
-                t_hit = (vx * qx + vy * qy + vz * qz) / det
+                t_hit = crossing(o, d, t[0, 0], t[0, 1], t[0, 2], t[1, 0], t[1, 1], t[1, 2], t[2, 0], t[2, 1], t[2, 2])
                 if 0.0 < t_hit < best:
                     best, face = t_hit, n
             a = 0
