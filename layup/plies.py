@@ -242,12 +242,9 @@ def _core_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool, 
     resin = resin_of(job, entry, None, process, own_process)
     resin_density = resin.figure("density")
     figures.append(resin_density)
-    bond = 0.0
-    printed_bond = core.optional("bond_resin")
-    if printed_bond is not None:
-        share = process.figure("core_bond")
-        bond = 2 * printed_bond.value * share.value
-        figures += [printed_bond, share]
+    on_face = process.bond(core)
+    bond = 2 * on_face.areal_weight
+    figures += on_face.figures
     soak = core.optional("soak")
     soaked = 0.0
     if soak is not None:

@@ -17,7 +17,7 @@ from layup.record.calibrate import Group, calibrate, drift, forget, start_from, 
 from layup.record.exchange import write_export
 from layup.record.hand import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, WRONG, WRONG_SPREAD, Parts, chance_good, learn
 from layup.record.store import Store, open_store
-from layup.record.weighins import Circumstances, predict_piece, weigh_in
+from layup.record.weighins import Circumstances, _forget_cored, predict_piece, weigh_in
 
 SPREAD = 0.28
 TRIM = """\
@@ -273,3 +273,38 @@ def test_a_shop_that_scatters_more_than_published_is_told() -> None:
     wild = [_drifting(0.0, 20, 0.25, number) for number in range(50)]
     assert all(group.unruly for group in wild)
     assert np.median([group.scatter for group in wild]) == approx(0.25 / math.hypot(0.09, 0.03), rel=0.15)
+
+
+SANDWICH = TRIM.replace(
+    "count = 4", 'count = 1\n[[ply]]\ncore = "PVC foam 60"\nthickness = "6 mm"\n[[ply]]\nfabric = "{fabric}"'
+)
+
+
+def test_sandwiches_teach_nothing_of_the_resin_in_the_plies(tmp_path: Path) -> None:
+    """Six panels at the top of their own limits: a solid part of the same cloth is predicted as before."""
+    with open_store(tmp_path) as store:
+        part = tmp_path / "panel.toml"
+        part.write_text(SANDWICH.format(title="Panel", process="vacuum bag", fabric="carbon plain 200"), "utf-8")
+        heavy = predict_piece(part, None).mass.p95
+        for piece in range(6):
+            weigh_in(store, part, heavy, "trimmed", circumstances=Circumstances(str(piece)))
+        solid = _part(tmp_path)
+        before = predict_piece(solid, None).mass
+        after = predict_piece(solid, calibrate(store).habits).mass
+        assert abs(after.mean - before.mean) < 0.02 * before.mean
+        assert after.holds(before.mean)
+
+
+def test_sandwiches_noted_before_the_mend_are_forgotten_too(tmp_path: Path) -> None:
+    """Their entries don't say that there is a core; the prediction kept with them does."""
+    with open_store(tmp_path) as store:
+        part = tmp_path / "panel.toml"
+        part.write_text(SANDWICH.format(title="Panel", process="vacuum bag", fabric="carbon plain 200"), "utf-8")
+        noted = weigh_in(store, part, predict_piece(part, None).mass.p95, "trimmed")
+        old = noted.entry.payload
+        old["ground"].pop("cored")
+        store.append("weigh-in", {**old, "piece": "old"})
+        assert calibrate(store).habits == {}
+        store._connection.execute("UPDATE weighins SET process = 'vacuum bag', form = 'cloth'")
+        _forget_cored(store._connection)
+        assert store.query("SELECT COUNT(*) FROM weighins WHERE process IS NOT NULL") == [(0,)]

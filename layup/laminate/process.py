@@ -3,6 +3,8 @@ r"""How a process leaves the resin: the fibre volume fraction it reaches and how
 - What does the vacuum at this altitude press with?   `settle`
 - What fibre volume fraction does a form reach?       `Process.fibre_fraction`
 - How much resin does a mass of cloth take up?        `Process.take_up`
+- How much stands on a face of the laminate?          `Process.film`
+- How much bonds a face of a core?                    `Process.bond`
 - What do this shop's own weigh-ins say of it?        `Habit`, found by `layup.record.calibrate`
 
 Consolidation follows V_f = V_f0 (p / p0)^B, with p the pressure of the bag, no more than the air outside can give at
@@ -16,6 +18,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from layup import allowances as allow
 from layup.atmosphere import pressure_at
 from layup.errors import LayupError, RangeError
 from layup.laminate.cured import fibre_fraction_from_take_up, resin_areal_weight
@@ -25,6 +28,9 @@ from layup.words import pressure_words
 
 TIGHTEST = 0.78
 """Fibre volume fraction that no process here exceeds; round fibres packed without gaps reach 0.907. [-]"""
+
+FACES = ("tool", "bag")
+"""The two free faces of a laminate: against the mould, and the other."""
 
 
 class VacuumError(LayupError):
@@ -96,6 +102,21 @@ class TakeUp:
     def spread(self) -> float:
         """All three together. [-]"""
         return math.hypot(self.shop_spread, self.part_spread, self.pressure_spread)
+
+
+@dataclass(frozen=True, slots=True)
+class FaceResin:
+    """Resin on one face: the film on a free face of the laminate, or what bonds a face of a core.
+
+    Attributes:
+        areal_weight: On this one face. [kg/m^2]
+        spread: Standard deviation over mean. [-]
+        figures: What it rests on.
+    """
+
+    areal_weight: float
+    spread: float
+    figures: tuple[Figure, ...] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +238,39 @@ class Process:
         ratio = resin_areal_weight(1.0, fibre_density, resin_density, v_f, v_v)
         take_up = TakeUp(v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures, learns)
         return self._by_habit(take_up, fibre_density, resin_density, fabric)
+
+    def film(self, face: str = "bag", fibre_areal_weight: float | None = None) -> FaceResin:
+        """The resin film on a free face of the laminate.
+
+        Args:
+            face: "tool" where the mould is, "bag" on the other side.
+            fibre_areal_weight: Dry fibre of the ply on that face; None where it is not known. [kg/m^2]
+
+        Returns:
+            The film with its spread.
+
+        Raises:
+            RangeError: There is no such face.
+        """
+        if face not in FACES:
+            raise RangeError(f'there is no face "{face}" of a laminate. Faces: {", ".join(FACES)}')
+        printed = self.figure("surface_resin")
+        return FaceResin(printed.value, allow.deviation(allow.FILM), (printed,))
+
+    def bond(self, core: Material) -> FaceResin:
+        """The resin that bonds one covered face of a core.
+
+        Args:
+            core: In the tables.
+
+        Returns:
+            The bond with its spread; nothing where no table gives a bond for this core.
+        """
+        printed = core.optional("bond_resin")
+        if printed is None:
+            return FaceResin(0.0, 0.0, ())
+        share = self.figure("core_bond")
+        return FaceResin(printed.value * share.value, allow.deviation(allow.BOND), (printed, share))
 
     def _by_habit(self, take_up: TakeUp, fibre_density: float, resin_density: float, fabric: str) -> TakeUp:
         """The take-up with the narrowest habit that fits laid over it."""

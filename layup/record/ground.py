@@ -45,6 +45,8 @@ class Ground:
         part_spread: Of ln take-up between parts of one shop. [-]
         cloth_spread: What a shop keeps from part to part of one cloth beside its hand, as a spread of ln take-up: the
             roll's tolerance and its share of the film on the faces. [-]
+        cored: Whether there is a core in it: then bond and core stray alike in every part of its kind, and the weight
+            says nothing of the resin in the plies alone.
     """
 
     process: str
@@ -56,6 +58,7 @@ class Ground:
     shop_spread: float
     part_spread: float
     cloth_spread: float
+    cored: bool = False
 
     @property
     def mass(self) -> float:
@@ -179,6 +182,7 @@ def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = No
             cloth_deviation(main) * main_mass / resin,
             allow.deviation(allow.FILM) * math.sqrt(allow.FILM_OF_SHOP) * weighed.film / resin,
         ),
+        cored=bool(cores),
     )
 
 

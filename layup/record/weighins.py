@@ -114,7 +114,7 @@ def _make_table(connection: sqlite3.Connection) -> None:
 
 def _index(connection: sqlite3.Connection, entry: Entry) -> None:
     told = entry.payload
-    ground = told.get("ground") or {}
+    ground = {} if _cored(connection, told) else told.get("ground") or {}
     names = ("process", "form", "fabric", "rest", "resin", "rest_spread", "shop_spread", "part_spread", "cloth_spread")
     connection.execute(
         f"INSERT OR REPLACE INTO weighins VALUES ({', '.join('?' * 18)})",
@@ -123,6 +123,26 @@ def _index(connection: sqlite3.Connection, entry: Entry) -> None:
             *(ground.get(name) for name in names), 1,
         ),
     )  # fmt: skip
+
+
+def _cored(connection: sqlite3.Connection, told: dict[str, Any]) -> bool:
+    """Whether a weighed part has a core: errors of bond and core are alike in all parts of a kind, so that taken for
+    noise they would be learnt as resin. An entry from before this was noted says so in the prediction kept with it."""
+    noted = (told.get("ground") or {}).get("cored")
+    if noted is not None:
+        return bool(noted)
+    row = connection.execute("SELECT body FROM texts WHERE digest = ?", (told.get("prediction"),)).fetchone()
+    return row is not None and any(ply.get("core") for ply in json.loads(row[0]).get("plies", ()))
+
+
+def _forget_cored(connection: sqlite3.Connection) -> None:
+    """Version 2: what sandwiches weighed teaches nothing about the resin in the plies."""
+    rows = connection.execute(
+        "SELECT w.number, e.payload FROM weighins w JOIN entries e ON e.number = w.number WHERE w.process IS NOT NULL"
+    ).fetchall()
+    for number, payload in rows:
+        if _cored(connection, json.loads(payload)):
+            connection.execute("UPDATE weighins SET process = NULL WHERE number = ?", (number,))
 
 
 def _index_undo(connection: sqlite3.Connection, entry: Entry) -> None:
@@ -136,7 +156,7 @@ def _index_undo(connection: sqlite3.Connection, entry: Entry) -> None:
     connection.execute("UPDATE weighins SET stands = ? WHERE key = ?", (stands, target))
 
 
-register("weigh-ins", [_make_table], {KIND: _index, "undo": _index_undo})
+register("weigh-ins", [_make_table, _forget_cored], {KIND: _index, "undo": _index_undo})
 
 
 def weigh_in(
