@@ -126,8 +126,11 @@ def _index(connection: sqlite3.Connection, entry: Entry) -> None:
 
 
 def _cored(connection: sqlite3.Connection, told: dict[str, Any]) -> bool:
-    """Whether a weighed part has a core: errors of bond and core are alike in all parts of a kind, so that taken for
-    noise they would be learnt as resin. An entry from before this was noted says so in the prediction kept with it."""
+    """Whether a weighed part has a core.
+
+    Errors of bond and core are alike in all parts of a kind, so that taken for noise they would be learnt as resin. An
+    entry from before this was noted says so in the prediction kept with it.
+    """
     noted = (told.get("ground") or {}).get("cored")
     if noted is not None:
         return bool(noted)
