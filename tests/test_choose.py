@@ -546,3 +546,34 @@ def test_a_shops_habits_count_as_they_do_in_a_prediction(hatch) -> None:  # type
     assert again.mass.mean == pytest.approx(choice.best.mass.mean, rel=1e-9)
     assert choice.best.mass.mean > bare.best.mass.mean * 1.01
     assert any("scale has taught" in note for note in choice.notes)
+
+
+SHUFFLED = {
+    "surface": {"rectangle": ["420 mm", "260 mm"]}, "replaces": [SHEET],
+    "needs": {"pressure": "1 kPa", "deflection": "3 mm", "load_factor": 1.5, "hand_load": "150 N"},
+}  # fmt: skip
+
+
+def test_the_order_of_the_shelf_changes_nothing_and_predict_weighs_the_same(hatch):
+    """Each core is weighed between two skins, wherever it stands on the shelf: the search's weight is predict's."""
+    from layup.prediction import predict
+
+    fabrics = ["carbon plain 200", "glass plain 200"]
+    cores = [{"core": "PVC foam 60", "thickness": "3 mm"}, {"core": "PVC foam 80", "thickness": "5 mm"},
+             {"core": "PMI foam 51", "thickness": "3 mm"}]  # fmt: skip
+    weights = set()
+    for turn in range(3):
+        shelf = {"fabrics": fabrics[turn % 2 :] + fabrics[: turn % 2], "cores": cores[turn:] + cores[:turn],
+                 "processes": ["wet", "vacuum bag"] if turn else ["vacuum bag", "wet"]}  # fmt: skip
+        best = choose(hatch(**SHUFFLED, shelf=shelf), wide=False).best
+        assert best is not None
+        assert best.found.batch.core is not None
+        written = [entry.model_dump(exclude_unset=True) for entry in best.entries]
+        made = hatch(**SHUFFLED, process=best.process, ply=None) | {
+            "ply": [{**w, "thickness": f"{w['thickness']} m"} if "core" in w else w for w in written]
+        }
+        predicted = predict(made).mass.mean
+        assert best.found.areal_weight * 0.42 * 0.26 == approx(predicted, rel=1e-9)
+        assert best.mass.mean == approx(predicted, rel=1e-9)
+        weights.add(round(predicted, 12))
+    assert len(weights) == 1

@@ -169,6 +169,7 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
         return None, why
     entries = [PlyEntry.model_construct(fabric=f) for f in fabrics]
     entries += [PlyEntry.model_construct(core=c.core, thickness=c.thickness) for c in shelf.cores]
+    entries.append(PlyEntry.model_construct(fabric=fabrics[0]))  # each core lies between skins, and takes bond on both
     layers = build(with_layup(job, name, entries), process, own_process=own)
     plies: list[PlyChoice] = []
     notes: list[str] = []
