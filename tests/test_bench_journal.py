@@ -22,8 +22,9 @@ from layup.bench import journal as journal_module
 from layup.bench.alone import FILE as LOCK
 from layup.bench.desk import Desk, StaleError, version_of
 from layup.bench.folder import Folder
-from layup.bench.journal import FILE, Journal, save
+from layup.bench.journal import FILE, Journal
 from layup.errors import LayupError
+from layup.writing import write_file
 
 PART = (
     '# A door.\ntitle = "edit 0"\nprocess = \'wet\'\nresin = "epoxy, laminating"\n\n[surface]\narea = "0.5 '
@@ -87,7 +88,8 @@ def dies_at(monkeypatch: pytest.MonkeyPatch, step: int) -> list[str]:
         (os, "fsync"),
         (os, "chmod"),
         (os, "unlink"),
-        (journal_module.tempfile, "mkstemp"),
+        (os, "open"),
+        (os, "link"),
     ):
         monkeypatch.setattr(module, name, counted(name, getattr(module, name)))
     real_write = Journal._writing
@@ -178,17 +180,16 @@ def full(*args: Any, **more: Any) -> Any:
     raise OSError(errno.ENOSPC, "No space left on device")
 
 
-@pytest.mark.parametrize("what", ["mkstemp", "fsync", "replace"])
+@pytest.mark.parametrize("what", ["open", "fsync", "replace"])
 def test_on_a_full_disk_nothing_is_changed_and_it_says_so(
     page: Page, monkeypatch: pytest.MonkeyPatch, what: str
 ) -> None:
     assert page.edit(NAME, table="", op="save", set_title="edit 1").status_code == 200
-    target = {"mkstemp": journal_module.tempfile, "fsync": os, "replace": os}[what]
     with monkeypatch.context() as patch:
-        patch.setattr(target, what, full)
+        patch.setattr(os, what, full)
         answer = page.edit(NAME, table="", op="save", set_title="edit 2")
         assert answer.status_code == 422
-        assert "No space left" in answer.text
+        assert "the disk is full" in answer.text
         assert "Nothing was changed" in answer.text
         assert page.post("/part/undo", file=NAME).status_code == 422
     assert number_in(page.root) == 1
@@ -429,9 +430,9 @@ def test_two_new_parts_of_one_name_at_once_are_two_parts(page: Page) -> None:
 
 
 def test_one_name_is_never_given_twice(shop: Path) -> None:
-    save(shop / "new.toml", "a = 1\n", new=True)
+    write_file(shop / "new.toml", "a = 1\n", new=True)
     with pytest.raises(LayupError, match="already"):
-        save(shop / "new.toml", "a = 2\n", new=True)
+        write_file(shop / "new.toml", "a = 2\n", new=True)
     assert (shop / "new.toml").read_text() == "a = 1\n"
     assert litter(shop) == []
 
@@ -441,9 +442,9 @@ def test_a_disk_without_second_names_still_takes_new_files(shop: Path, monkeypat
         raise OSError(errno.EPERM, "Operation not permitted")
 
     monkeypatch.setattr(os, "link", refuses)
-    save(shop / "new.toml", "a = 1\n", new=True)
+    write_file(shop / "new.toml", "a = 1\n", new=True)
     with pytest.raises(LayupError, match="already"):
-        save(shop / "new.toml", "a = 2\n", new=True)
+        write_file(shop / "new.toml", "a = 2\n", new=True)
     assert (shop / "new.toml").read_text() == "a = 1\n"
 
 
@@ -452,7 +453,7 @@ def test_a_character_that_no_file_holds_is_said(shop: Path) -> None:
     with pytest.raises(LayupError, match="character"):
         desk.edit(NAME, "", "one", lambda text: text + "# \ud800\n")
     with pytest.raises(LayupError, match="character"):
-        save(shop / NAME, "\ud800")
+        write_file(shop / NAME, "\ud800")
     with pytest.raises(LayupError, match="character"):
         desk.journal.type(NAME, "f", "\ud800")
     assert number_in(shop) == 0

@@ -165,7 +165,7 @@ def test_a_picture_is_saved_and_a_wrong_name_is_not(part: Path, tmp_path: Path) 
     assert ".png" in wrong.output
     lost = run("predict", part, "--picture", tmp_path / "no" / "hatch.png")
     assert lost.exit_code == 2
-    assert "folder that exists" in lost.output
+    assert "Make it first" in lost.output
 
 
 def test_materials_are_listed_and_one_is_shown() -> None:

@@ -14,6 +14,7 @@ PACKAGE = Path(layup.__file__).parent
 # Each module imports only from the layers before its own (or from its own layer).
 LAYERS = (
     ("errors",),
+    ("writing",),
     ("units", "orientation", "locate", "spread", "fields", "written", "tables_text"),
     ("words", "atmosphere", "sources", "properties"),
     ("materials",),

@@ -200,7 +200,7 @@ def test_the_same_patterns_give_the_same_file(plies: tuple[FlatPly, ...], tmp_pa
         write_pdf(plies, tmp_path / "a.pdf", "a3")  # type: ignore[arg-type]  # a paper that there is not
     with pytest.raises(LayupError, match="too narrow"):
         write_pdf(plies, tmp_path / "a.pdf", "roll", roll=0.1)
-    with pytest.raises(LayupError, match="Name a folder that exists"):
+    with pytest.raises(LayupError, match="make it first"):
         write_pdf(plies, tmp_path / "no" / "a.pdf")
     with pytest.raises(LayupError, match="Write mm or in"):
         write_dxf(plies, tmp_path / "a.dxf", "cm")  # type: ignore[arg-type]  # a unit that it can't be in

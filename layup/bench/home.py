@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 from layup.bench.app import Asked, Handler, go, show
 from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
-from layup.bench.journal import place, read, save
+from layup.bench.journal import read
 from layup.bench.parttext import new_part, put
 from layup.errors import LayupError
 from layup.words import mass_both
+from layup.writing import SCRATCH, place, write_file
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -111,7 +112,7 @@ def surface_form(name: str) -> str:
 def take_in(asked: Asked, folder: str, name: str, stream: Any) -> Path:
     """Keep a file that was sent, under a free name; whole or not at all."""
     path = asked.folder.free(folder, name)
-    scratch = path.with_name(f".writing-{uuid.uuid4().hex[:12]}")
+    scratch = path.with_name(f"{SCRATCH}{uuid.uuid4().hex[:12]}")
     try:
         with scratch.open("xb") as out:
             shutil.copyfileobj(stream, out, 1 << 20)
@@ -209,7 +210,7 @@ def _begin(asked: Asked, surface: dict[str, str]) -> Response:
     if not title:
         raise LayupError("the part needs a name")
     path = asked.folder.free("", f"{slug(title)}.toml")
-    save(path, new_part(title, asked.form.get("process", ""), asked.form.get("resin", ""), surface), new=True)
+    write_file(path, new_part(title, asked.form.get("process", ""), asked.form.get("resin", ""), surface), new=True)
     return go("/part", file=asked.folder.name(path))
 
 
@@ -222,7 +223,7 @@ def copied(asked: Asked) -> Response:
     text = put(read(source).removeprefix("\ufeff").replace("\r\n", "\n"), ("title",), title)
     folder = source.parent.relative_to(asked.folder.root).as_posix()
     path = asked.folder.free("" if folder == "." else folder, f"{slug(title)}.toml")
-    save(path, text, new=True)
+    write_file(path, text, new=True)
     return go("/part", file=asked.folder.name(path))
 
 

@@ -7,9 +7,7 @@ and what has been typed into a field and not entered yet. The part files themsel
 from __future__ import annotations
 
 import datetime as dt
-import os
 import sqlite3
-import tempfile
 import threading
 import time
 from collections.abc import Iterator
@@ -20,12 +18,17 @@ from pathlib import Path
 from layup.bench.alone import Alone
 from layup.bench.folder import Folder, walked
 from layup.errors import LayupError
+from layup.writing import SCRATCH, ChangedError, replace_text
 
 FILE = "bench.sqlite"
 VERSION = 1
 """Of its tables. [-]"""
 PATIENCE = 10.0
 """For another program to let go of it. [s]"""
+SETTLED = 0.5
+"""How long an editor may take between emptying a file and filling it. [s]"""
+FRESH = 0.02
+"""A file written less than this ago may not be whole yet. [s]"""
 KEPT = 2000
 """Changes of one file that are kept; older ones go. [-]"""
 
@@ -156,11 +159,13 @@ class Journal:
                 ).lastrowid
             assert number is not None
             try:
-                save(file, after)
-            except LayupError:
+                replace_text(file, before, after)
+            except LayupError as error:
                 self._failed.add(number)
                 with suppress(LayupError):
                     self._drop(number)
+                if isinstance(error, ChangedError):
+                    raise StaleError(str(error)) from None
                 raise
             with suppress(LayupError):  # the file holds the change; the note is put right before the next one
                 self._stands(name, number)
@@ -188,7 +193,7 @@ class Journal:
                     self._settle(path, str(name), make=True)
             except LayupError:
                 continue
-        for path in walked(folder.root, ".writing-", 60.0):
+        for path in walked(folder.root, SCRATCH, 60.0):
             with suppress(OSError):
                 path.unlink()
 
@@ -206,7 +211,7 @@ class Journal:
             assert isinstance(number, int)
             text = read(file)
             if make and text == before and number not in self._failed:
-                save(file, str(after))
+                replace_text(file, text, str(after))
                 text = str(after)
             if text == after:
                 self._stands(name, number)
@@ -280,11 +285,13 @@ class Journal:
         try:
             with self._writing() as db:
                 db.execute("UPDATE changes SET undone = ? WHERE number = ?", (undone, number))
-                save(file, new)
+                replace_text(file, old, new)
                 saved = True
-        except LayupError:
+        except LayupError as error:
             if saved:
-                save(file, old)
+                replace_text(file, new, old)
+            if isinstance(error, ChangedError):
+                raise StaleError(str(error)) from None
             raise
 
     def type(self, name: str, field: str, text: str | None) -> None:
@@ -360,90 +367,27 @@ def _cannot(error: Exception) -> str:
 def read(path: Path) -> str:
     """The text of a file, its line ends as they are.
 
+    An editor empties a file before it fills it: a file that is empty, or was written just now, is read again until
+    it says the same twice.
+
     Raises:
         LayupError: It is not there or is no text.
     """
     try:
-        return path.read_bytes().decode("utf-8")
+        raw = path.read_bytes()
+        until = time.monotonic() + SETTLED
+        while time.monotonic() < until and (not raw or abs(time.time() - path.stat().st_mtime) < FRESH):
+            time.sleep(FRESH / 2)
+            raw, before = path.read_bytes(), raw
+            if raw and raw == before:
+                break
+        return raw.decode("utf-8")
     except FileNotFoundError:
         raise LayupError(f"{path.name} is not in this folder any more") from None
     except UnicodeDecodeError:
         raise LayupError(f"{path.name} is not a text in UTF-8. Save it as UTF-8 in an editor") from None
     except OSError as error:
         raise LayupError(f"{path.name} can't be read ({error.strerror})") from None
-
-
-def save(path: Path, text: str, new: bool = False) -> None:
-    """Write a text so that the file holds either the old one or the new one, whatever happens meanwhile.
-
-    Args:
-        path: The file.
-        text: What it shall hold.
-        new: Whether it must not be there yet.
-
-    Raises:
-        LayupError: It can't be written; the file holds what it held.
-    """
-    handle, scratch = -1, ""
-    try:
-        mode = path.stat().st_mode & 0o777 if path.exists() else 0o644
-        if not mode & 0o222:
-            raise PermissionError(0, "it is write-protected")
-        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=".writing-", suffix=".toml")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            handle = -1
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(scratch, mode)
-        place(Path(scratch), path, new)
-        scratch = ""
-    except FileExistsError:
-        raise LayupError(f"there is a {path.name} already. Nothing was changed; try again") from None
-    except OSError as error:
-        raise LayupError(f"{path.name} can't be written ({error.strerror}). Nothing was changed") from None
-    except UnicodeEncodeError:
-        raise LayupError(f"{path.name} can't hold one of the characters. Nothing was changed") from None
-    finally:
-        with suppress(OSError):
-            if handle >= 0:
-                os.close(handle)
-            if scratch:
-                os.unlink(scratch)
-
-
-def place(scratch: Path, path: Path, new: bool = False) -> None:
-    """Give a file that is whole its name, for good.
-
-    Args:
-        scratch: The file; in the same folder.
-        path: What it is called from now on.
-        new: Whether that name must be free.
-
-    Raises:
-        FileExistsError: It is not.
-        OSError: It can't be.
-    """
-    if new:
-        try:
-            os.link(scratch, path)
-        except FileExistsError:
-            raise
-        except OSError:  # a disk that knows no second names, as memory sticks
-            if path.exists() or path.is_symlink():
-                raise FileExistsError(path) from None
-            os.replace(scratch, path)
-        else:
-            os.unlink(scratch)
-    else:
-        os.replace(scratch, path)
-    if hasattr(os, "O_DIRECTORY"):
-        with suppress(OSError):  # some disks don't let a folder be synced
-            folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
 
 
 def _now() -> str:

@@ -9,9 +9,9 @@ from layup.bench import prepare_work
 from layup.bench.app import Asked, go, picture, show
 from layup.bench.desk import Sheet
 from layup.bench.folder import OutsideError
-from layup.bench.journal import save
 from layup.bench.running import Work
 from layup.errors import LayupError
+from layup.writing import write_file
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -190,7 +190,7 @@ def keep(asked: Asked) -> Response:
 
     work = _done(asked)
     path = path_beside(asked.folder.path(asked.file))
-    save(asked.folder.path(asked.folder.name(path)), work.answer["stored"])
+    write_file(asked.folder.path(asked.folder.name(path)), work.answer["stored"])
     back = {k: v for k in ASKS if (v := asked.form.get(k, "")) and v != ASKS[k]}
     return go("/prepare", file=asked.file, said=f"kept as {path.name}; the build sheet shows it", **back)
 

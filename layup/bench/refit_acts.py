@@ -9,11 +9,11 @@ from layup.bench import parttext
 from layup.bench.app import Asked, go
 from layup.bench.desk import StaleError
 from layup.bench.home import slug
-from layup.bench.journal import save
 from layup.bench.record_place import record_home
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
 from layup.bench.refit_view import LEAST, Said, about_next, page
 from layup.errors import LayupError
+from layup.writing import write_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -310,5 +310,5 @@ def begin(asked: Asked) -> tuple[str, tuple[str, ...]]:
     _job, faults = try_text(asked, path, text)
     if faults:
         return "", tuple(f"{f.place}: {f.wrong}. {f.remedy}".strip() for f in faults)
-    save(path, text)
+    write_file(path, text)
     return asked.folder.name(path), ()

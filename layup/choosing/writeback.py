@@ -9,29 +9,25 @@ from layup.choosing.layups import Layup
 from layup.errors import LayupError
 from layup.partfile import read_part
 from layup.tables_text import blocks, header
+from layup.writing import files_named, may_write, write_file
 
 
-def may_write(source: Path, out: Path, over: bool = False) -> None:
+def may_write_part(source: Path, out: Path, over: bool = False) -> None:
     """Refuse a place that a part file should not go to.
 
     Args:
-        source: The part file the layup is chosen for.
+        source: The part file the layup is chosen for; it may be written over when that is asked, what it reads never.
         out: Where to.
         over: Whether a file that is there may be written over.
 
     Raises:
         LayupError: The name does not end in .toml, the folder is not there, or a file is in the way.
     """
-    if out.is_dir():
-        raise LayupError(f'"{out}" is a folder. Name a file in it')
-    if out.suffix.casefold() != ".toml":
+    if out.suffix.casefold() != ".toml" and not out.is_dir():
         raise LayupError(f"a part file ends in .toml: --write {out.with_suffix('.toml')}")
-    if not out.parent.is_dir():
-        raise LayupError(f'there is no folder "{out.parent}". Make it first, or write beside the part file')
-    if over or not out.exists():
-        return
-    what = "is the part file itself" if source.exists() and out.samefile(source) else "is there already"
-    raise LayupError(f'"{out}" {what}. Name another file, or add --yes to write over it')
+    if not over and out.is_file() and source.exists() and out.samefile(source):
+        raise LayupError(f'"{out}" is the part file itself. Name another file, or add --yes to write over it')
+    may_write(out, over, files_named(source))
 
 
 def write_part(source: Path, layup: Layup, out: Path) -> Path:
@@ -48,18 +44,10 @@ def write_part(source: Path, layup: Layup, out: Path) -> Path:
     Raises:
         LayupError: The name does not end in .toml, the folder is not there, or the new file would not read.
     """
-    may_write(source, out, over=True)
+    may_write_part(source, out, over=True)
     text = with_plies(source.read_text(encoding="utf-8-sig"), layup)
-    before = out.read_text(encoding="utf-8-sig") if out.is_file() else None
-    out.write_text(text, encoding="utf-8")
-    try:
-        read_part(out, source.parent)
-    except LayupError:
-        if before is None:
-            out.unlink()
-        else:
-            out.write_text(before, encoding="utf-8")
-        raise
+    read_part(out, source.parent, text=text)  # before anything is written
+    write_file(out, text)
     return out
 
 

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from layup.commands.options import (
+    check_outputs,
     habits_of,
     json_option,
     no_shop_option,
     part_argument,
     shop_option,
     units_option,
+    yes_option,
 )
 
 if TYPE_CHECKING:
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
 @click.option("--quick", is_flag=True, help="Only the lightest; no front of weight, cost and stiffness.")
 @click.option("--picture", type=click.Path(path_type=Path), help="Save the front as a picture: .png, .svg or .pdf.")
 @click.option("--write", "out", type=click.Path(path_type=Path), help="Save the part file with the chosen layup in it.")
-@click.option("--yes", is_flag=True, help="Write over a file that is there already.")
+@yes_option
 @units_option
 @json_option
 @shop_option
@@ -44,9 +46,10 @@ def command(
     from layup.show.waiting import Waiting
 
     if out is not None:
-        from layup.choosing.writeback import may_write
+        from layup.choosing.writeback import may_write_part
 
-        may_write(part, out, yes)  # before the search, not after it
+        may_write_part(part, out, yes)  # before the search, not after it
+    check_outputs([picture], yes, [part])
     with Waiting() as waiting:
         choice = choose(part, tell=waiting.tell, wide=not quick, habits=habits_of(part, shop, no_shop))
     if out is not None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from layup.commands.options import job_of, json_option, units_option
+from layup.commands.options import check_outputs, job_of, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
     from layup.shop.nest import Nest
@@ -43,11 +43,12 @@ if TYPE_CHECKING:
     "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save the layouts: .png, .svg or .pdf."
 )
 @click.option("--save", is_flag=True, help="Store the layouts beside the first part, for the build sheet.")
+@yes_option
 def command(
     parts: tuple[Path, ...], units: System | None, as_json: bool, seconds: float, gap: str, edge: str,
     rolls: tuple[str, ...], defects: tuple[str, ...], used_files: tuple[Path, ...], face_down: bool, rough: bool,
     quarter_rings: bool,
-    picture: Path | None, save: bool,
+    picture: Path | None, save: bool, yes: bool,
 ) -> None:  # fmt: skip
     """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
     from layup.shop.cut import cut
@@ -55,6 +56,7 @@ def command(
     from layup.shop.rolls import check_cloths, read_blocked, read_widths
     from layup.units import parse
 
+    check_outputs([picture, path_beside(parts[0]) if save else None], yes, [*parts, *used_files])
     jobs = [job_of(part, as_json) for part in parts]
     check_cloths((*rolls, *defects), jobs)
     result = cut(

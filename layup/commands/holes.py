@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import job_of, json_option, units_option
+from layup.commands.options import check_outputs, job_of, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -18,15 +18,17 @@ if TYPE_CHECKING:
 @click.option(
     "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save the plan, old over new: .png, .svg, .pdf."
 )
+@yes_option
 @units_option
 @json_option
-def command(part: Path, picture: Path | None, units: System | None, as_json: bool) -> None:
+def command(part: Path, picture: Path | None, yes: bool, units: System | None, as_json: bool) -> None:
     """What do the [[holes]] of this PART take away, and do its [[fasteners]] keep their distance from the new edge?
 
     An existing pattern (circles of a DXF, or measured points) is turned and shifted so that its matched points come
     nearest to where the new part has them; what is left over is shown, and every hole too near the new trim line,
     an opening or another hole is named.
     """
+    check_outputs([picture], yes, [part])
     job = job_of(part, as_json)
     if picture is not None:
         from layup.show.files import save

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from layup.commands.options import shop_option
+from layup.commands.options import check_outputs, shop_option, yes_option
 
 if TYPE_CHECKING:
     from layup.record.kept import Kept
@@ -88,13 +88,21 @@ def command() -> None:
 @units_option
 @click.option("--json", "as_json", is_flag=True, help="SI figures for another program.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save the limits: .png, .svg or .pdf.")
+@yes_option
 def show_ledger(
-    refit: Path, shop: Path | None, as_of: str | None, units: Kept | None, as_json: bool, picture: Path | None
+    refit: Path,
+    shop: Path | None,
+    as_of: str | None,
+    units: Kept | None,
+    as_json: bool,
+    picture: Path | None,
+    yes: bool,
 ) -> None:
     """Weight, balance, saving and load cases now, or as they stood (what `layup ledger REFIT` does)."""
     from layup.errors import LayupError
     from layup.record.ledger import on_the_scale
 
+    check_outputs([picture], yes, [refit])
     with _open(refit, shop, as_of) as (job, ledger, loading, store):
         if picture is not None:
             from layup.show.envelope_picture import draw_envelope
@@ -271,9 +279,10 @@ def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
 @click.option("--by", default="", help="Who prepares it.")
 @click.option("--method", default="", help="How the weights were found.")
 @click.option("--date", default="", help="Of the paper, year-month-day, if not today.")
+@yes_option
 def write_paper(
     refit: Path, out: Path, shop: Path | None, as_of: str | None, units: Kept | None, what: str, by: str,
-    method: str, date: str,
+    method: str, date: str, yes: bool,
 ) -> None:  # fmt: skip
     """Write the papers to OUT, which ends in .pdf, .html, .csv or .xlsx, with a space for the signature."""
     from layup.record.moments import day_of
@@ -281,6 +290,7 @@ def write_paper(
     from layup.show.ledger_screen import alarms
     from layup.show.papers import write_papers
 
+    check_outputs([out], yes, [refit])
     with _open(refit, shop, as_of) as (job, ledger, loading, _):
         kept = units or job.refit.units
         kinds: Any = ("change", "balance") if what == "both" else (what,)

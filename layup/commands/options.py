@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,6 +29,26 @@ shop_option = click.option(
 no_shop_option = click.option("--no-shop", is_flag=True, help="By published figures alone, whatever was weighed here.")
 part_argument = click.argument("part", type=click.Path(path_type=Path))
 json_option = click.option("--json", "as_json", is_flag=True, help="SI figures for another program.")
+
+yes_option = click.option("--yes", is_flag=True, help="Write over a file that is there already.")
+
+
+def check_outputs(outputs: Iterable[Path | None], yes: bool, inputs: Iterable[Path | None]) -> None:
+    """Refuse outputs that would go over a file unasked, or over what is read; before the work, not after it.
+
+    Args:
+        outputs: Where they go; None for one that is not wanted.
+        yes: Whether files that are there may be written over.
+        inputs: What the command reads.
+    """
+    from layup.errors import LayupError
+    from layup.writing import may_write
+
+    wanted = [path for path in outputs if path is not None]
+    for number, path in enumerate(wanted):
+        may_write(path, yes, [read for read in inputs if read is not None])
+        if path in wanted[:number]:
+            raise LayupError(f'two files would be written to "{path}". Name one of them otherwise')
 
 
 def system_of(units: System | None, prediction: Prediction) -> System:

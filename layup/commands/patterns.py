@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from layup.commands.options import job_of, json_option, units_option
+from layup.commands.options import check_outputs, job_of, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
     from layup.partfile import Job
@@ -33,11 +33,12 @@ _file = click.Path(path_type=Path, dir_okay=False)
 @click.option("--holes", type=click.Path(path_type=Path, dir_okay=False), help="Holes to mark: .csv or .dxf, in plan.")
 @click.option("--holes-unit", help="Their unit, where the file states none: mm or in.")
 @click.option("--picture", type=_file, help="Save a picture of the shear: .png, .svg or .pdf.")
+@yes_option
 @click.option("--no-splices", is_flag=True, help="Don't look for a splice where the cloth locks.")
 def command(
     part: Path, units: System | None, as_json: bool, dxf: Path | None, dxf_unit: Any, svg: Path | None,
     pdf: Path | None, paper: Any, roll_width: str, trim: str | None, holes: Path | None, holes_unit: str | None,
-    picture: Path | None, no_splices: bool,
+    picture: Path | None, yes: bool, no_splices: bool,
 ) -> None:  # fmt: skip
     """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
     from layup.shop.pattern import flat_plies
@@ -47,6 +48,7 @@ def command(
     for path, ending in ((dxf, ".dxf"), (svg, ".svg"), (pdf, ".pdf")):
         if path is not None:
             right_ending(path, ending)  # before the work, not after it
+    check_outputs([dxf, svg, pdf, picture], yes, [part, holes])
     job = job_of(part, as_json)
     begin = time.monotonic()
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from layup.commands.options import (
+    check_outputs,
     habits_of,
     job_of,
     json_option,
@@ -16,6 +17,7 @@ from layup.commands.options import (
     shop_option,
     system_of,
     units_option,
+    yes_option,
 )
 
 if TYPE_CHECKING:
@@ -30,10 +32,11 @@ if TYPE_CHECKING:
 @click.option("--csv", "as_csv", is_flag=True, help="The same as one table for a spreadsheet.")
 @click.option("--sources", is_flag=True, help="Show every figure used with its source.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
+@yes_option
 @shop_option
 @no_shop_option
 def command(
-    part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, picture: Path | None,
+    part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, picture: Path | None, yes: bool,
     shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """What will the part of this PART file weigh, within what limits, and what does it save?"""
@@ -41,6 +44,7 @@ def command(
 
     if as_json and as_csv:
         raise click.UsageError("--json and --csv say two things: keep one.")
+    check_outputs([picture], yes, [part])
     prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
     if picture is not None:
         _draw(prediction, picture)
@@ -65,11 +69,6 @@ def command(
 
 
 def _draw(prediction: Prediction, picture: Path) -> None:
-    from layup.errors import LayupError
     from layup.show.picture import draw_prediction
 
-    try:
-        draw_prediction(prediction, picture)
-    except OSError as error:
-        raise LayupError(f'"{picture}" can\'t be written ({error.strerror}). Name a folder that exists') from None
-    click.echo(f"Picture: {picture}", err=True)
+    click.echo(f"Picture: {draw_prediction(prediction, picture)}", err=True)

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import habits_of, job_of, no_shop_option, part_argument, shop_option, units_option
+from layup.commands.options import (
+    check_outputs,
+    habits_of,
+    job_of,
+    no_shop_option,
+    part_argument,
+    shop_option,
+    units_option,
+    yes_option,
+)
 
 if TYPE_CHECKING:
     from layup.words import System
@@ -26,20 +35,23 @@ if TYPE_CHECKING:
     "--seconds", default=0.0, type=click.FloatRange(min=0.0),
     help="Search so long for a short cut, where `layup cut --save` stored none.",
 )  # fmt: skip
+@yes_option
 @shop_option
 @no_shop_option
 def command(
     part: Path, units: System | None, out: Path | None, html: bool, paper: str, people: int, seconds: float,
-    shop: Path | None, no_shop: bool,
+    yes: bool, shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """Write the build sheet: plies, cloth, pots, bag, cure, weigh points, with boxes to write in."""
     from layup.prediction import predict
     from layup.shop.sheet import build_sheet, prepare, write_sheet
 
-    prediction = predict(job_of(part), habits=habits_of(part, shop, no_shop))
     path = out or Path(f"{part.stem}.pdf")
+    tablet = path.with_suffix(".html") if html and path.suffix.casefold() == ".pdf" else None
+    check_outputs([path, tablet], yes, [part])
+    prediction = predict(job_of(part), habits=habits_of(part, shop, no_shop))
     bench = prepare(prediction, part, people=people, seconds=seconds)
     sheet = build_sheet(bench, units or prediction.job.part.units)
     click.echo(f"Build sheet: {write_sheet(sheet, path, paper)}")
-    if html and path.suffix.casefold() == ".pdf":
-        click.echo(f"Build sheet: {write_sheet(sheet, path.with_suffix('.html'), paper)}")
+    if tablet is not None:
+        click.echo(f"Build sheet: {write_sheet(sheet, tablet, paper)}")

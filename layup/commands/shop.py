@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import json_option, units_option
+from layup.commands.options import check_outputs, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
     from layup.record.calibrate import Calibration
@@ -26,13 +26,14 @@ if TYPE_CHECKING:
 @click.option("--start-from", "origin", type=click.Path(path_type=Path), help="Another shop's folder, or its export.")
 @click.option("--undo", type=int, help="Take an entry back: its number.")
 @click.option("--export", type=click.Path(path_type=Path, dir_okay=False), help="The whole record: .json or .csv.")
+@yes_option
 @click.option("--import", "imported", type=click.Path(path_type=Path, dir_okay=False), help="Copy an export in.")
 @click.option("--check", is_flag=True, help="Look through the whole file for damage.")
 @click.option("--recover", is_flag=True, help="Keep a damaged file under another name, save what is whole.")
 def command(
     folder: Path | None, units: System | None, as_json: bool, picture: Path | None, history: int | None,
     forget: str | None, lot: str | None, origin: Path | None, undo: int | None, export: Path | None,
-    imported: Path | None, check: bool, recover: bool,
+    yes: bool, imported: Path | None, check: bool, recover: bool,
 ) -> None:  # fmt: skip
     """The habits of the shop whose record lies in FOLDER (else here, or the nearest above): how much resin it leaves.
 
@@ -42,6 +43,7 @@ def command(
     from layup.record.calibrate import shop_folder
     from layup.record.store import find_store, open_store
 
+    check_outputs([picture, export], yes, [imported, origin])
     home = folder or shop_folder("part") or Path()
     if recover:
         from layup.record.salvage import recover as save

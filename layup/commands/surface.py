@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import json_option, units_option
+from layup.commands.options import check_outputs, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
     from layup.surface.mesh import Surface
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 @click.option("--body", help="Which body of several: its name, or its number with the largest as 1.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
 @click.option("--page", type=click.Path(path_type=Path, dir_okay=False), help="Save an .html page to turn the part on.")
+@yes_option
 @units_option
 @json_option
 def command(
@@ -30,6 +31,7 @@ def command(
     body: str | None,
     picture: Path | None,
     page: Path | None,
+    yes: bool,
     units: System | None,
     as_json: bool,
 ) -> None:
@@ -41,6 +43,7 @@ def command(
     from layup.show.reading_bar import ReadingBar
     from layup.surface.opened import look_at
 
+    check_outputs([picture, page], yes, [file])
     try:
         with ReadingBar(shown=not as_json) as bar:
             surface = look_at(file, unit=unit, side=side, body=body, told=bar.told)

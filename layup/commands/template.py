@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from layup.commands.options import check_outputs, yes_option
+
 
 @click.group("template", short_help="Turn a photograph of a paper template into an outline.")
 def command() -> None:
@@ -20,18 +22,19 @@ def command() -> None:
 @click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
 @click.option("--sheets", type=click.IntRange(1, 4), default=2, show_default=True, help="How many different ones.")
-def sheet(out: Path, paper: str, sheets: int) -> None:
+@yes_option
+def sheet(out: Path, paper: str, sheets: int, yes: bool) -> None:
     """Write the sheets to OUT, a PDF to print at 100 %."""
     from layup.errors import LayupError
     from layup.surface.photo_sheet import sheet_pdf
 
     if out.suffix.casefold() != ".pdf":
         raise LayupError(f'the sheet can\'t be saved as "{out.name}". End its name in .pdf')
+    from layup.writing import write_file
+
+    check_outputs([out], yes, [])
     data = sheet_pdf(paper, sheets)
-    try:
-        out.write_bytes(data)
-    except OSError as error:
-        raise LayupError(f'"{out}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    write_file(out, data)
     pages = "one page" if sheets == 1 else f"{sheets} pages, all different"
     click.echo(f'{out}: {pages}. Print at 100 % ("actual size"), not "fit to page".')
     click.echo(
@@ -45,9 +48,10 @@ def sheet(out: Path, paper: str, sheets: int) -> None:
 @click.option("--bar-along", metavar="LENGTH", help='Bar B as measured: "199.4 mm".')
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Save the outline: .csv or .dxf.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture to check: .png, .pdf.")
+@yes_option
 @click.option("--units", type=click.Choice(["lb", "metric", "both"]), envvar="LAYUP_UNITS", default="both")
 def read(
-    photo: Path, bar: str | None, bar_along: str | None, out: Path | None, picture: Path | None, units: str
+    photo: Path, bar: str | None, bar_along: str | None, out: Path | None, picture: Path | None, yes: bool, units: str
 ) -> None:
     """Read the template in PHOTO: its area, how surely it is known, and its outline."""
     from typing import cast
@@ -56,6 +60,7 @@ def read(
     from layup.units import FOOT
     from layup.words import System, length_words, percent_words
 
+    check_outputs([out, picture], yes, [photo])
     system = cast(System, units)
     found = read_photo(photo, bar=bar, bar_along=bar_along)
     wide, high = (float(v) for v in found.outline.max(axis=0))

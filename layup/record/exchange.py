@@ -15,6 +15,7 @@ from typing import Any
 from layup.errors import LayupError
 from layup.record.schema import StoreError, as_text
 from layup.record.store import Store
+from layup.writing import write_file
 
 _FORM = "layup record 1"
 _COLUMNS = ("key", "at", "kind", "part", "piece", "stage", "mass_kg", "said", "payload")
@@ -58,11 +59,19 @@ def write_export(store: Store, path: str | Path) -> Path:
     makers = {".json": to_json, ".csv": to_csv}
     if target.suffix not in makers:
         raise LayupError(f'"{target.name}" says no form. End its name in .json or .csv')
-    try:
-        target.write_text(makers[target.suffix](store), encoding="utf-8", newline="")
-    except OSError as error:
-        raise LayupError(f'"{target}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    if target.is_file() and not _exported(target):
+        raise LayupError(
+            f'"{target.name}" is no record that layup exported, and is not written over. Name another file'
+        )
+    write_file(target, makers[target.suffix](store))
     return target
+
+
+def _exported(path: Path) -> bool:
+    """Whether a file begins as an export does."""
+    with path.open("rb") as file:
+        begin = file.read(200)
+    return begin.startswith(",".join(_COLUMNS).encode()) or _FORM.encode() in begin
 
 
 def read_export(store: Store, path: str | Path) -> int:

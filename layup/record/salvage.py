@@ -8,7 +8,6 @@ saved, and none is invented.
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import json
 import os
@@ -18,7 +17,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from layup.record.schema import DamageError, StoreError, digest_of
-from layup.record.store import FILE, open_store
+from layup.record.store import BUILT, FILE, finish_recovery, open_store
+from layup.writing import SCRATCH
 
 Value = int | float | str | bytes | None
 
@@ -80,13 +80,13 @@ def recover(folder: str | Path) -> Saved:
     if not entries:
         raise StoreError(f"no entry in {FILE} is whole. The file is left as it is: copy it before anything else")
     whole = sorted((number, key, at, kind, payload) for key, (number, at, kind, payload) in entries.items())
-    with tempfile.TemporaryDirectory(dir=path.parent) as scratch:  # built whole before anything is moved
+    with tempfile.TemporaryDirectory(dir=path.parent, prefix=SCRATCH) as scratch:  # whole before anything is moved
         with open_store(scratch) as store, store.writing():
             for body in texts.values():
                 store.keep_text(body)
             store.admit((key, at, kind, json.loads(payload)) for _, key, at, kind, payload in whole)
-        kept = _aside(path)
-        os.replace(Path(scratch) / FILE, path)
+        os.replace(Path(scratch) / FILE, path.with_name(BUILT))
+    kept = finish_recovery(path.parent)
     return Saved(kept, len(entries), max(number for number, *_ in entries.values()), len(texts))
 
 
@@ -107,22 +107,6 @@ def _take(rowid: int, row: list[Value], entries: dict[str, tuple[int, str, str, 
             entries[key] = (rowid, at, kind, payload)
     elif len(row) == 2 and len(words) == 2 and hashlib.sha256(words[1].encode()).hexdigest() == words[0]:
         texts[words[0]] = words[1]
-
-
-def _aside(path: Path) -> Path:
-    """Rename the file and its log; the log's name must follow the file's."""
-    stamp = dt.datetime.now(dt.UTC).strftime("%Y%m%d-%H%M%S")
-    kept = path.with_name(f"damaged-{stamp}-{path.name}")
-    number = 1
-    while kept.exists():
-        number += 1
-        kept = path.with_name(f"damaged-{stamp}-{number}-{path.name}")
-    for ending in ("-wal", "-shm"):
-        side = path.with_name(path.name + ending)
-        if side.exists():
-            os.replace(side, kept.with_name(kept.name + ending))
-    os.replace(path, kept)
-    return kept
 
 
 class _Pages:

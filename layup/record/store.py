@@ -44,6 +44,10 @@ from layup.record.schema import DamageError as DamageError
 from layup.record.schema import Entry as Entry
 from layup.record.schema import StoreError as StoreError
 from layup.record.schema import register as register
+from layup.writing import cannot, place, sync_folder, write_file
+
+BUILT = FILE + ".recovered"
+"""A record that was built anew and has not taken the place of the damaged one yet."""
 
 
 class Store:
@@ -280,6 +284,40 @@ def _until(as_of: int | str | dt.datetime | None) -> tuple[str, tuple[Any, ...]]
     return "at <= ?", (moment.isoformat(timespec="microseconds"),)
 
 
+def finish_recovery(folder: Path) -> Path:
+    """Put a record that was built anew in the place of the damaged one, which is kept under another name.
+
+    A program that was killed on the way leaves `BUILT` behind, and whoever opens the record next goes on from there:
+    at every moment the folder holds a record, and nothing of the damaged one is lost. The log goes before the file is
+    replaced, since SQLite would write what is in it into the new one.
+
+    Args:
+        folder: The shop's; the record built anew lies in it as `BUILT`.
+
+    Returns:
+        Where the damaged file is now.
+    """
+    path, built = folder / FILE, folder / BUILT
+    stamp = dt.datetime.fromtimestamp(built.stat().st_mtime, dt.UTC).strftime("%Y%m%d-%H%M%S")
+    kept = path.with_name(f"damaged-{stamp}-{path.name}")
+    number = 1
+    while kept.exists() and not (path.exists() and os.path.samefile(kept, path)):
+        number += 1
+        kept = path.with_name(f"damaged-{stamp}-{number}-{path.name}")
+    for ending in ("-wal", "-shm", ""):
+        side, other = path.with_name(path.name + ending), kept.with_name(kept.name + ending)
+        if side.exists() and not other.exists():
+            try:
+                os.link(side, other)
+            except OSError:  # a disk that knows no second names, as memory sticks
+                write_file(other, side.read_bytes())
+    sync_folder(folder)
+    for ending in ("-wal", "-shm"):
+        path.with_name(path.name + ending).unlink(missing_ok=True)
+    place(built, path)
+    return kept
+
+
 def find_store(folder: str | Path) -> Store | None:
     """The record in a folder, or None where there is none; makes nothing.
 
@@ -307,9 +345,11 @@ def open_store(folder: str | Path) -> Store:
     if not home.is_dir():
         raise StoreError(f"there is no folder {home}. Make it, or name the shop's folder with --shop")
     path = home / FILE
-    new = not path.exists()
     connection: sqlite3.Connection | None = None
     try:
+        if (home / BUILT).is_file():
+            finish_recovery(home)
+        new = not path.exists()
         connection = sqlite3.connect(path, timeout=PATIENCE, isolation_level=None)
         _settings(connection)
         bring_up_to_date(connection)
@@ -318,6 +358,8 @@ def open_store(folder: str | Path) -> Store:
             told = [str(row[0]) for row in connection.execute("PRAGMA quick_check(5)")]
             if told != ["ok"]:
                 raise DamageError(path, told)
+    except OSError as error:
+        raise StoreError(cannot(path, error)) from None
     except (sqlite3.Error, UnicodeDecodeError) as error:
         if connection is not None:
             connection.close()
@@ -327,7 +369,7 @@ def open_store(folder: str | Path) -> Store:
             connection.close()
         raise
     if new:
-        _sync_folder(home)
+        sync_folder(home)
     return Store(path, connection)
 
 
@@ -344,14 +386,3 @@ def _settings(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA cell_size_check = ON")
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make a new file's name durable too, where the system lets a folder be synced."""
-    if not hasattr(os, "O_DIRECTORY"):
-        return
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

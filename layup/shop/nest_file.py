@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from layup.errors import LayupError
 from layup.shop.nest import Nest, Piece, Placed, Roll, faults
+from layup.writing import write_file
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -60,10 +61,7 @@ def write_cut(cut: Cut, path: Path) -> None:
             for f in cut.fabrics
         ],
     }  # fmt: skip
-    try:
-        path.write_text(json.dumps(data, indent=1) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    write_file(path, json.dumps(data, indent=1) + "\n")
 
 
 def _points(shape: Polygon) -> list[list[list[float]]]:

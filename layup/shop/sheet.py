@@ -41,6 +41,7 @@ from layup.words import (
     pressure_words,
     thickness_words,
 )
+from layup.writing import write_file
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height. [mm]"""
@@ -205,8 +206,5 @@ def write_sheet(sheet: BuildSheet, path: Path, paper: str = "A4") -> Path:
         data = html_text(sheet).encode("utf-8")
     else:
         raise LayupError(f'a build sheet can\'t be saved as "{path.name}". End its name in .pdf or .html')
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    write_file(path, data)
     return path

@@ -9,6 +9,7 @@ first at the top, each with its warp along +x.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
@@ -19,6 +20,7 @@ import numpy as np
 from layup.errors import LayupError
 from layup.shop.drawn_ply import LAYERS, Strokes, strokes
 from layup.shop.pattern import FlatPly
+from layup.writing import write_file
 
 Unit = Literal["mm", "in"]
 
@@ -112,10 +114,9 @@ def write_dxf(plies: Sequence[FlatPly], path: str | Path, unit: Unit = "mm") -> 
         for word in drawn.words:
             text = space.add_text(word.text, height=word.height * scale, dxfattribs={"layer": "TEXT"})
             text.set_placement(((word.at[0] + dx) * scale, (word.at[1] + dy) * scale))
-    try:
-        document.saveas(path)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    out = io.StringIO()
+    document.write(out)
+    write_file(path, out.getvalue())
     return path
 
 
@@ -163,8 +164,5 @@ def write_svg(plies: Sequence[FlatPly], path: str | Path) -> Path:
             )
         out.append("</g>")
     out.append("</svg>")
-    try:
-        path.write_text("\n".join(out) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    write_file(path, "\n".join(out) + "\n")
     return path

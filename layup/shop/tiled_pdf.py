@@ -24,6 +24,7 @@ from layup.shop.drawn_ply import Strokes, strokes
 from layup.shop.pattern import FlatPly
 from layup.shop.templates import right_ending
 from layup.show import palette
+from layup.writing import write_file
 
 Paper = Literal["a4", "letter", "roll"]
 Box = tuple[float, float, float, float]
@@ -165,10 +166,7 @@ def write_pdf(
     """
     path = right_ending(path, ".pdf")
     content = pdf_bytes(plies, paper, roll=roll, title=title)
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    write_file(path, content)
     return path
 
 

@@ -12,6 +12,7 @@ from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
 from layup.errors import LayupError
 from layup.show import palette
+from layup.show.files import save_figure
 from layup.words import mass_both, mass_words
 
 if TYPE_CHECKING:
@@ -37,9 +38,7 @@ def draw_choice(choice: Choice, path: str | Path) -> Path:
         raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
     if choice.best is None and choice.nearest is None:
         raise LayupError("there is no layup to draw: the search was stopped before it found one")
-    if not path.parent.is_dir():
-        raise LayupError(f'there is no folder "{path.parent}". Make it first')
-    _figure(choice).savefig(path, dpi=160, facecolor=palette.PAPER)
+    save_figure(_figure(choice), path, 160)
     return path
 
 

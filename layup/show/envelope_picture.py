@@ -14,6 +14,7 @@ from layup.record.ledger import Ledger
 from layup.record.loading import Loading
 from layup.show import palette
 from layup.units import INCH, LB
+from layup.writing import write_file
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,10 +45,7 @@ def draw_envelope(ledger: Ledger, loading: Loading, kept: Kept, path: str | Path
     path = Path(path)
     if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
         raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
-    try:
-        path.write_bytes(envelope_image(ledger, loading, kept, path.suffix.casefold()[1:]))
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    write_file(path, envelope_image(ledger, loading, kept, path.suffix.casefold()[1:]))
     return path
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from layup.errors import LayupError
 from layup.partfile import Job
 from layup.show import palette
+from layup.show.files import save_figure
 from layup.surface.curves import circle
 from layup.surface.old_holes import OldPattern, trim_line
 from layup.surface.plan import Plan
@@ -41,10 +42,7 @@ def draw_holes(job: Job, path: str | Path) -> Path:
     if not job.surface.has_mesh:
         raise LayupError(f"{job.part.title}: only its area is known, so there is nothing to draw")
     figure = holes_figure(job)
-    try:
-        figure.savefig(path, dpi=140, facecolor=palette.PAPER)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    save_figure(figure, path, 140)
     return path
 
 

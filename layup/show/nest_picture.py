@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from layup.show import palette
+from layup.show.files import save_figure
 from layup.words import System, length_words
 
 if TYPE_CHECKING:
@@ -43,10 +44,7 @@ def draw_cut(cut: Cut, path: str | Path, system: System = "both") -> Path:
     if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
         raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
     figure = cut_figure(cut.fabrics, system)
-    try:
-        figure.savefig(path, dpi=150, facecolor=palette.PAPER)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    save_figure(figure, path, 150)
     return path
 
 

@@ -10,6 +10,7 @@ from layup.record.kept import Kept
 from layup.record.ledger import Ledger
 from layup.record.loading import Loading
 from layup.record.report import Paper
+from layup.writing import write_file
 
 FORMS = (".pdf", ".html", ".csv", ".xlsx")
 
@@ -30,10 +31,7 @@ def write_papers(papers: Sequence[Paper], ledger: Ledger, loading: Loading | Non
     form = out.suffix.casefold()
     if form not in FORMS:
         raise LayupError(f'a paper can\'t be written as "{out.name}". End its name in ' + ", ".join(FORMS))
-    try:
-        out.write_bytes(paper_bytes(papers, ledger, loading, kept, form))
-    except OSError as error:
-        raise LayupError(f'"{out}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    write_file(out, paper_bytes(papers, ledger, loading, kept, form))
 
 
 def paper_bytes(papers: Sequence[Paper], ledger: Ledger, loading: Loading | None, kept: Kept, form: str) -> bytes:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.show import palette
+from layup.show.files import save_figure
 from layup.surface.photo_sheet import opencv
 from layup.surface.read_photo import open_picture
 
@@ -43,10 +44,7 @@ def draw_photo(photo: Photo, path: str | Path) -> Path:
     path = Path(path)
     if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
         raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
-    try:
-        photo_figure(photo).savefig(path, dpi=140, facecolor=palette.PAPER)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    save_figure(photo_figure(photo), path, 140)
     return path
 
 

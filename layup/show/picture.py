@@ -9,6 +9,7 @@ import numpy as np
 
 from layup.prediction import Prediction
 from layup.show import palette
+from layup.show.files import save_figure
 from layup.show.shape import draw_shape, is_level
 from layup.words import mass_both, mass_words, thickness_words
 
@@ -36,7 +37,7 @@ def draw_prediction(prediction: Prediction, path: str | Path) -> Path:
     if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
         raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
     figure = _figure(prediction)
-    figure.savefig(path, dpi=160, facecolor=palette.PAPER)
+    save_figure(figure, path, 160)
     return path
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from layup.errors import LayupError
 from layup.show import palette
+from layup.show.files import save_figure
 from layup.show.shape import project, view_of
 
 if TYPE_CHECKING:
@@ -48,10 +49,7 @@ def draw_shear(surface: Surface, plies: Sequence[tuple[str, DrapedPly]], path: s
     if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
         raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
     figure = shear_figure(surface, plies, title)
-    try:
-        figure.savefig(path, dpi=150, facecolor=palette.PAPER)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    save_figure(figure, path, 150)
     return path
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from layup.errors import LayupError
 from layup.record.calibrate import Calibration, Group, drift
 from layup.show import palette
+from layup.show.files import save_figure
 from layup.spread import Z90
 from layup.words import mass_words
 
@@ -42,10 +43,7 @@ def draw_shop(calibration: Calibration, path: str | Path) -> Path:
         raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
     if not calibration.groups:
         raise LayupError("there is nothing to draw yet: no weigh-in counts")
-    try:
-        _figure(calibration).savefig(path, dpi=160, facecolor=palette.PAPER)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    save_figure(_figure(calibration), path, 160)
     return path
 
 

@@ -19,6 +19,7 @@ from layup.show.surface_picture import eye
 from layup.show.surface_words import in_units, system_of
 from layup.surface.mesh import Finding, Surface
 from layup.words import System
+from layup.writing import write_file
 
 MOST = 1_000_000
 """Of more triangles, every second, third, ... is in the page. [-]"""
@@ -76,7 +77,7 @@ def surface_html(surface: Surface, path: str | Path, system: System | None = Non
     }
     for word, text in words.items():
         page = page.replace("{{" + word + "}}", text)
-    path.write_text(page, encoding="utf-8")
+    write_file(path, page)
     return path
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from layup.errors import LayupError
 from layup.show import palette
+from layup.show.files import save_figure
 from layup.show.shape import project, view_of
 from layup.show.surface_marks import facts, marks_of
 from layup.show.surface_words import in_units, system_of
@@ -60,7 +61,7 @@ def draw_surface(surface: Surface, path: str | Path, system: System | None = Non
             handles=keys, loc="lower left", bbox_to_anchor=(0.03, 0.01), frameon=False, ncols=4, fontsize=10.5
         )
         _write_findings(figure, surface, system or system_of(surface))
-        figure.savefig(path, dpi=160, facecolor=palette.PAPER)
+        save_figure(figure, path, 160)
     return path
 
 

@@ -28,6 +28,7 @@ from layup.surface.mesh import Finding, Surface
 from layup.surface.photo_edge import Edge, find_edge
 from layup.surface.photo_plane import FILM, UNFLAT, Floats, Plane, find_corners, fit_plane, shoelace
 from layup.surface.photo_sheet import opencv, print_scale
+from layup.writing import write_file
 
 READABLE = ("jpg", "jpeg", "png", "tif", "tiff", "bmp", "webp")
 LARGEST = 120_000_000
@@ -310,18 +311,15 @@ def write_outline(photo: Photo, path: str | Path) -> Path:
         raise LayupError(f'an outline can\'t be saved as "{path.name}". End its name in .csv or .dxf')
     loops = [("outline", photo.outline), *((f"hole {n}", hole) for n, hole in enumerate(photo.holes, 1))]
     said = f"{Path(photo.name).name}: {photo.area:.6g} m^2, nine times in ten within {photo.area_tolerance:.2%} of it"
-    try:
-        if kind == ".csv":
-            rows = [f"{word},{x * 1e3:.3f},{y * 1e3:.3f}" for word, line in loops for x, y in line]
-            path.write_text("\n".join([f"# {said}", "loop,x [mm],y [mm]", *rows, ""]), encoding="utf-8")
-        else:
-            _write_dxf(loops, said, path)
-    except OSError as error:
-        raise LayupError(f'"{path}" can\'t be written ({error.strerror}). Name a folder that exists') from None
+    if kind == ".csv":
+        rows = [f"{word},{x * 1e3:.3f},{y * 1e3:.3f}" for word, line in loops for x, y in line]
+        write_file(path, "\n".join([f"# {said}", "loop,x [mm],y [mm]", *rows, ""]))
+    else:
+        write_file(path, _dxf(loops, said))
     return path
 
 
-def _write_dxf(loops: list[tuple[str, Floats]], said: str, path: Path) -> None:
+def _dxf(loops: list[tuple[str, Floats]], said: str) -> str:
     from ezdxf.filemanagement import new
 
     document = new("R2010", units=4)
@@ -330,4 +328,6 @@ def _write_dxf(loops: list[tuple[str, Floats]], said: str, path: Path) -> None:
     for word, line in loops:
         layer = "OUTLINE" if word == "outline" else "HOLES"
         space.add_lwpolyline((line * 1e3).tolist(), close=True, dxfattribs={"layer": layer})
-    document.saveas(path)
+    out = io.StringIO()
+    document.write(out)
+    return out.getvalue()
