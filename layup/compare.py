@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from layup.cautions import clash
 from layup.cost import Cost, material_cost
 from layup.errors import LayupError
 from layup.laminate.process import Process, VacuumError, settle
@@ -63,7 +64,7 @@ def compare_processes(job: Job, own: Weighed, replaced: Replaced | None) -> tupl
     for name in names:
         chosen = name == own.process.name
         weighed = own if chosen else _weigh_in(job, name)
-        if weighed is None:
+        if weighed is None or (not chosen and unfit(job, weighed)):
             continue
         fabric = next(layer for layer in weighed.layers if layer.kind == "fabric")
         gain = interval(replaced.drawn - weighed.drawn, replaced.mass.mean - weighed.mass.mean) if replaced else None
@@ -90,6 +91,44 @@ def partly_weighed(alternatives: Sequence[Alternative]) -> str:
         f"Not compared like with like: {' and '.join(ours)} by this shop's weigh-ins; the other processes "
         f"({', '.join(others)}) are by published figures: the shop has weighed none of them."
     )
+
+
+def unfit(job: Job, weighed: Weighed) -> str:
+    """What melts, floods or is crushed in a process that a part is compared in; empty where nothing is.
+
+    Args:
+        job: The part file, read.
+        weighed: Its weight in that process.
+    """
+    process = weighed.process
+    resins = {layer.resin_name for layer in weighed.layers}
+    for layer in weighed.layers:
+        for resin in sorted(resins) if layer.kind == "core" else ():
+            core, wet = job.library.get("core", layer.name), job.library.get("resin", resin)
+            found = clash(process.material, process.pressure, core, wet)
+            if found is not None:
+                return f"{core.name}: {found.wrong}"
+    return ""
+
+
+def left_out(job: Job, alternatives: Sequence[Alternative]) -> str:
+    """Why some of the four processes are not compared; empty where all are.
+
+    Args:
+        job: The part file, read.
+        alternatives: As `compare_processes` gives them.
+    """
+    there = {one.process for one in alternatives}
+    unknown, told = [], []
+    for name in STANDARD_PROCESSES:
+        weighed = None if name in there else _weigh_in(job, name)
+        if weighed is not None:
+            told.append(f"{name} ({unfit(job, weighed)})")
+        elif name not in there:
+            unknown.append(name)
+    if unknown:
+        told.append(f"for want of a figure for this cloth, {', '.join(unknown)}")
+    return "Not compared: " + "; ".join(told) + "." if told else ""
 
 
 def _weigh_in(job: Job, name: str) -> Weighed | None:

@@ -86,7 +86,7 @@ class Material:
             raise MissingFigure(
                 f'{self.kind} "{self.name}" has no {wanted}'
                 + (f" ({why})" if why else "")
-                + f'. Add a row to a table of your own: {self.name},{wanted},"...",measured,shop,'
+                + f". Add a row to a table of your own: {row_words(self.name, wanted, '...')}"
             )
         return found
 
@@ -98,6 +98,15 @@ class Material:
     def properties(self) -> tuple[str, ...]:
         """Names of its properties, in the order of the tables."""
         return tuple(dict.fromkeys(row.property for row in self.rows))
+
+
+def row_words(material: str, name: str, value: str, kind: str = "measured", at: str = "") -> str:
+    """A row for a shop's own table, as it is typed: cells that hold a comma in quotes.
+
+    >>> row_words("epoxy, laminating", "mix_ratio_by_weight", "100:30")
+    '"epoxy, laminating",mix_ratio_by_weight,100:30,measured,shop,'
+    """
+    return ",".join(f'"{cell}"' if "," in cell else cell for cell in (material, name, value, kind, "shop", at))
 
 
 def read_figure(row: Row, material_kind: str) -> Figure:

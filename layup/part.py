@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from layup.errors import LayupError
@@ -321,6 +321,12 @@ class MadeEntry(Entry):
     name: Name | None = None
 
 
+Near = Annotated[
+    list[Literal["engine", "aerial", "fuel", "nothing"]], BeforeValidator(lambda v: [v] if isinstance(v, str) else v)
+]
+"""What a part stands beside, one or several."""
+
+
 class Part(Entry):
     """A whole part file."""
 
@@ -335,6 +341,10 @@ class Part(Entry):
     stack: Name | None = None
     fabric: Name | None = None
     trim: Width | None = None
+    stages: Annotated[int, Field(ge=1, le=100, strict=True)] = 1
+    control_surface: bool | None = None
+    near: Near | None = None
+    holds_person: bool | None = None
     surface: SurfaceEntry
     holes: list[HolesEntry] = []
     fasteners: list[FastenersEntry] = []

@@ -16,11 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
+from layup.cautions import clash
 from layup.errors import Fault, FaultsError, SurfaceError, UnitError, nearest
 from layup.hole_tables import Opened, check_hole_names, cut_holes, layers_of, old_patterns
 from layup.laminate.process import Habits, VacuumError, settle
 from layup.locate import Path as KeyPath
-from layup.materials import Library, load_library
+from layup.materials import Library, Material, load_library, row_words
 from layup.part import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.surface.measure import Measured
 from layup.surface.mesh import Surface
@@ -284,11 +285,11 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
         known(("made", number, "process"), entry.get("process"), "process")
     if tables_hold:
         _check_figures(data, library, fault, entries("ply"))
-    _check_shelf(data, known, zones, fault)
+    _check_shelf(data, library, known, zones, fault)
     _check_resins(data, library, tables_hold, fault, entries("ply"))
 
 
-def _check_shelf(data: dict[str, Any], known: Any, zones: list[str], fault: Any) -> None:
+def _check_shelf(data: dict[str, Any], library: Library, known: Any, zones: list[str], fault: Any) -> None:
     """Names in `[needs]` and `[shelf]`; what is not of the right shape is left to the model."""
     needs, shelf = data.get("needs"), data.get("shelf")
     if isinstance(needs, dict):
@@ -312,6 +313,9 @@ def _check_shelf(data: dict[str, Any], known: Any, zones: list[str], fault: Any)
         for at, entry in enumerate(cores if isinstance(cores, list) else []):
             if isinstance(entry, dict):
                 known(("shelf", "cores", at, "core"), entry.get("core"), "core")
+                core = library.find("core", entry["core"]) if isinstance(entry.get("core"), str) else None
+                if core is not None:
+                    _check_bond(core, ("shelf", "cores", at, "core"), fault)
 
 
 def _check_sizes(part: Part, surface: Surface, fault: Any) -> None:
@@ -355,17 +359,50 @@ def _check_figures(data: dict[str, Any], library: Library, fault: Any, plies: li
         core = library.find("core", entry["core"]) if isinstance(entry.get("core"), str) else None
         if core is not None and entry.get("thickness") is None and not core.rows_of("thickness"):
             fault(("ply", number, "core"), "it needs its thickness", 'Add a line to this [[ply]]: thickness = "6 mm".')
+        if core is not None:
+            _check_bond(core, ("ply", number, "core"), fault)
+
+
+def _check_bond(core: Material, path: KeyPath, fault: Any) -> None:
+    """A core whose bond is in no table would weigh as if it were glued on with nothing."""
+    if not core.rows_of("bond_resin") and not core.rows_of("soak"):
+        row = row_words(core.name, "bond_resin", "150 g/m^2", "assumed", "per face")
+        wrong = "the tables don't say how much resin bonds it to the skins, and 0 g would be taken"
+        fault(path, wrong, f"Weigh a bonded sample, or add a row to your table with what you expect: {row}")
 
 
 def _check_pressure(data: dict[str, Any], part: Part | None, library: Library, fault: Any) -> None:
-    """The vacuum must be one that the process has and the air at that altitude can give."""
+    """The vacuum must be one that the process has and the air at that altitude can give; then what must not meet."""
     material = library.find("process", data["process"]) if isinstance(data.get("process"), str) else None
-    if part is None or material is None:
+    if material is None:
         return
-    try:
-        settle(material, part.vacuum, part.altitude)
-    except VacuumError as error:
-        fault(("vacuum",), error.wrong, error.remedy + ".")
+    pressure = None
+    if part is not None:
+        try:
+            pressure = settle(material, part.vacuum, part.altitude).pressure
+        except VacuumError as error:
+            fault(("vacuum",), error.wrong, error.remedy + ".")
+    _check_clashes(data, material, pressure, library, fault)
+
+
+def _check_clashes(
+    data: dict[str, Any], process: Material, pressure: float | None, library: Library, fault: Any
+) -> None:
+    """What melts, floods or is crushed in this process with this resin."""
+    listed = data.get("ply", [])
+    for number, entry in enumerate(listed if isinstance(listed, list) else []):
+        name = entry.get("core") if isinstance(entry, dict) else None
+        core = library.find("core", name) if isinstance(name, str) else None
+        if core is None:
+            continue
+        wets = [e.get("resin") for e in listed if isinstance(e, dict)]
+        named = [one for one in [*wets, data.get("resin") or process.word("resin")] if isinstance(one, str)]
+        resins = [library.find("resin", one) for one in dict.fromkeys(named)]
+        found = next(
+            filter(None, (clash(process, pressure, core, resin) for resin in [*filter(None, resins)] or [None])), None
+        )
+        if found is not None:
+            fault(("ply", number, "core"), found.wrong, found.remedy)
 
 
 def _check_resins(

@@ -13,17 +13,20 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from layup.cautions import ALWAYS, LICENSED, RESIN, Caution, Where, cautions_of, see, too_thick
 from layup.compare import (
     Alternative,
     ProcessShare,
     Saving,
     compare_processes,
+    left_out,
     partly_weighed,
     process_for,
     process_share,
     saving,
 )
 from layup.cost import Cost, material_cost
+from layup.errors import Fault, FaultsError
 from layup.heights import lie_record, remarks
 from layup.hole_tables import fastener_cautions, fastener_records, hole_records
 from layup.laminate.process import Habit, Habits
@@ -39,14 +42,6 @@ from layup.words import mass_both
 
 if TYPE_CHECKING:
     import pandas as pd
-
-CAUTIONS = (
-    "An estimate of weight, not of strength: stiffness, strength and airworthiness need their own proof.",
-    "Resin: gloves, goggles, fresh air; a full pot heats up and can burn. Sanding dust: mask and extraction.",
-    "On an aircraft, local rules and a licensed person decide what may be replaced, and sign for it.",
-)
-"""Said with every prediction."""
-
 
 UNLIKELY = 20.0
 """Times the new part that an old one may weigh before its unit is doubted. [-]"""
@@ -89,6 +84,7 @@ class Prediction:
         cautions: What a reader must know before acting on it.
         citations: Every figure used, with its source.
         published: The weight by the published figures alone, where the shop's weigh-ins changed it.
+        rules: Every rule of caution that the part triggers, and where the hand is.
     """
 
     job: Job = field(repr=False)
@@ -102,6 +98,11 @@ class Prediction:
     cautions: tuple[str, ...] = field(repr=False)
     citations: tuple[Citation, ...] = field(repr=False)
     published: Weighed | None = field(default=None, repr=False)
+    rules: tuple[Caution, ...] = field(default=(), repr=False)
+
+    def at_hand(self, *where: Where) -> tuple[str, ...]:
+        """What is said where the hand is: at mixing, cutting, bagging, trimming, finishing, fitting."""
+        return tuple(one.words for one in self.rules if one.where in where)
 
     @property
     def habits(self) -> tuple[Habit, ...]:
@@ -185,6 +186,10 @@ def predict(
     if habits:
         job = replace(job, habits=habits)
     weighed = weigh_layup(job, process_for(job, job.part.process, own=True))
+    thickest, resin = _thickest(weighed.layers)
+    _refuse_what_burns(job, weighed, thickest, resin)
+    seen = see(job.part, job.library, weighed.process.pressure, thickest / job.part.stages, job.part.units)
+    rules = cautions_of(seen)
     replaced = weigh_replaced(job)
     alternatives = compare_processes(job, weighed, replaced)
     cost = next((a.cost for a in alternatives if a.chosen), None) or material_cost(job, weighed)
@@ -198,7 +203,8 @@ def predict(
         saving=saving(job, weighed, replaced, cost) if replaced else None,
         cost=cost,
         made=_made(job),
-        cautions=_cautions(job, weighed, alternatives, replaced),
+        cautions=_cautions(job, weighed, alternatives, replaced, rules),
+        rules=rules,
         citations=cite(figures, job.library.sources),
         published=_published(job, weighed),
     )
@@ -243,18 +249,20 @@ def _made(job: Job) -> tuple[ProcessShare, ...]:
 
 
 def _cautions(
-    job: Job, weighed: Weighed, alternatives: tuple[Alternative, ...], replaced: Replaced | None
+    job: Job,
+    weighed: Weighed,
+    alternatives: tuple[Alternative, ...],
+    replaced: Replaced | None,
+    rules: tuple[Caution, ...],
 ) -> tuple[str, ...]:
     found = list(weighed.process.notes)
     others = [a.resin_name for a in alternatives if a.resin_name != _resin(weighed)]
     if others:
         named = "; ".join(f"{a.process}: {a.resin_name}" for a in alternatives if a.resin_name != _resin(weighed))
         found.append(f"Each process is compared with the resin it is used with ({named}).")
-    missing = [
-        name for name in ("wet", "vacuum bag", "infusion", "prepreg") if name not in {a.process for a in alternatives}
-    ]
+    missing = left_out(job, alternatives)
     if missing:
-        found.append("Not compared, for want of a figure for this cloth: " + ", ".join(missing) + ".")
+        found.append(missing)
     mixed = partly_weighed(alternatives)
     if mixed:
         found.append(mixed)
@@ -277,7 +285,27 @@ def _cautions(
         found.append(f"{bare[0]} has a bare face: a ply is missing over or under it, or the order is wrong.")
     if weighed.process.name == "infusion" and any(y.kind == "core" for y in weighed.layers):
         found.append("An infused core fills every slit, hole and groove it has; what is drilled or cut is not counted.")
-    return (*found, *CAUTIONS)
+    return (*found, *(one.words for one in rules if one.where == "part"), ALWAYS, RESIN, LICENSED)
+
+
+def _thickest(layers: tuple[Layer, ...]) -> tuple[float, str]:
+    """Wet plies on one another between cores that soak up nothing, at the thickest place, and their resin. [m]"""
+    most = 0.0, ""
+    for zone in {layer.zone for layer in layers}:
+        run = 0.0
+        for layer in layers:
+            if layer.zone not in (WHOLE, zone):
+                continue
+            run = run + layer.thickness if layer.kind == "fabric" or layer.resin > 0 else 0.0
+            most = max(most, (run, layer.resin_name))
+    return most
+
+
+def _refuse_what_burns(job: Job, weighed: Weighed, thickest: float, resin: str) -> None:
+    """Wet plies that are too thick for one go are a fault of the part file, found only once they are weighed."""
+    found = too_thick(weighed.process.material, job.library.get("resin", resin), thickest, job.part.stages)
+    if found is not None:
+        raise FaultsError([Fault(job.file or "part", None, "stages", found.wrong, found.remedy)])
 
 
 def _risen(job: Job, weighed: Weighed) -> list[str]:
@@ -480,5 +508,8 @@ def _as_json(prediction: Prediction) -> dict[str, Any]:
             ],
         },
         "cautions": list(prediction.cautions),
+        "safety": [
+            {"rule": one.rule, "words": one.words, "where": one.where, "source": one.source} for one in prediction.rules
+        ],
         "sources": [source_record(citation) for citation in prediction.citations],
     }

@@ -24,6 +24,7 @@ class Source:
         standing: "read", "from memory", "common practice", "choice" or "shop".
         address: Where it can be read; may be empty.
         note: What a reader should know before trusting it; may be empty.
+        maker: Whether it is the maker of the resin that speaks of its own resin.
     """
 
     key: str
@@ -33,6 +34,7 @@ class Source:
     standing: str = "read"
     address: str = ""
     note: str = ""
+    maker: bool = False
 
     def __str__(self) -> str:
         parts = [part for part in (self.by, self.title, self.year) if part]
@@ -100,6 +102,7 @@ def read_sources(path: Path) -> dict[str, Source]:
             standing=str(table.get("standing", "read")),
             address=str(table.get("address", "")),
             note=str(table.get("note", "")),
+            maker=bool(table.get("maker", False)),
         )
         for key, table in tables.items()
     }

@@ -282,7 +282,7 @@ def parse_ratio(text: str) -> float:
     """Hardener per part of resin by weight, from the ratio printed on the can, resin first.
 
     Args:
-        text: `100:27`, `100 to 27`, `2:1`, `3 to 1 by weight`.
+        text: `100:27`, `100 to 27`, `2:1`, `3 to 1 by weight`; catalyst as a share of the resin, `1.5 %`.
     Returns:
         Parts of hardener to one part of resin. [-]
     Raises:
@@ -296,6 +296,9 @@ def parse_ratio(text: str) -> float:
     if re.search(r"vol", plain):
         raise UnitError(f'{shown} is a ratio by volume: write the one by weight, resin first: "100:27"')
     number = r"((?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))"
+    share = re.fullmatch(rf"{number} *(?:%|percent|pct)", plain)
+    if share is not None and float(share[1]) > 0.0:
+        return float(share[1]) / 100.0
     match = re.fullmatch(rf"{number} *(?::|\bto\b) *{number}", plain)
     resin, hardener = (float(match[1]), float(match[2])) if match is not None else (0.0, 0.0)
     if not (resin > 0.0 and hardener > 0.0):

@@ -20,9 +20,9 @@ from layup.materials import load_library
 from layup.partfile import read_part
 from layup.shop import practice
 from layup.shop.batch import Mix, TooFast, mixes
-from layup.shop.mixing import blend_equivalent, parts, ratio_by_volume
+from layup.shop.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume
 from layup.shop.potlife import pot_life_of
-from layup.units import parse
+from layup.units import parse, parse_ratio
 from layup.weight import weigh_layup
 
 Hatch = Callable[..., dict[str, Any]]
@@ -45,7 +45,7 @@ def test_pots_add_up_and_last(side: float, count: int, people: int, warm: float,
         "surface": {"rectangle": [f"{side!r} m", "800 mm"]},
         "ply": [{"fabric": "carbon plain 200", "count": count}],
     }  # fmt: skip
-    total, [mix] = mixed(part, people=people, temperature=warm)
+    total, [mix] = mixed(part, people=people, temperature=warm, ratio=0.27)
     assert sum(b.mass for b in mix.batches) == approx(total, rel=1e-9)
     assert mix.batches[0].start == 0.0
     covered = {number for b in mix.batches for number in b.plies}
@@ -64,7 +64,7 @@ def test_pots_add_up_and_last(side: float, count: int, people: int, warm: float,
 
 def test_resin_goes_where_the_prediction_puts_it(hatch: Hatch) -> None:
     """Two equal plies take half each, films and losses shared out evenly between the faces."""
-    total, [mix] = mixed(hatch(ply=[{"fabric": "carbon plain 200", "count": 2}]), pot=0.3)
+    total, [mix] = mixed(hatch(ply=[{"fabric": "carbon plain 200", "count": 2}]), pot=0.3, ratio=0.27)
     if len(mix.batches) == 2:
         assert mix.batches[0].covers == "1"
         assert mix.batches[1].covers == "2"
@@ -125,11 +125,86 @@ def test_the_ratio_on_the_can_counts(hatch: Hatch) -> None:
     _, [mix] = mixed(hatch(), ratio=0.38)
     assert mix.batches[0].hardener / mix.batches[0].resin == approx(0.38)
     assert mix.ratio_figure is None
-    _, [table] = mixed(hatch())
-    assert any("the ratio on your can counts" in caution for caution in table.cautions)
+    _, [table] = mixed(hatch(), ratio=0.27)
     for resin, hardener in table.table:
         assert hardener == approx(0.27 * resin)
-    assert table.table[-1][0] >= max(b.resin for b in table.batches)
+    assert table.table[-1][0] >= max(b.resin or 0.0 for b in table.batches)
+
+
+def test_no_hardener_is_given_for_a_ratio_nobody_gave(hatch: Hatch, tmp_path: Path) -> None:
+    """Its row is from memory: nothing to weigh by until the can, the shop's table or the maker's own page gives it."""
+    _, [mix] = mixed(hatch())
+    assert [(b.resin, b.hardener) for b in mix.batches] == [(None, None)] * len(mix.batches)
+    assert (mix.ratio, mix.volume_ratio, mix.table) == (None, None, ())
+    assert "--ratio" in mix.asks
+    assert "100:27 to 100:38" in mix.asks
+    table = 'material,property,value,kind,source,at\n"epoxy, laminating",mix_ratio_by_weight,100:35,measured,can,\n'
+    (tmp_path / "shop.csv").write_text(table, encoding="utf-8")
+    _, [own] = mixed(hatch(materials=["shop.csv"]), tmp_path)
+    assert own.asks == ""
+    assert own.batches[0].hardener == approx(0.35 * (own.batches[0].resin or 0.0))
+    _, [makers] = mixed(hatch(resin="epoxy, laminating fast"), people=4)  # its row is read at a maker's own page
+    assert makers.ratio == approx(0.20)
+    assert any("the ratio on your can counts" in caution for caution in makers.cautions)
+
+
+@pytest.mark.parametrize("name", load_library().names("resin"))
+def test_only_a_makers_row_gives_a_ratio(name: str, hatch: Hatch) -> None:
+    library = load_library()
+    resin = library.get("resin", name)
+    rows = resin.rows_of("mix_ratio_by_weight")
+    found = known_ratio(resin, library.sources)
+    assert (found is not None) == bool(rows and library.sources[rows[0].source].maker)
+
+
+@pytest.mark.parametrize(
+    ("resin", "said", "readings"),
+    [
+        ("epoxy, laminating", "27:100", ("370 of hardener to 100", "27 to 100", "write 100:27")),
+        ("epoxy, laminating", "100:3", ("3 of hardener to 100", "Read the can again")),
+        ("epoxy, laminating", "100:65", ("65 of hardener to 100", "Read the can again")),
+        ("polyester, laminating", "2:100", ("catalyst", "write 100:2")),
+        ("polyester, laminating", "20 %", ("20 of catalyst to 100", "Read the can again")),
+    ],
+)
+def test_a_ratio_upside_down_or_out_of_range_is_refused_with_both_readings(
+    resin: str, said: str, readings: tuple[str, ...], hatch: Hatch
+) -> None:
+    with pytest.raises(RangeError) as caught:
+        mixed(hatch(resin=resin), ratio=parse_ratio(said), people=8)
+    for words in readings:
+        assert words in str(caught.value)
+
+
+def test_a_ratio_upside_down_in_the_shops_table_is_refused(hatch: Hatch, tmp_path: Path) -> None:
+    head = "material,property,value,kind,source,at\n"
+    row = '"epoxy, laminating",mix_ratio_by_weight,27:100,measured,shop,\n'
+    (tmp_path / "shop.csv").write_text(head + row, encoding="utf-8")
+    with pytest.raises(RangeError, match=r"shop.csv line 2.*write 100:27"):
+        mixed(hatch(materials=["shop.csv"]), tmp_path)
+    odd = [f'"epoxy, laminating",{key},100:83,measured,shop,' for key in ("mix_ratio_by_weight", "most_hardener")]
+    (tmp_path / "shop.csv").write_text(head + "\n".join(odd) + "\n", encoding="utf-8")
+    assert mixed(hatch(materials=["shop.csv"]), tmp_path)[1][0].ratio == approx(0.83)  # a can that does say so
+
+
+def test_catalyst_is_in_per_cent_and_millilitres(tmp_path: Path) -> None:
+    """100 g of polyester with 2 % of a peroxide of 1.1 g/ml: 2 g, 1.8 ml, by arithmetic."""
+    part = tmp_path / "hull.toml"
+    part.write_text(
+        'title = "Hull"\nprocess = "wet"\nresin = "polyester, laminating"\n[surface]\narea = "0.05 m^2"\n'
+        '[[ply]]\nfabric = "glass chopped mat 450"\n',
+        encoding="utf-8",
+    )
+    said = CliRunner().invoke(main, ["mix", str(part), "--ratio", "2 %"]).output
+    assert "catalyst 2 %" in said
+    assert "hardener" not in said
+    [mix] = json.loads(CliRunner().invoke(main, ["mix", str(part), "--ratio", "2 %", "--json"]).stdout)
+    assert mix["hardens_by"] == "peroxide"
+    [pot] = mix["pots"]
+    assert pot["hardener_kg"] == approx(0.02 * pot["resin_kg"])
+    assert f"{pot['hardener_kg'] / 1100 * 1e6:.1f} ml" in said
+    asked = CliRunner().invoke(main, ["mix", str(part)]).output
+    assert '--ratio "1.5 %"' in " ".join(asked.split())
 
 
 def test_large_pots_are_warned_of(hatch: Hatch) -> None:
@@ -158,10 +233,11 @@ def test_the_command(examples: Path) -> None:
     part = str(examples / "motor-glider" / "belly-cover.toml")
     done = CliRunner().invoke(main, ["mix", part, "--people", "2", "--ratio", "100:30"])
     assert done.exit_code == 0, done.output
-    assert "100 : 30 by weight" in done.output
+    assert "hardener 100 : 30 by weight" in done.output
     data = json.loads(CliRunner().invoke(main, ["mix", part, "--json"]).stdout)
+    assert {pot["hardener_kg"] for pot in data[0]["pots"]} == {None}
     assert sum(pot["total_kg"] for pot in data[0]["pots"]) == approx(data[0]["to_mix_kg"])
-    for bad in (["--ratio", "100"], ["--temperature", "20"], ["--pot", "many"]):
+    for bad in (["--ratio", "100"], ["--ratio", "30:100"], ["--temperature", "20"], ["--pot", "many"]):
         wrong = CliRunner().invoke(main, ["mix", part, *bad])
         assert wrong.exit_code == 2
         assert "Traceback" not in wrong.output

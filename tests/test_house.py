@@ -20,6 +20,7 @@ LAYERS = (
     ("materials",),
     ("needs", "openings"),
     ("part",),
+    ("cautions",),
     ("surface",),
     ("laminate", "allowances", "hole_tables"),
     ("partfile",),

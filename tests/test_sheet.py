@@ -55,7 +55,7 @@ def words_of(sheet: BuildSheet) -> list[str]:
 @pytest.fixture(scope="module")
 def door() -> tuple[Bench, BuildSheet]:
     example = Path(__file__).parent.parent / "examples" / "motor-glider" / "engine-bay-door.toml"
-    bench = prepare(predict(example), patterns=False)
+    bench = prepare(predict(example), patterns=False, ratio=0.27)
     return bench, build_sheet(bench, "both")
 
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.cautions import clash
 from layup.compare import process_for
 from layup.errors import LayupError, SurfaceError
 from layup.laminate.elastic import CoreProperties, CuredPly, core_properties, cured_ply, sheet_properties
@@ -189,10 +190,17 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
             alike = (p for p in plies if p.fabric == choice.fabric)
             if not any(np.allclose(p.qbar, choice.qbar, rtol=1e-9, atol=1.0) for p in alike):
                 plies.append(choice)
-    cores = tuple(
-        CoreChoice(layer, core_properties(job.library.get("core", layer.name))) for layer in layers
-        if layer.kind == "core"
-    )  # fmt: skip
+    laid = []
+    for layer in layers:
+        if layer.kind != "core":
+            continue
+        material, wet = job.library.get("core", layer.name), job.library.get("resin", layer.resin_name)
+        found = clash(process.material, process.pressure, material, wet)
+        if found is None:
+            laid.append(CoreChoice(layer, core_properties(material)))
+        else:
+            why.append(f"{layer.name} is not tried in {process.name}: {found.wrong}.")
+    cores = tuple(laid)
     for core in cores:
         figures += [*core.layer.figures, *core.properties.figures]
     film = process.figure("surface_resin")

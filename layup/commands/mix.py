@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @json_option
 @click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="Pairs of hands at the mould.")
 @click.option("--temperature", help='Of shop and resin: "18 degC"; else that of the printed pot life.')
-@click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30".')
+@click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30"; catalyst: "1.5 %".')
 @click.option("--pot", help='Most to mix at once: "150 g".')
 @shop_option
 @no_shop_option

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 @click.option("--html", is_flag=True, help="Write a page for a tablet as well.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
 @click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="Pairs of hands at the mould.")
+@click.option("--temperature", help='Of shop and resin: "18 degC"; else that of the printed pot life.')
+@click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30"; catalyst: "1.5 %".')
 @click.option(
     "--seconds", default=0.0, type=click.FloatRange(min=0.0),
     help="Search so long for a short cut, where `layup cut --save` stored none.",
@@ -39,18 +41,24 @@ if TYPE_CHECKING:
 @shop_option
 @no_shop_option
 def command(
-    part: Path, units: System | None, out: Path | None, html: bool, paper: str, people: int, seconds: float,
-    yes: bool, shop: Path | None, no_shop: bool,
+    part: Path, units: System | None, out: Path | None, html: bool, paper: str, people: int,
+    temperature: str | None, ratio: str | None, seconds: float, yes: bool,
+    shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """Write the build sheet: plies, cloth, pots, bag, cure, weigh points, with boxes to write in."""
     from layup.prediction import predict
     from layup.shop.sheet import build_sheet, prepare, write_sheet
+    from layup.units import parse, parse_ratio
 
     path = out or Path(f"{part.stem}.pdf")
     tablet = path.with_suffix(".html") if html and path.suffix.casefold() == ".pdf" else None
     check_outputs([path, tablet], yes, [part])
     prediction = predict(job_of(part), habits=habits_of(part, shop, no_shop))
-    bench = prepare(prediction, part, people=people, seconds=seconds)
+    bench = prepare(
+        prediction, part, people=people, seconds=seconds,
+        temperature=None if temperature is None else parse(temperature, "temperature"),
+        ratio=None if ratio is None else parse_ratio(ratio),
+    )  # fmt: skip
     sheet = build_sheet(bench, units or prediction.job.part.units)
     click.echo(f"Build sheet: {write_sheet(sheet, path, paper)}")
     if tablet is not None:

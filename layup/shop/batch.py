@@ -10,12 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from layup.cautions import Cure, cure_of, is_infusion
 from layup.errors import LayupError, RangeError
-from layup.materials import Material
+from layup.materials import Library, Material, row_words
 from layup.partfile import Job
 from layup.plies import Layer
 from layup.shop import practice
-from layup.shop.mixing import mixed_density, parts, ratio_by_volume
+from layup.shop.mixing import checked_ratio, known_ratio, mixed_density, parts, ratio_by_volume
 from layup.shop.potlife import PotLife, pot_life_of
 from layup.sources import Figure
 from layup.units import parse_ratio
@@ -40,8 +41,8 @@ class Batch:
     Attributes:
         number: In the order of use, from 1.
         mass: [kg]
-        resin: [kg]
-        hardener: [kg]
+        resin: None where the ratio is not known. [kg]
+        hardener: The same. [kg]
         start: When to mix it, from the start of the layup; None for an infusion. [s]
         used: When it is used up; None for an infusion. [s]
         lasts: Its pot life. [s]
@@ -51,8 +52,8 @@ class Batch:
 
     number: int
     mass: float
-    resin: float
-    hardener: float
+    resin: float | None
+    hardener: float | None
     start: float | None
     used: float | None
     lasts: float
@@ -66,8 +67,10 @@ class Mix:
 
     Attributes:
         resin: Its name.
-        ratio: Hardener over resin by mass. [-]
-        ratio_figure: Where it is printed; None where it was given.
+        ratio: Hardener over resin by mass; None where nobody who has the can gave it. [-]
+        cure: "amine" for a hardener, "peroxide" for a catalyst.
+        asks: What to do where the ratio is not known; empty where it is.
+        ratio_figure: Where it is printed; None where it was given, or is not known.
         volume_ratio: Hardener over resin by volume; None where the densities are not known. [-]
         densities: Of liquid resin, hardener and mix; None where not known. [kg/m^3]
         total: To mix. [kg]
@@ -82,7 +85,9 @@ class Mix:
     """
 
     resin: str
-    ratio: float
+    ratio: float | None
+    cure: Cure
+    asks: str
     ratio_figure: Figure | None
     volume_ratio: float | None
     densities: tuple[float, float, float] | None
@@ -122,16 +127,16 @@ def mixes(
         weighed: Its weight in its own process.
         people: Pairs of hands at the mould. [-]
         temperature: Of shop and resin; that of the printed pot life if None. [K]
-        ratio: Hardener over resin by mass, from the can; the table's if None. [-]
+        ratio: Hardener over resin by mass, from the can; if None, the shop's own table's or the maker's. [-]
         pot: Most to mix at once; common practice if None. [kg]
 
     Returns:
         One mix for each resin; empty for a prepreg.
 
     Raises:
-        RangeError: A temperature that no shop has, or a pot too small to mix.
+        RangeError: A temperature that no shop has, a ratio that the resin can't have, or a pot too small to mix.
         TooFast: The smallest pot goes off before it is used up; the message says what to do.
-        LayupError: A ratio or pot life is in no table.
+        LayupError: A pot life is in no table.
     """
     if pot is not None and pot < LEAST_POT:
         raise RangeError(
@@ -155,7 +160,7 @@ def mixes(
             _Step(f"{layer.number}", wet * scale, _seconds(layer, people))
             for layer, wet in zip(weighed.layers, raw[name], strict=True)
         ]
-        found.append(_mix(job.library.get("resin", name), steps, weighed, people, temperature, ratio, pot))
+        found.append(_mix(job.library, name, steps, weighed, people, temperature, ratio, pot))
     return tuple(found)
 
 
@@ -172,15 +177,17 @@ def _seconds(layer: Layer, people: int) -> float:
 
 def is_feed(weighed: Weighed) -> bool:
     """Whether the resin is drawn in from a bucket: an infusion, or a process of the shop's own like it."""
-    return "infusion" in (weighed.process.name, weighed.process.material.word("like"))
+    return is_infusion(weighed.process.material)
 
 
 def _mix(
-    resin: Material, steps: list[_Step], weighed: Weighed, people: int, temperature: float | None,
+    library: Library, name: str, steps: list[_Step], weighed: Weighed, people: int, temperature: float | None,
     given: float | None, pot: float | None,
 ) -> Mix:  # fmt: skip
-    printed = None if given is not None else resin.figure("mix_ratio_by_weight")
-    ratio = given if given is not None else printed.value if printed else 0.0
+    resin = library.get("resin", name)
+    cure = cure_of(resin)
+    printed = None if given is not None else known_ratio(resin, library.sources)
+    ratio = checked_ratio(resin, given) if given is not None else printed.value if printed else None
     life = pot_life_of(resin)
     warm = life.temperature if temperature is None else temperature
     total = sum(step.resin for step in steps)
@@ -192,7 +199,7 @@ def _mix(
     size = total / count
     batches = []
     for number in range(count):
-        part, hardener = parts(size, ratio)
+        part, hardener = (None, None) if ratio is None else parts(size, ratio)
         start, used = _when(steps, number * size), _when(steps, (number + 1) * size)
         covers, plies = _covers(steps, number * size, (number + 1) * size)
         batches.append(
@@ -201,17 +208,17 @@ def _mix(
         )  # fmt: skip
     liquid = resin.optional("density_resin"), resin.optional("density_hardener")
     densities = volume = None
-    if liquid[0] is not None and liquid[1] is not None:
+    if ratio is not None and liquid[0] is not None and liquid[1] is not None:
         densities = (liquid[0].value, liquid[1].value, mixed_density(ratio, liquid[0].value, liquid[1].value))
         volume = ratio_by_volume(ratio, liquid[0].value, liquid[1].value)
     figures = (
         *((printed,) if printed else ()), life.figure, *(f for f in liquid if f), practice.WET_OUT, practice.HANDLE,
         practice.MIXING, practice.USE, practice.POT, practice.HALVING, practice.MASS_POWER,
     )  # fmt: skip
-    cautions = _cautions(resin, printed, life, warm, size, steps, feed)
+    cautions = _cautions(resin, given, printed, life, warm, size, steps, feed)
     return Mix(
-        resin.name, ratio, printed, volume, densities, total, tuple(batches), life, warm, people, feed,
-        _table(ratio, size), cautions, figures,
+        resin.name, ratio, cure, "" if ratio is not None else _asks(resin, cure), printed, volume, densities, total,
+        tuple(batches), life, warm, people, feed, _table(ratio, size), cautions, figures,
     )  # fmt: skip
 
 
@@ -274,27 +281,55 @@ def _covers(steps: list[_Step], start: float, end: float) -> tuple[str, tuple[in
     return text, tuple(numbers)
 
 
-def _table(ratio: float, size: float) -> tuple[tuple[float, float], ...]:
+def _asks(resin: Material, cure: Cure) -> str:
+    """What to do before anything is weighed, where nobody who has the can gave its ratio."""
+    what, example = ("catalyst", "1.5 %") if cure == "peroxide" else ("hardener", "100:30")
+    rows = [parse_ratio(row.value) for row in resin.rows_of("mix_ratio_by_weight")]
+    spread = ""
+    if rows:
+        low, high = min(rows) * 100, max(rows) * 100
+        to = f"100:{low:g} to 100:{high:g}" if high > low else f"100:{low:g}"
+        spread = f" Resins sold as {resin.name} are mixed from {to} by weight: not a figure to mix by."
+        spread = spread if high > low else f" {to} is what one of its kind is mixed by: not a figure to mix by."
+    return (
+        f"No {what} is given: the ratio by weight is on the label of your {resin.name} and in no table that is yours."
+        f'{spread} Write --ratio "{example}", resin first, or a row in your own table: '
+        + row_words(resin.name, "mix_ratio_by_weight", "100:30" if cure == "amine" else "100:1.5")
+    )
+
+
+def _table(ratio: float | None, size: float) -> tuple[tuple[float, float], ...]:
     """Round amounts of resin up to past the largest pot, and their hardener. [kg]"""
     rounds = (0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
+    if ratio is None:
+        return ()
     resin = size / (1 + ratio)
     last = next((i for i, mass in enumerate(rounds) if mass >= resin), len(rounds) - 1)
     return tuple((mass, mass * ratio) for mass in rounds[max(0, last - 8) : last + 2])
 
 
 def _cautions(
-    resin: Material, printed: Figure | None, life: PotLife, warm: float, size: float, steps: list[_Step], feed: bool
+    resin: Material,
+    given: float | None,
+    printed: Figure | None,
+    life: PotLife,
+    warm: float,
+    size: float,
+    steps: list[_Step],
+    feed: bool,
 ) -> tuple[str, ...]:
     found = []
-    if printed is not None:
-        ratios = [parse_ratio(row.value) for row in resin.rows_of("mix_ratio_by_weight")]
-        if max(ratios) > 1.05 * min(ratios):
-            found.append(
-                f"Resins sold as {resin.name} are mixed from 100:{min(ratios) * 100:g} to 100:{max(ratios) * 100:g} by "
-                f"weight. {printed.printed} is used here; the ratio on your can counts."
-            )
-        elif printed.kind != "measured":
-            found.append(f"{printed.printed} comes from a table; the ratio on your can counts.")
+    ratios = [parse_ratio(row.value) for row in resin.rows_of("mix_ratio_by_weight")]
+    if given is not None and ratios and not 0.95 * min(ratios) <= given <= 1.05 * max(ratios):
+        found.append(
+            f"100:{given * 100:.4g} is outside the 100:{min(ratios) * 100:g} to 100:{max(ratios) * 100:g} that are "
+            f"known of resins sold as {resin.name}: read the can once more."
+        )
+    if printed is not None and not resin.rows_of("mix_ratio_by_weight")[0].shop:
+        found.append(f"{printed.printed} is what one maker prints; the ratio on your can counts.")
+    liquid = [resin.rows_of(name) for name in ("density_resin", "density_hardener")]
+    if cure_of(resin) == "amine" and all(liquid) and not all(rows[0].shop for rows in liquid):
+        found.append("By volume goes by the densities of a usual resin, not of yours: weigh it, don't pour by it.")
     if not life.stated:
         found.append("The pot life is printed without mass and temperature; 100 g at 25 °C are taken.")
     if size > life.mass:

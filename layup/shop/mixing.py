@@ -1,5 +1,6 @@
 r"""Mixing arithmetic: parts by weight and by volume, equivalents, and the heat that is in a pot.
 
+Is the ratio known at all?                      known_ratio(resin, sources), checked_ratio(resin, ratio)
 How much of each for this much mixed resin?     parts(total, ratio)
 What is the ratio by volume?                    ratio_by_volume: r_v = r_w rho_resin / rho_hardener
 How dense is the mix?                           mixed_density: (1 + r_w) / (1 / rho_resin + r_w / rho_hardener)
@@ -13,15 +14,92 @@ active hydrogen: both are on the makers' sheets.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
+from layup.cautions import cure_of
 from layup.errors import RangeError
+from layup.materials import Material, row_words
+from layup.shop import practice
+from layup.sources import Figure, Source
 
 
 def _above_zero(**values: float) -> None:
     for name, value in values.items():
         if not value > 0.0:
             raise RangeError(f"{name.replace('_', ' ')} is {value:g}: it must be greater than 0")
+
+
+def known_ratio(resin: Material, sources: Mapping[str, Source]) -> Figure | None:
+    """The ratio of a resin by weight, where somebody who has the can, or makes it, gave it.
+
+    A row from memory, or of another resin of its kind, is no ratio to mix by: a wrong one never cures, or burns.
+
+    Args:
+        resin: Of the tables.
+        sources: That its rows cite.
+    Returns:
+        The figure of the shop's own table, or one read at the resin's maker; None where there is neither.
+    Raises:
+        RangeError: The shop's own is upside down or out of range; the message says both readings.
+    """
+    rows = resin.rows_of("mix_ratio_by_weight")
+    if not rows:
+        return None
+    first, figure = rows[0], resin.figure("mix_ratio_by_weight")
+    source = sources.get(first.source)
+    if not first.shop and not (source is not None and source.maker):
+        return None
+    checked_ratio(resin, figure.value, f"{first.file} line {first.line}")
+    return figure
+
+
+def checked_ratio(resin: Material, ratio: float, where: str = "") -> float:
+    """A ratio by weight that a resin of its kind can have.
+
+    Args:
+        resin: Of the tables; its `least_hardener` and `most_hardener` widen what is believed.
+        ratio: Hardener over resin by mass. [-]
+        where: It was given; in the message.
+    Returns:
+        The ratio. [-]
+    Raises:
+        RangeError: It is upside down or out of range; the message says both readings.
+
+    Source of the range: common practice, no source.
+    """
+    catalyst = cure_of(resin) == "peroxide"
+    usual = (
+        (practice.LEAST_CATALYST, practice.MOST_CATALYST) if catalyst
+        else (practice.LEAST_HARDENER, practice.MOST_HARDENER)
+    )  # fmt: skip
+    low, high = (
+        own.value if own is not None else common.value
+        for own, common in zip((resin.optional("least_hardener"), resin.optional("most_hardener")), usual, strict=True)
+    )
+    if low <= ratio <= high:
+        return ratio
+    what = "catalyst" if catalyst else "hardener"
+    told = (
+        f"{where + ': ' if where else ''}{_hundred(ratio)} of resin to {what} by weight can't be for {resin.name}, "
+        f"which takes {_hundred(low)} to {_hundred(high)}. Read resin first it is {_parts(ratio)} of {what} to 100 of "
+        f"resin; read {what} first it is {_parts(1 / ratio)} to 100"
+    )
+    if low <= 1 / ratio <= high:
+        told += f". If that is what your can says, write {_hundred(1 / ratio)}, resin first"
+    else:
+        told += ". Read the can again"
+    raise RangeError(
+        f"{told}. If your can does say {_hundred(ratio)}, add a row to your own table: "
+        + row_words(resin.name, f"{'most' if ratio > high else 'least'}_hardener", _hundred(ratio))
+    )
+
+
+def _parts(ratio: float) -> str:
+    return f"{ratio * 100:.3g}"
+
+
+def _hundred(ratio: float) -> str:
+    return f"100:{_parts(ratio)}"
 
 
 def parts(total: float, ratio: float) -> tuple[float, float]:

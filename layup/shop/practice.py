@@ -36,6 +36,11 @@ FEED_POT = _figure(
 )
 SMALLEST = _figure("a pot", "least", "30 g", "mass", "least to mix on a scale that shows 0.1 g to 1 g")
 
+LEAST_HARDENER = _figure("epoxy", "least hardener", "0.10", "fraction", "laminating epoxies are mixed 100:18 to 100:50")
+MOST_HARDENER = _figure("epoxy", "most hardener", "0.60", "fraction", "beyond it the two cans have changed places")
+LEAST_CATALYST = _figure("polyester", "least catalyst", "0.5 %", "fraction", "less may never cure")
+MOST_CATALYST = _figure("polyester", "most catalyst", "4 %", "fraction", "more can catch fire; 1 to 2 % is usual")
+
 # Bag
 PEEL_MARGIN = _figure("peel ply, film", "margin", "25 mm", "length", "beyond the edge of the laminate")
 BREATHER_MARGIN = _figure("breather", "margin", "75 mm", "length", "beyond the edge, to reach the port")

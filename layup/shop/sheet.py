@@ -67,8 +67,9 @@ class Bench:
 
 
 def prepare(
-    prediction: Prediction, part: Path | None = None, *, people: int = 1, seconds: float = 0.0, patterns: bool = True
-) -> Bench:
+    prediction: Prediction, part: Path | None = None, *, people: int = 1, seconds: float = 0.0, patterns: bool = True,
+    ratio: float | None = None, temperature: float | None = None, pot: float | None = None,
+) -> Bench:  # fmt: skip
     """Work out everything the sheet shows.
 
     Args:
@@ -77,6 +78,9 @@ def prepare(
         people: Pairs of hands. [-]
         patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
         seconds: To search for a short cut where none is stored; 0 for one that is always the same. [s]
+        ratio: Hardener over resin by mass, from the can. [-]
+        temperature: Of shop and resin. [K]
+        pot: Most to mix at once. [kg]
 
     Returns:
         The bench.
@@ -90,7 +94,7 @@ def prepare(
         told = {**how_it_was_cut(path_beside(part)), "stored": stored(path_beside(part))}
     return Bench(
         prediction, cut([job], seconds=seconds, patterns=patterns, **told),
-        mixes(job, weighed, people=people), bag(job, weighed),
+        mixes(job, weighed, people=people, ratio=ratio, temperature=temperature, pot=pot), bag(job, weighed),
         weigh_points(job, weighed),
     )  # fmt: skip
 

@@ -8,7 +8,7 @@ from functools import partial
 from layup.laminate.process import Habit
 from layup.prediction import Prediction
 from layup.shop.bag import Bag
-from layup.shop.batch import Mix
+from layup.shop.batch import Batch, Mix
 from layup.shop.content import TICK, WRITE, Block, Facts, Grid, Words
 from layup.shop.cut import Cut
 from layup.shop.points import WeighPoint
@@ -36,7 +36,7 @@ _FEED = (
     "How long the part takes to fill is not predicted. Keep the hose under the surface of the bucket; close the feed "
     "when resin has reached the vacuum line all along, and before the bucket is warm."
 )
-_STIR = "Weigh resin first, then hardener; stir a full two minutes, scraping sides and floor."
+_STIR = "Weigh resin first, then what hardens it; stir a full two minutes, scraping sides and floor."
 
 
 def one_of(system: System) -> System:
@@ -240,9 +240,33 @@ def clock(seconds: float | None) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-def grams(kg: float) -> str:
-    """What a resin scale shows."""
+def grams(kg: float | None) -> str:
+    """What a resin scale shows; a dash for what is not known."""
+    if kg is None:
+        return "–"
     return f"{kg * 1e3:.1f} g" if kg < 0.1 else f"{kg * 1e3:.0f} g"
+
+
+def hardener_word(mix: Mix) -> str:
+    """Hardener, or a catalyst for polyester and vinyl ester."""
+    return "catalyst" if mix.cure == "peroxide" else "hardener"
+
+
+def ratio_words(mix: Mix) -> str:
+    """A ratio as it is said: a catalyst in per cent of the resin, a hardener to a hundred of resin."""
+    if mix.ratio is None:
+        return "not known: see below"
+    return f"{mix.ratio * 100:.3g} %" if mix.cure == "peroxide" else f"100 : {mix.ratio * 100:.4g}"
+
+
+def millilitres(mix: Mix, b: Batch) -> str:
+    """Resin and hardener of one batch by volume; of a catalyst the catalyst alone, as a dispenser gives it."""
+    if mix.densities is None or b.resin is None or b.hardener is None:
+        return "–"
+    hardener = b.hardener / mix.densities[1] * 1e6
+    if mix.cure == "peroxide":
+        return f"{hardener:.1f} ml"
+    return f"{b.resin / mix.densities[0] * 1e6:.0f} + {hardener:.0f} ml"
 
 
 def _hands(people: int) -> str:
@@ -254,10 +278,13 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
     blocks: list[Block] = []
     for mix in mixes:
         by_volume = "" if mix.volume_ratio is None else f"100 : {mix.volume_ratio * 100:.1f}"
+        weighed = "catalyst, by weight of the resin" if mix.cure == "peroxide" else "resin : hardener by weight"
+        if mix.asks:
+            blocks.append(Words((mix.asks,), caution=True))
         pairs = [
             ("resin", mix.resin),
-            ("resin : hardener by weight", f"100 : {mix.ratio * 100:.4g}"),
-            ("by volume", by_volume or "densities not known: weigh it"),
+            (weighed, ratio_words(mix)),
+            ("by volume", by_volume or ("–" if mix.ratio is None else "densities not known: weigh it")),
             ("to mix, losses counted", mass_both(mix.total, system)),
             (
                 "pot life printed",
@@ -272,16 +299,13 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
         blocks.append(Facts(tuple(pairs)))
         rows = []
         for b in mix.batches:
-            volume = "–"
-            if mix.densities is not None:
-                volume = f"{b.resin / mix.densities[0] * 1e6:.0f} + {b.hardener / mix.densities[1] * 1e6:.0f} ml"
             rows.append(
                 (
                     str(b.number),
-                    grams(b.resin),
-                    grams(b.hardener),
+                    grams(b.resin) if mix.ratio is not None else WRITE,
+                    grams(b.hardener) if mix.ratio is not None else WRITE,
                     grams(b.mass),
-                    volume,
+                    millilitres(mix, b),
                     clock(b.start),
                     clock(b.used),
                     f"{b.lasts / 60:.0f} min",
@@ -293,7 +317,7 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
         head = (
             "pot",
             "resin",
-            "hardener",
+            hardener_word(mix),
             "total",
             "by volume",
             "mix at",
@@ -313,15 +337,16 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
                 strong=frozenset({0, 1, 2}),
             )
         )
-        amounts = ("resin", *(f"{r * 1e3:.0f}" for r, _ in mix.table))
-        hardener = ("hardener", *(f"{h * 1e3:.1f}" for _, h in mix.table))
-        both = ("together", *(f"{(r + h) * 1e3:.1f}" for r, h in mix.table))
-        count = len(mix.table)
-        shares = (0.16, *([0.84 / count] * count))
-        blocks.append(Words(("Hardener for this much resin, in grams:",)))
-        blocks.append(
-            Grid(amounts, (hardener, both), shares, right=frozenset(range(1, count + 1)), strong=frozenset({0}))
-        )
+        if mix.table:
+            amounts = ("resin", *(f"{r * 1e3:.0f}" for r, _ in mix.table))
+            hardener = (hardener_word(mix), *(f"{h * 1e3:.1f}" for _, h in mix.table))
+            both = ("together", *(f"{(r + h) * 1e3:.1f}" for r, h in mix.table))
+            count = len(mix.table)
+            shares = (0.16, *([0.84 / count] * count))
+            blocks.append(Words((f"{hardener_word(mix).capitalize()} for this much resin, in grams:",)))
+            blocks.append(
+                Grid(amounts, (hardener, both), shares, right=frozenset(range(1, count + 1)), strong=frozenset({0}))
+            )
         blocks.append(Words((_FEED if mix.feed else _BY_HAND, _STIR)))
         if mix.cautions:
             blocks.append(Words(mix.cautions, caution=True))

@@ -64,6 +64,8 @@ def mix_json(mixes: tuple[Mix, ...]) -> str:
             {
                 "resin": mix.resin,
                 "hardener_per_resin_by_mass": mix.ratio,
+                "hardens_by": mix.cure,
+                "ratio_asked_for": mix.asks or None,
                 "hardener_per_resin_by_volume": mix.volume_ratio,
                 "mixed_density_kg_m3": None if mix.densities is None else mix.densities[2],
                 "to_mix_kg": mix.total,

@@ -11,7 +11,18 @@ from rich.text import Text
 from layup.shop.bag import Bag
 from layup.shop.batch import Mix
 from layup.shop.cut import Cut
-from layup.shop.sheet_tables import clock, each, force_words, grams, money_words, one_of, tape
+from layup.shop.sheet_tables import (
+    clock,
+    each,
+    force_words,
+    grams,
+    hardener_word,
+    millilitres,
+    money_words,
+    one_of,
+    ratio_words,
+    tape,
+)
 from layup.words import System, area_words, length_words, mass_both, mass_metric, percent_words, pressure_words
 
 
@@ -69,31 +80,32 @@ def mix_screen(title: str, mixes: tuple[Mix, ...], system: System) -> Renderable
     for mix in mixes:
         volume = "" if mix.volume_ratio is None else f", 100 : {mix.volume_ratio * 100:.1f} by volume"
         parts.append(Text(f"  {mix.resin}: {mass_both(mix.total, system)} to mix, losses counted", style="bold"))
-        parts.append(Text(f"  100 : {mix.ratio * 100:.4g} by weight{volume}"))
+        if mix.asks:
+            parts.append(Text(f"  ! {mix.asks}", style="bold"))
+        else:
+            parts.append(Text(f"  {hardener_word(mix)} {ratio_words(mix)} by weight{volume}"))
         table = _table(
-            "  pot", "resin", "hardener", "total", "by volume", "mix at", "used by", "goes off in", "for ply",
+            "  pot", "resin", hardener_word(mix), "total", "by volume", "mix at", "used by", "goes off in", "for ply",
             right=(1, 2, 3),
         )  # fmt: skip
         for b in mix.batches:
-            ml = "–"
-            if mix.densities is not None:
-                ml = f"{b.resin / mix.densities[0] * 1e6:.0f} + {b.hardener / mix.densities[1] * 1e6:.0f} ml"
             table.add_row(
                 f"  {b.number}",
                 Text(grams(b.resin), style="bold"),
                 Text(grams(b.hardener), style="bold"),
                 grams(b.mass),
-                ml,
+                millilitres(mix, b),
                 clock(b.start),
                 clock(b.used),
                 f"{b.lasts / 60:.0f} min",
                 b.covers,
             )
         parts += [Text(), table, Text()]
-        scale = _table("  hardener for this much resin, g", *(f"{r * 1e3:.0f}" for r, _ in mix.table),
-                       right=tuple(range(1, len(mix.table) + 1)))  # fmt: skip
-        scale.add_row("  ", *(f"{h * 1e3:.1f}" for _, h in mix.table))
-        parts.append(scale)
+        if mix.table:
+            scale = _table(f"  {hardener_word(mix)} for this much resin, g", *(f"{r * 1e3:.0f}" for r, _ in mix.table),
+                           right=tuple(range(1, len(mix.table) + 1)))  # fmt: skip
+            scale.add_row("  ", *(f"{h * 1e3:.1f}" for _, h in mix.table))
+            parts.append(scale)
         hands = "the bag feeds itself" if mix.feed else f"{mix.people} at the mould"
         parts.append(
             Text(
