@@ -397,10 +397,8 @@ def _check_clashes(
             continue
         wets = [e.get("resin") for e in listed if isinstance(e, dict)]
         named = [one for one in [*wets, data.get("resin") or process.word("resin")] if isinstance(one, str)]
-        resins = [library.find("resin", one) for one in dict.fromkeys(named)]
-        found = next(
-            filter(None, (clash(process, pressure, core, resin) for resin in [*filter(None, resins)] or [None])), None
-        )
+        resins = [library.find("resin", one) for one in dict.fromkeys(named)] or [None]
+        found = next(filter(None, (clash(process, pressure, core, resin) for resin in resins)), None)
         if found is not None:
             fault(("ply", number, "core"), found.wrong, found.remedy)
 
