@@ -23,6 +23,7 @@ from layup.part import WHOLE, PlyEntry
 from layup.partfile import Job
 from layup.surface.conditions import asks_for_rings
 from layup.surface.measure import measure_triangles
+from layup.surface.mould import seen
 
 if TYPE_CHECKING:
     from layup.surface.drape import Draped, Net
@@ -128,6 +129,20 @@ def shears(job: Job, entry: PlyEntry) -> bool:
     return material is not None and (material.word("form") or "cloth") in SHEARS
 
 
+def directed(job: Job, entry: PlyEntry) -> bool:
+    """Whether this ply's cloth has a warp; mat and veil lie alike whichever way they are turned."""
+    material = job.library.find("fabric", entry.fabric or "")
+    return material is None or material.word("form") not in ("mat", "veil")
+
+
+def seen_faces(job: Job) -> NDArray[np.int64]:
+    """The faces of the surface, turned to look at the person at the mould where the part file says where that is.
+
+    So angles turn, and patterns come out, as that person sees them: with `mould = "female"` mirrored to the outside.
+    """
+    return seen(job.surface, job.part.surface.mould).faces
+
+
 def draped(job: Job, entry: PlyEntry) -> DrapedPly | None:
     """The ply draped, where the part file asks for it and the cloth shears; else None."""
     return drape_ply(job, entry) if asked(job, entry) and shears(job, entry) else None
@@ -163,7 +178,8 @@ def drape_ply(job: Job, entry: PlyEntry, *, nodes: int | None = None) -> DrapedP
     start = entry.start if entry.start is not None else job.part.surface.start
     own = entry.start is not None
     warp = job.part.surface.warp or (1.0, 0.0, 0.0)
-    key = (entry.zone or WHOLE, start, own, warp, entry.angle % 360.0, locking, typical, nodes or NODES)
+    mould = job.part.surface.mould
+    key = (entry.zone or WHOLE, start, own, warp, entry.angle % 360.0, locking, typical, nodes or NODES, mould)
     kept = _KEPT.setdefault(job.surface, {})
     if key not in kept:
         kept[key] = _lay(job, entry, start, own, warp, locking, typical, nodes or NODES)
@@ -205,7 +221,8 @@ def _lay(
     on: list[Draped] = []
     kept = _KEPT.setdefault(job.surface, {})
     rings = [] if own else ring_pieces(job, entry.zone, zone)
-    laid = [(job.surface.vertices, job.surface.faces, ring[0]) for ring in rings] or _pieces(job, zone)
+    facing = seen_faces(job)
+    laid = [(job.surface.vertices, facing, ring[0]) for ring in rings] or _pieces(job, zone)
     nodes = max(nodes // len(laid), _FEWEST) if rings else nodes
     for number, (points, faces, triangles) in enumerate(laid):
         begin = start
@@ -231,7 +248,7 @@ def _lay(
         if mesh is not faces:
             sheet = ready(points, mesh)
         else:
-            mark = ("sheet", len(faces), int(faces[0, 0]))
+            mark = ("sheet", len(faces), *faces[0].tolist())
             if mark not in kept:
                 kept[mark] = ready(points, faces)
             sheet = kept[mark]
@@ -315,7 +332,7 @@ def _pieces(job: Job, zone: Floats) -> list[tuple[Floats, NDArray[np.int64], Flo
 
     from layup.surface.topology import edges_of, pieces
 
-    points, faces = job.surface.vertices, job.surface.faces
+    points, faces = job.surface.vertices, seen_faces(job)
     edges, _ = edges_of(faces)
     _, label = pieces(len(points), edges)
     of_face = label[faces[:, 0]]

@@ -62,6 +62,8 @@ class SurfaceEntry(Entry):
     drawn: Literal["tool side", "bag side"] | None = None
     face: Name | int | None = None
     warp: Vector | None = None
+    forward: Vector | None = None
+    up: Vector | None = None
     drape: bool | None = None
     start: Spot | None = None
     rectangle: tuple[Side, Side] | None = None

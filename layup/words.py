@@ -5,6 +5,7 @@ How long, how thick, how large?                    length_words, thickness_words
 What does it weigh per area?                       areal_weight_words
 How warm, how hard is the bag pressed?             temperature_words, pressure_words
 What share?                                        percent_words
+Which way does a warp run?                         angle_words
 
 Pounds are always printed with ounces as whole words, never as a decimal: "3.6 lb" is read as 3 lb 6 oz, and
 is 3 lb 9.6 oz. The system of units is an argument of every function; there is no setting.
@@ -214,6 +215,12 @@ def percent_words(fraction: float) -> str:
     '75.0 %'
     """
     return _signed(abs(_finite(fraction)) * 100, 1, fraction) + " %"
+
+
+def angle_words(angle: float) -> str:
+    """An angle with its sign where it has one: +45°, −45°, 0°, 90°."""
+    text = f"{abs(angle):g}°"
+    return f"{MINUS}{text}" if angle < 0 else f"+{text}" if angle % 90 else text
 
 
 def _ounce_step(ounces: float) -> Fraction:

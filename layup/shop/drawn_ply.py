@@ -79,20 +79,33 @@ def strokes(ply: FlatPly) -> Strokes:
     low_x, low_y, high_x, high_y = ply.outline.bounds
     size = min(0.012, 0.06 * math.sqrt(ply.outline.area))
     at_x, at_y = _room(ply.outline, size, len(ply.title))
-    words = [Word(ply.title, (at_x, at_y), size), Word("warp", (at_x, at_y - 1.9 * size), 0.8 * size)]
-    start = at_x + 3.2 * size
-    tip = start + 7.0 * size
-    height = at_y - 1.55 * size
-    lines.append(Stroke("ARROW", np.array([[start, height], [tip, height]]), False))
-    head = 0.9 * size
-    lines.append(
-        Stroke(
-            "ARROW",
-            np.array([[tip, height], [tip - head, height + 0.4 * head], [tip - head, height - 0.4 * head]]),
-            True,
-        )
-    )
+    words = [Word(ply.title, (at_x, at_y), size)]
+    level = at_y - 1.55 * size
+    arrows: list[tuple[str, tuple[float, float]]] = [("warp", (1.0, 0.0))] if ply.directed else []
+    arrows += ply.ways
+    if ply.directed and ply.angle % 360.0 == 0.0:
+        arrows = [("warp = 0°", (1.0, 0.0)), *(way for way in ply.ways if way[0] != "0°")]
+    left = at_x
+    for name, way in arrows:  # in a row, each from its own place, its name before it
+        words.append(Word(name, (left, level - 0.35 * size), 0.8 * size))
+        left += (0.62 * 0.8 * len(name) + 0.6) * size
+        reach = (7.0 if name.startswith("warp") else 3.6) * size
+        lean = np.array(way) * reach
+        tail = np.array([left + max(0.0, -lean[0]), level - max(0.0, lean[1])])  # below the title, up or down
+        lines += _arrow(tail, np.array(way), reach, 0.9 * size)
+        left += abs(lean[0]) + 1.4 * size
+    drop = max((abs(way[1]) * 3.6 for name, way in arrows if not name.startswith("warp")), default=0.0)
+    for row, text in enumerate(text for text in ply.sides if text):
+        words.append(Word(text, (at_x, level - (1.9 + drop + 1.3 * row) * size), 0.8 * size))
     return Strokes(tuple(lines), tuple(circles), tuple(words), (low_x, low_y, high_x, high_y))
+
+
+def _arrow(tail: Floats, way: Floats, reach: float, head: float) -> list[Stroke]:
+    """An arrow from a place along a unit direction."""
+    tip = tail + reach * way
+    across = np.array([-way[1], way[0]])
+    barbs = np.array([tip, tip - head * way + 0.4 * head * across, tip - head * way - 0.4 * head * across])
+    return [Stroke("ARROW", np.array([tail, tip]), False), Stroke("ARROW", barbs, True)]
 
 
 def _lines(shape: BaseGeometry) -> Iterable[tuple[Floats, bool]]:

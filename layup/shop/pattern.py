@@ -2,7 +2,8 @@
 
     All plies of a part            flat_plies(job)
 
-A pattern is seen from the side that the faces of the surface face. Its cut line is the edge of the zone, grown by what
+A pattern is seen by the person who lays up, from the bag side, looking at the mould; where the part file does not say
+where the mould is, from the side that the drawn surface faces, and each piece asks. Its cut line is the edge of the zone, grown by what
 is trimmed off later; the edge itself, cut-outs and holes are marked to be drawn, not cut: a cut-out in a ply over the
 whole surface is cut after the cure.
 """
@@ -17,19 +18,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.draped import DrapedPly, drape_ply, ring_pieces, shears
+from layup.draped import DrapedPly, directed, drape_ply, ring_pieces, seen_faces, shears
 from layup.errors import LayupError, SurfaceError
 from layup.part import OPENINGS, WHOLE, PlyEntry
 from layup.partfile import Job
 from layup.shop import practice
 from layup.shop.splice import splice
+from layup.surface.mould import seen
 from layup.surface.plan import Plan
-from layup.words import length_words
+from layup.words import angle_words, length_words
 
 if TYPE_CHECKING:
     from shapely import LineString, Polygon
     from shapely.geometry.base import BaseGeometry
 
+    from layup.surface.drape import Net
     from layup.surface.holes import Pattern
     from layup.surface.laid_flat import Map
 
@@ -40,6 +43,8 @@ ALIKE = 0.01
 """Pieces whose outlines differ by less than this share of their area are cut alike. [-]"""
 NOTCH = 0.006
 """Length of the mark where a centre line meets the edge; common practice. [m]"""
+STEEP = 0.35
+"""Part of a direction that must lie in the surface for it to be drawn on a pattern: it is within 70° of it. [-]"""
 STIFF = 0.02
 """Stretch beyond which a ply that doesn't shear needs a cut; common practice: beyond 2 % it wrinkles. [-]"""
 
@@ -81,6 +86,9 @@ class FlatPly:
         stretch: Least and greatest stretch of a stiff ply; None for a cloth that shears. [-]
         notes: What to know before it is cut, a sentence each.
         alike: How many pieces of this shape the ply has, at different places: one for each hole.
+        directed: Whether the cloth has a warp; mat and veil have none.
+        sides: Two short lines: how it is seen, and which face of it goes to the mould.
+        ways: Directions of the part drawn beside the warp, as name and unit vector: 0°, forward, up.
     """
 
     number: int
@@ -100,6 +108,9 @@ class FlatPly:
     stretch: tuple[float, float] | None
     notes: tuple[str, ...]
     alike: int = 1
+    directed: bool = True
+    sides: tuple[str, str] = ("", "")
+    ways: tuple[tuple[str, Pair], ...] = ()
 
     @property
     def pieces(self) -> int:
@@ -110,7 +121,8 @@ class FlatPly:
     def title(self) -> str:
         """What stands on it: number, cloth, angle, zone."""
         times = f" (cut {self.pieces})" if self.pieces > 1 else ""
-        return f"Ply {self.name}: {self.fabric}, {self.angle:g}°, {self.zone}{times}"
+        angle = angle_words(self.angle) if self.directed else "no warp, any way round"
+        return f"Ply {self.name}: {self.fabric}, {angle}, {self.zone}{times}"
 
 
 Progress = Callable[[int, int], None]
@@ -225,10 +237,32 @@ def _one(
         )
         for part in sorted(shapely.get_parts(cut), key=lambda p: (-p.area, p.bounds)):
             pieces += _strips(job, entry, part, edge, drills, area, stretch, tuple(notes), widths)
-        pieces[begun:] = [replace(piece, alike=alike) for piece in pieces[begun:]]
+        ways = _ways(job, entry, net)
+        pieces[begun:] = [replace(piece, alike=alike, ways=ways) for piece in pieces[begun:]]
     pieces = _alike(pieces) if rings else pieces
     letters = len(pieces) > 1
-    return tuple(replace(p, name=_letter(n) if letters else "") for n, p in enumerate(pieces))
+    sides, warp = seen(job.surface, job.part.surface.mould).piece, directed(job, entry)
+    return tuple(
+        replace(p, name=_letter(n) if letters else "", sides=sides, directed=warp) for n, p in enumerate(pieces)
+    )
+
+
+def _ways(job: Job, entry: PlyEntry, net: Net) -> tuple[tuple[str, Pair], ...]:
+    """Directions of the part as they lie in the flat where the ply is laid first, the warp along +x."""
+    from layup.surface.sheet import foot
+
+    turn = math.radians(entry.angle)
+    ways = [("0°", (math.cos(turn), -math.sin(turn)))] if directed(job, entry) else []
+    face, _, _ = foot(net.sheet, net.start)
+    weft = np.cross(net.sheet.normal[face], net.warp)
+    for name, way in (("forward", job.part.surface.forward), ("up", job.part.surface.up)):
+        if way is None:
+            continue
+        unit = np.asarray(way, dtype=np.float64) / np.linalg.norm(way)
+        x, y = float(unit @ net.warp), float(unit @ weft)
+        if (size := math.hypot(x, y)) > STEEP:  # it runs along the surface there, not through it
+            ways.append((name, (x / size, y / size)))
+    return tuple(ways)
 
 
 def _of_part(job: Job, entry: PlyEntry) -> list[tuple[Floats, float, str]]:
@@ -283,7 +317,7 @@ def _stiff(job: Job, entry: PlyEntry, start: Floats, triangles: Floats) -> Map:
     from layup.surface.topology import face_pairs, pieces
 
     job = job.covering(entry.over)
-    points, faces = job.surface.vertices, job.surface.faces
+    points, faces = job.surface.vertices, seen_faces(job)
     if entry.zone not in (None, WHOLE):
         from layup.draped import near_faces
 

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from layup.draped import directed
 from layup.part import WHOLE
 from layup.plies import place_of
 from layup.shop.rings import uncut
@@ -41,6 +42,7 @@ class ClothPly:
         guessed: Whether even the proportions are made up.
         notes: What its flat pattern says of it.
         over: Openings that it runs over and covers in the finished part.
+        directed: Whether its cloth has a warp; mat and veil have none.
     """
 
     number: int
@@ -54,6 +56,7 @@ class ClothPly:
     guessed: bool
     notes: tuple[str, ...]
     over: tuple[str, ...] = ()
+    directed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +143,7 @@ def plies_to_cut(
                     rough.guessed,
                     notes,
                     entry.over,
+                    directed(job, entry),
                 )
             )
     return tuple(cloth), tuple(cores), why

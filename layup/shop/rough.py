@@ -59,7 +59,24 @@ def rough_outline(job: Job, zone: str | None, area: float | None = None) -> Outl
         if area is None:
             area = job.surface.whole.area if whole else job.zones[str(zone)].area
         return Outline((_rectangle(area),), 1.0, guessed=True)
-    return _shadow(triangles, job.part.surface.warp)
+    return _shadow(_seen(job, triangles), job.part.surface.warp)
+
+
+def _seen(job: Job, triangles: Floats) -> Floats:
+    """Triangles of the surface turned to look at the person at the mould, where the part file says where that is."""
+    from layup.surface.mould import seen
+
+    drawn, shown = job.surface.faces, seen(job.surface, job.part.surface.mould).faces
+    away = (drawn != shown).any(axis=1)
+    if not away.any():
+        return triangles
+    if not away.all():
+        from scipy.spatial import cKDTree
+
+        middles = job.surface.vertices[drawn].mean(axis=1)
+        away = away[cKDTree(middles).query(triangles.mean(axis=1))[1]]
+        return np.asarray(np.where(away[:, None, None], triangles[:, ::-1], triangles))
+    return np.asarray(triangles[:, ::-1])
 
 
 def turned(outline: Outline, angle: float) -> Outline:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import partial
 
 from layup.laminate.process import Habit
+from layup.partfile import Job
 from layup.prediction import Prediction
 from layup.shop.bag import Bag
 from layup.shop.batch import Batch, Mix
@@ -15,10 +16,12 @@ from layup.shop.points import WeighPoint
 from layup.shop.sheet_plates import cut_plate
 from layup.sources import Figure
 from layup.spread import Interval
+from layup.surface.mould import seen
 from layup.units import INCH
 from layup.weight import Weighed
 from layup.words import (
     System,
+    angle_words,
     area_words,
     length_words,
     mass_both,
@@ -105,10 +108,12 @@ def habit_name(habit: Habit, weighed: Weighed) -> str:
     return named if habit.cloth_known else f"{named} (not weighed itself, so as the shop's other cloth)"
 
 
-def angle_words(angle: float) -> str:
-    """An angle with its sign where it has one: +45°, −45°, 0°, 90°."""
-    text = f"{abs(angle):g}°"
-    return f"−{text}" if angle < 0 else f"+{text}" if angle % 90 else text
+def which_way_round(job: Job) -> tuple[Block, ...]:
+    """From which side angles and patterns are seen; a question, set apart, where the part file does not say."""
+    if not job.surface.has_mesh:
+        return ()
+    way = seen(job.surface, job.part.surface.mould)
+    return (Words(way.sentences, caution=not way.known),)
 
 
 def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
@@ -135,7 +140,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
             if len(listed) > 3:
                 size += "\nand smaller"
             pieces = ", ".join(listed)
-            angle = angle_words(layer.angle)
+            angle = angle_words(layer.angle) if cloth[layer.number].directed else "no warp"
         else:
             core = cores[layer.number]
             size = size_words(core.length, core.width, system)
@@ -160,10 +165,11 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
     return (
         Words(
             (
-                "The first ply lies on the mould. Angles are the warp's, anticlockwise from the part's warp direction, "
-                "seen from the side that its surface faces.",
+                "Ply 1 lies on the mould, the last on the bag side. The angle is that of the warp (of the fibres, in a "
+                "unidirectional) from the 0° arrow of the part.",
             )
         ),
+        *which_way_round(prediction.job),
         Grid(head, tuple(rows), shares, strong=frozenset({0, 2})),
     )
 
@@ -221,7 +227,7 @@ def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
     edge = cut.fabrics[0].nest.roll.edge if cut.fabrics else 0.0
     gap = cut.fabrics[0].nest.gap if cut.fabrics else 0.0
     said = (
-        f"Arrows point along the warp, to the front of the pattern. {tape(gap, one_of(system))} between pieces "
+        f"The arrow is the warp: mark it on every piece, with its number. {tape(gap, one_of(system))} between pieces "
         f"for the cutter; {tape(edge, one_of(system))} along each edge of the roll is not used."
     )
     blocks.append(Words((said, *cut.notes)))

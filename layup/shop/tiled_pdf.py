@@ -232,7 +232,7 @@ def _overview(
             f"{total} sheets at full size. Print at 100 %, not fitted to the page; then measure the bars at the foot.",
             "Cut each sheet along its solid line at the right and at the top, lay it on the dashed line of the next,",
             "and let the crosses fall on each other. Letters go up, numbers to the right. The arrow is the warp.",
-            "Seen from the side that the surface faces: turn a pattern over for a cloth that is cut from its back.",
+            *(f"{line[:1].upper()}{line[1:]}." for line in plies[0].sides if line),
         )
         for number, line in enumerate(text):
             canvas.drawString(36, high - 62 - 12 * number, line)

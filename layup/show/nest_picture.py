@@ -10,7 +10,7 @@ import numpy as np
 
 from layup.show import palette
 from layup.show.files import save_figure
-from layup.words import System, length_words
+from layup.words import System, angle_words, length_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -102,7 +102,8 @@ def _draw(axes: Axes, fabric: FabricCut, scale: float, system: System) -> None:
         piece = fabric.pieces[placed.piece]
         fill = _FILLS[piece.part % len(_FILLS)]
         axes.add_patch(_patch(shape, fill, hatch="///" if placed.flipped else "", line=0.9, colour=palette.INK))
-        _label(axes, shape, piece.name, f"{piece.ply.angle:g}°", scale, placed.turned, placed.flipped)
+        angle = f"ply at {angle_words(piece.ply.angle)}" if piece.ply.directed else "no warp"
+        _label(axes, shape, piece.name, angle, scale, placed.turned, placed.flipped)
     one = "metric" if system == "both" else system
     axes.text(0, width + 0.24 / scale, fabric.fabric, fontsize=10.5, fontweight="bold", va="bottom", color=palette.INK)
     axes.text(0, width + 0.06 / scale, f"cut off {length_words(length, system)}, {layout.use * 100:.0f} % used",
@@ -147,7 +148,7 @@ def _label(axes: Axes, shape: Polygon, name: str, angle: str, scale: float, turn
     tail, head = (x + reach, x - reach) if turned else (x - reach, x + reach)
     axes.annotate("", xy=(head, low), xytext=(tail, low),
                   arrowprops={"arrowstyle": "-|>", "lw": 0.9, "color": palette.INK})  # fmt: skip
-    note = angle + (" face down" if flipped else "")
+    note = angle + ("\nthis side to the mould" if flipped else "")
     axes.text(x, low - 0.03 / scale, note, ha="center", va="top", fontsize=min(8.0, size), color=palette.INK)
 
 

@@ -11,7 +11,8 @@ from layup.draped import drape_ply, shears
 from layup.partfile import Job
 from layup.shop.pattern import FlatPly
 from layup.shop.splice_line import Splice
-from layup.words import System, length_words, mass_both
+from layup.surface.mould import seen
+from layup.words import System, angle_words, length_words, mass_both
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -25,16 +26,19 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
     from rich.table import Table
     from rich.text import Text
 
+    way = seen(job.surface, job.part.surface.mould)
     table = Table(box=None, pad_edge=False, header_style="bold")
     for head in ("ply", "cloth", "warp", "along", "across", "area"):
         table.add_column(head, justify="right" if head in ("warp", "along", "across", "area") else "left")
     for ply in plies:
         low_x, low_y, high_x, high_y = ply.outline.bounds
         table.add_row(
-            ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""), f"{ply.fabric}, {ply.zone}", f"{ply.angle:g}°",
+            ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""), f"{ply.fabric}, {ply.zone}",
+            angle_words(ply.angle) if ply.directed else "none",
             length_words(high_x - low_x, system), length_words(high_y - low_y, system), f"{ply.outline.area:.3f} m²",
         )  # fmt: skip
     parts: list[Any] = [Text(job.part.title, style="bold"), table]
+    parts += [Text("Which way round", style="bold"), *(Text("  " + line) for line in way.sentences)]
     lines = drape_lines(job)
     if lines:
         parts += [Text("Draped", style="bold"), *(Text("  " + line) for line in lines)]
@@ -90,6 +94,7 @@ def splice_words(number: int, splice: Splice | None) -> str:
 
 def patterns_json(job: Job, plies: Sequence[FlatPly], splices: Found) -> str:
     """The same for scripts, in SI units; the outline of each ply in the frame of the roll."""
+    way = seen(job.surface, job.part.surface.mould)
     drapes: dict[str, Any] = {}
     number = 0
     for entry in job.part.plies():
@@ -100,6 +105,8 @@ def patterns_json(job: Job, plies: Sequence[FlatPly], splices: Found) -> str:
     return json.dumps(
         {
             "part": job.part.title,
+            "seen_from": "bag side" if way.known else None,
+            "mould_wanted": way.wanted or None,
             "plies": [
                 {
                     "ply": ply.number,
@@ -109,6 +116,8 @@ def patterns_json(job: Job, plies: Sequence[FlatPly], splices: Found) -> str:
                     "fabric": ply.fabric,
                     "angle_deg": ply.angle,
                     "zone": ply.zone,
+                    "has_warp": ply.directed,
+                    "directions": {name: list(unit) for name, unit in ply.ways},
                     "flat_area_m2": ply.outline.area,
                     "surface_area_m2": ply.area,
                     "stretch": None if ply.stretch is None else {"least": ply.stretch[0], "most": ply.stretch[1]},

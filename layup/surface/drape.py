@@ -278,7 +278,9 @@ def over(net: Net, triangles: Floats, *, locking: float | None = None, along: Fl
     warp_angle = weft_angle = (0.0, 0.0, 0.0)
     if along is not None:
         warp, weft = net.threads
-        normal = cross / size[:, None]
+        # the side the cloth is seen from, whichever way the triangles were drawn
+        facing = np.einsum("ij,ij->i", np.cross(warp, weft)[own], cross)
+        normal = cross / np.where(facing < 0.0, -size, size)[:, None]
         warp_angle = _angles(warp[own], normal, along, weight)
         weft_angle = _angles(weft[own], normal, along, weight)
     return Draped(

@@ -2,6 +2,7 @@
 
     What the part file says of the mould       parse_mould('female')
     Where the layers lie                       lies(surface, mould, drawn)
+    From where the one who lays up sees it     seen(surface, mould)
 
 Layers grow from the tool side: into the hollow of a female mould, off the bulge of a male one. The bulging side of a
 surface is the one its normals spread on: the sum over its edges of length times turning angle is positive there.
@@ -17,6 +18,7 @@ What no key says is taken from the file, as far as it shows it:
 from __future__ import annotations
 
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,6 +114,91 @@ def lies(surface: Surface, mould: str | None, drawn: str | None) -> Lies | None:
     if grows is None:
         return Lies(bend, bend.bulge, False, tool, "", doubt)
     return Lies(bend, grows if tool else -grows, True, tool, taken, doubt)
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A surface as the person at the mould sees it: from the bag side.
+
+    Attributes:
+        faces: Shape (m, 3), each turned to look at that person; as they were drawn where that is not known.
+        known: Whether it is known.
+        wanted: What to write in the part file where it is not, a sentence; else "".
+    """
+
+    faces: NDArray[np.int64]
+    known: bool
+    wanted: str
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """How angles and patterns are to be read, for the head of a paper."""
+        if self.known:
+            return (SEEN,)
+        return (
+            "MOULD SIDE NOT SAID: which hand the angles and patterns have is not known, and a ply of the wrong hand is "
+            f"scrap. {self.wanted}",
+            "Until then + turns anticlockwise (counterclockwise) from the 0° arrow as seen from the side that the drawn "
+            "surface faces.",
+        )
+
+    @property
+    def piece(self) -> tuple[str, str]:
+        """Two short lines for each piece of cloth: how it is seen, and which face of it goes where."""
+        if self.known:
+            return "seen from the bag side, looking at the mould", "this side to the bag, the other side to the mould"
+        return "MOULD SIDE NOT SAID: ask before cutting", "seen from the side the drawn surface faces"
+
+
+SEEN = (
+    "Seen from the bag side, looking at the mould: + turns anticlockwise (counterclockwise) from the 0° arrow. Each "
+    "pattern lies as it is laid up, this side to the bag, the other side to the mould."
+)
+
+
+_SEEN: WeakKeyDictionary[Surface, dict[str | None, Seen]] = WeakKeyDictionary()
+
+
+def seen(surface: Surface, mould: str | None) -> Seen:
+    """From which side the person who lays up sees a surface, which decides the hand of every angle and pattern.
+
+    Layers grow from the mould towards that person. Nothing is taken from the file here, as `lies` does for an area:
+    a ply of the wrong hand is scrap, so where `mould` does not say it the paper asks.
+
+    Args:
+        surface: With a mesh.
+        mould: As the part file says it.
+
+    Raises:
+        SurfaceError: a mould that can't be read, or a surface known only by its area.
+    """
+    kept = _SEEN.setdefault(surface, {})
+    if mould not in kept:
+        kept[mould] = _seen(surface, mould)
+    return kept[mould]
+
+
+def _seen(surface: Surface, mould: str | None) -> Seen:
+    faces = surface.faces
+    flat = is_flat(surface)
+    facing = (
+        'mould = "facing (0, 0, 1)" where the mould\'s face looks along +z, so that who stands at it sees the part as '
+        'drawn; "facing (0, 0, -1)" where it looks the other way'
+    )
+    if mould is None:
+        words = facing if flat else f"{MOULDS} in [surface]"
+        return Seen(faces, False, f"Write {words}.")
+    bend = bend_of(surface)
+    grows, doubt = _grows(bend, parse_mould(mould))
+    if grows is None or flat and not mould.strip().casefold().startswith("facing"):
+        why = "The surface is flat: it has no hollow" if flat else doubt[:1].upper() + doubt[1:]
+        return Seen(faces, False, f"{why}. Write {facing}.")
+    corner = surface.vertices[faces]
+    drawn = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    away = np.einsum("ij,ij->i", drawn, bend.unit) * grows < 0.0
+    turned = faces.copy()
+    turned[away] = turned[away][:, ::-1]
+    return Seen(turned, True, "")
 
 
 def _grows(bend: Bend, way: Side) -> tuple[NDArray[np.float64] | None, str]:
