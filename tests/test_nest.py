@@ -9,7 +9,9 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -21,6 +23,8 @@ from layup.shop import nest_search
 from layup.shop.nest import Nest, NestError, Piece, Placed, Roll, TooWide, faults, lay, nest
 from layup.shop.nest_file import stored, used
 from layup.shop.splice import splice
+
+ROOT = Path(__file__).parents[1]
 
 
 def star(radii: list[float], size: float) -> Polygon:
@@ -185,6 +189,65 @@ def test_a_search_that_hangs_is_ended(monkeypatch: pytest.MonkeyPatch, tmp_path:
     layout = nest([Piece("0", star([0.5, 1, 0.7], 0.2))] * 2, Roll(1.0), seconds=1)
     assert time.monotonic() - start < 3.0
     assert layout.how == "bottom-left"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="looks with ps whether the search still runs")
+def test_a_search_whose_parent_is_killed_ends(tmp_path: Path) -> None:
+    """The parent is killed outright, and the search finds nothing shorter that it could fail to hand over."""
+    said = tmp_path / "child"
+    parent = tmp_path / "parent.py"
+    parent.write_text(
+        "import subprocess, sys\n"
+        "from shapely import box\n"
+        "from layup.shop import nest_search\n"
+        "from layup.shop.nest import Piece, Roll, nest\n"
+        "begin = subprocess.Popen\n"
+        "def told(*args, **more):\n"
+        "    child = begin(*args, **more)\n"
+        f"    open({str(said)!r}, 'w').write(str(child.pid))\n"
+        "    return child\n"
+        "nest_search.subprocess.Popen = told\n"
+        "nest([Piece(str(i), box(0, 0, 0.3, 0.3)) for i in range(3)], Roll(1.0), seconds=60)\n"
+    )
+    program = subprocess.Popen([sys.executable, str(parent)], env=os.environ | {"PYTHONPATH": str(ROOT)})
+    try:
+        child = _until(lambda: int(said.read_text()) if said.is_file() and said.read_text() else None)
+        _until(lambda: "nest_search" in _command(child) or None)
+        time.sleep(2.0)
+        assert _command(child)
+    finally:
+        program.kill()
+        program.wait()
+    assert _until(lambda: _command(child) == "" or None)
+
+
+def test_a_search_that_never_reads_does_not_hold_us_up() -> None:
+    program = subprocess.Popen(
+        [sys.executable, "-c", "import time; time.sleep(20)"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    start = time.monotonic()
+    try:
+        assert list(nest_search._lines(program, "7" * 1_000_000, start + 1.0)) == []  # more than a pipe holds
+        assert time.monotonic() - start < 5.0
+    finally:
+        program.kill()
+        program.wait()
+
+
+def _command(pid: int) -> str:
+    """What a process was started with; "" where it is no more."""
+    done = subprocess.run(["ps", "-o", "stat=,args=", "-p", str(pid)], capture_output=True, text=True, check=False)
+    return "" if done.stdout.startswith("Z") else done.stdout.strip()
+
+
+def _until(found: Callable[[], Any], seconds: float = 20.0) -> Any:
+    """What is found, waited for."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if (value := found()) is not None:
+            return value
+        time.sleep(0.1)
+    raise AssertionError("it did not come")
 
 
 def test_progress_only_gets_shorter() -> None:

@@ -4,14 +4,18 @@
 library behind it stops the whole program on an outline it cannot digest, and overruns the time it is given: in a
 process of its own neither matters. If it cannot be started or finds nothing, nothing is yielded.
 
-Run as a program it reads one JSON object (`height`, `seconds`, `seed`, `items`: id, outline, angles, in millimetres)
-and writes one line for each layout found: `width` and `placed`, a list of [id, angle, x, y].
+Run as a program it reads one line of JSON (`height`, `seconds`, `seed`, `items`: id, outline, angles, in millimetres)
+and writes one line for each layout found: `width` and `placed`, a list of [id, angle, x, y]. It ends when its input
+does: the other end of that pipe closes with the process that holds it, however that one ends, on every system. And it
+ends by itself soon after its time.
 """
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
+import os
 import queue
 import subprocess
 import sys
@@ -28,6 +32,8 @@ GRACE = 0.15
 MOST_POINTS = 60
 """An outline with more points is drawn with fewer, on the outside."""
 SEED = 1
+BOUND = 10.0
+"""How long after its time the program ends itself, whatever the library is at. [s]"""
 
 
 def search(
@@ -81,19 +87,20 @@ def _lines(program: subprocess.Popen[str], task: str, end: float) -> Iterator[st
     assert program.stdin is not None
     assert program.stdout is not None
     lines: queue.Queue[str | None] = queue.Queue()
-    output = program.stdout
+    output, given = program.stdout, program.stdin
 
     def read() -> None:
         for line in output:
             lines.put(line)
         lines.put(None)
 
+    def write() -> None:
+        with contextlib.suppress(OSError, ValueError):  # it ended first
+            given.write(task + "\n")
+            given.flush()  # and stays open: its end is the sign to stop
+
     threading.Thread(target=read, daemon=True).start()
-    try:
-        program.stdin.write(task)
-        program.stdin.close()
-    except OSError:
-        return
+    threading.Thread(target=write, daemon=True).start()  # one that does not read must not hold us up
     while (left := end - time.monotonic()) > 0:
         try:
             line = lines.get(timeout=min(left, 0.25))
@@ -144,9 +151,13 @@ def _read(line: str, pieces: tuple[Piece, ...], flips: list[bool], roll: Roll, g
 
 
 def _main() -> None:
+    task = json.loads(sys.stdin.readline())
+    threading.Thread(target=_until_the_parent_ends, daemon=True).start()
+    bound = threading.Timer(task["seconds"] + BOUND, os._exit, (1,))
+    bound.daemon = True
+    bound.start()
     import spyrrow
 
-    task = json.load(sys.stdin)
     items = [spyrrow.Item(name, [tuple(p) for p in shape], 1, angles) for name, shape, angles in task["items"]]
     instance = spyrrow.StripPackingInstance("", task["height"], items)
     # a fifth of the time, a second at least, goes into pressing the best layout together
@@ -174,6 +185,11 @@ def _main() -> None:
             best = min(found, key=lambda s: s.width)
             shortest = best.width
             _write(best)
+
+
+def _until_the_parent_ends() -> None:
+    sys.stdin.read()
+    os._exit(1)
 
 
 _writing = threading.Lock()
