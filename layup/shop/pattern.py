@@ -24,9 +24,10 @@ from layup.part import OPENINGS, WHOLE, PlyEntry
 from layup.partfile import Job
 from layup.shop import practice
 from layup.shop.splice import splice
+from layup.surface.measure import measure_triangles
 from layup.surface.mould import seen
 from layup.surface.plan import Plan
-from layup.words import angle_words, length_words
+from layup.words import angle_words, area_words, length_words
 
 if TYPE_CHECKING:
     from shapely import LineString, Polygon
@@ -47,6 +48,24 @@ STEEP = 0.35
 """Part of a direction that must lie in the surface for it to be drawn on a pattern: it is within 70° of it. [-]"""
 STIFF = 0.02
 """Stretch beyond which a ply that doesn't shear needs a cut; common practice: beyond 2 % it wrinkles. [-]"""
+
+
+OFF = 0.02
+"""A pattern whose area is further than this from that of the cloth it stands for is not printed. [-]"""
+
+
+class PatternError(LayupError):
+    """Plies without a pattern worth cutting by.
+
+    Attributes:
+        refused: Why, a sentence by number of the line in the layup, from 0.
+        made: The patterns of all other plies.
+    """
+
+    def __init__(self, refused: dict[int, str], made: tuple[FlatPly, ...]) -> None:
+        self.refused = refused
+        self.made = made
+        super().__init__(" ".join(dict.fromkeys(refused.values())))
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,13 +173,15 @@ def flat_plies(
         The patterns; a ply wider than its roll is in strips.
 
     Raises:
+        PatternError: A pattern would leave out cloth, or have more than there is; it holds the other patterns.
         LayupError: A ply given only by its area has no shape; a start off the surface; a warp square to it.
     """
     width = job.part.trim if trim is None else trim
     entries = job.part.plies()
     made: list[FlatPly] = []
     number = 0
-    kept: dict[tuple[object, ...], tuple[FlatPly, ...]] = {}
+    kept: dict[tuple[object, ...], tuple[FlatPly, ...] | str] = {}
+    refused: dict[int, str] = {}
     for line, entry in enumerate(entries):
         number += 1
         first, number = number, number + entry.count - 1
@@ -171,13 +192,28 @@ def flat_plies(
                 )
             key = (entry.fabric, entry.angle, entry.zone, entry.start, entry.overlap, entry.over)
             if key not in kept:
-                kept[key] = _one(job, entry, width or 0.0, holes, along, widths or {}, nodes)
-            made += [replace(p, number=first, name=f"{first}{p.name}", count=entry.count) for p in kept[key]]
+                try:
+                    kept[key] = _one(job, entry, width or 0.0, holes, along, widths or {}, nodes)
+                except SurfaceError as error:
+                    if not isinstance(error, _LeavesOut):
+                        raise
+                    kept[key] = str(error)
+            found = kept[key]
+            if isinstance(found, str):
+                refused[line] = f"Ply {first}, {entry.fabric} on {entry.zone or WHOLE}: {found}"
+            else:
+                made += [replace(p, number=first, name=f"{first}{p.name}", count=entry.count) for p in found]
         if progress is not None:
             progress(line + 1, len(entries))
+    if refused:
+        raise PatternError(refused, tuple(made))
     if not made:
         raise LayupError("there is no ply of fabric in the layup, so there is nothing to cut")
     return tuple(made)
+
+
+class _LeavesOut(SurfaceError):
+    """A pattern that is not the cloth's size."""
 
 
 def _one(
@@ -187,9 +223,6 @@ def _one(
     """The pieces of one ply; their names are only letters."""
     import shapely
 
-    from layup.surface.drape import without_lips
-    from layup.surface.laid_flat import from_net, outlines
-
     lies = drape_ply(job, entry, nodes=nodes)
     whole = entry.zone in (None, WHOLE)
     grow = trim if whole else 0.0
@@ -198,36 +231,12 @@ def _one(
     marked += _of_part(job, entry)
     rings = bool(ring_pieces(job, entry.zone, np.concatenate(lies.triangles))) and entry.start is None
     for net, laid, alike in zip(lies.nets, lies.triangles, lies.alike, strict=True):
-        triangles = laid
         begun = len(pieces)
-        notes: list[str] = []
-        stretch = None
-        if shears(job, entry):
-            there = from_net(net)
-            notes += _cloth_notes(lies)
-            if whole:
-                triangles = without_lips(net, triangles)
-        else:
-            there = _stiff(job, entry, net.start, triangles)
-            assert there.flat is not None
-            stretch = there.flat.worst
-            if max(1.0 - stretch[0], stretch[1] - 1.0) > STIFF:
-                notes.append(
-                    f"doesn't shear and would have to stretch {(stretch[0] - 1) * 100:.1f} to "
-                    f"{(stretch[1] - 1) * 100:+.1f} %: cut it in narrower strips or slit it"
-                )
-        found = outlines(triangles, there)
+        there, triangles, found, notes, stretch = _laid_flat(job, entry, lies, net, laid, whole)
         if not found:
             continue
         edge = shapely.union_all(found)
-        area = (
-            float(
-                np.linalg.norm(
-                    np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1
-                ).sum()
-            )
-            / 2
-        )
+        area = measure_triangles(triangles).area
         cut = shapely.union_all([shapely.Polygon(p.exterior) for p in found]) if whole else edge
         cut = cut.buffer(grow, join_style="mitre", mitre_limit=2.0) if grow else cut
         near = [d for d in marked if _covers(triangles, d[0], max(there.link, 1.1 * d[1]))]
@@ -245,6 +254,62 @@ def _one(
     return tuple(
         replace(p, name=_letter(n) if letters else "", sides=sides, directed=warp) for n, p in enumerate(pieces)
     )
+
+
+def _laid_flat(
+    job: Job, entry: PlyEntry, lies: DrapedPly, net: Net, laid: Floats, whole: bool
+) -> tuple[Map, Floats, list[Polygon], list[str], Pair | None]:
+    """A piece of a ply in the flat: its map, its triangles, its outlines, what to know of it, and its stretch.
+
+    Cloth that shears lies as its net does. Where that net tears, round a closed corner or a turned lip, the shape is
+    laid flat stiffly. What then has another area than the cloth is no pattern.
+
+    Raises:
+        _LeavesOut: Its area is not the cloth's.
+    """
+    import shapely
+
+    from layup.surface.drape import over, without_lips
+    from layup.surface.laid_flat import from_net, outlines
+
+    tries: list[tuple[float, float]] = []
+    if shears(job, entry):
+        there = from_net(net)
+        triangles = without_lips(net, laid) if whole else laid
+        found = outlines(triangles, there)
+        cloth = over(net, laid)
+        flat = shapely.union_all(found).area
+        # what is turned down round a cut-out is cloth too: the cloth that runs across it, slit and folded over
+        across = shapely.union_all([shapely.Polygon(p.exterior) for p in found]).area - flat if whole else 0.0
+        turned = measure_triangles(laid).area - measure_triangles(triangles).area
+        tries.append((flat + min(turned, across), cloth.area * cloth.factor))
+        if _fits(*tries[-1]):
+            return there, triangles, found, _cloth_notes(lies), None
+    there = _stiff(job, entry, net.start, laid)
+    assert there.flat is not None
+    found = outlines(laid, there)
+    tries.append((shapely.union_all(found).area, measure_triangles(laid).area))
+    if not _fits(*tries[-1]) or there.flat.folded:
+        flat, wanted = min(tries, key=lambda pair: abs(pair[0] - pair[1]))
+        raise _LeavesOut(
+            f"the flat pattern has {area_words(flat, 'both')} and the cloth on the part {area_words(wanted, 'both')}, "
+            f"{abs(flat / wanted - 1.0) * 100:.1f} % {'less' if flat < wanted else 'more'}, so it is not printed: it "
+            "can't be laid flat in one piece without tearing or folding",
+            "A closed corner, a tube, a nose or a deep draw needs a seam: part the ply in zones that each open flat",
+        )
+    stretch = there.flat.worst
+    notes = []
+    if max(1.0 - stretch[0], stretch[1] - 1.0) > STIFF:
+        why = "doesn't shear" if not tries[:-1] else "does not follow by shearing alone"
+        notes.append(
+            f"{why} and would have to stretch {(stretch[0] - 1) * 100:.1f} to {(stretch[1] - 1) * 100:+.1f} %: cut it "
+            "in narrower strips or slit it"
+        )
+    return there, laid, found, notes, stretch
+
+
+def _fits(flat: float, cloth: float) -> bool:
+    return abs(flat - cloth) <= OFF * cloth
 
 
 def _ways(job: Job, entry: PlyEntry, net: Net) -> tuple[tuple[str, Pair], ...]:

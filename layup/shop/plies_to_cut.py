@@ -154,7 +154,7 @@ def _patterns(job: Job, progress: Lines | None) -> tuple[dict[int, tuple[FlatPly
     from dataclasses import replace
 
     from layup.errors import LayupError
-    from layup.shop.pattern import flat_plies
+    from layup.shop.pattern import PatternError, flat_plies
 
     lines = [(n, e) for n, e in enumerate(job.part.plies()) if e.fabric is not None and e.area is None]
     if not job.surface.has_mesh or not lines or is_flat(job):
@@ -163,8 +163,11 @@ def _patterns(job: Job, progress: Lines | None) -> tuple[dict[int, tuple[FlatPly
     single = [entry.model_copy(update={"count": 1}) for _, entry in lines]
     part = job.part.model_copy(update={"ply": single, "stack": None, "fabric": None})
     never = dict.fromkeys((entry.fabric or "" for entry in single), 1000.0)  # spliced when it is cut, not here
+    why: tuple[str, ...] = ()
     try:
         made = flat_plies(replace(job, part=part), widths=never, progress=progress)
+    except PatternError as error:
+        made, why = error.made, tuple(dict.fromkeys(error.refused.values()))
     except LayupError as error:
         return {}, (f"No flat patterns: {error}",)
     found: dict[int, tuple[FlatPly, ...]] = {}
@@ -172,7 +175,7 @@ def _patterns(job: Job, progress: Lines | None) -> tuple[dict[int, tuple[FlatPly
         own = [piece for piece in made if piece.number == number]
         whole = sum(piece.outline.area for piece in own)
         found[line] = tuple(piece for piece in own if piece.outline.area > SLIVER * whole)
-    return found, ()
+    return found, why
 
 
 def is_flat(job: Job) -> bool:
