@@ -117,7 +117,8 @@ def test_where_the_mould_is_not_given_the_papers_ask(hatch: Hatch, tmp_path: Pat
     way = seen(job.surface, None)
     assert not way.known
     assert 'mould = "female"' in way.wanted
-    words = [e.dxf.text for e in ezdxf.readfile(write_dxf([ply], tmp_path / "p.dxf")).modelspace() if e.dxftype() == "TEXT"]  # fmt: skip
+    space = ezdxf.readfile(write_dxf([ply], tmp_path / "p.dxf")).modelspace()
+    words = [e.dxf.text for e in space if e.dxftype() == "TEXT"]
     assert any("MOULD SIDE NOT SAID" in word for word in words)
     assert "MOULD SIDE NOT SAID" in write_svg([ply], tmp_path / "p.svg").read_text(encoding="utf-8")
 

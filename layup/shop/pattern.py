@@ -3,9 +3,9 @@
     All plies of a part            flat_plies(job)
 
 A pattern is seen by the person who lays up, from the bag side, looking at the mould; where the part file does not say
-where the mould is, from the side that the drawn surface faces, and each piece asks. Its cut line is the edge of the zone, grown by what
-is trimmed off later; the edge itself, cut-outs and holes are marked to be drawn, not cut: a cut-out in a ply over the
-whole surface is cut after the cure.
+where the mould is, from the side that the drawn surface faces, and each piece asks. Its cut line is the edge of the
+zone, grown by what is trimmed off later; the edge itself, cut-outs and holes are marked to be drawn, not cut: a cut-out
+in a ply over the whole surface is cut after the cure.
 """
 
 from __future__ import annotations

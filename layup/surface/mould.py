@@ -138,8 +138,8 @@ class Seen:
         return (
             "MOULD SIDE NOT SAID: which hand the angles and patterns have is not known, and a ply of the wrong hand is "
             f"scrap. {self.wanted}",
-            "Until then + turns anticlockwise (counterclockwise) from the 0° arrow as seen from the side that the drawn "
-            "surface faces.",
+            "Until then + turns anticlockwise (counterclockwise) from the 0° arrow as seen from the side that the "
+            "drawn surface faces.",
         )
 
     @property
@@ -190,7 +190,7 @@ def _seen(surface: Surface, mould: str | None) -> Seen:
         return Seen(faces, False, f"Write {words}.")
     bend = bend_of(surface)
     grows, doubt = _grows(bend, parse_mould(mould))
-    if grows is None or flat and not mould.strip().casefold().startswith("facing"):
+    if grows is None or (flat and not mould.strip().casefold().startswith("facing")):
         why = "The surface is flat: it has no hollow" if flat else doubt[:1].upper() + doubt[1:]
         return Seen(faces, False, f"{why}. Write {facing}.")
     corner = surface.vertices[faces]
