@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -10,6 +11,9 @@ from pydantic_core import PydanticCustomError
 
 from layup.errors import UnitError
 from layup.units import parse
+
+_TWO_WAYS = re.compile(r"^\s*[-+]?[0-9.]+\s*/\s*[-+]?[0-9.]+|±|\+\s*/?\s*-")
+"""0/90, 90/45, ±45, +-45; a mixed number such as 22 1/2 is one angle."""
 
 
 class Entry(BaseModel):
@@ -80,10 +84,24 @@ def needs(entry: Entry, key: str, others: tuple[str, ...]) -> None:
                 raise refuse("needs", f"{other} belongs to {key}, which is not there")
 
 
+def two_ways(text: str) -> str:
+    """What to say of an angle that names two directions: a division would make 2 degrees of 90/45.
+
+    >>> two_ways("0/90").split(":")[0]
+    '"0/90" is two directions, and one angle is due'
+    """
+    return (
+        f'"{text}" is two directions, and one angle is due: that of the warp. Write 0 for a woven cloth that lies '
+        "0/90, 45 for one that lies ±45; two plies are written one after the other"
+    )
+
+
 def _reader(dimension: str, low: float, high: float, range_words: str) -> Callable[[object], float]:
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             raise PydanticCustomError("quantity", 'a quantity in quotes is due, such as "25 mm"')
+        if dimension == "angle" and isinstance(value, str) and _TWO_WAYS.search(value):
+            raise PydanticCustomError("quantity", "{text}", {"text": two_ways(value)})
         try:
             number = parse(value, dimension)
         except UnitError as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
@@ -45,3 +46,44 @@ def open_page(root: Path) -> Page:
     guard = build(root, "the-key", PORT)
     client = TestClient(guard, base_url=HOME, cookies={f"bench-{PORT}": "the-key"}, headers={"origin": HOME})
     return Page(client, root, guard.app.state.bench)
+
+
+class _Forms(HTMLParser):
+    """Every form of a page as a browser would send it; of a list where none is chosen, the first."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.forms: list[dict[str, Any]] = []
+        self.here: dict[str, Any] | None = None
+        self.choice: tuple[dict[str, str], str] | None = None
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        got = {key: value or "" for key, value in attrs}
+        if tag == "form":
+            self.here = {"action": got.get("action", ""), "id": got.get("id", ""), "fields": {}}
+            self.forms.append(self.here)
+        into = next((f for f in self.forms if f["id"] == got["form"]), None) if "form" in got else self.here
+        if into is None or not got.get("name"):
+            if tag == "option" and self.choice is not None:
+                fields, name = self.choice
+                if "selected" in got or name not in fields:
+                    fields[name] = got.get("value", "")
+            return
+        kind = got.get("type", "text")
+        if tag == "input" and (kind not in ("checkbox", "radio") or "checked" in got):
+            into["fields"][got["name"]] = got.get("value", "on" if kind == "checkbox" else "")
+        elif tag == "select":
+            self.choice = into["fields"], got["name"]
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form":
+            self.here = None
+        elif tag == "select":
+            self.choice = None
+
+
+def forms(text: str) -> list[dict[str, Any]]:
+    """The forms of a page: address, id, and what each field would send as it stands."""
+    parser = _Forms()
+    parser.feed(text)
+    return parser.forms

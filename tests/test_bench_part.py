@@ -10,6 +10,7 @@ import pytest
 from bench_page import Page, open_page
 from click.testing import CliRunner
 
+from layup.bench import part_page
 from layup.cli import main as layup_command
 from layup.prediction import predict
 from layup.words import mass_both
@@ -204,12 +205,57 @@ def test_a_stack_is_written_out_ply_by_ply(page: Page) -> None:
     assert predict(page.root / "s.toml").mass.mean == pytest.approx(before)
 
 
+TYPED = {
+    "sheet": {"sheet": "aluminium 2024-T3", "thickness": "0.8 mm"}, "weighed": {"weighed": "120 g"},
+    "fabric": {"fabric": "glass plain 200", "resin": "polyester, laminating", "process": "wet"},
+    "covering": {"covering": "polyester, light"}, "finish": {"finish": "primer, epoxy"},
+    "core": {"core": "PVC foam 60", "thickness": "5 mm"}, "each": {"each": "4 g", "count": "10"},
+    "per_length": {"per_length": "20 g/m", "length": "2 m"}, "mass": {"mass": "50 g"},
+    "grid": {"diameter": "30 mm", "first": '["100 mm", "100 mm"]', "pitch": "90 mm", "columns": "3", "rows": "2"},
+    "row": {"diameter": "30 mm", "first": '["100 mm", "100 mm"]', "pitch": "90 mm", "count": "4"},
+    "circle": {"diameter": "15 mm", "centre": '["200 mm", "200 mm"]', "ring": "140 mm", "count": "8"},
+}  # fmt: skip
+"""What a person types for an item of each kind."""
+
+
+def add_form(table: str, kind: str, **typed: str) -> dict[str, str]:
+    said = {f"set.{kind}.{key}": value for key, value in typed.items()}
+    return {"table": table, "kind": kind, "name": "more of it", "script": "1", **said}
+
+
+KINDS = [(table, kind) for table, kinds in part_page.ASKED.items() for kind in kinds]
+
+
+@pytest.mark.parametrize(("table", "kind"), KINDS)
+def test_no_figure_is_written_that_nobody_typed(page: Page, table: str, kind: str) -> None:
+    before = page.text(DOOR)
+    answer = page.post("/part/add-item", add_form(table, kind), file=DOOR)
+    assert page.text(DOOR) == before
+    assert answer.status_code == 422
+    assert "Still needed" in answer.text
+
+
+def test_a_cloth_that_becomes_a_core_is_asked_for_its_thickness(page: Page) -> None:
+    page.edit(DOOR, table="ply", number="0", op="save", set_material="core|PVC foam 60")
+    added = [line for line in page.text(DOOR).splitlines() if "thickness" in line]
+    assert "5 mm" not in "".join(added)
+    assert "thickness" in page.get("/part", file=DOOR).text
+
+
+def test_two_directions_in_one_angle_are_not_divided(page: Page) -> None:
+    for typed in ("90/45", "0/90", "±45", "+-45"):
+        answer = page.edit(DOOR, table="ply", number="0", op="save", set_angle=typed)
+        assert "is two directions, and one angle is due" in unescape(answer.text), typed
+    page.edit(DOOR, table="ply", number="0", op="save", set_angle="22 1/2")
+    assert predict(page.root / DOOR).job.part.plies()[0].angle == 22.5
+
+
 @pytest.mark.parametrize(
     "kind", ["sheet", "weighed", "fabric", "covering", "finish", "core", "each", "per_length", "mass"]
 )
 def test_every_kind_of_old_item_can_be_added_and_counts(page: Page, kind: str) -> None:
     before = predict(page.root / DOOR).replaced
-    form = {"table": "replaces", "kind": kind, "name": "more of it", "script": "1"}
+    form = add_form("replaces", kind, **TYPED[kind])
     assert page.post("/part/add-item", form, file=DOOR).status_code == 200
     after = predict(page.root / DOOR).replaced
     assert before is not None
@@ -256,7 +302,7 @@ def test_a_pattern_of_holes_can_be_added_and_takes_weight_out(page: Page, kind: 
     text = 'title = "Floor"\nprocess = "wet"\nresin = "epoxy, laminating"\n\n[surface]\nrectangle = ["1 m", "600 mm"]\n'
     (page.root / "floor.toml").write_text(text + '\n[[ply]]\nfabric = "carbon plain 200"\n', encoding="utf-8")
     before = predict(page.root / "floor.toml").mass.mean
-    form = {"table": "holes", "kind": kind, "name": "light", "script": "1"}
+    form = add_form("holes", kind, **TYPED[kind])
     assert page.post("/part/add-item", form, file="floor.toml").status_code == 200
     assert predict(page.root / "floor.toml").mass.mean < before
 

@@ -8,7 +8,7 @@ import time
 from html import unescape
 
 import pytest
-from bench_page import Page
+from bench_page import Page, forms
 from click.testing import CliRunner
 
 from layup.cli import main as layup_command
@@ -51,7 +51,7 @@ def test_a_wrong_temperature_is_said_and_the_rest_stays(page: Page) -> None:
     answer = page.get("/prepare", file=PANEL, temperature="70")
     assert answer.status_code == 200
     assert "unit" in answer.text
-    assert "from the tool up" in answer.text
+    assert "from the mould up" in answer.text
 
 
 def test_the_cloth_is_what_the_command_cuts_and_can_be_kept(page: Page) -> None:
@@ -85,6 +85,81 @@ def test_the_build_sheet_is_a_pdf_with_the_predicted_weight(page: Page) -> None:
     assert "Access panel" in text
     html = page.get("/prepare/paper", file=PANEL, work=name, **{"as": "html"})
     assert "attachment" in html.headers["content-disposition"]
+
+
+def asks(page: Page) -> dict[str, str]:
+    """The one form of the page as it stands."""
+    form = next(f for f in forms(page.get("/prepare", file=PANEL).text) if f["action"].startswith("/prepare/start"))
+    return dict(form["fields"])
+
+
+def test_every_button_uses_what_stands_in_its_fields(page: Page) -> None:
+    import io
+
+    import pypdf
+
+    form = asks(page)
+    assert {"ratio", "temperature", "people", "pot", "gap", "edge", "seconds", "rolls", "paper"} <= set(form)
+    typed = {**form, "ratio": "100:45", "temperature": "30 degC"}
+    assert page.post("/prepare/start", {**typed, "what": "sheet"}, file=PANEL).status_code == 303
+    work = page.bench.works.newest("sheet", PANEL)
+    begun = time.monotonic()
+    while not work.ended:
+        assert time.monotonic() - begun < 120, work.words
+        time.sleep(0.05)
+    assert work.state == "done", work.answer
+    printed = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(work.answer["files"]["pdf"])).pages)
+    assert "100 : 45" in printed
+    assert "100 : 27" not in printed
+    assert "30 °C" in printed
+    text = unescape(page.get("/prepare", file=PANEL).text)
+    assert "resin to hardener by weight 100:45" in text
+    assert asks(page)["ratio"] == "100:45"  # after a reload it still holds
+
+
+def test_a_changed_gap_is_another_layout_and_the_old_one_is_called_old(page: Page) -> None:
+    form = {**asks(page), "seconds": "0"}
+    ended(page, "cloth", PANEL, **form)
+    assert "prepare/picture" in page.get("/prepare", file=PANEL).text
+    page.post("/prepare/start", {**form, "what": "pots", "gap": "300 mm"}, file=PANEL)
+    text = page.get("/prepare", file=PANEL).text
+    assert "Out of date: other fields hold now" in text
+    assert "prepare/picture" not in text
+
+
+@pytest.mark.parametrize(
+    ("what", "key", "value", "name"),
+    [("cloth", "gap", "abc", "between two pieces"), ("cloth", "edge", "-4 mm", "not used at each edge"),
+     ("pots", "ratio", "lots", "resin to hardener"), ("sheet", "temperature", "70", "shop and resin at")],
+)  # fmt: skip
+def test_a_field_that_cannot_be_read_is_named_beside_the_button(
+    page: Page, what: str, key: str, value: str, name: str
+) -> None:
+    answer = page.post("/prepare/start", {**asks(page), "what": what, key: value}, file=PANEL)
+    assert answer.status_code == 422
+    beside = unescape(answer.text.split(f'id="start-{what}"')[1][:600])
+    assert 'class="wrong refused"' in beside
+    assert name in beside.casefold()
+    assert f'value="{value}"' in answer.text
+    assert page.bench.works.newest(what, PANEL) is None
+
+
+def test_no_hardener_by_the_gram_for_a_ratio_nobody_gave(page: Page) -> None:
+    mixes = told(page, "mix", PANEL, "--ratio", "100:27")  # the row of the table, which is from memory
+    assert isinstance(mixes, list)
+    hardener = f"{mixes[0]['pots'][0]['hardener_kg'] * 1e3:.1f} g"
+    text = page.get("/prepare", file=PANEL).text
+    assert hardener not in text
+    assert "on the label of your" in text
+    assert "--ratio" not in text
+    assert hardener in page.get("/prepare", file=PANEL, ratio="100:27").text
+
+
+def test_a_picture_of_a_work_that_made_none_is_refused_in_words(page: Page) -> None:
+    name = ended(page, "sheet", PANEL)
+    answer = page.get("/prepare/picture", work=name)
+    assert answer.status_code == 422
+    assert "made no picture" in answer.text
 
 
 def test_an_edit_of_the_part_makes_the_layout_old(page: Page) -> None:

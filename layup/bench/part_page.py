@@ -73,15 +73,22 @@ KINDS = {
 }  # fmt: skip
 """Ways to give an item, and what a person calls each."""
 SELECTED = Markup(" selected")
-FIRST = {
-    "sheet": {"thickness": "0.032 in"}, "core": {"thickness": "6 mm"}, "each": {"each": "3.2 g", "count": "12"},
-    "per_length": {"per_length": "12 g/m", "length": "1 m"}, "fabric": {"process": "wet"},
-    "grid": {"diameter": "40 mm", "first": '["60 mm", "60 mm"]', "pitch": "80 mm", "columns": "2", "rows": "2"},
-    "row": {"diameter": "40 mm", "first": '["60 mm", "60 mm"]', "pitch": "80 mm", "count": "3"},
-    "circle": {"diameter": "20 mm", "centre": '["150 mm", "150 mm"]', "ring": "120 mm", "count": "6"},
-    "file": {"file": "holes.csv", "unit": "mm"},
+ASKED: dict[str, dict[str, tuple[str, ...]]] = {
+    "replaces": {
+        "sheet": ("sheet", "thickness"), "weighed": ("weighed",), "fabric": ("fabric", "resin", "process"),
+        "covering": ("covering",), "finish": ("finish", "coats"), "core": ("core", "thickness"),
+        "each": ("each", "count"), "per_length": ("per_length", "length"), "mass": ("mass",),
+    },
+    "extra": {"weighed": ("weighed",), "mass": ("mass",), "each": ("each", "count"),
+              "per_length": ("per_length", "length")},
+    "finish": {"finish": ("finish",), "areal_weight": ("areal_weight",)},
+    "holes": {"grid": ("diameter", "first", "pitch", "columns", "rows"), "row": ("diameter", "first", "pitch", "count"),
+              "circle": ("diameter", "centre", "ring", "count"), "file": ("file", "unit")},
+    "fasteners": {"file": ("file", "unit")},
 }  # fmt: skip
-"""What a new item begins with besides its name, so that it can be counted at once; a person changes it."""
+"""What an item of each kind is asked when it is added: a person types every figure, none is written for them."""
+MAY_LACK = ("coats", "unit")
+"""Of these, what may stay empty."""
 
 
 def part(asked: Asked) -> Response:
@@ -130,8 +137,6 @@ def _material(values: dict[str, str]) -> dict[str, str]:
         if kind in ("fabric", "core"):
             values = {"fabric": "", "core": "", **values, kind: name}
             values |= {"angle": "", "overlap": "", "seam": ""} if kind == "core" else {"thickness": ""}
-            if kind == "core" and not values.get("thickness"):
-                values["thickness"] = "5 mm"
     return values
 
 
@@ -193,13 +198,12 @@ def add_item(asked: Asked) -> Response:
     if table not in KINDS or kind not in dict(KINDS[table]):
         raise LayupError("that is no item this page knows")
     name = asked.form.get("name", "").strip()
-    sheet = asked.desk.sheet(asked.file)
-    values = {"name": name, **FIRST.get(kind, {})}
-    if kind in CHOICES:
-        named = asked.desk.library(sheet).names(CHOICES[kind])
-        values[kind] = named[0] if named else name
-    elif kind in HINTS and kind not in values:
-        values[kind] = HINTS[kind]
+    given = {key: asked.form.get(f"set.{kind}.{key}", "").strip() for key in ASKED[table][kind]}
+    lacking = [key for key, value in given.items() if not value and key not in MAY_LACK]
+    if not name or lacking:
+        wanted = [*([] if name else ["Name"]), *(said.label(key, table) for key in lacking)]
+        raise LayupError(f"nothing was added yet. Still needed: {', '.join(wanted)}")
+    values = {"name": name, **given}
     sheet = asked.desk.edit(
         asked.file, asked.form.get("base", ""), f"added {name}", lambda text: parttext.add(text, table, values)
     )
@@ -312,7 +316,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     system = prediction.job.part.units if prediction else "both"
     return show(
         asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD, more=MORE, kinds=KINDS,
-        first=FIRST, bars=bars_svg(prediction, system) if prediction else "", change=change,
+        asked_of=ASKED, may_lack=MAY_LACK, bars=bars_svg(prediction, system) if prediction else "", change=change,
         again=again if again is not None and again.before == sheet.text else None, names=_names(library, sheet),
         choices=CHOICES, hints=HINTS, layers=_layers(sheet), typed=asked.desk.journal.typed(asked.file), field=_field,
         as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),

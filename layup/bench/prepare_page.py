@@ -1,4 +1,4 @@
-"""Prepare: plies on the roll, shear on the surface, pots, the bag, and the papers to print."""
+"""Prepare: flat patterns, plies on the roll, resin batches, the bag, and the papers to print."""
 
 from __future__ import annotations
 
@@ -10,17 +10,30 @@ from layup.bench.app import Asked, go, picture, show
 from layup.bench.desk import Sheet
 from layup.bench.folder import OutsideError
 from layup.bench.running import Work
+from layup.bench.said import plain
 from layup.errors import LayupError
 from layup.writing import write_file
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from starlette.responses import Response
 
     from layup.prediction import Prediction
 
-ASKS = {"people": "1", "temperature": "", "ratio": "", "pot": "", "gap": "3 mm", "edge": "5 mm", "seconds": "6",
-        "rolls": "", "face_down": "", "paper": "a4"}  # fmt: skip
-"""What a person may say, and what holds otherwise; it stands in the address of the page."""
+ASKS = {"paper": "a4", "gap": "3 mm", "edge": "5 mm", "seconds": "6", "rolls": "", "face_down": "", "people": "1",
+        "temperature": "", "ratio": "", "pot": ""}  # fmt: skip
+"""What a person may say, and what holds otherwise. What the last press used is kept for the part."""
+MIXING = ("people", "temperature", "ratio", "pot")
+USES = {"shapes": ("paper",), "cloth": ("gap", "edge", "seconds", "rolls", "face_down"), "pots": MIXING,
+        "sheet": (*MIXING, "paper")}  # fmt: skip
+"""The cards of the page that are worked out by a button, and what each is worked out with."""
+LABELS = {
+    "paper": "paper", "gap": "between two pieces", "edge": "not used at each edge", "seconds": "seconds to search",
+    "rolls": "rolls of another width", "face_down": "plain weaves face down", "people": "people laying up",
+    "temperature": "shop and resin at", "ratio": "resin to hardener by weight", "pot": "most to mix at once",
+}  # fmt: skip
+"""What each is called, on its field and beside what was worked out with it."""
 KINDS = {"dxf": "image/vnd.dxf", "svg": "image/svg+xml", "pdf": "application/pdf", "html": "text/html; charset=utf-8",
          "json": "application/json"}  # fmt: skip
 
@@ -29,15 +42,50 @@ def prepare(asked: Asked) -> Response:
     """The page."""
     if not asked.file:
         return go("/", said="take a part first, or begin one")
-    sheet = asked.desk.sheet(asked.file)
-    said = {key: asked.query.get(key, usual) for key, usual in ASKS.items()}
+    return _page(asked, asked.desk.sheet(asked.file))
+
+
+def _page(asked: Asked, sheet: Sheet, refused: str = "", wrong: str = "") -> Response:
+    """The page; where a press was refused, with the reason beside that button and what was typed still in its field."""
+    held = asked.desk.journal.typed(asked.file)
+    said = {key: asked.query.get(key, held.get(f"prepare-{key}", usual)) for key, usual in ASKS.items()}
+    fields = {key: held.get(f"f-prepare-{key}", value) for key, value in said.items()}
+    if refused:
+        fields |= {key: asked.form.get(key, "") for key in ASKS}
+    status = 422 if refused else 200
     if sheet.prediction is None:
         return show(asked, "prepare.html", sheet=sheet, prediction=None, said_of=said, works={}, system="both")
-    mixes, bag, wrong = _at_once(sheet.prediction, said)
+    mixed, bag, problem = _at_once(sheet.prediction, said)
+    if refused == "pots":
+        mixed = None
     return show(
-        asked, "prepare.html", sheet=sheet, prediction=sheet.prediction, system=sheet.prediction.job.part.units,
-        said_of=said, mixes=mixes, bag=bag, wrong=wrong, kept=_kept(asked, sheet), words=_words(),
-        works={what: asked.bench.works.about(_about(what, sheet, said)) for what in ("cloth", "shapes", "sheet")},
+        asked, "prepare.html", status, sheet=sheet, prediction=sheet.prediction,
+        system=sheet.prediction.job.part.units, said_of=said, fields=fields, mixes=mixed, bag=bag, refused=refused,
+        reason=wrong, wrong=wrong or problem, kept=_kept(asked, sheet), words=_words(), labels=LABELS, uses=USES,
+        plain=plain, used=lambda what: _used(what, said),
+        works={what: _work_of(asked, what, sheet, said) for what in ("shapes", "cloth", "sheet")},
+    )  # fmt: skip
+
+
+def _work_of(asked: Asked, what: str, sheet: Sheet, said: dict[str, str]) -> dict[str, Any]:
+    """The newest work of a card, where it is of the part and the fields as they stand; else that it is old."""
+    about = _about(what, sheet, said)
+    work = asked.bench.works.about(about)
+    if work is None or work.state == "failed":
+        newest = asked.bench.works.newest(what, sheet.name)
+        if newest is not None and newest.about != about and newest.state != "failed":
+            why = "the part was changed since" if newest.about[2] != sheet.version else "other fields hold now"
+            return {"now": newest if not newest.ended else None, "old": why if newest.ended else ""}
+    return {"now": work, "old": ""}
+
+
+def _used(what: str, said: dict[str, str]) -> str:
+    """What a card was worked out with, in a line beside its result."""
+    words = {"a4": "A4", "letter": "Letter", "on": "yes"}
+    empty = {"temperature": "that of the printed pot life", "ratio": "none typed", "pot": "the usual"}
+    return "; ".join(
+        f"{LABELS[key]} {words.get(said[key], said[key]) or empty[key]}"
+        for key in USES[what] if said[key] or key in empty
     )  # fmt: skip
 
 
@@ -50,21 +98,15 @@ def _words() -> dict[str, Any]:
 
 
 def _at_once(prediction: Prediction, said: dict[str, str]) -> tuple[Any, Any, str]:
-    """Pots and bag, which need no waiting; or what is wrong with what was asked."""
+    """Batches and bag, which need no waiting; or what is wrong with what was asked."""
     from layup.shop.bag import bag
     from layup.shop.batch import mixes
-    from layup.units import parse, parse_ratio
 
     job, weighed = prediction.job, prediction.weighed
     wrong: list[str] = []
     found: Any = None
     try:
-        found = mixes(
-            job, weighed, people=_people(said["people"]),
-            temperature=parse(said["temperature"], "temperature") if said["temperature"] else None,
-            ratio=parse_ratio(said["ratio"]) if said["ratio"] else None,
-            pot=parse(said["pot"], "mass") if said["pot"] else None,
-        )  # fmt: skip
+        found = mixes(job, weighed, **_mixing(said))
     except LayupError as error:
         wrong.append(str(error))
     try:
@@ -73,10 +115,48 @@ def _at_once(prediction: Prediction, said: dict[str, str]) -> tuple[Any, Any, st
         return found, None, " ".join([*wrong, str(error)])
 
 
+def _mixing(said: dict[str, str]) -> dict[str, Any]:
+    """What `layup mix` is asked, read from the fields.
+
+    Raises:
+        LayupError: Fields that can't be read, each by its name.
+    """
+    from layup.units import parse, parse_ratio
+
+    return _read({
+        "people": lambda: _people(said["people"]),
+        "temperature": lambda: parse(said["temperature"], "temperature") if said["temperature"] else None,
+        "ratio": lambda: parse_ratio(said["ratio"]) if said["ratio"] else None,
+        "pot": lambda: parse(said["pot"], "mass") if said["pot"] else None,
+    })  # fmt: skip
+
+
+def _read(readers: dict[str, Callable[[], Any]]) -> dict[str, Any]:
+    """Every field read; all that can't be is said at once."""
+    found, wrong = {}, []
+    for key, reader in readers.items():
+        try:
+            found[key] = reader()
+        except LayupError as error:
+            wrong.append(f"{LABELS[key]}: {error}")
+    if wrong:
+        raise LayupError("; ".join(wrong))
+    return found
+
+
+def _length(text: str) -> float:
+    from layup.units import parse
+
+    length = parse(text, "length")
+    if not 0.0 <= length <= 0.5:
+        raise LayupError(f"{text} can't be: write 0 to 500 mm")
+    return length
+
+
 def _people(text: str) -> int:
     if re.fullmatch(r"[0-9]{1,2}", text) and 1 <= int(text) <= 20:
         return int(text)
-    raise LayupError(f'"{text}" pairs of hands at the mould can\'t be: write 1 to 20')
+    raise LayupError(f'"{text}" can\'t be: write 1 to 20')
 
 
 def _kept(asked: Asked, sheet: Sheet) -> bool:
@@ -91,38 +171,58 @@ def _kept(asked: Asked, sheet: Sheet) -> bool:
 
 def _about(what: str, sheet: Sheet, said: dict[str, str]) -> tuple[str, ...]:
     """What a work is about: the part as it stands, and what was asked."""
-    keys = {
-        "cloth": ("gap", "edge", "seconds", "rolls", "face_down"),
-        "shapes": ("paper",),
-        "sheet": ("people", "paper"),
-    }
-    return (what, sheet.name, sheet.version, *(said[key] for key in keys[what]))
+    return (what, sheet.name, sheet.version, *(said[key] for key in USES[what]))
 
 
 def start(asked: Asked) -> Response:
-    """Begin one of the works."""
+    """A card's button: every field as it stands in the page holds from now on, and the card is worked out with them."""
     what = asked.form.get("what", "")
-    said = {key: asked.form.get(key, usual) for key, usual in ASKS.items()}
     sheet = asked.desk.sheet(asked.file)
     if sheet.prediction is None:
         raise LayupError("the part has something to put right first: see its page")
-    about = _about(what, sheet, said) if what in ("cloth", "shapes", "sheet") else ()
-    works, part = asked.bench.works, str(sheet.path)
+    if what not in USES:
+        raise LayupError("that is no work this page knows")
+    said = {key: asked.form.get(key, usual).strip() for key, usual in ASKS.items()}
+    try:
+        _begin(asked, what, sheet, sheet.prediction, said)
+    except LayupError as error:
+        return _page(asked, sheet, what, asked.folder.plain(str(error)))
+    journal = asked.desk.journal
+    held = journal.typed(asked.file)
+    for key, value in said.items():
+        if value != held.get(f"prepare-{key}", ASKS[key]):
+            journal.type(asked.file, f"prepare-{key}", value if value != ASKS[key] else None)
+        journal.type(asked.file, f"f-prepare-{key}", None)
+    return go("/prepare", file=asked.file)
+
+
+def _begin(asked: Asked, what: str, sheet: Sheet, prediction: Prediction, said: dict[str, str]) -> None:
+    """Read the fields a card uses, and start its work.
+
+    Raises:
+        LayupError: What is wrong with them.
+    """
+    from layup.shop.batch import mixes
+    from layup.shop.rolls import check_cloths
+
+    works, part, about = asked.bench.works, str(sheet.path), _about(what, sheet, said)
     if what == "cloth":
         rolls = tuple(r.strip() for r in said["rolls"].split(",") if r.strip())
-        down = said["face_down"] == "on"
-        works.start(about, prepare_work.cloth, part, sheet.text, said["gap"], said["edge"], _seconds(said["seconds"]),
-                    rolls, down)  # fmt: skip
+        read = _read({"gap": lambda: _length(said["gap"]), "edge": lambda: _length(said["edge"]),
+                      "seconds": lambda: _seconds(said["seconds"]),
+                      "rolls": lambda: check_cloths(rolls, [prediction.job])})  # fmt: skip
+        works.start(about, prepare_work.cloth, part, sheet.text, said["gap"], said["edge"], read["seconds"], rolls,
+                    said["face_down"] == "on")  # fmt: skip
     elif what == "shapes":
         works.start(about, prepare_work.shapes, part, sheet.text, said["paper"])
-    elif what == "sheet":
-        home = asked.folder.shop(sheet.path)
-        paper = "Letter" if said["paper"] == "letter" else "A4"
-        works.start(about, prepare_work.sheet, part, sheet.text, _kept(asked, sheet), str(home) if home else None,
-                    _people(said["people"]), paper, 0.0)  # fmt: skip
     else:
-        raise LayupError("that is no work this page knows")
-    return go("/prepare", file=asked.file, **{k: v for k, v in said.items() if v != ASKS[k]})
+        mixing = _mixing(said)
+        mixes(prediction.job, prediction.weighed, **mixing)  # says at once what the paper would refuse
+        if what == "sheet":
+            home = asked.folder.shop(sheet.path)
+            paper = "Letter" if said["paper"] == "letter" else "A4"
+            works.start(about, prepare_work.sheet, part, sheet.text, _kept(asked, sheet), str(home) if home else None,
+                        paper, {key: mixing[key] for key in MIXING[1:]}, mixing["people"])  # fmt: skip
 
 
 def _seconds(text: str) -> float:
@@ -131,15 +231,14 @@ def _seconds(text: str) -> float:
     except ValueError:
         seconds = -1.0
     if not 0.0 <= seconds <= 600.0:
-        raise LayupError(f'"{text}" seconds to search can\'t be: write 0 to 600')
+        raise LayupError(f'"{text}" can\'t be: write 0 to 600')
     return seconds
 
 
 def stop(asked: Asked) -> Response:
     """End a work with what it has."""
     asked.bench.works.stop(asked.form.get("work", ""))
-    back = {k: v for k in ASKS if (v := asked.form.get(k, "")) and v != ASKS[k]}
-    return go("/prepare", file=asked.file, **back)
+    return go("/prepare", file=asked.file)
 
 
 def progress(asked: Asked) -> Response:
@@ -164,7 +263,9 @@ def drawn(asked: Asked) -> Response:
     answer = _done(asked).answer
     if answer.get("svg"):
         return picture(answer["svg"], "image/svg+xml")
-    return picture(answer["png"], "image/png")
+    if answer.get("png"):
+        return picture(answer["png"], "image/png")
+    raise LayupError("that work made no picture")
 
 
 def paper(asked: Asked) -> Response:
@@ -191,8 +292,7 @@ def keep(asked: Asked) -> Response:
     work = _done(asked)
     path = path_beside(asked.folder.path(asked.file))
     write_file(asked.folder.path(asked.folder.name(path)), work.answer["stored"])
-    back = {k: v for k in ASKS if (v := asked.form.get(k, "")) and v != ASKS[k]}
-    return go("/prepare", file=asked.file, said=f"kept as {path.name}; the build sheet shows it", **back)
+    return go("/prepare", file=asked.file, said=f"kept as {path.name}; the build sheet shows it")
 
 
 ROUTES = (

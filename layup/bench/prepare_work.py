@@ -148,8 +148,9 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
 
 
 def sheet(
-    part: str, text: str, kept: bool, shop: str | None, people: int, paper: str, seconds: float, *, tell: Tell
-) -> Any:
+    part: str, text: str, kept: bool, shop: str | None, paper: str, mixing: dict[str, float | None], people: int,
+    *, tell: Tell,
+) -> Any:  # fmt: skip
     """The build sheet as PDF and as a page, as `layup sheet` writes it.
 
     Args:
@@ -157,9 +158,9 @@ def sheet(
         text: What stands in it.
         kept: Whether a layout is stored beside it that may be read.
         shop: The folder of the shop's record; None for published figures alone.
-        people: Pairs of hands. [-]
         paper: "A4" or "Letter".
-        seconds: To search for a short cut where none is stored. [s]
+        mixing: Temperature, ratio and largest batch as the page asked for them.
+        people: Laying up. [-]
         tell: Says how far it is.
     """
     from layup.prediction import predict
@@ -169,7 +170,8 @@ def sheet(
     tell("working out the sheet")
     path = Path(part)
     prediction = predict(job_of(part, text), habits=habits_near(path, shop) if shop else None)
-    bench = prepare(prediction, path if kept else None, people=people, seconds=seconds)
+    bench = prepare(prediction, path if kept else None, people=people, temperature=mixing["temperature"],
+                    ratio=mixing["ratio"], pot=mixing["pot"])  # fmt: skip
     tell("writing it")
     built = build_sheet(bench, prediction.job.part.units)
     files = {}

@@ -11,7 +11,7 @@ from layup.bench.desk import StaleError
 from layup.bench.home import slug
 from layup.bench.record_place import record_home
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
-from layup.bench.refit_view import LEAST, Said, about_next, page
+from layup.bench.refit_view import LEAST, WEIGH, Said, about_next, item_id, page
 from layup.errors import LayupError
 from layup.writing import write_file
 
@@ -49,17 +49,21 @@ def answer(asked: Asked, act: Callable[[Asked, RefitSheet], Said]) -> Response:
 def _keep(asked: Asked) -> None:
     held = asked.desk.journal.typed(asked.file)
     for field, text in asked.form.items():
-        if field.startswith(FIELDS) and text != held.get(_field(field), ""):
-            asked.desk.journal.type(asked.file, _field(field), text[:2000] or None)
+        name = _field(field, asked.form)
+        if field.startswith(FIELDS) and text != held.get(name, ""):
+            asked.desk.journal.type(asked.file, name, text[:2000] or None)
 
 
 def _forget(asked: Asked, start: str) -> None:
     for field in asked.form:
         if field.startswith(start):
-            asked.desk.journal.type(asked.file, _field(field), None)
+            asked.desk.journal.type(asked.file, _field(field, asked.form), None)
 
 
-def _field(name: str) -> str:
+def _field(name: str, form: Mapping[str, str]) -> str:
+    """The id of a field of the page; a weight's fields are those of its item."""
+    if name.startswith("item."):
+        name = f"item.{item_id(form.get('item', ''))}.{name.removeprefix('item.')}"
     return "f-refit-" + name.replace(".", "-")
 
 
@@ -110,11 +114,13 @@ def _weigh(asked: Asked, sheet: RefitSheet) -> Said:
         asks = on_scale.questions + (
             (heard.warning + ". Is that what the scale shows?",) if heard and heard.warning else ()
         )
-        if asks and form.get("sure") != f"{name}: {on_scale.said}":
-            return Said(question=asks[0], sure=f"{name}: {on_scale.said}")
+        sure = f"{action}|{name}: {on_scale.said}"
+        if asks and form.get("sure") != sure:
+            return Said(question=asks[0], sure=sure, item=form.get("item", ""))
         by, method = (form.get(f"item.{key}", "").strip() for key in ("by", "method"))
         entry, change = on_scale.enter(store, by, method, day)
-    _forget(asked, "item.")
+    for key, _, _ in WEIGH:
+        asked.desk.journal.type(asked.file, _field(f"item.{key}", form), None)
     again = f" (corrects entry {entry.payload['corrects']})" if entry.payload.get("corrects") else ""
     said = f"entry {entry.number}{again}: {name} weighs {on_scale.said}"
     said += f", that is {heard.imperial} or {heard.metric}" if heard else ""

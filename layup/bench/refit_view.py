@@ -30,6 +30,11 @@ ORDERS = (
     ("hours", "hours"),
     ("balance", "what it does to the balance"),
 )
+WEIGH = (
+    ("weight", "What the scale shows, with its unit", "2 lb 13 oz, or 870 g"), ("by", "Who weighed", ""),
+    ("method", "On which scale", ""), ("date", "Day, if not today", "2025-11-22"), ("why", "Anything to add", ""),
+)  # fmt: skip
+"""Fields of an item's weight. They stand in the item's own row: a weight can't land on another item."""
 _SIGN = {"removed": "−", "added": "+", "moved": "→"}
 _OUT = {"removed": "out", "added": "in", "moved": "moved"}
 
@@ -41,12 +46,13 @@ _LABELS = {
 
 @dataclass
 class Said:
-    """What the page says at its head after something was done, and what it asks."""
+    """What the page says at its head after something was done, and what it asks, of which item."""
 
     wrong: str = ""
     good: str = ""
     question: str = ""
     sure: str = ""
+    item: str = ""
     status: int = 200
 
 
@@ -68,7 +74,8 @@ def page(asked: Asked, said: Said | None = None, sheet: RefitSheet | None = None
     words.setdefault("ledger", None)
     return show(
         asked, "refit.html", said.status, flow="refit", nav=_part(asked), wrong=said.wrong, good=said.good,
-        question=said.question, sure=said.sure, sheet=sheet, kept=sheet.kept, as_of=as_of, actions=ACTIONS,
+        question=said.question, sure=said.sure, asked_item=said.item, weigh_fields=WEIGH, sheet=sheet, kept=sheet.kept,
+        as_of=as_of, actions=ACTIONS,
         orders=ORDERS, least=LEAST,
         title=sheet.value("title") or sheet.name, record=record_words(asked, sheet.path, "entry"),
         change=change if change is not None and change.after == sheet.text else None,
@@ -169,6 +176,15 @@ def _need(job: RefitJob, ledger: Ledger, kept: Kept) -> str:
     return "the target is reached" + (f", with {mass_kept(-need, kept)} to spare" if need < 0 else "")
 
 
+def item_id(key: str) -> str:
+    """A short name of an item for the ids of its fields: the same item, the same name, wherever its row stands.
+
+    Args:
+        key: "removed|vacuum pump".
+    """
+    return hashlib.sha256(key.encode()).hexdigest()[:10]
+
+
 def _items(job: RefitJob, ledger: Ledger, kept: Kept) -> list[dict[str, Any]]:
     return [_item(row, job, kept) for row in ledger.rows]
 
@@ -178,9 +194,10 @@ def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, Any]:
     from layup.record.report import known_by
 
     item = row.item
+    key = f"{item.action}|{item.name}"
     arm = arm_kept(item.arm, kept)
     return {
-        "key": f"{item.action}|{item.name}", "name": item.name, "sign": _SIGN[item.action], "out": _OUT[item.action],
+        "key": key, "id": item_id(key), "name": item.name, "sign": _SIGN[item.action], "out": _OUT[item.action],
         "how": item.how, "known": known_by(row, kept), "note": item.note, "standing": row.standing,
         "change": change_kept(item.change, kept) if item.action != "moved" else f"({mass_kept(item.mass, kept)})",
         "arm": arm if item.arm_to is None else f"{arm} to {arm_kept(item.arm_to, kept)}",

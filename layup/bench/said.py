@@ -54,6 +54,7 @@ WORDS = (
     (r"[Tt]his is not a list\. Write a list in square brackets", "this can't be read. Write each, a comma between"),
     (r"(Write more than \d+|Write \d+)\.0(?=\D|$)", r"\1"),
     (r"[Ss]tring should have at most (\d+) characters", r"it is too long: \1 letters at most"),
+    (r'Write --ratio "[^"]*", resin first, or a row', "Type it above, resin first, and press Plan the batches; or write a row"),
     (r"`layup holes` shows them", "The plan of the part, under Holes and fasteners, shows them"),
     (r"`layup patterns` proposes", "Shapes and shear, under Prepare, proposes"),
     (r"Zones of this file", "Zones of this part"),

@@ -91,7 +91,6 @@ def test_prepare_cloth_and_print_the_sheet(look: Open, bench: Bench, tmp_path: P
 def test_the_bar_of_a_long_work_moves_and_stop_takes_the_best(look: Open, bench: Bench) -> None:
     page = look("/prepare", "solar-car/battery-lid.toml")
     page.locator("#f-prepare-seconds").fill("200")
-    page.get_by_role("button", name="Take these").click()
     page.locator("#start-cloth").click()
     page.locator("#cloth [data-words]").wait_for()
     wait_for(lambda: "used" in page.locator("#cloth [data-words]").inner_text(), 120)
@@ -99,6 +98,46 @@ def test_the_bar_of_a_long_work_moves_and_stop_takes_the_best(look: Open, bench:
     page.get_by_role("button", name="Stop and take").click()
     page.locator("#cloth table").wait_for(timeout=120_000)
     assert "best layouts so far" in page.inner_text("#cloth")
+
+
+def test_a_field_changed_after_the_press_marks_the_result(look: Open, bench: Bench) -> None:
+    page = look("/prepare", PANEL)
+    page.locator("#f-prepare-ratio").fill("100:45")
+    page.locator("#start-pots").click()
+    wait_for(lambda: "100:45" in page.locator("#pots .used").inner_text())
+    page.locator("#f-prepare-ratio").fill("100:30")
+    wait_for(lambda: page.locator("#pots.outdated").count() == 1)
+    page.locator("#f-prepare-gap").fill("abc")
+    page.locator("#start-cloth").click()
+    page.locator("#cloth .refused").wait_for()  # beside what was pressed
+    assert "Between two pieces" in page.inner_text("#cloth .refused")
+    assert page.locator("#f-prepare-ratio").input_value() == "100:30"
+    page.reload()
+    wait_for(lambda: page.locator("#f-prepare-gap").input_value() == "abc")
+
+
+def test_weighing_in_the_row_survives_a_question_and_a_reload(look: Open, bench: Bench) -> None:
+    page = look("/refit", REFIT)
+    if page.locator("#enter").count():
+        page.locator("#enter").click()
+        wait_for(lambda: page.locator("#enter").count() == 0)
+    about = "added|radio, new"
+    row = page.locator(".weigh-row").filter(has=page.locator(f'input[value="{about}"]'))
+    row.locator("summary").click()
+    row.locator('input[name="item.weight"]').fill("350 lb")
+    row.locator("form button").first.click()
+    page.locator("#question").wait_for()
+    assert row.locator("#question").count() == 1
+    page.wait_for_timeout(400)
+    page.reload()
+    held = [r for r in page.locator(".weigh-row").all() if r.locator('input[name="item.weight"]').input_value()]
+    assert [r.locator('input[name="item"]').input_value() for r in held] == [about]
+    held[0].locator('input[name="item.weight"]').fill("15 3/4 oz")
+    page.wait_for_timeout(600)
+    held[0].locator("form button").first.click()
+    page.locator("#said .good").wait_for()
+    ledger = told(bench, "ledger", "show", str(bench.root / REFIT), "--json")
+    assert [i["name"] for i in ledger["items"] if i["as_written"] == "15 3/4 oz"] == [about.split("|")[1]]
 
 
 def test_weigh_on_the_keypad_and_take_it_back(look: Open, bench: Bench) -> None:

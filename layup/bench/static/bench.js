@@ -66,6 +66,7 @@ async function sendNow(form, button, more) {
     const answer = await fetch(form.action, { method: "POST", body: data, headers: { "X-Bench": "1" } });
     const text = await answer.text();
     if (answer.status === 409) { await refresh(); tell(message(text), true); return; }
+    refused(form, button, answer.ok ? "" : message(text));
     if (!answer.ok) { tell(message(text), true); return; }
     for (const field of form.elements) if (field.id) entered(field.id);
     swap(text, renumbered(data));
@@ -87,6 +88,15 @@ export function tell(text, wrong = false) {
   line.className = wrong ? "wrong" : "good"; line.textContent = text;
   region("said").replaceChildren(line);
   region("said").dataset.came = "";
+}
+/** What was refused, right where it was pressed or typed; the line at the head says it too. */
+function refused(form, button, text) {
+  for (const one of document.querySelectorAll(".refused")) one.remove();
+  const field = form.contains(document.activeElement) ? document.activeElement.closest("label") : null;
+  const place = button?.closest(".row, .buttons, .start") || button || field || form.lastElementChild;
+  if (!text || !place) return;
+  const line = Object.assign(document.createElement("p"), { className: "wrong refused", textContent: text });
+  if (place.matches(".adder > *")) form.append(line); else place.after(line);
 }
 const ended = "The bench page does not answer. Start it again in the terminal and open the address it prints. What was "
   + "entered before is saved, what stands typed in a field comes back";
@@ -161,7 +171,7 @@ if (version && file) setInterval(async () => {
 // Fields that belong to one of several choices; a file dropped on its place; plies dragged by their handle.
 function prepare() {
   for (const form of document.querySelectorAll("form")) {
-    const chosen = form.querySelector('input[name="form"]:checked')?.value;
+    const chosen = form.querySelector('input[name="form"]:checked, select[name="kind"]')?.value;
     if (chosen) for (const part of form.querySelectorAll("[data-for]")) part.hidden = !part.dataset.for.split(" ").includes(chosen);
   }
 }

@@ -1,15 +1,11 @@
-// The refit: "Weigh it" chooses the item, a search is looked at again until it ends, and what is typed for a file that is
+// The refit: an item is weighed in its own row, a search is looked at again until it ends, and what is typed for a file that is
 // not there yet is kept all the same.
 import { refresh } from "/look/bench.js";
 
-document.addEventListener("click", event => {
-  const button = event.target.closest?.("[data-item]");
-  if (!button) return;
-  const choice = document.getElementById("refit-item");
-  choice.value = button.dataset.item;
-  document.getElementById("weigh-item").scrollIntoView({ block: "start" });
-  document.getElementById("f-refit-item-weight").focus({ preventScroll: true });
-});
+// "Weigh it" opens the item's own row: its first field waits for the figure.
+document.addEventListener("toggle", event => {
+  if (event.target.matches?.(".weigh-row details[open]") && document.activeElement === event.target.querySelector("summary")) event.target.querySelector("input:not([type=hidden])").focus();
+}, true);
 
 let looking = null;
 function look() {
