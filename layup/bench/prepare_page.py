@@ -93,7 +93,7 @@ def _words() -> dict[str, Any]:
     """Words the build sheet uses, so that page and paper say the same."""
     from layup.shop import sheet_tables
 
-    names = ("grams", "clock", "tape", "one_of", "money_words", "force_words")
+    names = ("grams", "clock", "tape", "one_of", "money_words", "force_words", "hardener_word")
     return {name: getattr(sheet_tables, name) for name in names}
 
 
