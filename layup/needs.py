@@ -33,6 +33,22 @@ _STIFF = re.compile(r"^(?:([0-9.]+)\s*(?:x|times)?\s*)?(?:as )?(?:stiff as )?wha
 NOT_ASKED = 0.0
 
 
+def _factor(value: object) -> float:
+    """A load factor: below 1 it would take load away."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 1 <= value <= 20:
+        raise refuse(
+            "load_factor",
+            f"{value} is not a load factor from 1 to 20: it multiplies the loads, and one below 1 would take load away. "
+            "Aircraft rules ask for 1.5 at least: load_factor = 1.5",
+        )
+    return float(value)
+
+
+LoadFactor = Annotated[float, BeforeValidator(_factor)]
+USUAL_LOAD_FACTOR = 1.5
+"""Where none is stated: ultimate over limit load in CS-22.303, CS-VLA 303 and 14 CFR 23.2230 (from memory). [-]"""
+
+
 def _times(value: object) -> float:
     """`as what it replaces` is 1, `1.5 times what it replaces` 1.5, `not asked` 0."""
     if isinstance(value, int | float) and not isinstance(value, bool) and value >= 0:
@@ -77,6 +93,8 @@ class Needs(HandLoad):
     """`[needs]`: what the part has to do."""
 
     stiffness: Annotated[float, BeforeValidator(_times)] = 1.0
+    in_plane_stiffness: Annotated[float, BeforeValidator(_times)] | None = None
+    span: Length | None = None
     pressure: Pressure | None = None
     speed: Speed | None = None
     at_altitude: Height = 0.0
@@ -86,7 +104,11 @@ class Needs(HandLoad):
     frequency: Frequency | None = None
     push_x: Force | None = None
     push_y: Force | None = None
-    load_factor: Positive | None = None
+    pull_x: Force | None = None
+    pull_y: Force | None = None
+    shear_x: Force | None = None
+    shear_y: Force | None = None
+    load_factor: LoadFactor | None = None
     criterion: Criterion = "max stress"
     least_plies: Plies = 1
     most_plies: Plies | None = None
@@ -108,14 +130,30 @@ class Needs(HandLoad):
             raise refuse("hand", 'hand_at needs its load: hand_load = "200 N"')
         if self.most_plies is not None and self.most_plies < self.least_plies:
             raise refuse("plies", f"most_plies {self.most_plies} is less than least_plies {self.least_plies}")
+        if self.shear_x and self.shear_y:
+            raise refuse("shear", "shear_x and shear_y are two ways to say one shear: a force along x on the edges that "
+                                  "run along x, or along y on those that run along y. Leave one out")  # fmt: skip
         return self
 
     @property
     def loaded(self) -> bool:
         """Whether anything presses on the panel or pushes its edges."""
-        return bool(self.pressure or self.speed or self.hand_load or self.push_x or self.push_y) or any(
-            place.hand_load for place in self.local
-        )
+        return self.pressed or self.edge_loaded
+
+    @property
+    def pressed(self) -> bool:
+        """Whether anything presses across the panel."""
+        return bool(self.pressure or self.speed or self.hand_load) or any(place.hand_load for place in self.local)
+
+    @property
+    def edge_loaded(self) -> bool:
+        """Whether anything pushes, pulls or shears its edges."""
+        return bool(self.push_x or self.push_y or self.pull_x or self.pull_y or self.shear_x or self.shear_y)
+
+    @property
+    def in_plane(self) -> float:
+        """How many times as stiff in its own plane as what it replaces; as in bending where nothing is said. [-]"""
+        return self.stiffness if self.in_plane_stiffness is None else self.in_plane_stiffness
 
 
 class ShelfCore(Entry):

@@ -112,7 +112,7 @@ PLIES = [
 def model():
     panel = build_panel(SHAPES["with a hole"], "simple", count=250)
     loads = [PanelLoad("p", pressure=1000.0), PanelLoad("h", force=100.0, at=(0.15, 0.2))]
-    return PanelModel.of(panel, loads, spread_layups(np.array(PLIES)), pushed=True)
+    return PanelModel.of(panel, loads, spread_layups(np.array(PLIES)), [(1.0, 0.0, 0.0), (0.0, 1.0, 0.0)])
 
 
 shares = st.lists(st.floats(0.0, 1.0), min_size=len(PLIES), max_size=len(PLIES)).filter(lambda v: sum(v) > 0.1)
@@ -144,7 +144,7 @@ def test_limits_hold_for_every_layup_that_passes(model, here, there):
     g, _, s = model.limit_of_frequency(model.frequencies(at[None], np.ones(1))[1][0], hertz)
     assert g @ other >= s * 3.0 * (1 - 1e-6)
     factor = model.panel.buckling(matrix_of(other), 1.0)[0]
-    g, r, _ = model.limit_of_push(model.factors(at[None], 1.0, 0.0)[1][0], 1.0, 0.0, factor)
+    g, r, _ = model.limit_of_push(model.factors(at[None], 1.0)[1][0], (1.0, 0.0, 0.0), factor)
     assert g @ other >= r * (1 - 1e-6)
     for axis in (0, 1):
         g, r, _ = limit_of_strip(axis, float(strip_stiffness(other[None])[0, axis]), at)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,6 +75,39 @@ class Batch:
         """Of the stack, without the films on its faces, (n,). [m]"""
         return np.asarray(self.thicknesses.sum(axis=1))
 
+    @property
+    def symmetric(self) -> bool:
+        """Whether every stack reads the same from either side."""
+        return bool(np.array_equal(self.stack, self.stack[:, ::-1]))
+
+    @property
+    def heights(self) -> Floats:
+        """Of every face between plies over the middle of the stack, (n, k + 1). [m]"""
+        z = np.concatenate([np.zeros((len(self.stack), 1)), np.cumsum(self.thicknesses, axis=1)], axis=1)
+        return np.asarray(z - z[:, -1:] / 2)
+
+    @property
+    def qbars(self) -> Floats:
+        """Stiffness of each ply in the part's axes, the core without any, (n, k, 3, 3). [Pa]"""
+        q = np.concatenate([np.array([p.qbar for p in self.bench.plies]), np.zeros((1, 3, 3))])
+        return np.asarray(q[self.stack])
+
+    @cached_property
+    def coupled(self) -> tuple[Floats, Floats, Floats]:
+        """A, B and D about the middle of the stack, (n, 3, 3) each. [N/m, N, N m]"""
+        z, q = self.heights, self.qbars
+        a, b, d = (np.einsum("nkij,nk->nij", q, np.diff(z**p, axis=1) / p) for p in (1, 2, 3))
+        return a, b, d
+
+    @cached_property
+    def a(self) -> Floats:
+        """Six numbers of A, of A - B D^-1 B where a stack is not symmetric, (n, 6). [N/m]"""
+        if self.symmetric:
+            terms = np.concatenate([self.bench.options.terms, np.zeros((1, 6))])[self.stack]
+            return np.asarray(np.einsum("nkj,nk->nj", terms, self.thicknesses))
+        a, b, d = self.coupled
+        return terms_of(a - b @ np.linalg.solve(d, b))
+
     def take(self, which: Ints) -> Batch:
         """Some of its stacks."""
         return replace(self, stack=self.stack[which], d=self.d[which], areal_weight=self.areal_weight[which])
@@ -108,14 +142,24 @@ class Assessment:
         return np.asarray(self.least >= 1 - 1e-9)
 
 
+ACROSS_RIBBON = 0.5
+"""A honeycomb's shear modulus and strength across its ribbon over those along it, which the tables give (common
+practice, no source: data sheets show 0.4 to 0.65). Nothing says how the sheet will lie, so the worse counts. [-]"""
+
+
+def core_shear_modulus(core: CoreChoice) -> float | None:
+    """Shear modulus of a core the worse way round; None where no table gives it. [Pa]"""
+    modulus = core.properties.shear_modulus
+    return None if not modulus else modulus * (ACROSS_RIBBON if core.properties.honeycomb else 1.0)
+
+
 def core_shear_stiffness(batch: Batch) -> Floats | None:
     """Shear stiffness per width of a sandwich, cautious for a honeycomb (across its ribbon); None without a core."""
-    core = batch.core
-    if core is None or not core.properties.shear_modulus:
+    modulus = None if batch.core is None else core_shear_modulus(batch.core)
+    if batch.core is None or modulus is None:
         return None
-    modulus = core.properties.shear_modulus * (0.5 if core.properties.honeycomb else 1.0)
-    distance = (batch.thickness + core.thickness) / 2
-    return np.asarray(shear_stiffness(modulus, core.thickness, distance))
+    distance = (batch.thickness + batch.core.thickness) / 2
+    return np.asarray(shear_stiffness(modulus, batch.core.thickness, distance))
 
 
 def d_of(bench: Bench, core: CoreChoice | None, stack: Sequence[int]) -> Floats:

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.atmosphere import density_at
-from layup.choosing.checks import CAUTIONS, Checker
+from layup.choosing.checks import CAUTIONS, Checker, lacks_of_core, lacks_of_ply
+from layup.choosing.edges import buckling_cases
 from layup.choosing.front import front, others
 from layup.choosing.layups import Layup, Tell, layup_of
 from layup.choosing.reinforce import lightest_with_patches
@@ -28,11 +29,13 @@ from layup.laminate.panel_model import PanelModel, spread_layups
 from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.process import Habits
 from layup.laminate.search import Frame, ListedFrame
-from layup.needs import Needs
+from layup.needs import USUAL_LOAD_FACTOR, Needs
 from layup.partfile import Job, read_part
 from layup.sources import Citation, cite
 
 Floats = NDArray[np.float64]
+FLAT_ENOUGH = 0.002
+"""Rise over span that is taken as flat: what a sheet on a bench does. [-]"""
 EVEN = 1000.0
 """The even pressure by which panels are compared. [Pa]"""
 
@@ -49,7 +52,8 @@ class Choice:
         others: The lightest under one restriction each, and stiffer ones.
         front: Of all these, those that no other beats in weight, cost and stiffness together.
         steps: What one ply more or less buys.
-        blocked: Checks that could not be made, with the figure they lack.
+        blocked: What was not checked, and why; what a reader must know before the answer.
+        left_out: What was not tried for want of a figure, and of which.
         searches: How many stacks there were, were looked at, were checked.
         proven: Whether the best is proven to be the lightest.
         old: What it is compared with.
@@ -69,6 +73,7 @@ class Choice:
     front: tuple[Layup, ...] = field(repr=False)
     steps: tuple[Step, ...] = field(repr=False)
     blocked: tuple[str, ...]
+    left_out: tuple[str, ...]
     searches: Search = field(repr=False)
     proven: bool
     old: OldPart | None
@@ -110,9 +115,9 @@ def choose(
         job = replace(job, habits=habits)
     needs = job.part.needs or Needs()
     shelf = shelf_of(job)
-    benches = stock(job, needs, shelf)
-    old = old_stiffness(job) if needs.stiffness else None
+    benches, left_out = _with_figures(stock(job, needs, shelf), needs)
     flat, notes = _panel_of(job, needs)
+    old = old_stiffness(job, flat) if needs.stiffness or needs.in_plane else None
     told("setting up the panel", 0, 0.0)
     loads = _loads(job, needs, flat)
     if old is None and not needs.loaded and needs.frequency is None:
@@ -120,6 +125,13 @@ def choose(
             "nothing is asked of the part: it replaces no sheet or laminate whose stiffness is known, and [needs] "
             'names no load. Add a [[replaces]] with a sheet, or write under [needs]: hand_load = "200 N"'
         )
+    if needs.edge_loaded and (needs.local or not needs.symmetric):
+        raise LayupError(
+            "what edge loads do to local plies, or to a stack that is not symmetric, is not modelled. Leave out "
+            "[[needs.local]] and symmetric = false, or the push, pull and shear"
+        )
+    benches, spanless = _with_spans(benches, needs, old, flat)
+    left_out += spanless
     model = _model(flat, needs, loads, benches)
     checker = Checker.of(needs, old, model, _mixes(benches))
     frames = frames_of(benches, needs, shelf.solid)
@@ -151,13 +163,75 @@ def choose(
     elif best is not None:
         steps = neighbours(job, checker, best, benches)
     shown = best or nearest
-    blocked = () if shown is None else checker.blocked(shown.found.batch)
     return Choice(
         job, needs, best, nearest, tuple(more), front([*([best] if best else []), *more], model is not None),
-        tuple(steps), blocked, search, proven, old if checker.old else None, flat,
-        model is not None, tuple(dict.fromkeys(notes)), _cautions(job, needs, flat, old, shown),
+        tuple(steps), _unchecked(job, needs, flat), tuple(dict.fromkeys(left_out)), search, proven,
+        old if checker.old else None, flat, model is not None, tuple(dict.fromkeys(notes)),
+        _cautions(job, needs, flat, old, shown),
         cite(figures, job.library.sources), time.perf_counter() - begin,
     )  # fmt: skip
+
+
+def _with_figures(benches: Sequence[Bench], needs: Needs) -> tuple[tuple[Bench, ...], list[str]]:
+    """The benches with only those plies and cores of which every figure is known that the checks need.
+
+    Raises:
+        LayupError: Nothing is left to lay.
+    """
+    out: list[Bench] = []
+    said: list[str] = []
+    for bench in benches:
+        said += bench.lacking
+        plies = []
+        for ply in bench.plies:
+            lacks = lacks_of_ply(ply, needs)
+            plies.append(not lacks)
+            said += [f"{ply.fabric}: no {', no '.join(words.split(' of ')[0] for words in lacks)}"] if lacks else []
+        cores = []
+        for core in bench.cores:
+            lacks = lacks_of_core(core, needs)
+            cores += [] if lacks else [core]
+            said += [f"{core.name}: no {', no '.join(words.split(' of ')[0] for words in lacks)}"] if lacks else []
+        kept = bench.only(plies, cores)
+        if kept.options.inside.any() and kept.options.surface.any():
+            out.append(kept)
+    if not out:
+        raise LayupError(
+            "nothing on the shelf has every figure that the checks need. Missing: " + "; ".join(dict.fromkeys(said))
+            + ". Add them to a table of your own, with their source, or ask for no load"
+        )  # fmt: skip
+    return tuple(out), list(dict.fromkeys(said))
+
+
+def _with_spans(
+    benches: Sequence[Bench], needs: Needs, old: OldPart | None, flat: Flat | None
+) -> tuple[tuple[Bench, ...], list[str]]:
+    """The benches without their cores where nothing says how far a strip spans, so that its core's shear is unknown."""
+    if flat is not None or needs.span is not None or old is None or not needs.stiffness:
+        return tuple(benches), []
+    cores = dict.fromkeys(core.name for bench in benches for core in bench.cores)
+    said = [f'{name}: no span, which the shear of a core in a strip hangs on: write span = "300 mm" under [needs]'
+            for name in cores]  # fmt: skip
+    return tuple(replace(bench, cores=()) for bench in benches), said
+
+
+def _unchecked(job: Job, needs: Needs, flat: Flat | None) -> tuple[str, ...]:
+    """What was not checked, so that the answer is not taken for more than it is."""
+    said = []
+    if flat is not None and flat.rise > FLAT_ENOUGH * flat.span:
+        said.append(
+            f"The surface rises {flat.rise * 1e3:.1f} mm and was taken flat. A curved old part is stiffer than "
+            "its flat sheet, so what matches the sheet may be weaker than the part; it may also snap through. Not "
+            "checked."
+        )
+    replaced = any(entry.form in ("sheet", "fabric") for entry in job.part.replaces)
+    if replaced and not needs.in_plane:
+        said.append("How stiff it is in its own plane was not asked: where it braces something, the old part did more.")
+    if replaced and not needs.stiffness:
+        said.append("How stiff it is in bending against the old part was not asked.")
+    if needs.edge_loaded and flat is not None and flat.shape.interiors:
+        said.append("Edge loads crowd round a cut-out, two to three times as high at its rim. Not checked.")
+    return tuple(said)
 
 
 def _tried(frames: Sequence[Frame]) -> str:
@@ -240,7 +314,9 @@ def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches:
     held: Mapping[str, str] | str = supports  # type: ignore[assignment]  # words of a Literal are words
     panel: Panel = build_panel(flat.shape, held, needs.held_at, finest=min(patches, default=None))
     terms = np.concatenate([bench.options.terms for bench in benches])
-    return PanelModel.of(panel, loads, spread_layups(terms), bool(needs.push_x or needs.push_y))
+    left, low, right, high = flat.shape.bounds
+    pushed = dict.fromkeys(case.pressed for case in buckling_cases(needs, (high - low, right - left)))
+    return PanelModel.of(panel, loads, spread_layups(terms), list(pushed))
 
 
 def _mixes(benches: Sequence[Bench], count: int = 2000) -> Floats:
@@ -256,18 +332,9 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
         said += CAUTIONS
         if needs.load_factor is None:
             said.append(
-                "No load_factor is stated, so strength is checked at the bare loads. State yours under [needs]."
+                f"No load_factor is stated, so strength and buckling are checked at {USUAL_LOAD_FACTOR:g} times the "
+                "loads, as CS-22, CS-VLA and 14 CFR 23 ask of aircraft (from memory). State yours under [needs]."
             )
-    if flat is not None and flat.rise > 1e-6:
-        thick = shown.thickness if shown else 0.0
-        said.append(
-            f"The surface rises {flat.rise * 1e3:.1f} mm and was taken flat. Curvature makes it stiffer at small loads"
-            + (
-                ", but a shallow curved skin can snap through under pressure: not checked."
-                if flat.rise > thick
-                else "."
-            )
-        )
     if flat is not None and shown is not None:
         sag = [v for k, v in zip(shown.found.assessment.kinds, shown.found.assessment.values[0], strict=True)
                if k.unit == "m" and k.name.startswith("deflection")]  # fmt: skip

@@ -78,8 +78,8 @@ def _only(bench: Bench, fabric: str) -> Bench | None:
 
 
 def _stiffer(needs: Needs, times: float) -> Needs:
-    """The same needs with stiffness and deflections so many times as hard to meet."""
-    change: dict[str, Any] = {"stiffness": needs.stiffness * times}
+    """The same needs with stiffness in bending and deflections so many times as hard to meet."""
+    change: dict[str, Any] = {"stiffness": needs.stiffness * times, "in_plane_stiffness": needs.in_plane}
     for key in ("deflection", "hand_deflection"):
         value = getattr(needs, key)
         if value is not None:

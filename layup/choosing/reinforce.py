@@ -24,7 +24,7 @@ from layup.choosing.seek import Found, Tick, batch_of
 from layup.choosing.shelf import Bench
 from layup.choosing.strength_checks import ply_reserve
 from layup.errors import LayupError
-from layup.laminate.panel_model import limit_of_strip, strip_stiffness
+from layup.laminate.panel_model import in_plane_stiffness, limit_in_plane, limit_of_strip, strip_stiffness
 from layup.laminate.panel_zones import ZonedModel, with_patch
 from layup.laminate.search import Frame, Queue
 from layup.needs import LocalNeeds
@@ -112,10 +112,14 @@ def lightest_with_patches(
         LayupError: There are too many patches to try.
     """
     queue = Queue(frames)
-    if checker.old is not None:
+    if checker.old is not None and checker.needs.stiffness:
         wanted = checker.needs.stiffness * strip_stiffness(checker.old.terms[None])[0]
         for axis in (0, 1):
             queue.limit(*limit_of_strip(axis, float(wanted[axis])))
+    if checker.old is not None and checker.needs.in_plane:
+        due = checker.needs.in_plane * in_plane_stiffness(checker.old.membrane[None])[0]
+        for axis in (0, 1, 2):
+            queue.limit(*limit_in_plane(axis, float(due[axis])))
     sets = {bench: _sets(bench, places, areas) for bench in dict.fromkeys(f.key.bench for f in frames)}
     best: Reinforced | None = None
     tried = 0
@@ -250,7 +254,7 @@ def _row(result: Assessment, at: int) -> Assessment:
 def _limits(checker: Checker, zoned: ZonedModel, amounts: Floats) -> list[tuple[Floats, float]]:
     out = []
     model, needs = zoned.model, checker.needs
-    if checker.old is not None:
+    if checker.old is not None and needs.stiffness:
         out.append(zoned.limit_of_work(amounts[:, 0], 0, checker.old_work / needs.stiffness))
     for case, load in enumerate(model.loads[1:], 1):
         if load.pressure and needs.deflection is not None:

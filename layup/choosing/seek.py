@@ -305,9 +305,10 @@ def _of_weight(
                 if passed >= ENOUGH:
                     return best
             else:
-                limit([one for one in search.checker.limits(part.d[order[0]]) if _breaks(one, top)])
+                limit([one for one in search.checker.limits(part.d[order[0]], part.a[order[0]]) if _breaks(one, top)])
                 if len(left):
-                    left = left[queue.limits.kept(batch.d[left], batch.areal_weight[left])]
+                    rest = batch.take(left)
+                    left = left[queue.limits.kept(rest.d, rest.areal_weight, rest.a)]
     return best
 
 
@@ -315,7 +316,8 @@ def _breaks(limit: Limit, found: Found) -> bool:
     """Whether a stack breaks a limit; one that it keeps would rule out nothing like it."""
     g, r, s = limit
     due = r + s * found.areal_weight
-    return bool(float(g @ found.batch.d[0]) < due - 1e-9 * abs(due))
+    has = float(g[:6] @ found.batch.d[0]) + float(g[6:] @ found.batch.a[0] if len(g) > 6 else 0.0)
+    return bool(has < due - 1e-9 * abs(due))
 
 
 def _batches(queue: Queue, weight: float) -> Iterator[Batch]:
@@ -336,7 +338,8 @@ def _confirm(search: Search, found: Found) -> Found | None:
     checker = search.checker
     if checker.model is None:
         return found
-    grown = replace(checker, model=checker.model.with_layup(found.batch.d[0]))
+    pushed = [case.pressed for case in checker.buckling]
+    grown = replace(checker, model=checker.model.with_layup(found.batch.d[0], pushed))
     result = grown.assess(found.batch)
     if result.passed[0]:
         return Found(found.batch, result)

@@ -20,7 +20,6 @@ from layup.compare import process_for
 from layup.errors import LayupError, SurfaceError
 from layup.laminate.elastic import CoreProperties, CuredPly, core_properties, cured_ply, sheet_properties
 from layup.laminate.panel import terms_of
-from layup.laminate.plate import plate_rigidity
 from layup.laminate.process import Process, settle
 from layup.laminate.search import Options
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
@@ -95,6 +94,7 @@ class Bench:
         options: The plies as the search takes them.
         notes: What was assumed, for a person.
         figures: What it rests on.
+        lacking: What can't be laid for want of a figure, and of which.
     """
 
     process: Process
@@ -105,6 +105,16 @@ class Bench:
     options: Options = field(repr=False)
     notes: tuple[str, ...] = field(repr=False)
     figures: tuple[Figure, ...] = field(repr=False)
+    lacking: tuple[str, ...] = ()
+
+    def only(self, plies: Sequence[bool], cores: Sequence[CoreChoice]) -> Bench:
+        """The bench with some of its plies and cores."""
+        kept, own = np.array(plies, dtype=bool), self.options
+        options = Options(
+            own.weight[kept], own.thickness[kept], own.terms[kept], own.surface[kept], own.inside[kept], own.most_alike
+        )
+        left = tuple(p for p, keep in zip(self.plies, plies, strict=True) if keep)
+        return replace(self, plies=left, cores=tuple(cores), options=options)
 
 
 def with_layup(job: Job, process: str, plies: Sequence[PlyEntry]) -> Job:
@@ -171,7 +181,7 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
     entries = [PlyEntry.model_construct(fabric=f) for f in fabrics]
     entries += [PlyEntry.model_construct(core=c.core, thickness=c.thickness) for c in shelf.cores]
     entries.append(PlyEntry.model_construct(fabric=fabrics[0]))  # each core lies between skins, and takes bond on both
-    layers = build(with_layup(job, name, entries), process, own_process=own)
+    layers, lacking = _layers(job, process, entries, own)
     plies: list[PlyChoice] = []
     notes: list[str] = []
     figures: list[Figure] = []
@@ -181,7 +191,12 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
         material = job.library.get("fabric", layer.name)
         resin = job.library.get("resin", layer.resin_name)
         fraction = layer.fibre / layer.fibre_density / layer.thickness
-        cured = cured_ply(job.library, material, resin, process, fraction, layer.take_up.void_fraction, layer.thickness)
+        voids = layer.take_up.void_fraction
+        try:
+            cured = cured_ply(job.library, material, resin, process, fraction, voids, layer.thickness)
+        except LayupError as error:
+            lacking.append(str(error))
+            continue
         notes += [note for note in cured.notes if note not in notes]
         figures += [*cured.figures, *layer.figures]
         angles = needs.angles if needs.angles is not None else USUAL_ANGLES.get(layer.form, (0.0, 45.0))
@@ -212,7 +227,31 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
         np.array([p.fabric in {job.library.get("fabric", f).name for f in shelf.fabrics} for p in plies]),
         needs.run_at_most or 0,
     )
-    return Bench(process, own, tuple(plies), cores, 2 * film.value, options, tuple(notes), (*figures, film)), why
+    missing = tuple(dict.fromkeys(lacking))
+    if not options.inside.any():
+        return None, [*why, *missing]
+    return Bench(
+        process, own, tuple(plies), cores, 2 * film.value, options, tuple(notes), (*figures, film), missing
+    ), why
+
+
+def _layers(job: Job, process: Process, entries: list[PlyEntry], own: bool) -> tuple[tuple[Layer, ...], list[str]]:
+    """The layers that can be weighed; and what is missing of the others."""
+    name = process.name
+    try:
+        return build(with_layup(job, name, entries), process, own_process=own), []
+    except LayupError as error:
+        told = error
+    sound, lacking = [], []
+    for entry in entries:
+        try:
+            build(with_layup(job, name, [entry]), process, own_process=own)
+            sound.append(entry)
+        except LayupError as error:
+            lacking.append(str(error))
+    if not any(entry.fabric for entry in sound):
+        raise told
+    return build(with_layup(job, name, [*sound, next(e for e in sound if e.fabric)]), process, own_process=own), lacking
 
 
 def _same(one: str, other: str) -> bool:
@@ -221,26 +260,29 @@ def _same(one: str, other: str) -> bool:
 
 @dataclass(frozen=True)
 class OldPart:
-    """How stiff is what comes off.
+    """How stiff is what comes off, bent and in its own plane.
 
     Attributes:
         name: For a person.
         terms: D of the old sheet or laminate, (6,). [N m]
+        membrane: A of it, (6,). [N/m]
         notes: What of the old part is not in that figure.
         figures: What it rests on.
     """
 
     name: str
     terms: Floats
+    membrane: Floats
     notes: tuple[str, ...]
     figures: tuple[Figure, ...] = field(repr=False)
 
 
-def old_stiffness(job: Job) -> OldPart | None:
-    """Bending stiffness of the sheet or laminate that the part replaces; None where the file names none.
+def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
+    """Stiffness of the sheet or laminate that the part replaces; None where the file names none.
 
     Args:
         job: The part file, read.
+        flat: The panel, along whose longer side the grain of a board is taken to run; along x without one.
 
     Returns:
         The stiffest of the replaced sheets and laminates, as one plate.
@@ -253,9 +295,17 @@ def old_stiffness(job: Job) -> OldPart | None:
     for entry in job.part.replaces:
         if entry.form == "sheet":
             sheet = sheet_properties(job.library.get("sheet", entry.sheet or ""))
-            d = float(plate_rigidity(sheet.modulus, entry.thickness or 0.0, sheet.nu))
-            terms = np.array([d, sheet.nu * d, d, 0.0, 0.0, (1 - sheet.nu) / 2 * d])
-            found.append(OldPart(entry.name, terms, (), sheet.figures))
+            thick = entry.thickness or 0.0
+            q = reduced_stiffness(sheet.modulus, sheet.across, sheet.nu, sheet.shear)
+            said: tuple[str, ...] = ()
+            if sheet.across != sheet.modulus:
+                wide, high = (1.0, 0.0) if flat is None else (flat.sides[0], flat.sides[1])
+                q = rotated_stiffness(q, 0.0 if wide >= high else np.pi / 2)
+                said = (
+                    f"The grain of {entry.name} is taken to run along the {'panel' if flat else 'part'}'s longer side.",
+                )
+            terms = terms_of(q)
+            found.append(OldPart(entry.name, terms * thick**3 / 12, terms * thick, said, sheet.figures))
         elif entry.form == "fabric":
             found.append(_old_laminate(job, entry.name, entry.fabric or "", entry.resin, entry.process or "",
                                        entry.count or 1))  # fmt: skip
@@ -265,9 +315,9 @@ def old_stiffness(job: Job) -> OldPart | None:
         return None
     best = max(found, key=lambda old: float(old.terms[0] + old.terms[2]))
     left_out += [old.name for old in found if old is not best]
-    notes: tuple[str, ...] = ()
+    notes = best.notes
     if left_out:
-        notes = (f"Of the old part only {best.name} counts as stiffness; not known, and so not counted: "
+        notes += (f"Of the old part only {best.name} counts as stiffness; not known, and so not counted: "
                  + ", ".join(left_out) + ".",)  # fmt: skip
     return replace(best, notes=notes)
 
@@ -283,8 +333,8 @@ def _old_laminate(job: Job, name: str, fabric: str, resin: str | None, process: 
         layer.fibre / layer.fibre_density / layer.thickness, layer.take_up.void_fraction, layer.thickness,
     )  # fmt: skip
     qbar = PlyChoice(0.0, ply, layer).qbar
-    d = stack_stiffness(np.broadcast_to(qbar, (count, 3, 3)), np.full(count, layer.thickness)).d
-    return OldPart(name, terms_of(d), (), (*ply.figures, *layer.figures))
+    whole = stack_stiffness(np.broadcast_to(qbar, (count, 3, 3)), np.full(count, layer.thickness))
+    return OldPart(name, terms_of(whole.d), terms_of(whole.a), (), (*ply.figures, *layer.figures))
 
 
 @dataclass(frozen=True)
@@ -302,10 +352,15 @@ class Flat:
     rise: float
 
     @property
+    def sides(self) -> tuple[float, float]:
+        """Sides of its box, along x and along y. [m]"""
+        left, low, right, high = self.shape.bounds
+        return float(right - left), float(high - low)
+
+    @property
     def span(self) -> float:
         """Shorter side of its box. [m]"""
-        left, low, right, high = self.shape.bounds
-        return float(min(right - left, high - low))
+        return min(self.sides)
 
 
 def panel_shape(job: Job) -> Flat | None:

@@ -110,11 +110,22 @@ class CoreProperties:
 
 @dataclass(frozen=True, slots=True)
 class SheetProperties:
-    """A plain sheet. [Pa, -]"""
+    """A plain sheet, or a board with a grain. [Pa, -]
+
+    Attributes:
+        name: [-]
+        modulus: Along the grain. [Pa]
+        across: Across it; the same where the sheet has none. [Pa]
+        nu: Strain across for a pull along. [-]
+        shear: In its plane. [Pa]
+        figures: What it rests on.
+    """
 
     name: str
     modulus: float
+    across: float
     nu: float
+    shear: float
     figures: tuple[Figure, ...] = field(repr=False, default=())
 
 
@@ -360,7 +371,7 @@ def core_properties(core: Material) -> CoreProperties:
 
 
 def sheet_properties(sheet: Material) -> SheetProperties:
-    """Modulus and Poisson's ratio of a plain sheet.
+    """Moduli and Poisson's ratio of a plain sheet; without rows of its own it is alike in all directions.
 
     Args:
         sheet: The sheet. [-]
@@ -371,4 +382,8 @@ def sheet_properties(sheet: Material) -> SheetProperties:
     """
     reader = _Reader()
     modulus, nu = reader.need(sheet, "tensile_modulus"), reader.need(sheet, "poisson_ratio")
-    return SheetProperties(sheet.name, modulus, nu, tuple(reader.figures))
+    across, shear = reader.maybe(sheet, "transverse_modulus"), reader.maybe(sheet, "shear_modulus")
+    return SheetProperties(
+        sheet.name, modulus, modulus if across is None else across, nu,
+        modulus / (2 * (1 + nu)) if shear is None else shear, tuple(reader.figures),
+    )  # fmt: skip

@@ -26,7 +26,9 @@ from layup.laminate.panel import TERMS, Panel, PanelLoad, matrix_of
 
 Floats = NDArray[np.float64]
 Limit = tuple[Floats, float, float]
-"""g, r, s of g . D >= r + s m."""
+"""g, r, s of g . D >= r + s m; g has six numbers, or twelve where A is meant too."""
+Edge = tuple[float, float, float]
+"""Compression along x, along y, and shear, each a force per width. [N/m]"""
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class PanelModel:
         shapes: The full unknowns of each shape, (count, b), of unit mass.
         energy: Of the shapes for each number of D alone, (6, b, b).
         work: Of each load on each shape, (b, cases).
-        push: Of one newton a metre along x, and along y, (2, b, b).
+        push: Of one newton a metre along x, along y, and in shear, (3, b, b).
         sag: Deflection of the shapes at the corners, (corners, b).
         bend: Curvature of the shapes at the corners, (corners, 3, b).
     """
@@ -54,14 +56,14 @@ class PanelModel:
     bend: Floats
 
     @classmethod
-    def of(cls, panel: Panel, loads: Sequence[PanelLoad], samples: Floats, pushed: bool = False) -> PanelModel:
+    def of(cls, panel: Panel, loads: Sequence[PanelLoad], samples: Floats, pushed: Sequence[Edge] = ()) -> PanelModel:
         """Draw a small model from the full panel.
 
         Args:
             panel: The panel. [-]
             loads: Its loads; the first is usually an even pressure. [Pa, N]
             samples: D of layups that lie far apart, (n, 6); only their proportions count. [N m]
-            pushed: Whether buckling will be asked for. [-]
+            pushed: Edge loads whose buckling will be asked for: compression along x, along y, shear. [N/m]
         Returns:
             The model.
         """
@@ -71,11 +73,10 @@ class PanelModel:
             d = matrix_of(terms / np.abs(terms).max())
             found.append(panel.solve(d, vectors))
             found.append(panel.frequency(d, 1.0)[1][:, None])
-            if pushed:
-                for nx, ny in ((1.0, 0.0), (0.0, 1.0)):
-                    factor, shape = panel.buckling(d, nx, ny)
-                    if np.isfinite(factor):
-                        found.append(shape[:, None])
+            for edge in pushed:
+                factor, shape = panel.buckling(d, *edge)
+                if np.isfinite(factor):
+                    found.append(shape[:, None])
         return cls._from(panel, tuple(loads), vectors, np.concatenate(found, axis=1))
 
     @classmethod
@@ -92,15 +93,19 @@ class PanelModel:
         for i, j in TERMS:
             part = np.einsum("mb,mc->bc", weighted[:, i], bend[:, j])
             energy.append(part if i == j else part + part.T)
-        push = np.stack([shapes[free].T @ (panel._push(*n) @ shapes[free]) for n in ((1.0, 0, 0), (0, 1.0, 0))])
+        push = np.stack([shapes[free].T @ (panel._push(*n) @ shapes[free]) for n in np.eye(3)])
         return cls(panel, loads, shapes, np.array(energy), shapes.T @ vectors, push, panel.deflection(shapes),
                    panel.curvature_at_corners(shapes))  # fmt: skip
 
-    def with_layup(self, terms: Floats) -> PanelModel:
-        """The model with the full panel's own shapes for one more layup."""
+    def with_layup(self, terms: Floats, pushed: Sequence[Edge] = ()) -> PanelModel:
+        """The model with the full panel's own shapes for one more layup; `pushed` as in `of`."""
         vectors = np.stack([self.panel.load_vector(load) for load in self.loads], axis=1)
         d = matrix_of(terms / np.abs(terms).max())
-        more = np.concatenate([self.panel.solve(d, vectors), self.panel.frequency(d, 1.0)[1][:, None]], axis=1)
+        buckled = [self.panel.buckling(d, *edge)[1][:, None] for edge in pushed]
+        buckled = [shape for shape in buckled if shape.any()]
+        more = np.concatenate(
+            [self.panel.solve(d, vectors), self.panel.frequency(d, 1.0)[1][:, None], *buckled], axis=1
+        )
         return PanelModel._from(self.panel, self.loads, vectors, np.concatenate([self.shapes, more], axis=1))
 
     def _stiff(self, d: Floats) -> Floats:
@@ -133,9 +138,9 @@ class PanelModel:
         values, vectors = np.linalg.eigh(self._stiff(d))
         return np.sqrt(np.maximum(values[:, 0], 0.0) / areal_weight) / (2 * np.pi), vectors[:, :, 0]
 
-    def factors(self, d: Floats, nx: float, ny: float) -> tuple[Floats, Floats]:
-        """Buckling factor of many layups (n,), and the amounts of its shape (n, b). [-]"""
-        push = nx * self.push[0] + ny * self.push[1]
+    def factors(self, d: Floats, nx: float, ny: float = 0.0, nxy: float = 0.0) -> tuple[Floats, Floats]:
+        """Buckling factor of many layups (n,) under compression and shear, and the amounts of its shape (n, b). [-]"""
+        push = np.tensordot((nx, ny, nxy), self.push, axes=1)
         root = np.linalg.cholesky(self._stiff(d))
         half = np.linalg.solve(root, np.broadcast_to(push, root.shape))
         values, vectors = np.linalg.eigh(np.linalg.solve(root, half.transpose(0, 2, 1)))
@@ -154,9 +159,9 @@ class PanelModel:
         """Limit on D that follows from: the lowest frequency is at least so much [Hz]."""
         return self._energies(shape), 0.0, (2 * np.pi * least) ** 2 * float(shape @ shape)
 
-    def limit_of_push(self, shape: Floats, nx: float, ny: float, least: float) -> Limit:
+    def limit_of_push(self, shape: Floats, edge: Edge, least: float) -> Limit:
         """Limit on D that follows from: the buckling factor is at least so much."""
-        push = float(shape @ (nx * self.push[0] + ny * self.push[1]) @ shape)
+        push = float(shape @ np.tensordot(edge, self.push, axes=1) @ shape)
         return self._energies(shape), least * max(push, 0.0), 0.0
 
     def error_at(self, terms: Floats) -> float:
@@ -215,3 +220,25 @@ def limit_of_strip(axis: int, least: float, at: Floats | None = None) -> Limit:
         curve = inverse[:, axis] / inverse[axis, axis]
     g = np.array([curve[i] * curve[j] * (1 if i == j else 2) for i, j in TERMS])
     return g, least, 0.0
+
+
+def in_plane_stiffness(a: Floats) -> Floats:
+    """Stiffness of a sheet pulled along x, along y, and sheared, its other strains free: 1/(A^-1)11, 22, 66.
+
+    Args:
+        a: Six numbers of A each, (n, 6). [N/m]
+    Returns:
+        Shape (n, 3). [N/m]
+    Source: Kaw, Mechanics of Composite Materials, 2nd ed. 2006, ch. 4 (from memory).
+    """
+    inverse = np.linalg.inv(matrix_of(a))
+    return 1 / np.stack([inverse[:, k, k] for k in range(3)], axis=1)
+
+
+def limit_in_plane(axis: int, least: float, at: Floats | None = None) -> Limit:
+    """Limit on A that follows from: pulled along x (0), y (1) or sheared (2) it has at least so much stiffness [N/m].
+
+    The reasoning is that of `limit_of_strip`, with stretch for curvature.
+    """
+    g, r, s = limit_of_strip(axis, least, at)
+    return np.concatenate([np.zeros(6), g]), r, s

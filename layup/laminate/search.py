@@ -8,8 +8,8 @@ r"""The lightest of all stacks that keep to linear limits on their bending stiff
 A stack is symmetric about its middle: a core, a single ply or nothing, and the same plies outwards on either side. With
 the inner plies of one half reaching up to H, the stiffness of the whole is D_inner + 2 (C + H B + H^2 A), where A, B, C
 belong to the outer plies alone. So every inner half is met with every outer half by a few multiplications, without the
-stack being written out. A limit is g . D >= r + s m (m the areal weight); deflection, frequency, buckling and the
-bending stiffness of a strip are all bounded by such limits (see `layup.laminate.panel_model`).
+stack being written out. A limit is g . (D, A) >= r + s m (m the areal weight); deflection, frequency, buckling and the
+stiffness of a strip, bent or pulled, are all bounded by such limits (see `layup.laminate.panel_model`).
 
 Why the answer is exact: outer halves are sorted by weight, so the first that keeps to all limits is the lightest for
 that inner half. An inner half is passed over only where even the best outer half left, limit by limit, falls short.
@@ -138,10 +138,10 @@ def _runs(rows: NDArray[np.int16], most: int) -> tuple[NDArray[np.bool_], Ints, 
 
 @dataclass(frozen=True)
 class Limits:
-    """Linear limits on D: g . D >= r + s m for each row.
+    """Linear limits on D and A: g . (D, A) >= r + s m for each row.
 
     Attributes:
-        g: (j, 6), in the order 11, 12, 22, 16, 26, 66.
+        g: (j, 12), D and then A, each in the order 11, 12, 22, 16, 26, 66.
         r: (j,).
         s: (j,), per areal weight.
     """
@@ -153,19 +153,21 @@ class Limits:
     @classmethod
     def none(cls) -> Limits:
         """No limit at all."""
-        return cls(np.empty((0, 6)), np.empty(0), np.empty(0))
+        return cls(np.empty((0, 12)), np.empty(0), np.empty(0))
 
     def more(self, g: Floats, r: float, s: float = 0.0) -> Limits:
-        """One more limit, in a scale of its own."""
+        """One more limit, in a scale of its own; six numbers are of D alone."""
         scale = float(np.abs(g).max()) or 1.0
-        return Limits(
-            np.concatenate([self.g, (np.asarray(g) / scale)[None]]), np.append(self.r, r / scale),
-            np.append(self.s, s / scale),
-        )  # fmt: skip
+        row = np.concatenate([np.asarray(g) / scale, np.zeros(12 - len(g))])
+        return Limits(np.concatenate([self.g, row[None]]), np.append(self.r, r / scale), np.append(self.s, s / scale))
 
-    def kept(self, d: Floats, areal_weight: Floats) -> NDArray[np.bool_]:
-        """Which stacks keep to all of them; one part in 1e9 is given for rounding."""
-        value = d @ self.g.T
+    def kept(self, d: Floats, areal_weight: Floats, a: Floats | None = None) -> NDArray[np.bool_]:
+        """Which stacks keep to all of them; one part in 1e9 is given for rounding. A only where it is asked."""
+        value = d @ self.g[:, :6].T
+        if a is not None:
+            value = value + a @ self.g[:, 6:].T
+        elif self.g[:, 6:].any():
+            raise RangeError("a limit on A can't be held against D alone")
         due = self.r + self.s * np.asarray(areal_weight)[:, None]
         return np.asarray((value >= due - 1e-9 * np.abs(due)).all(axis=1))
 
@@ -215,19 +217,20 @@ class Frame:
         return self.options.count(self.plies)
 
     @cached_property
-    def _inner(self) -> tuple[Floats, Floats]:
-        """Stiffness of the inner plies with the middle, and how high they reach."""
-        half, h0, middle = self._split[0], self.core, np.zeros(6)
+    def _inner(self) -> tuple[Floats, Floats, Floats]:
+        """D of the inner plies with the middle, how high they reach, and their A."""
+        half, h0, middle, flat = self._split[0], self.core, np.zeros(6), np.zeros(6)
         if self.middle >= 0:
             t = float(self.options.thickness[self.middle])
             h0 = t / 2
             middle = self.options.terms[self.middle] * t**3 / 12
-        return 2 * (half.c + h0 * half.b + h0 * h0 * half.a) + middle, h0 + half.thickness
+            flat = self.options.terms[self.middle] * t
+        return 2 * (half.c + h0 * half.b + h0 * h0 * half.a) + middle, h0 + half.thickness, 2 * half.a + flat
 
     def stacks(self, pairs: Ints) -> tuple[NDArray[np.int16], Floats, Floats]:
         """Plies of one side from the middle outwards, D and areal weight of pairs of halves. [-, N m, kg/m^2]"""
         inner, outer = self._split
-        d_in, high = self._inner
+        d_in, high, _ = self._inner
         i, o = pairs[:, 0], pairs[:, 1]
         h = high[i][:, None]
         d = d_in[i] + 2 * (outer.c[o] + h * outer.b[o] + h * h * outer.a[o])
@@ -242,13 +245,15 @@ class Frame:
 
     def _tables(self, limits: Limits) -> tuple[Any, ...]:
         inner, outer = self._split
-        d_in, high = self._inner
-        g = np.ascontiguousarray(limits.g.T)
+        d_in, high, a_in = self._inner
+        g, flat = (np.ascontiguousarray(part.T) for part in (limits.g[:, :6], limits.g[:, 6:]))
         parts = [np.ascontiguousarray(2 * (m @ g)) for m in (outer.a, outer.b, outer.c)]
+        parts[2] += 2 * (outer.a @ flat)  # A of the outer plies is the same at any height
         best = [np.maximum.accumulate(p, axis=0) for p in parts]
         fixed = float(self._fixed)
-        return (inner.weight, high, np.ascontiguousarray(d_in @ g), outer.weight, *parts, *best, limits.r, limits.s,
-                fixed, inner.last, inner.last_run, outer.first, outer.first_run, self.options.most_alike)  # fmt: skip
+        own = np.ascontiguousarray(d_in @ g + a_in @ flat)
+        return (inner.weight, high, own, outer.weight, *parts, *best, limits.r, limits.s, fixed,
+                inner.last, inner.last_run, outer.first, outer.first_run, self.options.most_alike)  # fmt: skip
 
     def keeps_run(self, rows: NDArray[np.int16]) -> NDArray[np.bool_]:
         """Whether the run of equal plies about the middle is short enough; the halves are checked already."""
@@ -350,7 +355,7 @@ class Queue:
 
 @dataclass
 class ListedFrame(Frame):
-    """Stacks written out one by one, symmetric or not; D is D - B A^-1 B where they are not.
+    """Stacks written out one by one, symmetric or not; where they are not, D is D - B A^-1 B and A is A - B D^-1 B.
 
     Each stands as an inner half with nothing outside it, so that the same search takes it.
     """
@@ -358,6 +363,7 @@ class ListedFrame(Frame):
     rows: NDArray[np.int16] | None = None
     d: Floats | None = None
     own_weight: Floats | None = None
+    a: Floats | None = None
 
     @classmethod
     def of(cls, key: Any, options: Options, stacks: Ints, base: float, core: float) -> ListedFrame:
@@ -382,15 +388,16 @@ class ListedFrame(Frame):
         weight = base + w[stacks].sum(axis=1)
         order = np.argsort(weight, kind="stable")
         stacks, weight = stacks[order], weight[order]
-        found = np.empty((len(stacks), 6))
+        found, flat = np.empty((len(stacks), 6)), np.empty((len(stacks), 6))
         for start in range(0, len(stacks), 50_000):
             part = stacks[start : start + 50_000]
             high = np.cumsum(t[part], axis=1)
             z = np.concatenate([np.zeros((len(part), 1)), high], axis=1) - high[:, -1:] / 2
             a, b, d = (matrix_of(np.einsum("nkj,nk->nj", q[part], np.diff(z**p, axis=1) / p)) for p in (1, 2, 3))
-            reduced = d - b @ np.linalg.solve(a, b)
-            found[start : start + 50_000] = terms_of((reduced + reduced.transpose(0, 2, 1)) / 2)
-        return cls(key, options, stacks.shape[1], -1, base, 0.0, np.asarray(stacks, dtype=np.int16), found, weight)
+            for whole, out in ((d - b @ np.linalg.solve(a, b), found), (a - b @ np.linalg.solve(d, b), flat)):
+                out[start : start + 50_000] = terms_of((whole + whole.transpose(0, 2, 1)) / 2)
+        rows = np.asarray(stacks, dtype=np.int16)
+        return cls(key, options, stacks.shape[1], -1, base, 0.0, rows, found, weight, flat)
 
     @property
     def least_weight(self) -> float:
@@ -414,9 +421,10 @@ class ListedFrame(Frame):
         return inner, self.options.half(0, False)
 
     @cached_property
-    def _inner(self) -> tuple[Floats, Floats]:
+    def _inner(self) -> tuple[Floats, Floats, Floats]:
         assert self.d is not None
-        return self.d, np.zeros(len(self.d))
+        assert self.a is not None
+        return self.d, np.zeros(len(self.d)), self.a
 
     def keeps_run(self, rows: NDArray[np.int16]) -> NDArray[np.bool_]:
         """All do: the others were left out of the list."""

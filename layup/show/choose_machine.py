@@ -38,6 +38,7 @@ def as_json(choice: Choice) -> dict[str, Any]:
             for s in choice.steps
         ],
         "not_checked": list(choice.blocked),
+        "not_tried": list(choice.left_out),
         "notes": list(choice.notes),
         "cautions": list(choice.cautions),
         "sources": [source_record(c) for c in choice.citations],

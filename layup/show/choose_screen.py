@@ -38,6 +38,7 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
         Something rich can print.
     """
     parts: list[RenderableType] = [Text(choice.job.part.title, style="bold")]
+    parts += [Padding(Text(f"! {said}", style="bold"), (0, 0, 0, 2)) for said in choice.blocked]
     shown = choice.best or choice.nearest
     if choice.best is None:
         parts += _none(choice, system)
@@ -45,7 +46,9 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
         parts += _answer(choice, choice.best, system)
     if shown is not None:
         parts += [Text(), _checks(shown, system, explain)]
-        parts += [Padding(Text(f"! {said}", style="bold"), (0, 0, 0, 2)) for said in choice.blocked]
+    if choice.left_out:
+        parts += [Text(), Text("  not tried, for want of a figure", style="bold")]
+        parts += [Text(f"    {said}") for said in choice.left_out]
     if choice.others:
         parts += [Text(), _others(choice, system)]
     if choice.steps:

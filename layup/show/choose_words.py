@@ -10,7 +10,8 @@ from layup.choosing.steps import Step
 
 ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
 """What to do where nothing passes."""
-_SCALES = {"m": ("mm", 1e3), "Pa": ("MPa", 1e-6), "N m": ("N m", 1.0), "Hz": ("Hz", 1.0), "-": ("", 1.0)}
+_SCALES = {"m": ("mm", 1e3), "Pa": ("MPa", 1e-6), "N m": ("N m", 1.0), "Hz": ("Hz", 1.0), "-": ("", 1.0),
+           "N/m": ("N/mm", 1e-3)}  # fmt: skip
 
 
 def lead_words(choice: Choice) -> str:
@@ -24,10 +25,15 @@ def proof_words(choice: Choice) -> str:
     text = f"{s.size:,} layups on the shelf"
     if choice.proven:
         return (
-            f"Of {text}, none lighter passes: {_count(s.checked, 'layup was', 'layups were')} checked one by one, "
+            f"Of {text}, none lighter passes{_what(choice)}: {_count(s.checked, 'layup was', 'layups were')} checked one by one, "
             f"lightest first; the rest break limits that hold for every layup ({choice.seconds:.1f} s in all)."
         )
     return f"{text}; {s.looked_at:,} were looked at before the search was stopped."
+
+
+def _what(choice: Choice) -> str:
+    """Nothing is proven of what was not checked."""
+    return " what was checked" if choice.blocked else ""
 
 
 def none_words(choice: Choice) -> str:

@@ -41,7 +41,7 @@ def asked(queue, plies):
 def plain(frame, limits, most):
     """Lightest of the first `most` stacks by numpy over chunks: stacks looked at, seconds, weight."""
     inner, outer = frame._split
-    d_in, high = frame._inner
+    d_in, high, _ = frame._inner
     begin, looked, best = time.perf_counter(), 0, np.inf
     for i in range(len(inner.weight)):
         h = high[i]
