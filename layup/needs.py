@@ -38,7 +38,7 @@ def _factor(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not 1 <= value <= 20:
         raise refuse(
             "load_factor",
-            f"{value} is not a load factor from 1 to 20: it multiplies the loads, and one below 1 would take load away. "
+            f"{value} is not a load factor from 1 to 20: it multiplies the loads, and one below 1 takes load away. "
             "Aircraft rules ask for 1.5 at least: load_factor = 1.5",
         )
     return float(value)
@@ -131,8 +131,11 @@ class Needs(HandLoad):
         if self.most_plies is not None and self.most_plies < self.least_plies:
             raise refuse("plies", f"most_plies {self.most_plies} is less than least_plies {self.least_plies}")
         if self.shear_x and self.shear_y:
-            raise refuse("shear", "shear_x and shear_y are two ways to say one shear: a force along x on the edges that "
-                                  "run along x, or along y on those that run along y. Leave one out")  # fmt: skip
+            raise refuse(
+                "shear",
+                "shear_x and shear_y are two ways to say one shear: a force along x on the edges that run along x, or "
+                "along y on those that run along y. Leave one out",
+            )
         return self
 
     @property

@@ -401,6 +401,7 @@ def test_a_strip_of_a_sandwich_counts_the_shear_of_its_core(hatch):
     """Where only the area is known, a core is not tried until the span of the strip is stated; then by hand."""
     asked = {"surface": {"area": "0.25 m^2"}, "ply": [{"fabric": "glass plain 200"}],
              "replaces": [{"name": "board", "sheet": "birch plywood", "thickness": "6 mm"}],
+             "process": "wet",
              "shelf": {"fabrics": ["glass plain 200"], "cores": [{"core": "EPS foam 15", "thickness": "10 mm"}]}}  # fmt: skip
     without = choose(hatch(**asked, needs={"in_plane_stiffness": "not asked", "stiffness": 0.1}), wide=False)
     assert without.best.found.batch.core is None
