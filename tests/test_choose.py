@@ -294,7 +294,8 @@ def test_the_part_as_it_stands_does_not_pass_on_an_unknown_strength(hatch):
     from layup.choosing.standing import standing
 
     part = hatch(surface={"rectangle": ["300 mm", "200 mm"]}, ply=[{"fabric": "basalt plain 210", "count": 20}],
-                 needs={"stiffness": "not asked", "pressure": "100 Pa"}, shelf={"fabrics": ["glass plain 200"]})  # fmt: skip
+                 needs={"stiffness": "not asked", "pressure": "100 Pa"},
+                 shelf={"fabrics": ["glass plain 200"]})  # fmt: skip
     now = standing(choose(part, wide=False))
     assert now is not None
     assert now.layup is not None
@@ -360,7 +361,8 @@ def test_a_push_adds_to_a_load_across(hatch):
 def test_in_its_own_plane_too_it_is_as_stiff_as_the_old_sheet(hatch):
     """93 g, 5 mm of foam, 93 g has a fifth of the stretching stiffness of 0.8 mm aluminium and passed."""
     asked = {"surface": {"rectangle": ["400 mm", "250 mm"]}, "replaces": [SHEET],
-             "shelf": {"fabrics": ["carbon plain 93"], "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]}}  # fmt: skip
+             "shelf": {"fabrics": ["carbon plain 93"],
+                       "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]}}  # fmt: skip
     full = choose(hatch(**asked), wide=False)
     assert full.best is not None
     has = {k.name: float(r) for k, r in zip(full.best.found.assessment.kinds, full.best.found.assessment.reserves[0],
@@ -402,7 +404,8 @@ def test_a_strip_of_a_sandwich_counts_the_shear_of_its_core(hatch):
     asked = {"surface": {"area": "0.25 m^2"}, "ply": [{"fabric": "glass plain 200"}],
              "replaces": [{"name": "board", "sheet": "birch plywood", "thickness": "6 mm"}],
              "process": "wet",
-             "shelf": {"fabrics": ["glass plain 200"], "cores": [{"core": "EPS foam 15", "thickness": "10 mm"}]}}  # fmt: skip
+             "shelf": {"fabrics": ["glass plain 200"],
+                       "cores": [{"core": "EPS foam 15", "thickness": "10 mm"}]}}  # fmt: skip
     without = choose(hatch(**asked, needs={"in_plane_stiffness": "not asked", "stiffness": 0.1}), wide=False)
     assert without.best.found.batch.core is None
     assert any("span" in said for said in without.left_out)
@@ -607,7 +610,8 @@ LOCAL = {
     "zone": [{"name": "catch", "inside": [[150, 100], [250, 100], [250, 200], [150, 200]], "unit": "mm"}],
     "replaces": [SHEET], "shelf": {"fabrics": ["carbon plain 200"]},
     "needs": {"stiffness": "0.3 x what it replaces", "in_plane_stiffness": "not asked", "most_plies": 6,
-              "load_factor": 1.5, "local": [{"zone": "catch", "hand_load": "150 N", "hand_patch": ["40 mm", "40 mm"], "most_plies": 2}]},
+              "load_factor": 1.5,
+              "local": [{"zone": "catch", "hand_load": "150 N", "hand_patch": ["40 mm", "40 mm"], "most_plies": 2}]},
 }  # fmt: skip
 
 

@@ -24,9 +24,10 @@ def proof_words(choice: Choice) -> str:
     s = choice.searches
     text = f"{s.size:,} layups on the shelf"
     if choice.proven:
+        seen = _count(s.checked, "layup was", "layups were")
         return (
-            f"Of {text}, none lighter passes{_what(choice)}: {_count(s.checked, 'layup was', 'layups were')} checked one by one, "
-            f"lightest first; the rest break limits that hold for every layup ({choice.seconds:.1f} s in all)."
+            f"Of {text}, none lighter passes{_what(choice)}: {seen} checked one by one, lightest first; the rest "
+            f"break limits that hold for every layup ({choice.seconds:.1f} s in all)."
         )
     return f"{text}; {s.looked_at:,} were looked at before the search was stopped."
 
