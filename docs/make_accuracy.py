@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from layup.prediction import predict
-from layup.show import palette
+from layup.report import palette
 from layup.spread import Interval
+from layup.weight.prediction import predict
 
 HERE = Path(__file__).parent
 ROWS = HERE.parent / "tests" / "published" / "measured_laminates.csv"

@@ -19,14 +19,14 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from layup.errors import Fault, FaultsError, LayupError
+    from layup.files.read import read_surface
     from layup.materials import Library, Material, load_library
-    from layup.partfile import Job, read_part
-    from layup.prediction import Prediction, predict
-    from layup.show.picture import draw_prediction
+    from layup.partfile.job import Job, read_part
+    from layup.shape.surface import Surface
     from layup.sources import Figure
     from layup.spread import Interval
-    from layup.surface.mesh import Surface
-    from layup.surface.read import read_surface
+    from layup.weight.picture import draw_prediction
+    from layup.weight.prediction import Prediction, predict
 
 __version__ = "0.1.0"
 
@@ -53,17 +53,17 @@ _HOMES = {
     "FaultsError": "layup.errors",
     "Figure": "layup.sources",
     "Interval": "layup.spread",
-    "Job": "layup.partfile",
+    "Job": "layup.partfile.job",
     "LayupError": "layup.errors",
     "Library": "layup.materials",
     "Material": "layup.materials",
-    "Prediction": "layup.prediction",
-    "Surface": "layup.surface.mesh",
-    "draw_prediction": "layup.show.picture",
+    "Prediction": "layup.weight.prediction",
+    "Surface": "layup.shape.surface",
+    "draw_prediction": "layup.weight.picture",
     "load_library": "layup.materials",
-    "predict": "layup.prediction",
-    "read_part": "layup.partfile",
-    "read_surface": "layup.surface.read",
+    "predict": "layup.weight.prediction",
+    "read_part": "layup.partfile.job",
+    "read_surface": "layup.files.read",
 }
 
 

@@ -1,5 +1,5 @@
 """`python -m layup` is the command line."""
 
-from layup.cli import main
+from layup.commands.cli import main
 
 main(prog_name="layup")

@@ -42,19 +42,19 @@ def read(path: Path, words: dict[str, str]) -> str:
 def area_of(path: Path, words: dict[str, str]) -> float:
     kind = words["kind"]
     if kind == "stations":
-        from layup.surface.stations import from_widths, read_stations
+        from layup.files.stations import from_widths, read_stations
 
         _, at, size = read_stations(path)
         return from_widths(at, size, name=str(path)).whole.area
     if kind == "part":
-        from layup.partfile import read_part
+        from layup.partfile.job import read_part
 
         return read_part(path).surface.whole.area
     if kind == "photo":
-        from layup.surface.read_photo import read_photo
+        from layup.files.read_photo import read_photo
 
         return read_photo(path, bar="100 mm").surface().whole.area
-    from layup.surface.opened import look_at
+    from layup.partfile.opened import look_at
 
     surface = look_at(path, unit=words.get("unit"), side=words.get("side"))
     assert len(surface.faces)
@@ -82,7 +82,7 @@ def main() -> None:
         if ended != "read":
             print(json.dumps({"ended": f"fell: the good file {path}: {ended}"}), flush=True)
             return
-    from layup.surface import read_step
+    from layup.files import read_step
 
     read_step.PATIENCE = float(seconds)
     read_step.MEMORY = ROOM

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from scipy.sparse import csr_array
 
-from layup.surface.photo_sheet import PAPERS, sheet_pdf
+from layup.files.photo_sheet import PAPERS, sheet_pdf
 
 MM = 72.0 / 25.4
 FINE = 0.0005  # one point of the scene [m]

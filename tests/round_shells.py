@@ -4,7 +4,8 @@ from math import pi
 
 import numpy as np
 
-from layup.surface import Surface, measure_triangles
+from layup.shape.measure import measure_triangles
+from layup.shape.surface import Surface
 
 
 def surface(points, faces):

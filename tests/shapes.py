@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from layup.surface.topology import weld
+from layup.shape.topology import weld
 
 
 def grid(width: int, height: int) -> np.ndarray:

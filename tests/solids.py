@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.surface.stl import RECORD
+from layup.files.stl import RECORD
 
 Points = NDArray[np.float32]
 Faces = NDArray[np.int64]
@@ -105,7 +105,7 @@ def shuffled(faces: Faces, seed: int = 7) -> Faces:
 
 def extruded(profile: NDArray[np.float64], length: float, parts: int) -> tuple[Points, Faces]:
     """A closed line in the y-z plane, anticlockwise seen from +x, drawn out along x, with both ends closed. [mm]"""
-    from layup.surface.polygons import triangulate
+    from layup.shape.polygons import triangulate
 
     n = len(profile)
     x = np.linspace(0, length, parts + 1)

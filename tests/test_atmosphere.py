@@ -4,8 +4,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from layup.atmosphere import HIGHEST, LOWEST, TROPOPAUSE, density_at, greatest_vacuum, pressure_at, temperature_at
 from layup.errors import RangeError
+from layup.laminate.atmosphere import (
+    HIGHEST,
+    LOWEST,
+    TROPOPAUSE,
+    density_at,
+    greatest_vacuum,
+    pressure_at,
+    temperature_at,
+)
 
 inside = st.floats(LOWEST, HIGHEST)
 

@@ -12,13 +12,13 @@ import pytest
 from click.testing import CliRunner
 from pytest import approx
 
-from layup.atmosphere import pressure_at
-from layup.cli import main
-from layup.compare import process_for
-from layup.partfile import Job, read_part
-from layup.shop.bag import Bag, BagLayer, bag
-from layup.shop.points import WeighPoint, weigh_points
-from layup.weight import Weighed, weigh_layup
+from layup.commands.cli import main
+from layup.laminate.atmosphere import pressure_at
+from layup.make.bag import Bag, BagLayer, bag
+from layup.make.points import WeighPoint, weigh_points
+from layup.partfile.job import Job, read_part
+from layup.weight.compare import process_for
+from layup.weight.weigh import Weighed, weigh_layup
 
 Hatch = Callable[..., dict[str, Any]]
 

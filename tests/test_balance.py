@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layup.errors import RangeError
-from layup.record.balance import (
+from layup.refit.balance import (
     Balance,
     after_adding,
     after_moving,

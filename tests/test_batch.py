@@ -13,17 +13,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from layup.cli import main
-from layup.compare import process_for
+from layup.cloth import practice
+from layup.commands.cli import main
 from layup.errors import RangeError
+from layup.make.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume
+from layup.make.potlife import pot_life_of
+from layup.make.pots import Mix, TooFast, mixes
 from layup.materials import load_library
-from layup.partfile import read_part
-from layup.shop import practice
-from layup.shop.batch import Mix, TooFast, mixes
-from layup.shop.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume
-from layup.shop.potlife import pot_life_of
+from layup.partfile.job import read_part
 from layup.units import parse, parse_ratio
-from layup.weight import weigh_layup
+from layup.weight.compare import process_for
+from layup.weight.weigh import weigh_layup
 
 Hatch = Callable[..., dict[str, Any]]
 
@@ -258,7 +258,7 @@ def test_an_infusion_is_fed_and_not_poured(hatch: Hatch) -> None:
 
 @pytest.mark.parametrize("pot", [0.0, -0.005, 0.004])
 def test_a_pot_of_nothing_is_refused(pot, hatch):
-    from layup.prediction import predict
+    from layup.weight.prediction import predict
 
     made = predict(hatch())
     with pytest.raises(RangeError, match="too little to mix"):

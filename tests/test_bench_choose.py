@@ -17,20 +17,20 @@ from pytest import approx
 from rich.console import Console
 from starlette.testclient import TestClient
 
-from layup.bench import parttext
 from layup.bench.app import build
 from layup.bench.choose_needs import needs_changes, shelf_of, stiffness_of, supports_of
 from layup.bench.choose_work import PHASES, letter_of, progress_words, search
-from layup.choosing.choice import choose
-from layup.choosing.shelf import panel_shape, zone_shape
-from layup.choosing.standing import standing
-from layup.choosing.writeback import with_plies
-from layup.partfile import read_part
-from layup.prediction import predict
-from layup.show.choose_machine import as_json
-from layup.show.choose_screen import choice_screen
-from layup.show.front_svg import LABEL_HEIGHT, LABEL_WIDTH, FrontMark, front_svg, times_words
-from layup.show.stack_svg import StackLine, stack_svg
+from layup.choose.as_json import as_json
+from layup.choose.choice import choose
+from layup.choose.front_svg import LABEL_HEIGHT, LABEL_WIDTH, FrontMark, front_svg, times_words
+from layup.choose.present import standing
+from layup.choose.screen import choice_screen
+from layup.choose.shelf import panel_shape, zone_shape
+from layup.choose.stack_svg import StackLine, stack_svg
+from layup.choose.writeback import with_plies
+from layup.partfile import edit as parttext
+from layup.partfile.job import read_part
+from layup.weight.prediction import predict
 from layup.words import mass_both
 
 PORT, KEY = 8437, "a-key-of-the-test"
@@ -156,7 +156,7 @@ def test_without_a_file_it_leads_to_the_parts(shop):
 
 
 def test_every_key_of_the_needs_has_a_field(shop):
-    from layup.needs import LocalNeeds, Needs
+    from layup.partfile.needs import LocalNeeds, Needs
 
     names = set(re.findall(r'name="([a-z_]+)"', shop.page()))
     assert set(Needs.model_fields) - {"local"} <= names
@@ -292,7 +292,7 @@ def test_the_shelf_by_its_forms(shop):
 
 
 def test_the_shelf_shown_is_the_shelf_searched(shop):
-    from layup.choosing.shelf import shelf_of as searched
+    from layup.choose.shelf import shelf_of as searched
 
     shutil.copy(GLIDER / "engine-bay-door.stl", shop.folder)
     for name in (PANEL, "engine-bay-door.toml", "rear-window.toml"):

@@ -19,7 +19,7 @@ from layup.bench import folder as folder_module
 from layup.bench.desk import Desk
 from layup.bench.folder import DEEPEST, FILE_KEYS, Folder, OutsideError, files_of, named_files
 from layup.errors import LayupError
-from layup.part import Part
+from layup.partfile.model import Part
 
 NO_FILES = {
     "title", "process", "resin", "units", "stack", "fabric", "name", "unit", "side", "body", "mould", "drawn", "face",
@@ -309,9 +309,10 @@ TYPED = [
 @pytest.mark.parametrize("piece", TYPED)
 def test_what_a_form_reaches_takes_time_by_its_length(piece: str) -> None:
     """No pattern of a reader blows up on a long text: quadratic would be 64 times as long, this allows for noise."""
-    from layup.bench import home, parttext
-    from layup.orientation import parse_stack
-    from layup.record.scale import echo, two_sides
+    from layup.bench import home
+    from layup.laminate.orientation import parse_stack
+    from layup.learn.scale import echo, two_sides
+    from layup.partfile import edit
     from layup.units import parse, parse_price, parse_ratio
 
     readers: list[Callable[[str], object]] = [
@@ -319,9 +320,9 @@ def test_what_a_form_reaches_takes_time_by_its_length(piece: str) -> None:
             lambda text: parse_price(text + "x"),
         lambda text: parse_ratio(text), parse_stack, home._stations, lambda text: home._stations(text.replace(" ",
             "\n")),
-        home._sides, home.slug, echo, two_sides, lambda text: parttext._written("within", text),
-        lambda text: parttext._tidy(text.replace(" ", "\n")), lambda text: parttext._written("angle", text),
-        lambda text: parttext._written("or", text), lambda text: parttext._written("outline", "[" + text),
+        home._sides, home.slug, echo, two_sides, lambda text: edit._written("within", text),
+        lambda text: edit._tidy(text.replace(" ", "\n")), lambda text: edit._written("angle", text),
+        lambda text: edit._written("or", text), lambda text: edit._written("outline", "[" + text),
     ]  # fmt: skip
     for number, reader in enumerate(readers):
         factor = grows(lambda length, reader=reader: reader((piece * length)[:length] + "!"))  # type: ignore[misc]

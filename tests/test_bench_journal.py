@@ -19,12 +19,12 @@ import pytest
 from bench_page import Page, open_page
 
 from layup.bench import journal as journal_module
-from layup.bench.alone import FILE as LOCK
 from layup.bench.desk import Desk, StaleError, version_of
 from layup.bench.folder import Folder
 from layup.bench.journal import FILE, Journal
+from layup.bench.locks import FILE as LOCK
 from layup.errors import LayupError
-from layup.writing import write_file
+from layup.files.writing import write_file
 
 PART = (
     '# A door.\ntitle = "edit 0"\nprocess = \'wet\'\nresin = "epoxy, laminating"\n\n[surface]\narea = "0.5 '

@@ -20,10 +20,10 @@ import pytest
 from bench_server import Server
 from test_bench_journal import NAME, PART, litter, number_in
 
-from layup.bench.alone import Alone
 from layup.bench.desk import Desk
 from layup.bench.folder import Folder
 from layup.bench.journal import Journal, read
+from layup.bench.locks import Alone
 from layup.errors import LayupError
 
 
@@ -38,7 +38,7 @@ def shop(tmp_path: Path) -> Path:
 ALONE = """
 import sys, time
 from pathlib import Path
-from layup.bench.alone import Alone
+from layup.bench.locks import Alone
 alone = Alone(Path(sys.argv[1]), 5.0)
 with alone.held():
     print("held", flush=True)
@@ -119,7 +119,7 @@ import os, sys
 from pathlib import Path
 import uvicorn, starlette.applications, starlette.formparsers, multipart
 from layup.bench import app, serve
-from layup.prediction import predict
+from layup.weight.prediction import predict
 folder = Path(sys.argv[1])
 predict(folder / "door.toml")
 app.build(Path(sys.argv[2]), "x", 1).close()

@@ -11,8 +11,8 @@ from bench_page import Page, open_page
 from click.testing import CliRunner
 
 from layup.bench import part_page
-from layup.cli import main as layup_command
-from layup.prediction import predict
+from layup.commands.cli import main as layup_command
+from layup.weight.prediction import predict
 from layup.words import mass_both
 
 DOOR = "motor-glider/engine-bay-door.toml"

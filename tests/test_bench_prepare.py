@@ -11,7 +11,7 @@ import pytest
 from bench_page import Page, forms
 from click.testing import CliRunner
 
-from layup.cli import main as layup_command
+from layup.commands.cli import main as layup_command
 
 PANEL = "motor-glider/access-panel.toml"
 LID = "solar-car/battery-lid.toml"

@@ -18,10 +18,10 @@ from click.testing import CliRunner
 from pytest import approx
 
 from layup.bench.app import build
-from layup.cli import main
-from layup.record.kept import arm_kept, change_kept, mass_kept, moment_kept
-from layup.record.store import FILE, open_store
-from layup.record.weighins import weigh_ins
+from layup.commands.cli import main
+from layup.learn.store import FILE, open_store
+from layup.learn.weighins import weigh_ins
+from layup.refit.record_words import arm_kept, change_kept, mass_kept, moment_kept
 
 PORT, KEY = 8444, "key-of-the-tests"
 ORIGIN = f"http://127.0.0.1:{PORT}"

@@ -16,13 +16,13 @@ from starlette.testclient import TestClient
 
 from layup.bench.app import build
 from layup.bench.desk import Kept
-from layup.partfile import read_part
-from layup.show.stage_buffer import Shown, array_of, packed, stage, unpacked
-from layup.surface.mesh import Surface
-from layup.surface.named_zones import zone_spec
-from layup.surface.nearest import nearest_points
-from layup.surface.read import read_surface
-from layup.surface.side import parse_side
+from layup.files.read import read_surface
+from layup.partfile.job import read_part
+from layup.partfile.zones import zone_spec
+from layup.report.stage_buffer import Shown, array_of, packed, stage, unpacked
+from layup.shape.nearest import nearest_points
+from layup.shape.surface import Surface
+from layup.sides.side import parse_side
 
 KEY, PORT = "k" * 32, 8790
 ADDRESS = f"http://127.0.0.1:{PORT}"
@@ -154,8 +154,8 @@ def test_a_large_mesh_is_thinned_and_says_so(shop: Path) -> None:
 
 def test_a_large_mesh_has_a_coarse_one_for_slow_machines(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     job = read_part(shop / DOOR)
-    monkeypatch.setattr("layup.show.stage_buffer._LARGE", 10_000)
-    monkeypatch.setattr("layup.show.stage_buffer.COARSE", 4_000)
+    monkeypatch.setattr("layup.report.stage_buffer._LARGE", 10_000)
+    monkeypatch.setattr("layup.report.stage_buffer.COARSE", 4_000)
     cut = job.surface.cut({"within": "30 mm of the outer edge"})
     head, arrays = unpacked(packed(stage(job.surface), [Shown("edge", 0, cut)]))
     (part,), (zone,) = head["parts"], head["zones"]
@@ -339,7 +339,7 @@ def test_no_mesh_outside_the_folder_is_shown(page: TestClient, monkeypatch: pyte
     def never(*args: object) -> Surface:
         raise AssertionError("the file was opened")
 
-    monkeypatch.setattr("layup.surface.opened.open_surface", never)
+    monkeypatch.setattr("layup.partfile.opened.open_surface", never)
     head, arrays = got(page, file="outside.toml")
     assert "parts" not in head
     assert not arrays

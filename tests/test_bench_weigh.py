@@ -15,13 +15,13 @@ from click.testing import CliRunner
 from pytest import approx
 
 from layup.bench.app import build
-from layup.cli import main
+from layup.commands.cli import main
 from layup.errors import LayupError
-from layup.record.noting import newest_noted, take_back
-from layup.record.scale import UNITS, echo, said_of
-from layup.record.store import FILE, open_store
-from layup.record.weighins import weigh_ins
-from layup.show.habits_svg import habits_svg
+from layup.learn.habits_svg import habits_svg
+from layup.learn.scale import UNITS, echo, said_of
+from layup.learn.store import FILE, open_store
+from layup.learn.weigh_part import newest_noted, take_back
+from layup.learn.weighins import weigh_ins
 from layup.units import LB, OZ, parse
 
 PORT, KEY = 8443, "key-of-the-tests"
@@ -287,7 +287,7 @@ def test_the_hand_so_far_is_drawn_and_said(page: Page) -> None:
 
 
 def test_no_habit_no_drawing(tmp_path: Path) -> None:
-    from layup.record.calibrate import calibrate
+    from layup.learn.calibrate import calibrate
 
     with open_store(tmp_path) as store:
         assert habits_svg(calibrate(store)) == ""

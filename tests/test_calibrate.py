@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 from pytest import approx
 
 from layup.errors import LayupError
-from layup.record import hand
-from layup.record.calibrate import Group, calibrate, drift, forget, start_from, use_lot
-from layup.record.exchange import write_export
-from layup.record.hand import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, WRONG, WRONG_SPREAD, Parts, chance_good, learn
-from layup.record.store import Store, open_store
-from layup.record.weighins import Circumstances, _forget_cored, predict_piece, weigh_in
+from layup.learn import posterior
+from layup.learn.calibrate import Group, calibrate, drift, forget, start_from, use_lot
+from layup.learn.exchange import write_export
+from layup.learn.posterior import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, WRONG, WRONG_SPREAD, Parts, chance_good, learn
+from layup.learn.store import Store, open_store
+from layup.learn.weighins import Circumstances, _forget_cored, predict_piece, weigh_in
 
 SPREAD = 0.28
 TRIM = """\
@@ -91,7 +91,7 @@ def test_the_posterior_is_the_one_that_integration_gives() -> None:
 
 def test_without_wrong_entries_it_is_the_conjugate_rule(monkeypatch: pytest.MonkeyPatch) -> None:
     """Normal prior, normal noise: mean and variance in closed form (any textbook of Bayesian statistics)."""
-    monkeypatch.setattr(hand, "WRONG", 1e-12)
+    monkeypatch.setattr(posterior, "WRONG", 1e-12)
     of = parts(0.2, 0.3, 0.25, noise=1e-9)
     belief = learn({("cloth", "a"): of}, SPREAD, {}).fabrics["cloth", "a"]
     prior = SPREAD**2 + of.cloth_spread**2
@@ -102,7 +102,7 @@ def test_without_wrong_entries_it_is_the_conjugate_rule(monkeypatch: pytest.Monk
 
 
 def test_nothing_weighed_is_the_published_prior() -> None:
-    learnt = learn({}, SPREAD, {"cloth": hand.Start(0.0, 1e6)})
+    learnt = learn({}, SPREAD, {"cloth": posterior.Start(0.0, 1e6)})
     assert learnt.forms["cloth"].variance == approx((ROOT_SHARE + FORM_SHARE) * SPREAD**2, rel=1e-4)
     assert learnt.forms["cloth"].log_mean_factor == approx(0.0, abs=1e-6), "the mean factor is 1"
 

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from layup.errors import FaultsError
-from layup.partfile import read_part
-from layup.prediction import predict
+from layup.partfile.job import read_part
+from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
 SKIN = {"fabric": "glass plain 200"}
@@ -98,7 +98,7 @@ def test_a_process_that_ruins_the_core_is_not_compared(hatch: Hatch) -> None:
 
 
 def test_choose_leaves_out_what_ruins_the_core(hatch: Hatch) -> None:
-    from layup.choosing.shelf import shelf_of, stock
+    from layup.choose.shelf import shelf_of, stock
 
     shelf = {"fabrics": ["glass plain 200"], "processes": ["vacuum bag", "infusion"],
              "cores": [{"core": "aramid honeycomb 48", "thickness": "5 mm"}]}  # fmt: skip

@@ -16,22 +16,22 @@ from hypothesis import strategies as st
 from pytest import approx
 from rich.console import Console
 
-from layup.choosing.batch import d_of
-from layup.choosing.checks import Checker
-from layup.choosing.choice import choose
-from layup.choosing.rules import broken_rule
-from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
-from layup.choosing.shelf import old_stiffness, shelf_of, stock
-from layup.cli import main
+from layup.choose.batch import d_of
+from layup.choose.checks import Checker
+from layup.choose.choice import choose
+from layup.choose.rules import broken_rule
+from layup.choose.screen import _reserve, choice_screen
+from layup.choose.seek import batch_of, first_guess, frames_of, lightest
+from layup.choose.shelf import old_stiffness, shelf_of, stock
+from layup.choose.words import proof_words
+from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.panel import terms_of
 from layup.laminate.panel_model import strip_stiffness
 from layup.laminate.search import Frame, Limits, ListedFrame, Options, Queue
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
-from layup.needs import Needs
-from layup.partfile import read_part
-from layup.show.choose_screen import _reserve, choice_screen
-from layup.show.choose_words import proof_words
+from layup.partfile.job import read_part
+from layup.partfile.needs import Needs
 
 SHEET = {"name": "sheet", "sheet": "aluminium 2024-T3", "thickness": "0.032 in"}
 FIBRES = (
@@ -291,7 +291,7 @@ def test_a_cloth_of_unknown_strength_is_listed_apart_and_never_chosen(hatch):
 
 
 def test_the_part_as_it_stands_does_not_pass_on_an_unknown_strength(hatch):
-    from layup.choosing.standing import standing
+    from layup.choose.present import standing
 
     part = hatch(surface={"rectangle": ["300 mm", "200 mm"]}, ply=[{"fabric": "basalt plain 210", "count": 20}],
                  needs={"stiffness": "not asked", "pressure": "100 Pa"},
@@ -514,7 +514,7 @@ def test_written_back_over_an_existing_layup(examples, tmp_path):
     part = tmp_path / "rear-window.toml"
     choice = choose(part, wide=False)
     assert choice.best is not None
-    from layup.choosing.writeback import write_part
+    from layup.choose.writeback import write_part
 
     write_part(part, choice.best, part)
     again = read_part(part)
@@ -592,7 +592,7 @@ def test_a_reserve_shows_on_which_side_of_one_it_is(value, words):
 
 
 def test_a_picture_is_drawn(hatch, tmp_path: Path):
-    from layup.show.choose_picture import draw_choice
+    from layup.choose.picture import draw_choice
 
     choice = choose(hatch(**PANEL, ply=None))
     assert draw_choice(choice, tmp_path / "a.png").stat().st_size > 20_000
@@ -617,8 +617,8 @@ LOCAL = {
 
 def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
     """The lightest base with its patch, against all bases times all patches through the same checks, no limit used."""
-    from layup.choosing import choice as module
-    from layup.choosing import reinforce
+    from layup.choose import choice as module
+    from layup.choose import reinforce
 
     kept = {}
     plain = reinforce.lightest_with_patches
@@ -654,7 +654,7 @@ def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
 
 
 def test_local_plies_are_written_back(tmp_path):
-    from layup.choosing.writeback import with_plies
+    from layup.choose.writeback import with_plies
 
     choice = choose(LOCAL, wide=False)
     head = 'title = "x"\nprocess = "wet"\n\n[surface]\narea = "1 m^2"\n\n'
@@ -684,7 +684,7 @@ def test_unsymmetric_sandwich(hatch):
 def test_a_shops_habits_count_as_they_do_in_a_prediction(hatch) -> None:  # type: ignore[no-untyped-def]
     """The weight of the layup chosen is the weight predicted for it, with the same habits behind both."""
     from layup.laminate.process import Habit
-    from layup.prediction import predict
+    from layup.weight.prediction import predict
 
     part = hatch(
         needs={"stiffness": "not asked", "hand_load": "100 N", "hand_deflection": "8 mm"},
@@ -715,7 +715,7 @@ SHUFFLED = {
 
 def test_the_order_of_the_shelf_changes_nothing_and_predict_weighs_the_same(hatch):
     """Each core is weighed between two skins, wherever it stands on the shelf: the search's weight is predict's."""
-    from layup.prediction import predict
+    from layup.weight.prediction import predict
 
     fabrics = ["carbon plain 200", "glass plain 200"]
     cores = [{"core": "PVC foam 60", "thickness": "3 mm"}, {"core": "PVC foam 80", "thickness": "5 mm"},

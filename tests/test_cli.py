@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 from pytest import approx
 
-from layup.cli import main
+from layup.commands.cli import main
 
 GOOD = """\
 title = "Hatch"
@@ -205,7 +205,7 @@ def test_a_mistake_of_our_own_is_a_sentence_too(part: Path, monkeypatch: pytest.
     def broken(*_: object) -> None:
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr("layup.prediction.weigh_layup", broken)
+    monkeypatch.setattr("layup.weight.prediction.weigh_layup", broken)
     result = run("predict", part)
     assert result.exit_code == 1
     assert "mistake of its own" in result.output

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pytest import approx
 
-from layup.prediction import predict
+from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
 LB, OZ, INCH = 0.45359237, 0.45359237 / 16, 0.0254

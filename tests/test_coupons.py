@@ -13,11 +13,11 @@ from click.testing import CliRunner
 from pytest import approx
 
 import layup
-from layup.cli import main
+from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.process import Habit
-from layup.record.coupons import WORTH, value_of_coupons
-from layup.record.hand import value_of_more
+from layup.learn.coupons import WORTH, value_of_coupons
+from layup.learn.posterior import value_of_more
 
 Hatch = Callable[..., dict[str, Any]]
 

@@ -12,14 +12,14 @@ import pytest
 from click.testing import CliRunner
 from pytest import approx
 
-from layup.cli import main
+from layup.commands.cli import main
 from layup.errors import LayupError, UnitError
-from layup.partfile import Job, read_part
-from layup.shop.cut import Cut, cut
-from layup.shop.nest import faults
-from layup.shop.nest_file import path_beside, stored, used, write_cut
-from layup.shop.rolls import read_blocked, read_widths
-from layup.show.nest_picture import draw_cut
+from layup.make.cut import Cut, cut
+from layup.make.nest import faults
+from layup.make.nest_file import path_beside, stored, used, write_cut
+from layup.make.nest_picture import draw_cut
+from layup.make.rolls import read_blocked, read_widths
+from layup.partfile.job import Job, read_part
 
 Hatch = Callable[..., dict[str, Any]]
 

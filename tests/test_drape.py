@@ -13,15 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from layup.draped import drape_ply
+from layup.cloth.drape import Net, drape, over
+from layup.cloth.draped import drape_ply
+from layup.cloth.flatten import in_cloth
+from layup.cloth.splice_line import propose
 from layup.errors import FaultsError, LayupError, SurfaceError
-from layup.partfile import read_part
-from layup.prediction import predict
-from layup.shop.splice_line import propose
-from layup.surface import outline
-from layup.surface.drape import Net, drape, over
-from layup.surface.flatten import in_cloth
-from layup.surface.sheet import ready
+from layup.partfile.job import read_part
+from layup.shape.flat import outline
+from layup.shape.walkable import ready
+from layup.weight.prediction import predict
 from tests.shapes import dish, folded, frustum, hemisphere
 
 ANGLES = st.floats(-180.0, 180.0).map(math.radians)

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from layup.record.balance import Balance
-from layup.record.envelope import Envelope, ballast_free, ballast_needed, crossed_rows
+from layup.refit.balance import Balance
+from layup.refit.envelope import Envelope, ballast_free, ballast_needed, crossed_rows
 
 STRAIGHT = Envelope(400.0, 800.0, ((0.0, 2.0),), ((0.0, 2.4),))
 SLOPED = Envelope(400.0, 800.0, ((500.0, 2.0), (800.0, 2.15)), ((0.0, 2.4),))

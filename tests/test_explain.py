@@ -13,11 +13,11 @@ from pytest import approx
 import layup
 from layup.errors import LayupError
 from layup.laminate.process import TIGHTEST
-from layup.prediction import Prediction
-from layup.record.explain import explain, locate, resin_kept
-from layup.record.ground import stage_mass
-from layup.record.versions import divide
+from layup.learn.expected import stage_mass
+from layup.learn.explain import explain, locate, resin_kept
+from layup.learn.versions import divide
 from layup.units import OZ
+from layup.weight.prediction import Prediction
 
 Hatch = Callable[..., dict[str, Any]]
 

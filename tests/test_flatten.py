@@ -14,13 +14,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from layup.cli import main
+from layup.cloth.flatten import flatten
+from layup.cloth.pattern import NOTCH, PatternError, flat_plies
+from layup.commands.cli import main
 from layup.errors import LayupError, SurfaceError
-from layup.partfile import read_part
-from layup.shop.cut import cut
-from layup.shop.pattern import NOTCH, PatternError, flat_plies
-from layup.surface.flatten import flatten
-from layup.surface.holes import Hole, Pattern
+from layup.make.cut import cut
+from layup.partfile.job import read_part
+from layup.shape.holes import Hole, Pattern
 from tests.shapes import folded, frustum, hemisphere
 
 
@@ -57,7 +57,7 @@ def test_what_can_not_be_laid_flat_says_so() -> None:
     below[:, 2] *= -1
     closed = np.concatenate([faces, (faces + len(points))[:, ::-1]])
     both = np.concatenate([points, below])
-    from layup.surface.topology import weld
+    from layup.shape.topology import weld
 
     with pytest.raises(SurfaceError, match="closed all round"):
         flatten(*weld(both[closed]))

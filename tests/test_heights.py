@@ -15,12 +15,13 @@ from hypothesis import strategies as st
 from round_shells import torus, tube
 
 import layup
-from layup.compare import process_for
 from layup.errors import FaultsError
-from layup.partfile import read_part
-from layup.plies import build
-from layup.surface import Surface, measure_triangles
-from layup.weight import weigh_layup
+from layup.partfile.job import read_part
+from layup.shape.measure import measure_triangles
+from layup.shape.surface import Surface
+from layup.weight.compare import process_for
+from layup.weight.plies import build
+from layup.weight.weigh import weigh_layup
 
 CORE = {"core": "PVC foam 60", "thickness": "20 mm"}
 SKIN = {"fabric": "carbon plain 200"}

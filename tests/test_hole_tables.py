@@ -16,16 +16,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from layup.cli import main
+from layup.cloth.pattern import flat_plies
+from layup.commands.cli import main
 from layup.errors import FaultsError
-from layup.partfile import read_part
-from layup.prediction import predict
-from layup.record.store import open_store
-from layup.record.weighins import predict_piece, replay, weigh_in
-from layup.shop.cut import cut
-from layup.shop.pattern import flat_plies
-from layup.surface.read_dxf import read_dxf
-from layup.weight import beyond
+from layup.files.read_dxf import read_dxf
+from layup.learn.store import open_store
+from layup.learn.weighins import predict_piece, replay, weigh_in
+from layup.make.cut import cut
+from layup.partfile.job import read_part
+from layup.weight.prediction import predict
+from layup.weight.weigh import beyond
 
 Hatch = Callable[..., dict[str, Any]]
 ROWS = {"name": "lightening", "diameter": "100 mm", "first": ["200 mm", "200 mm"], "pitch": "200 mm", "columns": 4,

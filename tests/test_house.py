@@ -98,7 +98,7 @@ HEAVY = {"numba", "scipy", "trimesh", "matplotlib", "pandas", "pint", "ezdxf", "
 
 def test_import_layup_and_help_load_nothing_heavy() -> None:
     assert not loaded_by("import layup") & (HEAVY | {"numpy", "pydantic", "rich"})
-    assert not loaded_by("import layup.cli") & (HEAVY | {"numpy", "pydantic", "rich"})
+    assert not loaded_by("import layup.commands.cli") & (HEAVY | {"numpy", "pydantic", "rich"})
 
 
 def test_the_shipped_example_loads_nothing_it_does_not_need() -> None:

@@ -16,15 +16,15 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from layup.cli import main
+from layup.commands.cli import main
 from layup.errors import LayupError
-from layup.record.balance import Balance
-from layup.record.items import Item, around, from_payload
-from layup.record.ledger import Ledger, enter, history, read_ledger, running, weigh
-from layup.record.loading import load_cases
-from layup.record.refit_job import RefitJob
-from layup.record.refitfile import read_refit
-from layup.record.store import open_store
+from layup.learn.store import open_store
+from layup.refit.balance import Balance
+from layup.refit.items import Item, around, from_payload
+from layup.refit.job import RefitJob
+from layup.refit.ledger import Ledger, enter, history, read_ledger, running, weigh
+from layup.refit.loading import load_cases
+from layup.refit.refitfile import read_refit
 from layup.units import INCH, LB
 
 
@@ -252,9 +252,9 @@ def test_load_case_spread_against_drawing_it() -> None:
 
 WRITER = """
 import sys
-from layup.record.refitfile import read_refit
-from layup.record.ledger import enter, weigh
-from layup.record.store import open_store
+from layup.refit.refitfile import read_refit
+from layup.refit.ledger import enter, weigh
+from layup.learn.store import open_store
 sys.path.insert(0, sys.argv[1])
 from test_ledger import job
 one = job()

@@ -8,7 +8,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from layup.locate import key_lines, line_of
+from layup.partfile.lines import key_lines, line_of
 
 TEXT = '''\
 # a comment with = and [brackets]

@@ -11,7 +11,7 @@ import trimesh
 from pytest import approx
 
 from layup.errors import FaultsError
-from layup.prediction import predict
+from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
 LEFT = {"name": "left", "between": "x 0 mm 300 mm"}

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from layup.errors import FaultsError
-from layup.needs import Needs
-from layup.partfile import read_part
+from layup.partfile.job import read_part
+from layup.partfile.needs import Needs
 
 
 @pytest.mark.parametrize(

@@ -19,10 +19,10 @@ from hypothesis import strategies as st
 from pytest import approx
 from shapely import Polygon, affinity, box
 
-from layup.shop import nest_search
-from layup.shop.nest import Nest, NestError, Piece, Placed, Roll, TooWide, faults, lay, nest
-from layup.shop.nest_file import stored, used
-from layup.shop.splice import splice
+from layup.cloth.splice import splice
+from layup.make import nest_search
+from layup.make.nest import Nest, NestError, Piece, Placed, Roll, TooWide, faults, lay, nest
+from layup.make.nest_file import stored, used
 
 ROOT = Path(__file__).parents[1]
 
@@ -200,7 +200,7 @@ def test_a_search_whose_parent_is_killed_ends(tmp_path: Path) -> None:
         "import subprocess, sys\n"
         "from shapely import box\n"
         "from layup.shop import nest_search\n"
-        "from layup.shop.nest import Piece, Roll, nest\n"
+        "from layup.make.nest import Piece, Roll, nest\n"
         "begin = subprocess.Popen\n"
         "def told(*args, **more):\n"
         "    child = begin(*args, **more)\n"
@@ -263,7 +263,7 @@ def test_a_keyboard_interrupt_gives_the_best_so_far() -> None:
     """A real interrupt, sent to a program of its own while it searches."""
     code = (
         "from shapely import box\n"
-        "from layup.shop.nest import Piece, Roll, nest, faults\n"
+        "from layup.make.nest import Piece, Roll, nest, faults\n"
         "p = [Piece(str(i), box(0, 0, 0.1 + 0.03 * i, 0.2)) for i in range(9)]\n"
         "print('go', flush=True)\n"
         "n = nest(p, Roll(0.7), seconds=40)\n"

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layup.errors import LayupError
-from layup.record.balance import Balance
-from layup.record.candidates import Candidate
-from layup.record.envelope import Envelope
-from layup.record.next_parts import choose, rank
+from layup.refit.balance import Balance
+from layup.refit.candidates import Candidate
+from layup.refit.envelope import Envelope
+from layup.refit.next_parts import choose, rank
 
 ROOMY = Envelope(0.0, 2000.0, ((0.0, 0.0),), ((0.0, 10.0),))
 EMPTY = Balance(540.0, 540.0 * 2.4)

@@ -16,12 +16,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from layup.cli import main
+from layup.commands.cli import main
 from layup.errors import FaultsError, SurfaceError
-from layup.partfile import read_part
-from layup.prediction import predict
-from layup.surface.old_holes import fit, trim_line
-from layup.surface.plan import Plan
+from layup.partfile.fasteners import fit, trim_line
+from layup.partfile.job import read_part
+from layup.shape.plan import Plan
+from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
 POINTS = np.array([(0.0, 0.0), (0.3, 0.0), (0.3, 0.2), (0.05, 0.25)])

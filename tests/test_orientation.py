@@ -3,7 +3,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layup.errors import LayupError, RangeError
-from layup.orientation import MOST_PLIES, StackError, StackPly, parse_stack, write_stack
+from layup.laminate.orientation import MOST_PLIES, StackError, StackPly, parse_stack, write_stack
 
 
 def plies(*marks):

@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 from pytest import approx
 
 from layup.errors import SurfaceError
-from layup.surface.covered import closed, covered
-from layup.surface.flat import outline, rectangle
-from layup.surface.holes import Hole, Pattern, collar, grid, ring, row
-from layup.surface.loops import free_loops
-from layup.surface.measure import measure_triangles
-from layup.surface.mesh import Surface
-from layup.surface.perforate import HoleSet, perforate
-from layup.surface.plan import Plan
+from layup.shape.covered import closed, covered
+from layup.shape.flat import outline, rectangle
+from layup.shape.holes import Hole, Pattern, collar, grid, ring, row
+from layup.shape.loops import free_loops
+from layup.shape.measure import measure_triangles
+from layup.shape.perforate import HoleSet, perforate
+from layup.shape.plan import Plan
+from layup.shape.surface import Surface
 
 DOWN = Plan.along((0.0, 0.0, 1.0))
 

@@ -11,14 +11,14 @@ import shapely
 from click.testing import CliRunner
 from photographs import MM, Camera, Shape, page_path, photograph, sheet_picture, table
 
-from layup.cli import main
+from layup.commands.cli import main
 from layup.errors import LayupError, SurfaceError
-from layup.surface import photo_sheet
-from layup.surface.photo_sheet import PAPERS, SQUARE, print_scale, sheet_pdf
+from layup.files import photo_sheet
+from layup.files.photo_sheet import PAPERS, SQUARE, print_scale, sheet_pdf
 
 cv2 = pytest.importorskip("cv2", reason='photographs need OpenCV: pip install "layup[photo]"')
 
-from layup.surface.read_photo import open_picture, read_photo, write_outline  # noqa: E402
+from layup.files.read_photo import open_picture, read_photo, write_outline  # noqa: E402
 
 SHAPE = Shape()
 BARS = {"bar": "100 mm", "bar_along": "200 mm"}
@@ -210,8 +210,8 @@ def test_pen_marks_are_no_holes(plain, tmp_path):
 
 @pytest.mark.parametrize("kind", ["csv", "dxf"])
 def test_the_file_of_the_outline_is_read_back(plain, tmp_path, kind):
-    from layup.surface.read_dxf import read_dxf
-    from layup.surface.read_points import read_points
+    from layup.files.read_dxf import read_dxf
+    from layup.files.read_points import read_points
 
     photo = read_photo(saved(tmp_path, plain))
     path = write_outline(photo, tmp_path / f"outline.{kind}")

@@ -11,14 +11,14 @@ from pathlib import Path
 
 SLOW = """
 import sys, time
-import layup.surface.opened as opened
+import layup.partfile.opened as opened
 before = opened.open_surface
 def slow(entry, folder, areas=(), told=lambda words, share: None):
     told("reading the file", 0.4)
     time.sleep(1.6)
     return before(entry, folder, areas)
 opened.open_surface = slow
-from layup.cli import main
+from layup.commands.cli import main
 main(sys.argv[1:])
 """
 PART = """\

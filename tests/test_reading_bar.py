@@ -15,14 +15,14 @@ from pathlib import Path
 
 import pytest
 
-from layup.show.reading_bar import ReadingBar
-from layup.surface.opened import look_at
+from layup.partfile.opened import look_at
+from layup.report.reading_bar import ReadingBar
 
 ROOT = Path(__file__).parent.parent
 SLOW = """
 import sys, time
-import layup.show.reading_bar as bar
-import layup.surface.opened as opened
+import layup.report.reading_bar as bar
+import layup.partfile.opened as opened
 bar.ReadingBar.__init__.__kwdefaults__["patience"] = 0.05
 real = opened.look_at
 def slow(*given, told, **more):
@@ -30,7 +30,7 @@ def slow(*given, told, **more):
     time.sleep({wait})
     return real(*given, told=told, **more)
 opened.look_at = slow
-from layup.cli import main
+from layup.commands.cli import main
 main(sys.argv[1:])
 """
 

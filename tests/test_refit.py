@@ -8,12 +8,12 @@ from typing import Any
 import pytest
 
 from layup.errors import FaultsError
-from layup.prediction import predict
-from layup.record.equipment import as_entries, read_equipment
-from layup.record.items import around, causes_of
-from layup.record.refit import Placing, balance_point
-from layup.record.refitfile import read_refit
+from layup.refit.equipment import as_entries, read_equipment
+from layup.refit.items import around, causes_of
+from layup.refit.model import Placing, balance_point
+from layup.refit.refitfile import read_refit
 from layup.units import INCH, LB
+from layup.weight.prediction import predict
 
 
 def refit(**changes: Any) -> dict[str, Any]:
@@ -268,7 +268,7 @@ DOCS = Path(__file__).parent.parent / "docs" / "refit.md"
 def test_the_page_names_every_key() -> None:
     from pydantic import BaseModel
 
-    from layup.record import refit as models
+    from layup.refit import model as models
 
     text = DOCS.read_text(encoding="utf-8")
     tables = [m for m in vars(models).values() if isinstance(m, type) and issubclass(m, BaseModel)]

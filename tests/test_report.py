@@ -11,15 +11,15 @@ from typing import Any
 import pytest
 
 from layup.errors import LayupError
-from layup.record.consolidate import consolidate
-from layup.record.ledger import read_ledger
-from layup.record.loading import load_cases
-from layup.record.refit_job import RefitJob
-from layup.record.refitfile import read_refit
-from layup.record.report import Paper, papers
-from layup.show import palette
-from layup.show.ledger_screen import alarms
-from layup.show.papers import write_papers
+from layup.refit.consolidate import consolidate
+from layup.refit.job import RefitJob
+from layup.refit.ledger import read_ledger
+from layup.refit.loading import load_cases
+from layup.refit.papers import Paper, papers
+from layup.refit.refitfile import read_refit
+from layup.refit.screen import alarms
+from layup.refit.write_papers import write_papers
+from layup.report import palette
 from layup.units import LB
 
 

@@ -14,16 +14,16 @@ import pytest
 from click.testing import CliRunner
 from pypdf import PdfReader
 
-from layup.cli import main
+from layup.commands.cli import main
 from layup.errors import LayupError
-from layup.partfile import read_part
-from layup.prediction import predict
-from layup.shop.content import TICK, WRITE, BuildSheet, Facts, Grid, Words
-from layup.shop.nest_file import path_beside, write_cut
-from layup.shop.sheet import PAPERS, Bench, build_sheet, prepare, write_sheet
-from layup.shop.sheet_html import html_text
-from layup.shop.sheet_pdf import pdf_bytes
-from layup.shop.sheet_tables import force_words
+from layup.make.build_sheet import PAPERS, Bench, build_sheet, prepare, write_sheet
+from layup.make.build_sheet_tables import force_words
+from layup.make.nest_file import path_beside, write_cut
+from layup.partfile.job import read_part
+from layup.report.document import TICK, WRITE, BuildSheet, Facts, Grid, Words
+from layup.report.document_html import html_text
+from layup.report.document_pdf import pdf_bytes
+from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
 
@@ -206,7 +206,7 @@ def test_a_stored_cut_is_the_one_on_the_sheet(hatch: Hatch, examples: Path, tmp_
     for name in ("rear-window.toml", "shop.csv"):
         shutil.copy(examples / "motor-glider" / name, tmp_path / name)
     part = tmp_path / "rear-window.toml"
-    from layup.shop.cut import cut
+    from layup.make.cut import cut
 
     found = cut([read_part(part)], seconds=1, gap=0.006, edge=0.01, widths={"carbon twill 200": 1.3})
     write_cut(found, path_beside(part))

@@ -12,10 +12,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from layup.record import schema
-from layup.record.exchange import read_export, to_csv, to_json, write_export
-from layup.record.salvage import recover
-from layup.record.store import FILE, DamageError, Store, StoreError, find_store, open_store
+from layup.learn import schema
+from layup.learn.exchange import read_export, to_csv, to_json, write_export
+from layup.learn.salvage import recover
+from layup.learn.store import FILE, DamageError, Store, StoreError, find_store, open_store
 
 REPO = Path(__file__).parent.parent
 
@@ -177,7 +177,7 @@ def test_a_module_sees_what_was_noted_without_it(tmp_path: Path, monkeypatch: py
         ["CREATE TABLE counts (n INTEGER)"],
         {"count": lambda c, e: c.execute("INSERT INTO counts VALUES (?)", (e.payload["n"],)) and None},
     )
-    monkeypatch.setattr("layup.record.store.MODULES", schema.MODULES)
+    monkeypatch.setattr("layup.learn.store.MODULES", schema.MODULES)
     with open_store(tmp_path) as store:
         store.append("count", {"n": 4})
         assert store.query("SELECT n FROM counts ORDER BY n") == [(3,), (4,)]
@@ -279,7 +279,7 @@ def test_a_disk_that_takes_no_more_loses_nothing_acknowledged(tmp_path: Path) ->
     script = f"""
 import resource, signal, sys
 sys.path.insert(0, {str(REPO)!r})
-from layup.record.store import open_store, StoreError
+from layup.learn.store import open_store, StoreError
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 store = open_store({str(tmp_path)!r})
 resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, 200_000))
@@ -305,7 +305,7 @@ except StoreError as error:
 WRITER = f"""
 import sys, time
 sys.path.insert(0, {str(REPO)!r})
-from layup.record.store import open_store
+from layup.learn.store import open_store
 with open_store(sys.argv[1]) as store:
     for n in range(40):
         pair = [("note", {{"who": sys.argv[2], "n": n, "half": half}}, None) for half in (0, 1)]
@@ -322,7 +322,7 @@ def _writer(folder: Path, name: str) -> subprocess.Popen[str]:
 FORKED = f"""
 import os, sys, random, signal, time
 sys.path.insert(0, {str(REPO)!r})
-from layup.record.store import open_store
+from layup.learn.store import open_store
 folder, kills, seconds = sys.argv[1], int(sys.argv[2]), float(sys.argv[3])
 rng = random.Random(20260101)
 until = time.monotonic() + seconds

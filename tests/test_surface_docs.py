@@ -10,8 +10,8 @@ import ezdxf
 import pytest
 import trimesh
 
-from layup.surface.existing import READABLE
-from layup.surface.opened import look_at
+from layup.files.existing import READABLE
+from layup.partfile.opened import look_at
 
 ROOT = Path(__file__).parent.parent
 TEXT = (ROOT / "docs" / "surfaces.md").read_text(encoding="utf-8")
@@ -81,7 +81,7 @@ def test_areas_and_outlines_that_do_not_count_are_told(tmp_path):
         corners = [(x, 10), (x + wide, 10), (x + wide, 300), (x, 300)]
         space.add_lwpolyline(corners, close=True, dxfattribs={"layer": layer})
     drawing.saveas(tmp_path / "s.dxf")
-    from layup.surface.read_dxf import read_dxf
+    from layup.files.read_dxf import read_dxf
 
     surface = read_dxf(tmp_path / "s.dxf").surface(pick="EDGE")
     found = {f.kind: f for f in surface.findings}

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from layup.errors import SurfaceError
-from layup.surface.read_dxf import UNITS, read_dxf
+from layup.files.read_dxf import UNITS, read_dxf
 
 EXACT = 1e-9
 SPLINE = 2e-5
@@ -249,7 +249,7 @@ def test_layers_become_groups_and_their_area_is_exact(tmp_path):
     assert surface.zone({"group": "BAND"}).area == pytest.approx(0.06 * 0.3, rel=1e-9)
     both = surface.zone({"group": "BAND"}).area + surface.zone({"group": "BAND"}, outside=True).area
     assert both == pytest.approx(surface.whole.area, rel=1e-12)
-    from layup.surface.topology import free_edges, length_of
+    from layup.shape.topology import free_edges, length_of
 
     free = length_of(surface.vertices, free_edges(surface.faces))  # no crack along the borders of the areas
     assert free == pytest.approx(1.4 + 0.16, rel=1e-9)
@@ -498,7 +498,7 @@ def test_hundred_damaged_files(tmp_path):
 
 
 def test_bulge_keeps_its_ends_and_bulges_the_right_way():
-    from layup.surface.curves import bulged
+    from layup.shape.curves import bulged
 
     line = bulged([(0.0, 0.0), (2.0, 0.0)], [1.0, 0.0], False, 1e-4)
     assert tuple(line[0]) == (0.0, 0.0)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from layup.errors import SurfaceError
-from layup.surface.read_dxf import read_dxf
+from layup.files.read_dxf import read_dxf
 
 EXACT = 1e-9
 
@@ -217,7 +217,7 @@ def test_thousands_of_cut_outs(tmp_path):
     surface = read(tmp_path, draw)
     side = 0.01 * (n + 1)
     assert surface.whole.area == pytest.approx(side**2 - n * n * pi * 0.002**2, rel=EXACT)
-    from layup.surface.topology import free_edges, length_of
+    from layup.shape.topology import free_edges, length_of
 
     open_edges = length_of(surface.vertices, free_edges(surface.faces))
     assert open_edges == pytest.approx(surface.perimeter, rel=1e-9)

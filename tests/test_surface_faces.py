@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface import read_surface
-from layup.surface.grouped import Grouped
-from layup.surface.polygons import triangulate
+from layup.files.face_groups import Grouped
+from layup.files.read import read_surface
+from layup.shape.polygons import triangulate
 
 
 def shoelace(ring):
@@ -119,7 +119,7 @@ def test_ten_thousand_groups_take_no_memory_of_their_own(tmp_path):
     for k in range(10_000):
         rows += [f"g face{k}", "f 1 2 3", "f 3 2 1"]
     (tmp_path / "g.obj").write_text("\n".join(rows))
-    from layup.surface.read_obj import read_obj
+    from layup.files.read_obj import read_obj
 
     scene = read_obj(tmp_path / "g.obj", "g.obj")
     assert len(scene.groups) == 10_000
@@ -169,7 +169,7 @@ def test_ply_of_every_order_with_hollow_faces(tmp_path, order, extra, same):
     faces = [FACES[1]] * 3 if same else FACES
     want = 3 * abs(shoelace(RINGS["arrow"])) if same else TOTAL
     (tmp_path / "a.ply").write_bytes(ply(order, faces, double=True, extra=extra))
-    from layup.surface.read_ply import read_ply
+    from layup.files.read_ply import read_ply
 
     scene = read_ply(tmp_path / "a.ply", "a.ply")
     a, b, c = (scene.points[scene.faces[:, k]] for k in range(3))

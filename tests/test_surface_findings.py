@@ -7,11 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface.findings import duplicates, inspect, odd_size
-from layup.surface.loops import free_loops
-from layup.surface.read import read_surface
-from layup.surface.report import report
-from layup.surface.twins import twin_skins
+from layup.files.read import read_surface
+from layup.files.thorough import report
+from layup.shape.loops import free_loops
+from layup.sides.findings import duplicates, inspect, odd_size
+from layup.sides.two_skins import twin_skins
 
 
 def panel(nx=20, ny=12, hole=True):

@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface import from_area, outline, rectangle
+from layup.shape.flat import from_area, outline, rectangle
 
 SQUARE = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]
 

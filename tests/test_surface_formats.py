@@ -17,7 +17,7 @@ import pytest
 import trimesh
 from test_surface_step import plate
 
-from layup.surface import read_surface
+from layup.files.read import read_surface
 
 LONG, WIDE, THICK, BORE, AT = 100.0, 60.0, 8.0, 20.0, (10.0, 20.0, 30.0)
 STEPS = 126

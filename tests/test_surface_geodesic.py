@@ -12,10 +12,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layup.surface import measure_triangles, outline
-from layup.surface.geodesic import near_edges, near_line, near_point, part
-from layup.surface.read import read_surface
-from layup.surface.topology import free_edges
+from layup.files.read import read_surface
+from layup.shape.flat import outline
+from layup.shape.geodesic import near_edges, near_line, near_point, part
+from layup.shape.measure import measure_triangles
+from layup.shape.topology import free_edges
 
 
 def grid(point, u_span, v_span, nu, nv):
@@ -133,7 +134,7 @@ def test_point_against_the_exact_search(examples):
 def test_edge_against_the_exact_search(examples):
     """The search starts from corners only, so the free edge is cut into short pieces for it first."""
     geodesic = pytest.importorskip("pygeodesic.geodesic")
-    from layup.surface.refine import halve_edges
+    from layup.shape.refine import halve_edges
 
     door = read_surface(examples / "motor-glider" / "engine-bay-door.stl", unit="mm")
     reach = 0.03

@@ -13,8 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface.flat import outline
-from layup.surface.holes import (
+from layup.files.read_dxf import read_dxf
+from layup.shape.flat import outline
+from layup.shape.holes import (
     COMPOSITE,
     METAL,
     Hole,
@@ -28,7 +29,6 @@ from layup.surface.holes import (
     ring,
     row,
 )
-from layup.surface.read_dxf import read_dxf
 
 PLATE = [(0.0, 0.0), (0.4, 0.0), (0.4, 0.2), (0.0, 0.2)]
 

@@ -9,13 +9,13 @@ import pytest
 from solids import plug, ribbed_sheet, rounded_sheet, shuffled, thin_solid, write_stl
 
 from layup.errors import SurfaceError
-from layup.surface.joined import Chosen, Small
-from layup.surface.large import Large
-from layup.surface.mates import find_mates
-from layup.surface.read import read_surface
-from layup.surface.side import parse_side
-from layup.surface.skin import curvature
-from layup.surface.topology import face_pairs, free_edges, length_of, weld
+from layup.files.read import read_surface
+from layup.shape.topology import face_pairs, free_edges, length_of, weld
+from layup.sides.joined import Chosen, Small
+from layup.sides.large import Large
+from layup.sides.shared_edges import find_mates
+from layup.sides.side import parse_side
+from layup.sides.skin import curvature
 
 
 def both(points, faces, factor=1e-3):
@@ -280,7 +280,7 @@ def test_read_through_the_file(tmp_path, monkeypatch, thin):
     plain = read_surface(path, unit="mm", side="outer")
     with pytest.raises(SurfaceError, match=r"two skins, its wall 2\.9") as caught:
         read_surface(path, unit="mm")
-    monkeypatch.setattr("layup.surface.read._SMALL", 100)
+    monkeypatch.setattr("layup.files.read._SMALL", 100)
     fast = read_surface(path, unit="mm", side="outer")
     measures_agree(plain.whole, fast.whole)
     assert fast.whole.triangles == count
@@ -298,7 +298,7 @@ def test_two_skins_without_a_rim(tmp_path, monkeypatch, thin):
     points, faces, count = thin
     path = write_stl(tmp_path / "a.stl", points, faces[: 2 * count])
     plain = read_surface(path, unit="mm", side="facing (0, 0, 1)")
-    monkeypatch.setattr("layup.surface.read._SMALL", 100)
+    monkeypatch.setattr("layup.files.read._SMALL", 100)
     fast = read_surface(path, unit="mm", side="facing (0, 0, 1)")
     measures_agree(plain.whole, fast.whole)
     assert [f.kind for f in fast.findings] == [f.kind for f in plain.findings]
@@ -329,9 +329,9 @@ def test_everything_odd_is_said_alike(tmp_path, monkeypatch, thin):
         ("twice.stl", points, np.concatenate([faces, faces[:5], faces[900:910, ::-1]]), "inner"),
     ):
         path = write_stl(tmp_path / name, where, what)
-        monkeypatch.setattr("layup.surface.read._SMALL", 1_000_000)
+        monkeypatch.setattr("layup.files.read._SMALL", 1_000_000)
         plain = read_surface(path, unit="mm", side=side, thorough=True)
-        monkeypatch.setattr("layup.surface.read._SMALL", 100)
+        monkeypatch.setattr("layup.files.read._SMALL", 100)
         fast = read_surface(path, unit="mm", side=side, thorough=True)
         assert [(f.kind, f.count, f.text) for f in fast.findings] == [(f.kind, f.count, f.text) for f in plain.findings]
         assert len(fast.findings) >= 2

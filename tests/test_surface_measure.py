@@ -5,9 +5,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from layup.errors import RangeError
-from layup.surface import Measured, combine, measure_triangles
-from layup.surface.scan import scan_triangles
-from layup.surface.stl import RECORD
+from layup.files.stl import RECORD
+from layup.shape.measure import Measured, combine, measure_triangles
+from layup.shape.scan import scan_triangles
 
 soups = arrays(np.float64, st.tuples(st.integers(1, 12), st.just(3), st.just(3)), elements=st.floats(-2, 2, width=32))
 shifts = arrays(np.float64, 3, elements=st.floats(-5, 5))
@@ -120,7 +120,7 @@ def test_triangles_without_area_are_counted_and_leave_a_solid_closed():
     st.booleans(),
 )
 def test_compiled_and_plain_scan_agree(soup, doubled):
-    from layup.surface.stl_fast import scan_records
+    from layup.files.stl_fast import scan_records
 
     soup = np.concatenate([soup, soup]) if doubled else soup
     records = np.zeros(len(soup), dtype=RECORD)
@@ -138,7 +138,7 @@ def test_compiled_and_plain_scan_agree(soup, doubled):
 
 def test_compiled_scan_names_the_bad_triangle():
     from layup.errors import SurfaceError
-    from layup.surface.stl_fast import scan_records
+    from layup.files.stl_fast import scan_records
 
     records = np.zeros(200_000, dtype=RECORD)
     records["corners"][150_001, 2, 1] = np.nan

@@ -7,9 +7,12 @@ import pytest
 import trimesh
 
 from layup.errors import SurfaceError
-from layup.surface import Surface, measure_triangles, outline, read_surface, rectangle
-from layup.surface.mould import LARGE, is_flat, lies, parse_mould
-from layup.surface.offset import offset_area
+from layup.files.read import read_surface
+from layup.shape.flat import outline, rectangle
+from layup.shape.measure import measure_triangles
+from layup.shape.surface import Surface
+from layup.sides.mould import LARGE, is_flat, lies, parse_mould
+from layup.sides.offset import offset_area
 
 
 def gutter(n=24, radius=0.2, length=0.5, turned=False, height=0.0):

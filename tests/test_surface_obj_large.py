@@ -8,8 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface import obj_fast, read_obj
-from layup.surface.obj_fast import quick_obj
+from layup.files import obj_fast, read_obj
+from layup.files.obj_fast import quick_obj
 
 TRIANGLE = b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n"
 

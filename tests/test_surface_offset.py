@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from round_shells import surface, torus, tube
 
-from layup.surface import rectangle
-from layup.surface.offset import Curved, bend_of, offset_area
+from layup.shape.flat import rectangle
+from layup.sides.offset import Curved, bend_of, offset_area
 
 
 def half_pipe(n, radius=0.2, length=0.5):

@@ -12,7 +12,7 @@ import pytest
 from pytest import approx
 
 from layup.errors import FaultsError
-from layup.prediction import predict
+from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
 

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from layup.errors import LayupError, SurfaceError
-from layup.show.surface_html import surface_html
-from layup.show.surface_marks import facts, marks_of
-from layup.show.surface_picture import draw_surface
-from layup.surface import from_area, outline
-from layup.surface.mesh import Finding, Surface
-from layup.surface.report import report
+from layup.files.thorough import report
+from layup.report.surface_html import surface_html
+from layup.report.surface_marks import facts, marks_of
+from layup.report.surface_picture import draw_surface
+from layup.shape.flat import from_area, outline
+from layup.shape.surface import Finding, Surface
 
 
 @pytest.fixture(scope="module")
@@ -42,11 +42,11 @@ def test_picture_of_a_bad_mesh_marks_its_seam(tmp_path):
     from matplotlib.colors import to_rgb
     from matplotlib.image import imread
 
-    from layup.show.surface_marks import SEAM
+    from layup.report.surface_marks import SEAM
 
     p = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0], [0, -1, 0], [1, -1, 0], [0, 0, 1], [1, 0, 1.0]])
     f = np.array([[0, 1, 3], [0, 3, 2], [0, 4, 5], [0, 5, 1], [0, 1, 7], [0, 7, 6]])
-    from layup.surface import measure_triangles
+    from layup.shape.measure import measure_triangles
 
     tee = Surface("tee <b>", measure_triangles(p[f]), lambda: (p, f), findings=(Finding("x", 1, "odd & <i>", 0.5),))
     picture = imread(draw_surface(tee, tmp_path / "t.png"))[:, :, :3]

@@ -10,9 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface import flat, pointed
-from layup.surface.seen_point import seen_point
-from layup.surface.side import parse_place, parse_side
+from layup.report import pointed
+from layup.report.seen_point import seen_point
+from layup.shape import flat
+from layup.sides.side import parse_place, parse_side
 from layup.units import INCH
 
 coordinate = st.floats(-20.0, 20.0)

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface.read_points import read_points
+from layup.files.read_points import read_points
 
 
 def csv(tmp_path, text, name="points.csv", encoding="utf-8"):

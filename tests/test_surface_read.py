@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface import read_surface
+from layup.files.read import read_surface
 
 FORMATS = ("stl", "obj", "ply", "off", "glb", "3mf")
 
@@ -65,7 +65,7 @@ def test_ascii_stl_is_the_binary_one(tmp_path):
 
 
 def test_ascii_stl_of_several_blocks(tmp_path, monkeypatch):
-    monkeypatch.setattr("layup.surface.stl._TEXT_BLOCK", 3001)
+    monkeypatch.setattr("layup.files.stl._TEXT_BLOCK", 3001)
     (tmp_path / "a.stl").write_text(dish().export(file_type="stl_ascii"))
     assert read_surface(tmp_path / "a.stl", unit="m").whole.triangles == 2 * 24**2
 
@@ -221,7 +221,7 @@ def test_bad_files(tmp_path, name):
 
 
 def test_3mf_that_unpacks_to_too_much(tmp_path, monkeypatch):
-    monkeypatch.setattr("layup.surface.read_3mf.UNPACKED", 1_000_000)
+    monkeypatch.setattr("layup.files.read_3mf.UNPACKED", 1_000_000)
     with zipfile.ZipFile(tmp_path / "a.3mf", "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("3D/3dmodel.model", b" " * 2_000_000)
     assert (tmp_path / "a.3mf").stat().st_size < 10_000
@@ -255,13 +255,13 @@ def shell(level=3, wall=0.02):
 
 
 def test_small_cracks_do_not_hide_a_solid(tmp_path, monkeypatch):
-    monkeypatch.setattr("layup.surface.read._CLOSED", 0.15)
+    monkeypatch.setattr("layup.files.read._CLOSED", 0.15)
     points, faces = shell()
     path = write(tmp_path / "a.stl", points, faces[1:])
     fails(path, "a closed solid with two skins, its wall 19.9 mm", unit="m")
     found = read_surface(path, unit="m", side="inner")
     assert [f.kind for f in found.findings] == ["cracks", "closed"]
-    monkeypatch.setattr("layup.surface.read._SMALL", 100)  # as for a file of a million
+    monkeypatch.setattr("layup.files.read._SMALL", 100)  # as for a file of a million
     fails(path, "a closed solid with two skins", unit="m")
 
 
@@ -278,11 +278,11 @@ def test_every_face_of_a_float(tmp_path):
 def test_large_files_take_the_compiled_pass(tmp_path, monkeypatch):
     path = write(tmp_path / "a.stl", dish().vertices, dish().faces)
     plain = read_surface(path, unit="m").whole
-    monkeypatch.setattr("layup.surface.stl.LARGE", 100)
+    monkeypatch.setattr("layup.files.stl.LARGE", 100)
     fast = read_surface(path, unit="m").whole
     assert fast.area == pytest.approx(plain.area, rel=1e-12)
     assert fast.centroid == pytest.approx(plain.centroid, abs=1e-12)
-    monkeypatch.setattr("layup.surface.read._SMALL", 100)
+    monkeypatch.setattr("layup.files.read._SMALL", 100)
     lazy = read_surface(path, unit="m")
     assert lazy.whole.perimeter is None
     assert lazy.perimeter == pytest.approx(plain.perimeter)

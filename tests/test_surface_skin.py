@@ -3,9 +3,9 @@ import pytest
 import trimesh
 
 from layup.errors import SurfaceError
-from layup.surface import read_surface
-from layup.surface.side import parse_side
-from layup.surface.skin import pick_side, walls
+from layup.files.read import read_surface
+from layup.sides.side import parse_side
+from layup.sides.skin import pick_side, walls
 
 
 def grid(point, u_span, v_span, n):
@@ -211,8 +211,8 @@ def test_bad_sides(text):
 
 def bored_plate(long, wide, thick, bore, count=48):
     """A plate with a round hole through its middle, as a closed solid. [mm]"""
-    from layup.surface import flat
-    from layup.surface.topology import face_pairs
+    from layup.shape import flat
+    from layup.shape.topology import face_pairs
 
     turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
     ring = np.column_stack([long / 2 + bore / 2 * np.cos(turn), wide / 2 + bore / 2 * np.sin(turn)]) / 1e3
@@ -237,9 +237,9 @@ def bored_plate(long, wide, thick, bore, count=48):
 )
 def test_a_stout_plate_with_a_bore_gives_its_face(long, wide, thick, bore):
     """Rays from its short rims meet the bore not far behind; that does not make one skin of its two faces."""
-    from layup.surface.joined import Small
-    from layup.surface.large import Large
-    from layup.surface.side import parse_side
+    from layup.sides.joined import Small
+    from layup.sides.large import Large
+    from layup.sides.side import parse_side
 
     points, faces = bored_plate(long, wide, thick, bore)
     facet = 0.5 * 48 * (bore / 2) ** 2 * np.sin(2 * np.pi / 48)

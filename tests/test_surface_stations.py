@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface.stations import from_girths, from_widths, integrate, read_stations
+from layup.files.stations import from_girths, from_widths, integrate, read_stations
 
 TURN = 2 * pi
 

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 
 from layup.errors import SurfaceError
-from layup.surface import read_step as module
-from layup.surface.read_step import MISSING, face_list, read_step, step_surface
+from layup.files import read_step as module
+from layup.files.read_step import MISSING, face_list, read_step, step_surface
 
 needs_kernel = pytest.mark.skipif(
     find_spec("cascadio") is None, reason="the extra layup[step] (cascadio) is not installed"
@@ -190,7 +190,7 @@ def test_faces_by_number_and_by_touching(tmp_path):
 
 @needs_kernel
 def test_every_face_together_closes(tmp_path):
-    from layup.surface.topology import free_edges, reweld
+    from layup.shape.topology import free_edges, reweld
 
     step = read_step(written(tmp_path), "plate.step")
     _, faces = reweld(step.points, step.faces)

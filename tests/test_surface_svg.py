@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from layup.errors import SurfaceError
-from layup.surface.read_svg import read_svg
+from layup.files.read_svg import read_svg
 
 EXACT, ARC, BEZIER = 1e-9, 1e-7, 2e-5
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '

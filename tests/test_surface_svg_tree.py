@@ -8,7 +8,7 @@ from math import pi
 import pytest
 
 from layup.errors import SurfaceError
-from layup.surface.read_svg import read_svg
+from layup.files.read_svg import read_svg
 
 EXACT = 1e-9
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '

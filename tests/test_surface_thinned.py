@@ -7,10 +7,10 @@ import time
 import numpy as np
 import pytest
 
-from layup.surface.loops import free_loops
-from layup.surface.measure import measure_triangles
-from layup.surface.thinned import thinned
-from layup.surface.topology import Faces, Points, free_edges, length_of
+from layup.report.thinned import thinned
+from layup.shape.loops import free_loops
+from layup.shape.measure import measure_triangles
+from layup.shape.topology import Faces, Points, free_edges, length_of
 
 pytestmark = pytest.mark.filterwarnings("error")
 

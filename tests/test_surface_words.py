@@ -6,9 +6,9 @@ import ezdxf
 import pytest
 from click.testing import CliRunner
 
-from layup.cli import main
-from layup.show.surface_words import in_units, system_of
-from layup.surface.flat import rectangle
+from layup.commands.cli import main
+from layup.report.surface_words import in_units, system_of
+from layup.shape.flat import rectangle
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.surface import Measured, Surface, combine, from_area, measure_triangles, outline, rectangle
+from layup.shape.flat import from_area, outline, rectangle
+from layup.shape.measure import Measured, combine, measure_triangles
+from layup.shape.surface import Surface
 
 PANEL = rectangle(1.0, 0.6)
 
@@ -87,7 +89,7 @@ def test_edge_band_on_a_half_ball():
         (0, 2 * pi), (0.05, pi / 2), 90, 30,
     )  # fmt: skip
     points, faces = dome.vertices, dome.faces
-    from layup.surface.topology import weld
+    from layup.shape.topology import weld
 
     p, f = weld(np.round(points[faces], 9))
     rim = surface(p, f)

@@ -18,14 +18,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from layup.cli import main
+from layup.cloth.drawn_ply import LAYERS
+from layup.cloth.pattern import FlatPly, flat_plies
+from layup.cloth.templates import placed, write_dxf, write_svg
+from layup.cloth.tiled_pdf import FOOT, OVERLAP, SIDE, pdf_bytes, tiles, write_pdf
+from layup.commands.cli import main
 from layup.errors import LayupError
-from layup.partfile import read_part
-from layup.shop.drawn_ply import LAYERS
-from layup.shop.pattern import FlatPly, flat_plies
-from layup.shop.templates import placed, write_dxf, write_svg
-from layup.shop.tiled_pdf import FOOT, OVERLAP, SIDE, pdf_bytes, tiles, write_pdf
-from layup.surface.holes import Hole, Pattern
+from layup.partfile.job import read_part
+from layup.shape.holes import Hole, Pattern
 
 POINT = 72.0 / 0.0254
 L_SHAPE = [[0, 0], [620, 0], [620, 200], [300, 200], [300, 410], [0, 410]]

@@ -11,13 +11,13 @@ import pytest
 from click.testing import CliRunner, Result
 from pytest import approx
 
-from layup.cli import main
+from layup.commands.cli import main
 from layup.commands.options import two_sides
 from layup.errors import LayupError
-from layup.record.exchange import read_export, to_json, write_export
-from layup.record.ground import STAGES, expect, stage_mass
-from layup.record.store import FILE, open_store
-from layup.record.weighins import (
+from layup.learn.exchange import read_export, to_json, write_export
+from layup.learn.expected import STAGES, expect, stage_mass
+from layup.learn.store import FILE, open_store
+from layup.learn.weighins import (
     Circumstances,
     newest,
     of_piece,

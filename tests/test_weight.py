@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from layup.prediction import predict
+from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
 TABLE = """material,property,value,kind,source,at

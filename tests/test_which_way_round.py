@@ -20,14 +20,14 @@ from numpy.typing import NDArray
 from pytest import approx
 from shapely import affinity
 
-from layup.cli import main
-from layup.draped import drape_ply
-from layup.partfile import read_part
-from layup.shop.cut import cut
-from layup.shop.pattern import FlatPly, flat_plies
-from layup.shop.templates import write_dxf, write_svg
-from layup.surface.flat_triangles import triangles_of
-from layup.surface.mould import seen
+from layup.cloth.draped import drape_ply
+from layup.cloth.pattern import FlatPly, flat_plies
+from layup.cloth.templates import write_dxf, write_svg
+from layup.commands.cli import main
+from layup.make.cut import cut
+from layup.partfile.job import read_part
+from layup.shape.flat_triangles import triangles_of
+from layup.sides.mould import seen
 
 Hatch = Callable[..., dict[str, Any]]
 

@@ -15,11 +15,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from layup.cli import main
+from layup.commands.cli import main
 from layup.errors import LayupError
-from layup.record.salvage import recover
-from layup.record.store import BUILT, FILE, open_store
-from layup.writing import SCRATCH, ChangedError, files_named, may_write, replace_text, write_file
+from layup.files.writing import SCRATCH, ChangedError, files_named, may_write, replace_text, write_file
+from layup.learn.salvage import recover
+from layup.learn.store import BUILT, FILE, open_store
 
 PART = """title = "Hatch"
 process = "vacuum bag"

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from layup.bench.desk import Desk, StaleError
 from layup.bench.folder import Folder, OutsideError
 from layup.bench.guard import Guard
-from layup.bench.look import HERE, colours, environment
+from layup.bench.rendering import HERE, colours, environment
 from layup.bench.running import Works
 from layup.errors import LayupError
 

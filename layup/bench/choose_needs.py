@@ -16,9 +16,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from layup.bench import parttext
 from layup.bench.desk import Sheet, as_typed
-from layup.bench.parttext import CannotEdit
+from layup.partfile import edit
+from layup.partfile.edit import CannotEdit
 
 AS, TIMES, NOT = "as", "times", "no"
 SIDES = ("left", "right", "bottom", "top")
@@ -57,7 +57,7 @@ def stiffness_of(value: Any) -> tuple[str, str]:
     """
     from pydantic import ValidationError
 
-    from layup.needs import NOT_ASKED, Needs
+    from layup.partfile.needs import NOT_ASKED, Needs
 
     if value is None:
         return AS, ""
@@ -152,7 +152,7 @@ class ShelfNow:
 
 
 def shelf_of(sheet: Sheet) -> ShelfNow:
-    """The shelf of a part file as it stands, faults or not; `layup.choosing.shelf.shelf_of` reads it the same way."""
+    """The shelf of a part file as it stands, faults or not; `layup.choose.shelf.shelf_of` reads it the same way."""
     table = sheet.data.get("shelf")
     written = table if isinstance(table, dict) else {}
     plies = sheet.entries("ply")
@@ -179,12 +179,12 @@ def with_shelf(text: str, now: ShelfNow, change: Mapping[str, str]) -> str:
         now: Its shelf.
         change: Keys and values as a part file takes them.
     """
-    if not parttext.count(text, "shelf"):
+    if not edit.count(text, "shelf"):
         before = {"fabrics": listed(now.fabrics), "cores": core_list(now.cores), "processes": listed(now.processes)}
-        return kept_whole(text, parttext.add(text, "shelf", {**before, **change}))
+        return kept_whole(text, edit.add(text, "shelf", {**before, **change}))
     new = text
     for key, value in change.items():
-        new = parttext.put(new, ("shelf", key), value)
+        new = edit.put(new, ("shelf", key), value)
     return kept_whole(text, new)
 
 

@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from layup.bench import parttext, said
+from layup.bench import labels as said
 from layup.bench.app import Asked, go, show
 from layup.bench.choose_answer import NEAREST, NOW, marks_of, prices_of, rows_of, shown_layup, steps_of
 from layup.bench.choose_needs import (
@@ -30,9 +30,10 @@ from layup.bench.choose_needs import (
 from layup.bench.choose_work import Answer, search
 from layup.bench.desk import Sheet
 from layup.bench.folder import named_files
-from layup.bench.look import sentence
 from layup.bench.part_page import whole
+from layup.bench.rendering import sentence
 from layup.errors import LayupError
+from layup.partfile import edit as parttext
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -182,7 +183,7 @@ def as_json(asked: Asked) -> Response:
 
 def take(asked: Asked) -> Response:
     """Write a layup of the answer into the part; it can be taken back like every change."""
-    from layup.choosing.writeback import with_plies
+    from layup.choose.writeback import with_plies
 
     work, answer = _answer(asked)
     point = answer.point(asked.form.get("point", ""))
@@ -220,9 +221,9 @@ def _may_search(asked: Asked, sheet: Sheet) -> bool:
 
 
 def _page(asked: Asked, sheet: Sheet) -> Response:
-    from layup.choosing.checks import CAUTIONS
+    from layup.choose.checks import CAUTIONS
+    from layup.choose.words import ADVICE, failing_words
     from layup.laminate.strength import CRITERIA
-    from layup.show.choose_words import ADVICE, failing_words
 
     work = asked.bench.works.newest(FLOW, asked.file)
     answer: Answer | None = work.answer if work is not None and work.state == "done" else None

@@ -22,15 +22,15 @@ from layup.bench.folder import Folder, OutsideError, files_of, named_files
 from layup.bench.journal import Change, Journal, read
 from layup.bench.journal import StaleError as StaleError
 from layup.errors import Fault, FaultsError, LayupError
-from layup.locate import Path as KeyPath
-from layup.locate import key_lines
+from layup.partfile.lines import Path as KeyPath
+from layup.partfile.lines import key_lines
 
 if TYPE_CHECKING:
     from layup.laminate.process import Habits
     from layup.materials import Library
-    from layup.part import SurfaceEntry
-    from layup.prediction import Prediction
-    from layup.surface.mesh import Surface
+    from layup.partfile.model import SurfaceEntry
+    from layup.shape.surface import Surface
+    from layup.weight.prediction import Prediction
 
 T = TypeVar("T")
 
@@ -230,8 +230,8 @@ class Desk:
         home = self.folder.shop(path)
         if home is None:
             return {}
-        from layup.record.calibrate import habits_near
-        from layup.record.folder import FILE
+        from layup.learn.calibrate import habits_near
+        from layup.learn.folder import FILE
 
         key = (home, *(_stamp(home / (FILE + end)) for end in ("", "-wal")))
         kept = self._habits.get(key)
@@ -260,7 +260,7 @@ class Desk:
 
     def _around(self, path: Path, data: dict[str, Any]) -> tuple[Any, ...]:
         """What a prediction rests on besides the text: the files it names and the shop's record."""
-        from layup.record.folder import FILE
+        from layup.learn.folder import FILE
 
         home = self.folder.shop(path)
         record = tuple(_stamp(home / (FILE + end)) for end in ("", "-wal")) if home else ()
@@ -269,8 +269,8 @@ class Desk:
         return (record, tuple(_stamp(path.parent / file) for file in named))
 
     def _work_out(self, name: str, path: Path, text: str, version: str, data: dict[str, Any]) -> Sheet:
-        from layup.partfile import read_part
-        from layup.prediction import predict
+        from layup.partfile.job import read_part
+        from layup.weight.prediction import predict
 
         surface: list[Surface] = []
 
@@ -301,7 +301,7 @@ class Desk:
         return Sheet(name, path, text, version, data, faults, prediction, surface[0] if surface else None)
 
     def _open(self, entry: SurfaceEntry, folder: Path, areas: set[str]) -> Surface:
-        from layup.surface.opened import open_surface
+        from layup.partfile.opened import open_surface
 
         files = [getattr(entry, key) for key in ("mesh", "step", "outline", "photo", "stations", "girths")]
         stamps = tuple(_stamp(folder / file) for file in files if isinstance(file, str))

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from layup.errors import LayupError
-from layup.record.folder import FILE
+from layup.learn.folder import FILE
 
 SURFACES = (".stl", ".obj", ".ply", ".off", ".glb", ".3mf", ".step", ".stp")
 DRAWINGS = (".dxf", ".svg", ".csv")

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 from layup.bench.app import Asked, Handler, go, show
 from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
 from layup.bench.journal import read
-from layup.bench.parttext import new_part, put
 from layup.errors import LayupError
+from layup.files.writing import SCRATCH, place, write_file
+from layup.partfile.edit import new_part, put
 from layup.words import mass_both
-from layup.writing import SCRATCH, place, write_file
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -157,7 +157,7 @@ def _check(text: str, kind: str) -> None:
     """
     from pydantic import TypeAdapter, ValidationError
 
-    from layup.part import Area, Side
+    from layup.partfile.model import Area, Side
 
     types: dict[str, TypeAdapter[float]] = {"side": TypeAdapter(Side), "area": TypeAdapter(Area)}
     try:

@@ -15,10 +15,10 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from layup.bench.alone import Alone
 from layup.bench.folder import Folder, walked
+from layup.bench.locks import Alone
 from layup.errors import LayupError
-from layup.writing import SCRATCH, ChangedError, replace_text
+from layup.files.writing import SCRATCH, ChangedError, replace_text
 
 FILE = "bench.sqlite"
 VERSION = 1

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
-from layup.bench import parttext, said
+from layup.bench import labels
 from layup.bench.app import Asked, go, picture, show
 from layup.bench.desk import Sheet, as_typed, tables_of
 from layup.bench.home import surface_form, take_in
 from layup.errors import LayupError
-from layup.plies import Layer
-from layup.show.bars_svg import bars_svg
+from layup.partfile import edit as parttext
+from layup.weight.bars_svg import bars_svg
+from layup.weight.plies import Layer
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -150,7 +151,7 @@ def _changed(text: str, operation: str, table: str, number: int, values: dict[st
             if new != text:
                 if (table, key) == ("zone", "name"):
                     new = _renamed(text, new, number, value.strip())
-                words.append(f"{said.label(key, table).lower()} {value or 'taken out'}")
+                words.append(f"{labels.label(key, table).lower()} {value or 'taken out'}")
                 text = new
         return (f"{name}: " if name else "") + ", ".join(words)[:160], text
     if operation == "add":
@@ -201,7 +202,7 @@ def add_item(asked: Asked) -> Response:
     given = {key: asked.form.get(f"set.{kind}.{key}", "").strip() for key in ASKED[table][kind]}
     lacking = [key for key, value in given.items() if not value and key not in MAY_LACK]
     if not name or lacking:
-        wanted = [*([] if name else ["Name"]), *(said.label(key, table) for key in lacking)]
+        wanted = [*([] if name else ["Name"]), *(labels.label(key, table) for key in lacking)]
         raise LayupError(f"nothing was added yet. Still needed: {', '.join(wanted)}")
     values = {"name": name, **given}
     sheet = asked.desk.edit(
@@ -277,7 +278,7 @@ def plan(asked: Asked) -> Response:
     import tempfile
     from pathlib import Path
 
-    from layup.show.holes_picture import draw_holes
+    from layup.report.holes_picture import draw_holes
 
     sheet = asked.desk.sheet(asked.file)
     if sheet.prediction is None:
@@ -292,7 +293,7 @@ def as_json(asked: Asked) -> Response:
     """What `layup predict --json` gives."""
     from starlette.responses import Response as Plain
 
-    from layup.show.machine import json_text
+    from layup.weight.as_json import json_text
 
     sheet = asked.desk.sheet(asked.file)
     if sheet.prediction is None:
@@ -320,7 +321,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         again=again if again is not None and again.before == sheet.text else None, names=_names(library, sheet),
         choices=CHOICES, hints=HINTS, layers=_layers(sheet), typed=asked.desk.journal.typed(asked.file), field=_field,
         as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
-        zones=[str(e.get("name", "")) for e in sheet.entries("zone")], label=said.label, plain=said.plain,
+        zones=[str(e.get("name", "")) for e in sheet.entries("zone")], label=labels.label, plain=labels.plain,
     )  # fmt: skip
 
 
@@ -364,7 +365,7 @@ def _layers(sheet: Sheet) -> list[tuple[Layer, int]]:
 def _open_faults(sheet: Sheet) -> list[tuple[str, str]]:
     """Faults as a page says them: where, and what to do."""
     return [
-        (said.place(f.place) or (f"line {f.line}" if f.line else ""), said.plain(f"{f.wrong}. {f.remedy}".strip()))
+        (labels.place(f.place) or (f"line {f.line}" if f.line else ""), labels.plain(f"{f.wrong}. {f.remedy}".strip()))
         for f in sheet.faults
     ]
 

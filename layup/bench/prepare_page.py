@@ -9,17 +9,17 @@ from layup.bench import prepare_work
 from layup.bench.app import Asked, go, picture, show
 from layup.bench.desk import Sheet
 from layup.bench.folder import OutsideError
+from layup.bench.labels import plain
 from layup.bench.running import Work
-from layup.bench.said import plain
 from layup.errors import LayupError
-from layup.writing import write_file
+from layup.files.writing import write_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from starlette.responses import Response
 
-    from layup.prediction import Prediction
+    from layup.weight.prediction import Prediction
 
 ASKS = {"paper": "a4", "gap": "3 mm", "edge": "5 mm", "seconds": "6", "rolls": "", "face_down": "", "people": "1",
         "temperature": "", "ratio": "", "pot": ""}  # fmt: skip
@@ -91,16 +91,16 @@ def _used(what: str, said: dict[str, str]) -> str:
 
 def _words() -> dict[str, Any]:
     """Words the build sheet uses, so that page and paper say the same."""
-    from layup.shop import sheet_tables
+    from layup.make import build_sheet_tables
 
     names = ("grams", "clock", "tape", "one_of", "money_words", "force_words", "hardener_word")
-    return {name: getattr(sheet_tables, name) for name in names}
+    return {name: getattr(build_sheet_tables, name) for name in names}
 
 
 def _at_once(prediction: Prediction, said: dict[str, str]) -> tuple[Any, Any, str]:
     """Batches and bag, which need no waiting; or what is wrong with what was asked."""
-    from layup.shop.bag import bag
-    from layup.shop.batch import mixes
+    from layup.make.bag import bag
+    from layup.make.pots import mixes
 
     job, weighed = prediction.job, prediction.weighed
     wrong: list[str] = []
@@ -161,7 +161,7 @@ def _people(text: str) -> int:
 
 def _kept(asked: Asked, sheet: Sheet) -> bool:
     """Whether a layout of the cloth is stored beside the part."""
-    from layup.shop.nest_file import path_beside
+    from layup.make.nest_file import path_beside
 
     try:
         return asked.folder.path(asked.folder.name(path_beside(sheet.path))).is_file()
@@ -202,8 +202,8 @@ def _begin(asked: Asked, what: str, sheet: Sheet, prediction: Prediction, said: 
     Raises:
         LayupError: What is wrong with them.
     """
-    from layup.shop.batch import mixes
-    from layup.shop.rolls import check_cloths
+    from layup.make.pots import mixes
+    from layup.make.rolls import check_cloths
 
     works, part, about = asked.bench.works, str(sheet.path), _about(what, sheet, said)
     if what == "cloth":
@@ -287,7 +287,7 @@ def paper(asked: Asked) -> Response:
 
 def keep(asked: Asked) -> Response:
     """Store the layout beside the part, where the build sheet and `layup cut` look for it."""
-    from layup.shop.nest_file import path_beside
+    from layup.make.nest_file import path_beside
 
     work = _done(asked)
     path = path_beside(asked.folder.path(asked.file))

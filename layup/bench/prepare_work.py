@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from layup.bench.running import Tell
 
 if TYPE_CHECKING:
-    from layup.partfile import Job
+    from layup.partfile.job import Job
 
 
 def job_of(part: str, text: str) -> Job:
@@ -21,7 +21,7 @@ def job_of(part: str, text: str) -> Job:
         part: Path of the part file.
         text: What stood in it; the page has seen that it names no file outside its folder.
     """
-    from layup.partfile import read_part
+    from layup.partfile.job import read_part
 
     with tempfile.TemporaryDirectory() as scratch:
         copy = Path(scratch) / Path(part).name
@@ -47,12 +47,12 @@ def cloth(
     Returns:
         Rows, notes, the picture as SVG, the JSON of `layup cut` and the text that `layup cut --save` stores.
     """
-    from layup.shop.cut import cut
-    from layup.shop.nest_file import write_cut
-    from layup.shop.rolls import check_cloths, read_widths
-    from layup.shop.sheet_tables import each, money_words, one_of, tape
-    from layup.show.bench_machine import cut_json
-    from layup.show.nest_picture import cut_figure
+    from layup.make.as_json import cut_json
+    from layup.make.build_sheet_tables import each, money_words, one_of, tape
+    from layup.make.cut import cut
+    from layup.make.nest_file import write_cut
+    from layup.make.nest_picture import cut_figure
+    from layup.make.rolls import check_cloths, read_widths
     from layup.units import parse
     from layup.words import length_words, percent_words
 
@@ -105,13 +105,13 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
     Returns:
         Rows, lines, the shear as PNG, the JSON of `layup patterns`, and the files by their endings.
     """
-    from layup.draped import drape_ply, shears
-    from layup.shop.pattern import flat_plies
-    from layup.shop.splice_line import splices_of
-    from layup.shop.templates import write_dxf, write_svg
-    from layup.shop.tiled_pdf import pdf_bytes
-    from layup.show.patterns_screen import drape_lines, patterns_json, splice_words
-    from layup.show.shear_picture import shear_figure
+    from layup.cloth.draped import drape_ply, shears
+    from layup.cloth.pattern import flat_plies
+    from layup.cloth.patterns_screen import drape_lines, patterns_json, splice_words
+    from layup.cloth.shear_picture import shear_figure
+    from layup.cloth.splice_line import splices_of
+    from layup.cloth.templates import write_dxf, write_svg
+    from layup.cloth.tiled_pdf import pdf_bytes
     from layup.words import area_words, length_words
 
     job = job_of(part, text)
@@ -163,9 +163,9 @@ def sheet(
         people: Laying up. [-]
         tell: Says how far it is.
     """
-    from layup.prediction import predict
-    from layup.record.calibrate import habits_near
-    from layup.shop.sheet import build_sheet, prepare, write_sheet
+    from layup.learn.calibrate import habits_near
+    from layup.make.build_sheet import build_sheet, prepare, write_sheet
+    from layup.weight.prediction import predict
 
     tell("working out the sheet")
     path = Path(part)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from layup.bench.app import Asked
-from layup.record.folder import FILE
+from layup.learn.folder import FILE
 
 
 def record_home(asked: Asked, path: Path) -> Path:

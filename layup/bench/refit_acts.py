@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from layup.bench import parttext
 from layup.bench.app import Asked, go
 from layup.bench.desk import StaleError
 from layup.bench.home import slug
@@ -13,7 +12,8 @@ from layup.bench.record_place import record_home
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
 from layup.bench.refit_view import LEAST, WEIGH, Said, about_next, item_id, page
 from layup.errors import LayupError
-from layup.writing import write_file
+from layup.files.writing import write_file
+from layup.partfile import edit as parttext
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -73,8 +73,8 @@ def enter(asked: Asked) -> Response:
 
 
 def _enter(asked: Asked, sheet: RefitSheet) -> Said:
-    from layup.record.ledger import enter as enter_all
-    from layup.record.store import open_store
+    from layup.learn.store import open_store
+    from layup.refit.ledger import enter as enter_all
 
     if sheet.job is None:
         raise LayupError(faults_words(sheet.faults))
@@ -92,11 +92,11 @@ def weigh(asked: Asked) -> Response:
 
 
 def _weigh(asked: Asked, sheet: RefitSheet) -> Said:
-    from layup.record.kept import change_kept
-    from layup.record.moments import day_of
-    from layup.record.scale import echo
-    from layup.record.store import open_store
-    from layup.record.weigh_items import item_on_scale
+    from layup.learn.moments import day_of
+    from layup.learn.scale import echo
+    from layup.learn.store import open_store
+    from layup.refit.record_words import change_kept
+    from layup.refit.weigh_item import item_on_scale
 
     if sheet.job is None:
         raise LayupError(faults_words(sheet.faults))
@@ -133,9 +133,9 @@ def take_back(asked: Asked) -> Response:
 
 
 def _take_back(asked: Asked, sheet: RefitSheet) -> Said:
-    from layup.record.ledger import KIND
-    from layup.record.noting import take_back as back
-    from layup.record.store import find_store
+    from layup.learn.store import find_store
+    from layup.learn.weigh_part import take_back as back
+    from layup.refit.ledger import KIND
 
     number = asked.form.get("number", "")
     home = asked.folder.shop(sheet.path)
@@ -260,8 +260,8 @@ def find_next(asked: Asked) -> Response:
 
 def _find_next(asked: Asked, sheet: RefitSheet) -> Said:
     from layup.bench.refit_work import find_set
-    from layup.record.envelope import envelope_of
-    from layup.show.ledger_screen import need_of
+    from layup.refit.envelope import envelope_of
+    from layup.refit.screen import need_of
 
     least = asked.form.get("least", "cost")
     if least not in dict(LEAST):

@@ -16,12 +16,12 @@ from layup.bench.journal import read
 from layup.errors import Fault, FaultsError, LayupError
 
 if TYPE_CHECKING:
-    from layup.prediction import Prediction
-    from layup.record.kept import Kept
-    from layup.record.ledger import Ledger
-    from layup.record.loading import Loading
-    from layup.record.refit_job import RefitJob
-    from layup.record.store import Store
+    from layup.learn.store import Store
+    from layup.refit.job import RefitJob
+    from layup.refit.ledger import Ledger
+    from layup.refit.loading import Loading
+    from layup.refit.record_words import Kept
+    from layup.weight.prediction import Prediction
 
 _PLACES = (
     ("Leave --as-of out to see the ledger as it stands", "Leave it empty to see the ledger as it stands"),
@@ -93,7 +93,7 @@ def try_text(asked: Asked, path: Path, text: str) -> tuple[RefitJob | None, tupl
     Returns:
         The job, or what is wrong with it.
     """
-    from layup.record.refitfile import read_refit
+    from layup.refit.refitfile import read_refit
 
     equipment = _tables(text).get("equipment")
     if isinstance(equipment, str) and not _inside(asked, path.parent / equipment):
@@ -118,7 +118,7 @@ def _predicting(asked: Asked, refit: Path, habits: Any) -> Callable[[Path], Pred
     home = asked.folder.shop(refit)
 
     def predicted(part: Path) -> Prediction:
-        from layup.prediction import predict
+        from layup.weight.prediction import predict
 
         path = Path(os.path.normpath(part))
         if not _inside(asked, path) or not path.is_relative_to(asked.folder.root):
@@ -145,7 +145,7 @@ def _inside(asked: Asked, path: Path) -> bool:
 @contextmanager
 def store_of(asked: Asked, path: Path) -> Iterator[Store | None]:
     """The record where there is one, open; nothing is made."""
-    from layup.record.store import find_store
+    from layup.learn.store import find_store
 
     home = asked.folder.shop(path)
     store = find_store(home) if home is not None else None
@@ -165,9 +165,9 @@ def opened(
     Raises:
         LayupError: The file has faults, or there was no ledger then, or nothing is left of the aircraft.
     """
-    from layup.record.ledger import read_ledger
-    from layup.record.loading import load_cases
-    from layup.record.moments import moment_of
+    from layup.learn.moments import moment_of
+    from layup.refit.ledger import read_ledger
+    from layup.refit.loading import load_cases
 
     if sheet.job is None:
         raise LayupError(faults_words(sheet.faults))

@@ -61,7 +61,7 @@ def new(asked: Asked) -> Response:
 
 def envelope(asked: Asked) -> Response:
     """The load cases against the limits, drawn."""
-    from layup.show.envelope_picture import envelope_image
+    from layup.refit.envelope_picture import envelope_image
 
     sheet = refit_sheet(asked, asked.file)
     form = "png" if asked.path.endswith(".png") else "svg"
@@ -77,10 +77,10 @@ def paper(asked: Asked) -> Response:
     """The papers as a file, as `layup ledger paper` writes it."""
     from starlette.responses import Response as Plain
 
-    from layup.record.moments import day_of
-    from layup.record.report import What, papers
-    from layup.show.ledger_screen import alarms
-    from layup.show.papers import paper_bytes
+    from layup.learn.moments import day_of
+    from layup.refit.papers import What, papers
+    from layup.refit.screen import alarms
+    from layup.refit.write_papers import paper_bytes
 
     query = asked.query
     form, what = query.get("form", "pdf"), query.get("what", "both")
@@ -102,7 +102,7 @@ def as_json(asked: Asked) -> Response:
     """What `layup ledger --json` gives."""
     from starlette.responses import Response as Plain
 
-    from layup.show.ledger_machine import ledger_json
+    from layup.refit.as_json import ledger_json
 
     with opened(asked, refit_sheet(asked, asked.file), asked.query.get("as_of", "")) as (job, ledger, loading, _):
         return Plain(ledger_json(job, ledger, loading), media_type="application/json")

@@ -15,12 +15,12 @@ from layup.errors import LayupError
 if TYPE_CHECKING:
     from starlette.responses import Response
 
-    from layup.record.kept import Kept
-    from layup.record.ledger import Ledger, Row
-    from layup.record.loading import Loading
-    from layup.record.next_parts import Rank
-    from layup.record.refit_job import RefitJob
-    from layup.record.store import Store
+    from layup.learn.store import Store
+    from layup.refit.job import RefitJob
+    from layup.refit.ledger import Ledger, Row
+    from layup.refit.loading import Loading
+    from layup.refit.next_parts import Rank
+    from layup.refit.record_words import Kept
 
 ACTIONS = (("removed", "Taken out"), ("added", "Put in"), ("moved", "Moved"))
 LEAST = (("cost", "least money"), ("hours", "least hours"))
@@ -124,10 +124,10 @@ def _scales(table: object) -> int:
 
 
 def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, Any]:
-    from layup.record.ledger import on_the_scale
-    from layup.record.report import final_text
-    from layup.show import ledger_screen as words
-    from layup.show.ledger_machine import ledger_json
+    from layup.refit import screen as words
+    from layup.refit.as_json import ledger_json
+    from layup.refit.ledger import on_the_scale
+    from layup.refit.papers import final_text
 
     kept = sheet.kept
     with opened(asked, sheet, as_of) as (job, ledger, loading, store):
@@ -146,7 +146,7 @@ def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, Any]:
 
 
 def _heads(job: RefitJob, ledger: Ledger, kept: Kept) -> list[tuple[str, ...]]:
-    from layup.record.kept import arm_kept, chord_kept, mass_kept, moment_kept
+    from layup.refit.record_words import arm_kept, chord_kept, mass_kept, moment_kept
 
     rows = [("empty at the start", ledger.start.empty), ("empty now", ledger.now)]
     if ledger.final is not None:
@@ -157,16 +157,16 @@ def _heads(job: RefitJob, ledger: Ledger, kept: Kept) -> list[tuple[str, ...]]:
 
 def _saved(ledger: Ledger, kept: Kept) -> tuple[str, str]:
     """What is out so far, and both ends of it where some of it is not weighed."""
-    from layup.record.kept import mass_kept
-    from layup.show.ledger_screen import span_words
+    from layup.refit.record_words import mass_kept
+    from layup.refit.screen import span_words
 
     saving = ledger.saving
     return mass_kept(saving.mean, kept), span_words(saving, kept) if saving.p95 > saving.p05 else ""
 
 
 def _need(job: RefitJob, ledger: Ledger, kept: Kept) -> str:
-    from layup.record.kept import mass_kept
-    from layup.show.ledger_screen import need_of
+    from layup.refit.record_words import mass_kept
+    from layup.refit.screen import need_of
 
     need = need_of(job.refit, ledger)
     if need is None:
@@ -190,8 +190,8 @@ def _items(job: RefitJob, ledger: Ledger, kept: Kept) -> list[dict[str, Any]]:
 
 
 def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, Any]:
-    from layup.record.kept import arm_kept, change_kept, index_kept, mass_kept, moment_kept
-    from layup.record.report import known_by
+    from layup.refit.papers import known_by
+    from layup.refit.record_words import arm_kept, change_kept, index_kept, mass_kept, moment_kept
 
     item = row.item
     key = f"{item.action}|{item.name}"
@@ -208,7 +208,7 @@ def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, Any]:
 
 
 def _cases(loading: Loading | None, kept: Kept) -> list[dict[str, Any]]:
-    from layup.record.kept import arm_kept, change_kept, mass_kept
+    from layup.refit.record_words import arm_kept, change_kept, mass_kept
 
     if loading is None:
         return []
@@ -225,22 +225,22 @@ def _cases(loading: Loading | None, kept: Kept) -> list[dict[str, Any]]:
 
 
 def _ballast(loading: Loading | None, kept: Kept) -> list[str]:
-    from layup.record.report import ballast_text
+    from layup.refit.papers import ballast_text
 
     return [ballast_text(word, kept) for word in loading.ballast] if loading else []
 
 
 def _notes(job: RefitJob, kept: Kept) -> list[str]:
-    from layup.record.kept import index_note
+    from layup.refit.record_words import index_note
 
     notes = [f"Arms from {job.refit.datum}. A removed item ahead of the datum, at a negative arm, adds moment."]
     return notes + ([index_note(job.refit.index, kept)] if job.refit.index else [])
 
 
 def _joined(job: RefitJob, kept: Kept) -> list[dict[str, Any]]:
-    from layup.record.consolidate import consolidate
-    from layup.record.kept import mass_kept
-    from layup.show.ledger_screen import joined_words
+    from layup.refit.consolidate import consolidate
+    from layup.refit.record_words import mass_kept
+    from layup.refit.screen import joined_words
 
     found = []
     for entry in job.refit.consolidation:
@@ -264,8 +264,8 @@ def about_next(sheet: RefitSheet, job: RefitJob, ledger: Ledger, least: str) -> 
 def _next(
     asked: Asked, sheet: RefitSheet, job: RefitJob, ledger: Ledger, loading: Loading | None
 ) -> dict[str, Any]:  # fmt: skip
-    from layup.record.next_parts import rank
-    from layup.show.ledger_screen import choice_text, need_of, rank_heads, rank_words
+    from layup.refit.next_parts import rank
+    from layup.refit.screen import choice_text, need_of, rank_heads, rank_words
 
     kept = sheet.kept
     by = asked.query.get("rank", "saving")
@@ -292,8 +292,8 @@ def _next(
 
 
 def _history(store: Store | None, ledger: Ledger, kept: Kept) -> dict[str, Any]:
-    from layup.record.ledger import all_entries
-    from layup.show.ledger_screen import entry_words
+    from layup.refit.ledger import all_entries
+    from layup.refit.screen import entry_words
 
     listed = all_entries(store, ledger.title)
     rows = [{"words": entry_words(entry, kept), "number": entry.number, "undone": undone} for entry, undone in listed]

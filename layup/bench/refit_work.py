@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from layup.record.balance import Balance
-from layup.record.candidates import Candidate
-from layup.record.envelope import Envelope
-from layup.record.next_parts import Choice, Objective, choose
+from layup.refit.balance import Balance
+from layup.refit.candidates import Candidate
+from layup.refit.envelope import Envelope
+from layup.refit.next_parts import Choice, Objective, choose
 
 
 def find_set(
@@ -20,6 +20,6 @@ def find_set(
     *,
     tell: Callable[[str], None],
 ) -> Choice:
-    """`layup.record.next_parts.choose`, in a process of its own."""
+    """`layup.refit.next_parts.choose`, in a process of its own."""
     tell(f"looks through every set of {len(candidates)} candidates")
     return choose(candidates, empty, loads, envelope, need, objective)

@@ -20,16 +20,16 @@ from typing import TYPE_CHECKING, Any
 from layup.bench.app import Asked, Handler
 from layup.bench.desk import Kept, Sheet
 from layup.bench.folder import named_files
-from layup.bench.look import environment
+from layup.bench.rendering import environment
 from layup.errors import LayupError
 
 if TYPE_CHECKING:
     from starlette.responses import Response
 
-    from layup.part import SurfaceEntry
-    from layup.show.stage_buffer import Shown, Stage
-    from layup.surface.measure import Vector
-    from layup.surface.mesh import Surface
+    from layup.partfile.model import SurfaceEntry
+    from layup.report.stage_buffer import Shown, Stage
+    from layup.shape.measure import Vector
+    from layup.shape.surface import Surface
     from layup.words import System
 
 MOST_CORNERS = 200
@@ -101,7 +101,7 @@ def words(sheet: Sheet) -> dict[str, Any]:
     out: dict[str, Any] = {"version": version_of(sheet), "facts": [], "findings": [], "zones": [], "drawn": False}
     if surface is None:
         return out
-    from layup.show.stage_words import fact_words, finding_words, letters
+    from layup.report.stage_words import fact_words, finding_words, letters
     from layup.words import area_words
 
     out["drawn"] = surface.has_mesh
@@ -170,7 +170,7 @@ def _only_area(surface: Surface, sheet: Sheet) -> str:
 def _entry(sheet: Sheet) -> SurfaceEntry | None:
     from pydantic import ValidationError
 
-    from layup.part import SurfaceEntry
+    from layup.partfile.model import SurfaceEntry
 
     try:
         return SurfaceEntry.model_validate(sheet.data.get("surface"))
@@ -180,7 +180,7 @@ def _entry(sheet: Sheet) -> SurfaceEntry | None:
 
 def _opened(sheet: Sheet, entry: SurfaceEntry) -> Surface:
     """A surface as a table would give it, the last few kept; `named_files` has said that its files may be read."""
-    from layup.surface.opened import open_surface
+    from layup.partfile.opened import open_surface
 
     files = [file for file in (getattr(entry, key) for key in _FILES) if isinstance(file, str)]
     key = (sheet.path.parent, entry.model_dump_json(), *(_stamp(sheet, file) for file in files))
@@ -196,14 +196,14 @@ def _stamp(sheet: Sheet, file: str) -> tuple[int, int] | None:
 
 
 def _stage(surface: Surface) -> Stage:
-    from layup.show.stage_buffer import stage
+    from layup.report.stage_buffer import stage
 
     kept = _STAGES.get(id(surface))
     return kept if kept is not None and kept.surface is surface else _STAGES.put(id(surface), stage(surface))
 
 
 def _whole(asked: Asked, sheet: Sheet, version: str) -> bytes:
-    from layup.show.stage_buffer import packed, packed_head
+    from layup.report.stage_buffer import packed, packed_head
 
     found = seen(asked, sheet)
     head: dict[str, Any] = {"version": version, "asks": found.asks, "why": found.why, "unit": _unit(sheet)}
@@ -223,9 +223,9 @@ def _zones(sheet: Sheet, surface: Surface) -> tuple[list[Shown], list[str]]:
     """The zones that are drawn, and names of those that aren't."""
     from pydantic import ValidationError
 
-    from layup.part import ZoneEntry
-    from layup.show.stage_buffer import Shown
-    from layup.surface.named_zones import zone_spec
+    from layup.partfile.model import ZoneEntry
+    from layup.partfile.zones import zone_spec
+    from layup.report.stage_buffer import Shown
 
     entries: list[tuple[int, ZoneEntry]] = []
     missing: list[str] = []
@@ -253,7 +253,7 @@ def _zones(sheet: Sheet, surface: Surface) -> tuple[list[Shown], list[str]]:
 
 def _readings(surface: Surface) -> list[dict[str, str]]:
     """What the file would be in each unit; the surface was read as if in metres."""
-    from layup.show.stage_words import box_words
+    from layup.report.stage_words import box_words
     from layup.units import parse
 
     system: dict[str, System] = {"mm": "metric", "in": "lb", "m": "metric"}
@@ -270,7 +270,7 @@ def _unit(sheet: Sheet) -> str:
 
 def _tried(asked: Asked, make: Callable[[Asked, Sheet], bytes]) -> Response:
     """An answer to a click; what is wrong with it comes as words."""
-    from layup.show.stage_buffer import packed_head
+    from layup.report.stage_buffer import packed_head
 
     sheet = asked.desk.sheet(asked.file)
     try:
@@ -282,11 +282,11 @@ def _tried(asked: Asked, make: Callable[[Asked, Sheet], bytes]) -> Response:
 
 
 def _side(asked: Asked, sheet: Sheet) -> bytes:
-    from layup.show.stage_buffer import packed_triangles, whole_box
-    from layup.show.stage_words import finding_words
-    from layup.surface.pointed import touching
-    from layup.surface.seen_point import seen_point
-    from layup.surface.thinned import thinned
+    from layup.report.pointed import touching
+    from layup.report.seen_point import seen_point
+    from layup.report.stage_buffer import packed_triangles, whole_box
+    from layup.report.stage_words import finding_words
+    from layup.report.thinned import thinned
     from layup.words import area_words
 
     found, entry = seen(asked, sheet), _entry(sheet)
@@ -307,10 +307,10 @@ def _side(asked: Asked, sheet: Sheet) -> bytes:
 def _zone(asked: Asked, sheet: Sheet) -> bytes:
     import numpy as np
 
-    from layup.part import ZoneEntry
-    from layup.show.stage_buffer import packed_triangles, whole_box
-    from layup.surface.named_zones import zone_spec
-    from layup.surface.zones import cut_zone
+    from layup.partfile.model import ZoneEntry
+    from layup.partfile.zones import zone_spec
+    from layup.report.stage_buffer import packed_triangles, whole_box
+    from layup.shape.zones import cut_zone
     from layup.words import area_words, percent_words
 
     found = seen(asked, sheet)
@@ -336,8 +336,8 @@ def _zone(asked: Asked, sheet: Sheet) -> bytes:
 
 def _asked_zone(asked: Asked, sheet: Sheet, surface: Surface) -> tuple[dict[str, str], str, dict[str, Any]]:
     """Keys of a zone as the part file has them, a name for it, and what else the page should know."""
-    from layup.surface import pointed
-    from layup.surface.seen_point import seen_point
+    from layup.report import pointed
+    from layup.report.seen_point import seen_point
 
     query, unit = asked.query, _unit(sheet)
     tool, reach, axis = query.get("tool", ""), query.get("reach", ""), query.get("axis", "")

@@ -16,9 +16,9 @@ from layup.errors import LayupError
 if TYPE_CHECKING:
     from starlette.responses import Response
 
-    from layup.record.calibrate import Calibration
-    from layup.record.noting import Listed, Noted
-    from layup.record.weighins import Circumstances, WeighIn
+    from layup.learn.calibrate import Calibration
+    from layup.learn.weigh_part import Listed, Noted
+    from layup.learn.weighins import Circumstances, WeighIn
     from layup.words import System
 
 STAGES = (
@@ -53,7 +53,7 @@ class _Typed:
     @property
     def said(self) -> str:
         """As one quantity; "" where nothing was typed."""
-        from layup.record.scale import said_of
+        from layup.learn.scale import said_of
 
         return said_of(self.unit, *(self.fields[name] for name in NUMBERS))
 
@@ -67,7 +67,7 @@ def weigh(asked: Asked) -> Response:
 
 def act(asked: Asked) -> Response:
     """One button of the page: what was typed is kept first, whatever comes of it."""
-    from layup.record.scale import UNITS
+    from layup.learn.scale import UNITS
 
     form = asked.form
     path = asked.desk.path(asked.file)
@@ -102,7 +102,7 @@ def _keep(asked: Asked) -> None:
 
 
 def _typed(asked: Asked, system: System) -> _Typed:
-    from layup.record.scale import UNITS
+    from layup.learn.scale import UNITS
 
     journal = asked.desk.journal
     ours, shop = journal.typed(asked.file), journal.typed("")
@@ -117,8 +117,8 @@ def _typed(asked: Asked, system: System) -> _Typed:
 
 def _note(asked: Asked, path: Path, anyway: bool) -> Response:
     """Note it, once what it is has been shown and what is odd about it has been answered."""
-    from layup.record.noting import read_scale
-    from layup.record.scale import echo, two_sides
+    from layup.learn.scale import echo, two_sides
+    from layup.learn.weigh_part import read_scale
 
     form = asked.form
     sheet = asked.desk.sheet(asked.file)
@@ -150,7 +150,7 @@ def _note(asked: Asked, path: Path, anyway: bool) -> Response:
 
 
 def _around(typed: _Typed) -> Circumstances:
-    from layup.record.weighins import Circumstances
+    from layup.learn.weighins import Circumstances
     from layup.units import parse
 
     given = {name: text.strip() for name, text in typed.fields.items()}
@@ -169,7 +169,7 @@ def said(asked: Asked) -> Response:
     """What is typed, said again, while it is typed: a piece of the page."""
     from starlette.responses import HTMLResponse
 
-    from layup.bench.look import environment
+    from layup.bench.rendering import environment
 
     asked.folder.path(asked.file)
     fields = {name: asked.query.get(name, "")[:200] for name in NUMBERS}
@@ -179,7 +179,7 @@ def said(asked: Asked) -> Response:
 
 
 def _heard(typed: _Typed) -> dict[str, Any]:
-    from layup.record.scale import echo
+    from layup.learn.scale import echo
 
     try:
         return {"heard": echo(typed.said) if typed.said else None, "unheard": ""}
@@ -189,8 +189,8 @@ def _heard(typed: _Typed) -> dict[str, Any]:
 
 def undo(asked: Asked) -> Response:
     """Take a weigh-in back, or bring it back: both are entries, nothing is deleted."""
-    from layup.record.noting import take_back
-    from layup.record.store import find_store
+    from layup.learn.store import find_store
+    from layup.learn.weigh_part import take_back
 
     path = asked.folder.path(asked.file)
     number = asked.form.get("number", "")
@@ -213,12 +213,12 @@ def _system(sheet: Sheet) -> System:
 def _page(
     asked: Asked, wrong: str = "", good: str = "", hint: str = "", question: str = "", sure: str = "", status: int = 200
 ) -> Response:
-    from layup.record.calibrate import calibrate
-    from layup.record.ground import STAGE_WORDS
-    from layup.record.noting import newest_noted, next_piece
-    from layup.record.scale import UNITS
-    from layup.record.store import find_store
-    from layup.record.weighins import expected_at, of_piece
+    from layup.learn.calibrate import calibrate
+    from layup.learn.expected import STAGE_WORDS
+    from layup.learn.scale import UNITS
+    from layup.learn.store import find_store
+    from layup.learn.weigh_part import newest_noted, next_piece
+    from layup.learn.weighins import expected_at, of_piece
 
     sheet = asked.desk.sheet(asked.file)
     path, system = sheet.path, _system(sheet)
@@ -255,9 +255,9 @@ def _page(
 
 def _last(sheet: Sheet, last: WeighIn | None, system: System, ours: list[WeighIn]) -> dict[str, Any] | None:
     """The newest weigh-in of the part and what it says, as it was said when it was noted where that is still known."""
-    from layup.record.explain import explain
-    from layup.record.ground import WHOLE_STAGES
-    from layup.show.weigh_words import cause_words, expected_words, explanation_words
+    from layup.learn.expected import WHOLE_STAGES
+    from layup.learn.explain import explain
+    from layup.learn.words import cause_words, expected_words, explanation_words
 
     if last is None:
         return None
@@ -280,9 +280,9 @@ def _last(sheet: Sheet, last: WeighIn | None, system: System, ours: list[WeighIn
 
 def _hand(calibration: Calibration | None) -> dict[str, Any] | None:
     """The shop's habit so far: a drawing, and a sentence for each cloth."""
-    from layup.record.calibrate import drift
-    from layup.show.habits_svg import habits_svg
-    from layup.show.weigh_words import factor_words
+    from layup.learn.calibrate import drift
+    from layup.learn.habits_svg import habits_svg
+    from layup.learn.words import factor_words
 
     if calibration is None or not calibration.groups:
         return None

@@ -29,17 +29,17 @@ if TYPE_CHECKING:
 @no_shop_option
 def command(part: Path, units: System | None, as_json: bool, shop: Path | None, no_shop: bool) -> None:
     """The bag from the tool up: areas, lengths, price, vacuum and leak test."""
-    from layup.prediction import predict
-    from layup.shop.bag import bag
+    from layup.make.bag import bag
+    from layup.weight.prediction import predict
 
     prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
     found = bag(prediction.job, prediction.weighed)
     if as_json:
-        from layup.show.bench_machine import bag_json
+        from layup.make.as_json import bag_json
 
         click.echo(bag_json(found))
         return
-    from layup.show import screen
-    from layup.show.bench_screen import bag_screen
+    from layup.make.screen import bag_screen
+    from layup.weight import screen
 
     screen.show(bag_screen(prediction.title, found, units or prediction.job.part.units))

@@ -30,18 +30,18 @@ if TYPE_CHECKING:
 @no_shop_option
 def command(part: Path, units: System | None, as_json: bool, shop: Path | None, no_shop: bool) -> None:
     """The part wet, bagged, infused and prepreg side by side, and against what it replaces."""
-    from layup.prediction import predict
+    from layup.weight.prediction import predict
 
     prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
     if as_json:
-        from layup.show import machine
+        from layup.weight import as_json as machine
 
         click.echo(machine.json_text(prediction))
         return
-    from layup.show import screen
+    from layup.weight import screen
 
     screen.show(screen.compare_screen(prediction, system_of(units, prediction)))
     if prediction.published is not None:
-        from layup.show.shop_screen import used_screen
+        from layup.learn.screen import used_screen
 
         screen.show(used_screen(prediction, system_of(units, prediction)))

@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 @units_option
 def command(part: Path, size: str, scale: str, shop: Path | None, no_shop: bool, units: System | None) -> None:
     """How much narrower the prediction of PART becomes for each coupon cut, weighed and noted."""
-    from layup.partfile import read_part
-    from layup.record.coupons import value_of_coupons
-    from layup.show import screen
-    from layup.show.shop_answers import coupon_screen
+    from layup.learn.answers_screen import coupon_screen
+    from layup.learn.coupons import value_of_coupons
+    from layup.partfile.job import read_part
     from layup.units import parse
+    from layup.weight import screen
 
     job = read_part(part)
     value = value_of_coupons(job, habits_of(part, shop, no_shop), two_sides(size), parse(scale, "mass"))

@@ -11,7 +11,7 @@ import click
 from layup.commands.options import check_outputs, job_of, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
-    from layup.shop.nest import Nest
+    from layup.make.nest import Nest
     from layup.words import System
 
 
@@ -51,9 +51,9 @@ def command(
     picture: Path | None, save: bool, yes: bool,
 ) -> None:  # fmt: skip
     """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
-    from layup.shop.cut import cut
-    from layup.shop.nest_file import path_beside, write_cut
-    from layup.shop.rolls import check_cloths, read_blocked, read_widths
+    from layup.make.cut import cut
+    from layup.make.nest_file import path_beside, write_cut
+    from layup.make.rolls import check_cloths, read_blocked, read_widths
     from layup.units import parse
 
     check_outputs([picture, path_beside(parts[0]) if save else None], yes, [*parts, *used_files])
@@ -68,19 +68,19 @@ def command(
         click.echo("\r\x1b[K", nl=False, err=True)
     system: System = units or jobs[0].part.units
     if picture is not None:
-        from layup.show.nest_picture import draw_cut
+        from layup.make.nest_picture import draw_cut
 
         click.echo(f"Picture: {draw_cut(result, picture, system)}", err=True)
     if save:
         write_cut(result, path_beside(parts[0]))
         click.echo(f"Stored: {path_beside(parts[0])}", err=True)
     if as_json:
-        from layup.show.bench_machine import cut_json
+        from layup.make.as_json import cut_json
 
         click.echo(cut_json(result))
         return
-    from layup.show import screen
-    from layup.show.bench_screen import cut_screen
+    from layup.make.screen import cut_screen
+    from layup.weight import screen
 
     screen.show(cut_screen(result, system))
 

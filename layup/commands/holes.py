@@ -31,14 +31,14 @@ def command(part: Path, picture: Path | None, yes: bool, units: System | None, a
     check_outputs([picture], yes, [part])
     job = job_of(part, as_json)
     if picture is not None:
-        from layup.show.files import save
-        from layup.show.holes_picture import draw_holes
+        from layup.report.holes_picture import draw_holes
+        from layup.report.saving import save
 
         save("Picture", picture, lambda: draw_holes(job, picture))
     if as_json:
         import json
 
-        from layup.hole_tables import fastener_records, hole_records
+        from layup.partfile.hole_tables import fastener_records, hole_records
 
         record = {
             "part": job.part.title,
@@ -48,7 +48,7 @@ def command(part: Path, picture: Path | None, yes: bool, units: System | None, a
         }
         click.echo(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False))
         return
-    from layup.show import screen
-    from layup.show.holes_screen import holes_screen
+    from layup.report.holes_screen import holes_screen
+    from layup.weight import screen
 
     screen.show(holes_screen(job, units or job.part.units))

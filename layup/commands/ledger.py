@@ -14,11 +14,11 @@ import click
 from layup.commands.options import check_outputs, shop_option, yes_option
 
 if TYPE_CHECKING:
-    from layup.record.kept import Kept
-    from layup.record.ledger import Ledger
-    from layup.record.loading import Loading
-    from layup.record.refit_job import RefitJob
-    from layup.record.store import Store
+    from layup.learn.store import Store
+    from layup.refit.job import RefitJob
+    from layup.refit.ledger import Ledger
+    from layup.refit.loading import Loading
+    from layup.refit.record_words import Kept
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -100,23 +100,24 @@ def show_ledger(
 ) -> None:
     """Weight, balance, saving and load cases now, or as they stood (what `layup ledger REFIT` does)."""
     from layup.errors import LayupError
-    from layup.record.ledger import on_the_scale
+    from layup.refit.ledger import on_the_scale
 
     check_outputs([picture], yes, [refit])
     with _open(refit, shop, as_of) as (job, ledger, loading, store):
         if picture is not None:
-            from layup.show.envelope_picture import draw_envelope
+            from layup.refit.envelope_picture import draw_envelope
 
             if loading is None:
                 raise LayupError("there is no load case to draw: add a [[load]] table to the refit file")
             draw_envelope(ledger, loading, units or job.refit.units, picture)
             click.echo(f"Picture: {picture}", err=True)
         if as_json:
-            from layup.show.ledger_machine import ledger_json
+            from layup.refit.as_json import ledger_json
 
             click.echo(ledger_json(job, ledger, loading))
             return
-        from layup.show import ledger_screen, screen
+        from layup.refit import screen as ledger_screen
+        from layup.weight import screen
 
         scaled = on_the_scale(job, store, ledger) if as_of is None else {}
         screen.show(ledger_screen.ledger_screen(job, ledger, loading, units or job.refit.units, scaled))
@@ -128,8 +129,8 @@ def show_ledger(
 @click.option("--why", default="", help="Said with every correction.")
 def enter_items(refit: Path, shop: Path | None, why: str) -> None:
     """Enter what the refit file says and the ledger does not: new items, corrections, what is withdrawn."""
-    from layup.record.ledger import enter
-    from layup.record.store import open_store
+    from layup.learn.store import open_store
+    from layup.refit.ledger import enter
 
     job = _read(refit, shop)
     with open_store(_home(refit, shop)) as store:
@@ -172,10 +173,10 @@ def weigh_item(
     Without a WEIGHT, that of the last `layup weigh` of the finished part is taken over. A weight far from the list's or
     the prediction's is asked about before anything is entered.
     """
-    from layup.record.kept import change_kept
-    from layup.record.moments import day_of
-    from layup.record.store import open_store
-    from layup.record.weigh_items import item_on_scale
+    from layup.learn.moments import day_of
+    from layup.learn.store import open_store
+    from layup.refit.record_words import change_kept
+    from layup.refit.weigh_item import item_on_scale
 
     job = _read(refit, shop)
     day = day_of(date)
@@ -211,9 +212,10 @@ def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
 @click.option("--least", type=click.Choice(["cost", "hours"]), help="What the set is to be least in.")
 def next_parts(refit: Path, shop: Path | None, units: Kept | None, by: str, least: Any) -> None:
     """Which part next: the candidates ranked, and the set that reaches the target at least cost or hours."""
-    from layup.record.envelope import envelope_of
-    from layup.record.next_parts import choose, rank
-    from layup.show import ledger_screen, screen
+    from layup.refit import screen as ledger_screen
+    from layup.refit.envelope import envelope_of
+    from layup.refit.next_parts import choose, rank
+    from layup.weight import screen
 
     with _open(refit, shop, None) as (job, ledger, loading, _):
         need = ledger_screen.need_of(job.refit, ledger)
@@ -235,8 +237,9 @@ def next_parts(refit: Path, shop: Path | None, units: Kept | None, by: str, leas
 @units_option
 def join_parts(refit: Path, units: Kept | None) -> None:
     """Old assemblies with seams, laps, fasteners and sealant against the one part that replaces them."""
-    from layup.record.consolidate import consolidate
-    from layup.show import ledger_screen, screen
+    from layup.refit import screen as ledger_screen
+    from layup.refit.consolidate import consolidate
+    from layup.weight import screen
 
     job = _read(refit, None)
     if not job.refit.consolidation:
@@ -252,10 +255,11 @@ def join_parts(refit: Path, units: Kept | None) -> None:
 @as_of_option
 def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
     """Every entry of the ledger in the order of noting, corrections and all."""
-    from layup.record.ledger import history, reached
-    from layup.record.moments import moment_of
-    from layup.record.store import find_store
-    from layup.show import ledger_screen, screen
+    from layup.learn.moments import moment_of
+    from layup.learn.store import find_store
+    from layup.refit import screen as ledger_screen
+    from layup.refit.ledger import history, reached
+    from layup.weight import screen
 
     job = _read(refit, shop)
     store = find_store(_home(refit, shop))
@@ -285,10 +289,10 @@ def write_paper(
     method: str, date: str, yes: bool,
 ) -> None:  # fmt: skip
     """Write the papers to OUT, which ends in .pdf, .html, .csv or .xlsx, with a space for the signature."""
-    from layup.record.moments import day_of
-    from layup.record.report import papers
-    from layup.show.ledger_screen import alarms
-    from layup.show.papers import write_papers
+    from layup.learn.moments import day_of
+    from layup.refit.papers import papers
+    from layup.refit.screen import alarms
+    from layup.refit.write_papers import write_papers
 
     check_outputs([out], yes, [refit])
     with _open(refit, shop, as_of) as (job, ledger, loading, _):
@@ -307,8 +311,9 @@ def write_paper(
 @click.option("--toml", "as_toml", is_flag=True, help="As entries to copy into a refit file.")
 def read_list(equipment: Path, as_toml: bool) -> None:
     """Read an EQUIPMENT list, CSV or spreadsheet, and show what it says."""
-    from layup.record.equipment import as_entries, read_equipment
-    from layup.show import ledger_screen, screen
+    from layup.refit import screen as ledger_screen
+    from layup.refit.equipment import as_entries, read_equipment
+    from layup.weight import screen
 
     found = read_equipment(equipment)
     if as_toml:
@@ -319,15 +324,15 @@ def read_list(equipment: Path, as_toml: bool) -> None:
 
 def _home(refit: Path, shop: Path | None) -> Path:
     """The shop's folder: as said, or the nearest that holds a record, or the refit file's own."""
-    from layup.record.calibrate import shop_folder
+    from layup.learn.calibrate import shop_folder
 
     return shop or shop_folder(refit) or refit.absolute().parent
 
 
 def _read(refit: Path, shop: Path | None) -> RefitJob:
     """The refit file, its parts predicted as the shop's own weigh-ins say."""
-    from layup.record.calibrate import habits_near
-    from layup.record.refitfile import read_refit
+    from layup.learn.calibrate import habits_near
+    from layup.refit.refitfile import read_refit
 
     return read_refit(refit, habits=habits_near(refit, shop))
 
@@ -337,10 +342,10 @@ def _open(
     refit: Path, shop: Path | None, as_of: str | None
 ) -> Iterator[tuple[RefitJob, Ledger, Loading | None, Store | None]]:
     """The refit file, the ledger as it stands or stood, and its load cases."""
-    from layup.record.ledger import read_ledger
-    from layup.record.loading import load_cases
-    from layup.record.moments import moment_of
-    from layup.record.store import find_store
+    from layup.learn.moments import moment_of
+    from layup.learn.store import find_store
+    from layup.refit.ledger import read_ledger
+    from layup.refit.loading import load_cases
 
     job = _read(refit, shop)
     store = find_store(_home(refit, shop))

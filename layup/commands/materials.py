@@ -28,6 +28,7 @@ def command(word: tuple[str, ...], tables: tuple[Path, ...], as_csv: bool) -> No
         names = {m.name for m in library.matching(text)}
         click.echo(frame[frame["material"].isin(names)].to_csv(index=False), nl=False)
         return
-    from layup.show import materials_screen, screen
+    from layup.report import materials_screen
+    from layup.weight import screen
 
     screen.show(materials_screen.materials_screen(library, text))

@@ -36,9 +36,9 @@ def command(
     pot: str | None, shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """How much resin in each pot, when to mix it, and hardener for the scale."""
-    from layup.prediction import predict
-    from layup.shop.batch import mixes
+    from layup.make.pots import mixes
     from layup.units import parse, parse_ratio
+    from layup.weight.prediction import predict
 
     prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
     found = mixes(
@@ -47,15 +47,15 @@ def command(
         ratio=None if ratio is None else parse_ratio(ratio), pot=None if pot is None else parse(pot, "mass"),
     )  # fmt: skip
     if as_json:
-        from layup.show.bench_machine import mix_json
+        from layup.make.as_json import mix_json
 
         click.echo(mix_json(found))
         return
-    from layup.show import screen
-    from layup.show.bench_screen import mix_screen
+    from layup.make.screen import mix_screen
+    from layup.weight import screen
 
     screen.show(mix_screen(prediction.title, found, units or prediction.job.part.units))
     if found and prediction.published is not None:
-        from layup.show.shop_screen import used_screen
+        from layup.learn.screen import used_screen
 
         screen.show(used_screen(prediction, units or prediction.job.part.units))

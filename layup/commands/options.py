@@ -10,8 +10,8 @@ import click
 
 if TYPE_CHECKING:
     from layup.laminate.process import Habits
-    from layup.partfile import Job
-    from layup.prediction import Prediction
+    from layup.partfile.job import Job
+    from layup.weight.prediction import Prediction
     from layup.words import System
 
 units_option = click.option(
@@ -42,7 +42,7 @@ def check_outputs(outputs: Iterable[Path | None], yes: bool, inputs: Iterable[Pa
         inputs: What the command reads.
     """
     from layup.errors import LayupError
-    from layup.writing import may_write
+    from layup.files.writing import may_write
 
     wanted = [path for path in outputs if path is not None]
     for number, path in enumerate(wanted):
@@ -65,9 +65,9 @@ def job_of(part: Path, quiet: bool = False) -> Job:
     """
     from functools import partial
 
-    from layup.partfile import read_part
-    from layup.show.reading_bar import ReadingBar
-    from layup.surface.opened import open_surface
+    from layup.partfile.job import read_part
+    from layup.partfile.opened import open_surface
+    from layup.report.reading_bar import ReadingBar
 
     try:
         with ReadingBar(shown=not quiet) as bar:
@@ -79,17 +79,17 @@ def job_of(part: Path, quiet: bool = False) -> Job:
 
 def habits_of(part: Path, shop: Path | None, no_shop: bool) -> Habits:
     """What the shop's scale has taught; empty where nothing was weighed, or where it is not wanted."""
-    from layup.record.folder import shop_folder
+    from layup.learn.folder import shop_folder
 
     if no_shop or (shop is None and shop_folder(part) is None):
         return {}
-    from layup.record.calibrate import habits_near
+    from layup.learn.calibrate import habits_near
 
     return habits_near(part, shop)
 
 
 def two_sides(text: str) -> tuple[float, float]:
     """Sides of a plate, "100 mm x 100 mm". [m]"""
-    from layup.record.scale import two_sides as read
+    from layup.learn.scale import two_sides as read
 
     return read(text)

@@ -12,8 +12,8 @@ import click
 from layup.commands.options import check_outputs, job_of, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
-    from layup.partfile import Job
-    from layup.shop.pattern import FlatPly
+    from layup.cloth.pattern import FlatPly
+    from layup.partfile.job import Job
     from layup.words import System
 
 _file = click.Path(path_type=Path, dir_okay=False)
@@ -41,8 +41,8 @@ def command(
     picture: Path | None, yes: bool, no_splices: bool,
 ) -> None:  # fmt: skip
     """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
-    from layup.shop.pattern import flat_plies
-    from layup.shop.templates import right_ending
+    from layup.cloth.pattern import flat_plies
+    from layup.cloth.templates import right_ending
     from layup.units import parse
 
     for path, ending in ((dxf, ".dxf"), (svg, ".svg"), (pdf, ".pdf")):
@@ -66,12 +66,12 @@ def command(
         _draw(job, picture)
     splices = [] if no_splices else _splices(job)
     if as_json:
-        from layup.show.patterns_screen import patterns_json
+        from layup.cloth.patterns_screen import patterns_json
 
         click.echo(patterns_json(job, plies, splices))
         return
-    from layup.show import screen
-    from layup.show.patterns_screen import patterns_screen
+    from layup.cloth.patterns_screen import patterns_screen
+    from layup.weight import screen
 
     screen.show(patterns_screen(job, plies, splices, units or job.part.units))
 
@@ -83,10 +83,10 @@ def _say(line: str) -> None:
 
 
 def _holes(path: Path, unit: str | None) -> Any:
-    from layup.surface.holes import holes_of, read_holes
+    from layup.shape.holes import holes_of, read_holes
 
     if path.suffix.casefold() == ".dxf":
-        from layup.surface.read_dxf import read_dxf
+        from layup.files.read_dxf import read_dxf
 
         return holes_of(read_dxf(path, unit=unit))
     return read_holes(path, unit=unit)
@@ -97,22 +97,22 @@ def _write(
     paper: Any, roll: float,
 ) -> None:  # fmt: skip
     if dxf is not None:
-        from layup.shop.templates import write_dxf
+        from layup.cloth.templates import write_dxf
 
         click.echo(f"Drawing: {write_dxf(plies, dxf, dxf_unit)}", err=True)
     if svg is not None:
-        from layup.shop.templates import write_svg
+        from layup.cloth.templates import write_svg
 
         click.echo(f"Drawing: {write_svg(plies, svg)}", err=True)
     if pdf is not None:
-        from layup.shop.tiled_pdf import write_pdf
+        from layup.cloth.tiled_pdf import write_pdf
 
         click.echo(f"Templates: {write_pdf(plies, pdf, paper, roll=roll, title=job.part.title)}", err=True)
 
 
 def _draw(job: Job, picture: Path) -> None:
-    from layup.draped import drape_ply, shears
-    from layup.show.shear_picture import draw_shear
+    from layup.cloth.draped import drape_ply, shears
+    from layup.cloth.shear_picture import draw_shear
 
     shown = [
         (f"{e.fabric} at {e.angle:g}°, {e.zone or 'whole'}", drape_ply(job, e))
@@ -123,7 +123,7 @@ def _draw(job: Job, picture: Path) -> None:
 
 
 def _splices(job: Job) -> Any:
-    from layup.shop.splice_line import splices_of
+    from layup.cloth.splice_line import splices_of
 
     found = splices_of(job, _say)
     _say("")

@@ -21,7 +21,7 @@ from layup.commands.options import (
 )
 
 if TYPE_CHECKING:
-    from layup.prediction import Prediction
+    from layup.weight.prediction import Prediction
     from layup.words import System
 
 
@@ -40,7 +40,7 @@ def command(
     shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """What will the part of this PART file weigh, within what limits, and what does it save?"""
-    from layup.prediction import predict
+    from layup.weight.prediction import predict
 
     if as_json and as_csv:
         raise click.UsageError("--json and --csv say two things: keep one.")
@@ -49,19 +49,19 @@ def command(
     if picture is not None:
         _draw(prediction, picture)
     if as_json or as_csv:
-        from layup.show import machine
+        from layup.weight import as_json as machine
 
         click.echo(machine.json_text(prediction) if as_json else machine.csv_text(prediction), nl=as_json)
         return
-    from layup.show import screen
+    from layup.weight import screen
 
     screen.show(screen.prediction_screen(prediction, system_of(units, prediction), screen.columns_here()))
     if prediction.published is not None:
-        from layup.show.shop_screen import used_screen
+        from layup.learn.screen import used_screen
 
         screen.show(used_screen(prediction, system_of(units, prediction)))
     if sources:
-        from layup.show.materials_screen import sources_screen
+        from layup.report.materials_screen import sources_screen
 
         screen.show(sources_screen(prediction.citations))
     else:
@@ -69,6 +69,6 @@ def command(
 
 
 def _draw(prediction: Prediction, picture: Path) -> None:
-    from layup.show.picture import draw_prediction
+    from layup.weight.picture import draw_prediction
 
     click.echo(f"Picture: {draw_prediction(prediction, picture)}", err=True)

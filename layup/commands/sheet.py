@@ -46,9 +46,9 @@ def command(
     shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """Write the build sheet: plies, cloth, pots, bag, cure, weigh points, with boxes to write in."""
-    from layup.prediction import predict
-    from layup.shop.sheet import build_sheet, prepare, write_sheet
+    from layup.make.build_sheet import build_sheet, prepare, write_sheet
     from layup.units import parse, parse_ratio
+    from layup.weight.prediction import predict
 
     path = out or Path(f"{part.stem}.pdf")
     tablet = path.with_suffix(".html") if html and path.suffix.casefold() == ".pdf" else None

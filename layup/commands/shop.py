@@ -10,8 +10,8 @@ import click
 from layup.commands.options import check_outputs, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
-    from layup.record.calibrate import Calibration
-    from layup.record.store import Store
+    from layup.learn.calibrate import Calibration
+    from layup.learn.store import Store
     from layup.words import System
 
 
@@ -40,13 +40,13 @@ def command(
     Nothing that is told here deletes anything: each is an entry, and --undo takes it back.
     """
     from layup.errors import LayupError
-    from layup.record.calibrate import shop_folder
-    from layup.record.store import find_store, open_store
+    from layup.learn.calibrate import shop_folder
+    from layup.learn.store import find_store, open_store
 
     check_outputs([picture, export], yes, [imported, origin])
     home = folder or shop_folder("part") or Path()
     if recover:
-        from layup.record.salvage import recover as save
+        from layup.learn.salvage import recover as save
 
         click.echo(save(home).words)
         return
@@ -68,7 +68,7 @@ def command(
                 )
             told = f"{store.path.name} is sound."
         if export is not None:
-            from layup.record.exchange import write_export
+            from layup.learn.exchange import write_export
 
             told = f"Record: {write_export(store, export)}"
         if told:
@@ -81,7 +81,7 @@ def _try_out(forget: str | None, lot: str | None, origin: Path | None, undo: int
     """Do what was asked in a record that is thrown away, so that its faults are known before one is made."""
     import tempfile
 
-    from layup.record.store import open_store
+    from layup.learn.store import open_store
 
     with tempfile.TemporaryDirectory() as scratch, open_store(scratch) as trial:
         _tell(trial, forget, lot, origin, undo, imported)
@@ -91,11 +91,11 @@ def _tell(
     store: Store, forget: str | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None
 ) -> str:
     """Do what was asked, and say it; empty where nothing was."""
-    from layup.record import calibrate
+    from layup.learn import calibrate
 
     said = []
     if imported is not None:
-        from layup.record.exchange import read_export
+        from layup.learn.exchange import read_export
 
         said.append(f"{read_export(store, imported)} new entries.")
     if undo is not None:
@@ -115,19 +115,20 @@ def _tell(
 
 
 def _show(store: Store, units: System | None, as_json: bool, picture: Path | None, history: int | None) -> None:
-    from layup.show import screen, shop_screen
+    from layup.learn import screen as shop_screen
+    from layup.weight import screen
 
     system: System = units or "both"
     if history is not None:
-        from layup.record.weighins import newest
+        from layup.learn.weighins import newest
 
         screen.show(shop_screen.history_screen(newest(store, history), system))
         return
-    from layup.record.calibrate import calibrate
+    from layup.learn.calibrate import calibrate
 
     calibration = calibrate(store)
     if picture is not None:
-        from layup.show.shop_picture import draw_shop
+        from layup.learn.picture import draw_shop
 
         click.echo(f"Picture: {draw_shop(calibration, picture)}", err=True)
     if as_json:
@@ -139,6 +140,6 @@ def _show(store: Store, units: System | None, as_json: bool, picture: Path | Non
 def _json(calibration: Calibration) -> str:
     import json
 
-    from layup.record.calibrate import as_json
+    from layup.learn.calibrate import as_json
 
     return json.dumps(as_json(calibration), indent=2, ensure_ascii=False)

@@ -10,7 +10,7 @@ import click
 from layup.commands.options import check_outputs, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
-    from layup.surface.mesh import Surface
+    from layup.shape.surface import Surface
     from layup.words import System
 
 
@@ -39,9 +39,9 @@ def command(
 
     FILE is a mesh (STL, OBJ, PLY, OFF, GLB, 3MF), a CAD solid (STEP) or a flat drawing (DXF, SVG, CSV of points).
     """
-    from layup.show.files import save
-    from layup.show.reading_bar import ReadingBar
-    from layup.surface.opened import look_at
+    from layup.partfile.opened import look_at
+    from layup.report.reading_bar import ReadingBar
+    from layup.report.saving import save
 
     check_outputs([picture, page], yes, [file])
     try:
@@ -51,18 +51,18 @@ def command(
         click.echo(f"Stopped while reading {file.name}; nothing was written.", err=True)
         raise click.exceptions.Exit(1) from None
     if picture is not None:
-        from layup.show.surface_picture import draw_surface
+        from layup.report.surface_picture import draw_surface
 
         save("Picture", picture, lambda: draw_surface(surface, picture, units))
     if page is not None:
-        from layup.show.surface_html import surface_html
+        from layup.report.surface_html import surface_html
 
         save("Page", page, lambda: surface_html(surface, page, units))
     if as_json:
         _print_json(surface)
         return
-    from layup.show import screen
-    from layup.show.surface_screen import surface_screen
+    from layup.report.surface_screen import surface_screen
+    from layup.weight import screen
 
     screen.show(surface_screen(surface, units))
 
@@ -70,6 +70,6 @@ def command(
 def _print_json(surface: Surface) -> None:
     import json
 
-    from layup.show.machine import surface_record
+    from layup.weight.as_json import surface_record
 
     click.echo(json.dumps(surface_record(surface), indent=2, ensure_ascii=False, allow_nan=False))

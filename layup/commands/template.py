@@ -26,11 +26,11 @@ def command() -> None:
 def sheet(out: Path, paper: str, sheets: int, yes: bool) -> None:
     """Write the sheets to OUT, a PDF to print at 100 %."""
     from layup.errors import LayupError
-    from layup.surface.photo_sheet import sheet_pdf
+    from layup.files.photo_sheet import sheet_pdf
 
     if out.suffix.casefold() != ".pdf":
         raise LayupError(f'the sheet can\'t be saved as "{out.name}". End its name in .pdf')
-    from layup.writing import write_file
+    from layup.files.writing import write_file
 
     check_outputs([out], yes, [])
     data = sheet_pdf(paper, sheets)
@@ -56,7 +56,7 @@ def read(
     """Read the template in PHOTO: its area, how surely it is known, and its outline."""
     from typing import cast
 
-    from layup.surface.read_photo import read_photo, write_outline
+    from layup.files.read_photo import read_photo, write_outline
     from layup.units import FOOT
     from layup.words import System, length_words, percent_words
 
@@ -77,6 +77,6 @@ def read(
     if out is not None:
         click.echo(f"Outline: {write_outline(found, out)}", err=True)
     if picture is not None:
-        from layup.show.photo_picture import draw_photo
+        from layup.report.photo_picture import draw_photo
 
         click.echo(f"Picture: {draw_photo(found, picture)}", err=True)

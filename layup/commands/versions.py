@@ -10,7 +10,7 @@ import click
 from layup.commands.options import shop_option, units_option
 
 if TYPE_CHECKING:
-    from layup.partfile import Job
+    from layup.partfile.job import Job
     from layup.words import System
 
 
@@ -23,11 +23,11 @@ if TYPE_CHECKING:
 def command(first: Path, second: Path, weighed: tuple[str, ...], shop: Path | None, units: System | None) -> None:
     """How the difference between the weighed versions of two part files divides: process, plies, core, finish, area."""
     from layup.errors import LayupError
-    from layup.partfile import read_part
-    from layup.record.versions import divide
-    from layup.show import screen
-    from layup.show.shop_answers import versions_screen
+    from layup.learn.answers_screen import versions_screen
+    from layup.learn.versions import divide
+    from layup.partfile.job import read_part
     from layup.units import parse
+    from layup.weight import screen
 
     if weighed and len(weighed) != 2:
         raise LayupError('two weights are due: --weighed "5 lb 8 oz" --weighed "2 lb 13 oz"')
@@ -44,9 +44,9 @@ def command(first: Path, second: Path, weighed: tuple[str, ...], shop: Path | No
 def _noted(path: Path, job: Job, shop: Path | None) -> float:
     """The newest weight of the finished part in the shop's record. [kg]"""
     from layup.errors import LayupError
-    from layup.record.calibrate import shop_folder
-    from layup.record.store import find_store
-    from layup.record.weighins import of_piece
+    from layup.learn.calibrate import shop_folder
+    from layup.learn.store import find_store
+    from layup.learn.weighins import of_piece
 
     folder = shop or shop_folder(path)
     store = find_store(folder) if folder is not None else None

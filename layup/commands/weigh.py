@@ -11,7 +11,7 @@ import click
 from layup.commands.options import part_argument, shop_option, two_sides, units_option
 
 if TYPE_CHECKING:
-    from layup.record.weighins import Circumstances
+    from layup.learn.weighins import Circumstances
     from layup.words import System
 
 
@@ -73,9 +73,9 @@ def command(
     The weight is written as it is said: layup weigh door.toml 2 lb 13 oz --at trimmed
     """
     from layup.errors import LayupError
-    from layup.record.calibrate import shop_folder
-    from layup.record.store import find_store
-    from layup.record.weighins import Circumstances
+    from layup.learn.calibrate import shop_folder
+    from layup.learn.store import find_store
+    from layup.learn.weighins import Circumstances
     from layup.units import parse
 
     home = shop or shop_folder(part)
@@ -103,8 +103,8 @@ def command(
 
 def _mass(said: str, stage: str) -> float:
     from layup.errors import LayupError, nearest
-    from layup.record.ground import STAGES
-    from layup.record.scale import echo
+    from layup.learn.expected import STAGES
+    from layup.learn.scale import echo
 
     if stage not in STAGES:
         raise LayupError(
@@ -119,10 +119,10 @@ def _note(
     part: Path, folder: Path, mass: float, said: str, stage: str, coupon: tuple[float, float] | None,
     around: Circumstances, yes: bool, units: System | None,
 ) -> None:  # fmt: skip
-    from layup.record.noting import read_scale
-    from layup.record.store import FILE
-    from layup.show import screen
-    from layup.show.shop_screen import weigh_in_screen
+    from layup.learn.screen import weigh_in_screen
+    from layup.learn.store import FILE
+    from layup.learn.weigh_part import read_scale
+    from layup.weight import screen
 
     on_scale = read_scale(part, folder, mass, said, stage, coupon, around)
     _ask(on_scale.questions(), said, yes)

@@ -5,7 +5,7 @@ r"""How a process leaves the resin: the fibre volume fraction it reaches and how
 - How much resin does a mass of cloth take up?        `Process.take_up`
 - How much stands on a face of the laminate?          `Process.film`
 - How much bonds a face of a core?                    `Process.bond`
-- What do this shop's own weigh-ins say of it?        `Habit`, found by `layup.record.calibrate`
+- What do this shop's own weigh-ins say of it?        `Habit`, found by `layup.learn.calibrate`
 
 Consolidation follows V_f = V_f0 (p / p0)^B, with p the pressure of the bag, no more than the air outside can give at
 the shop's altitude (ISO 2533). The spread is on the resin taken up per mass of fibre, r = w_r / w_f: between shops,
@@ -18,9 +18,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from layup import allowances as allow
-from layup.atmosphere import pressure_at
 from layup.errors import LayupError, RangeError
+from layup.laminate import allowances as allow
+from layup.laminate.atmosphere import pressure_at
 from layup.laminate.cured import fibre_fraction_from_take_up, resin_areal_weight
 from layup.materials import Material
 from layup.sources import Figure

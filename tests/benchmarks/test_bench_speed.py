@@ -20,8 +20,8 @@ from bench_page import open_page
 
 from layup.bench import part_page
 from layup.bench.app import Asked
-from layup.partfile import read_part
-from layup.prediction import predict
+from layup.partfile.job import read_part
+from layup.weight.prediction import predict
 
 PART = """\
 title = "Large shell"

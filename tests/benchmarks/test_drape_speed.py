@@ -19,9 +19,9 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from layup.surface.drape import lay
-from layup.surface.flatten import flatten
-from layup.surface.sheet import ready
+from layup.cloth.drape import lay
+from layup.cloth.flatten import flatten
+from layup.shape.walkable import ready
 from tests.shapes import hemisphere
 
 

@@ -11,9 +11,9 @@ from math import pi
 import numpy as np
 import pytest
 
-from layup.surface import measure_triangles
-from layup.surface.geodesic import near_edges, near_point, part
-from layup.surface.topology import free_edges
+from layup.shape.geodesic import near_edges, near_point, part
+from layup.shape.measure import measure_triangles
+from layup.shape.topology import free_edges
 
 N = 317
 

@@ -11,15 +11,15 @@ from typing import Any
 
 import numpy as np
 
-from layup.record.balance import Balance
-from layup.record.candidates import Candidate
-from layup.record.envelope import Envelope
-from layup.record.ledger import KIND, enter, read_ledger
-from layup.record.loading import load_cases
-from layup.record.next_parts import choose
-from layup.record.refit_job import RefitJob
-from layup.record.refitfile import read_refit
-from layup.record.store import open_store
+from layup.learn.store import open_store
+from layup.refit.balance import Balance
+from layup.refit.candidates import Candidate
+from layup.refit.envelope import Envelope
+from layup.refit.job import RefitJob
+from layup.refit.ledger import KIND, enter, read_ledger
+from layup.refit.loading import load_cases
+from layup.refit.next_parts import choose
+from layup.refit.refitfile import read_refit
 from layup.units import INCH, LB
 
 ITEMS, CASES = 10_000, 1_000

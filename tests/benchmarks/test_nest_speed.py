@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from shapely import Polygon, affinity
 
-from layup.shop.nest import Nest, Piece, Roll, faults, nest
+from layup.make.nest import Nest, Piece, Roll, faults, nest
 
 
 def forty_plies() -> list[Piece]:

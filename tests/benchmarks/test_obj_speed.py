@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from layup.surface import read_surface
-from layup.surface.read_obj import read_obj
+from layup.files.read import read_surface
+from layup.files.read_obj import read_obj
 
 
 def write_panel(path: Path, triangles: int) -> tuple[int, int]:

@@ -19,12 +19,12 @@ import numpy as np
 import pytest
 from solids import plug, shuffled, thin_solid, write_stl
 
-from layup.surface import read_surface
+from layup.files.read import read_surface
 
 PEAK = """
 import re, resource, sys
 from pathlib import Path
-from layup.surface import read_surface
+from layup.files.read import read_surface
 found = read_surface(sys.argv[1], unit="mm", side=sys.argv[2])
 status = Path("/proc/self/status")  # the other figure may still hold that of the process which started this one
 high = re.search(r"VmHWM:\\s+(\\d+)", status.read_text()) if status.exists() else None

@@ -13,10 +13,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from layup.record.calibrate import calibrate
-from layup.record.schema import as_text, digest_of
-from layup.record.store import open_store
-from layup.record.weighins import Circumstances, newest, weigh_in
+from layup.learn.calibrate import calibrate
+from layup.learn.schema import as_text, digest_of
+from layup.learn.store import open_store
+from layup.learn.weighins import Circumstances, newest, weigh_in
 
 COUNT = 100_000
 
@@ -81,7 +81,7 @@ def test_the_history_of_a_long_record(long_record: Path, capsys: pytest.CaptureF
 
     from rich.console import Console
 
-    from layup.show.shop_screen import history_screen
+    from layup.learn.screen import history_screen
 
     def show() -> None:
         with open_store(long_record) as store:

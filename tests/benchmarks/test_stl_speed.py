@@ -14,13 +14,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from layup.surface import read_surface
-from layup.surface.stl import LARGE, RECORD, open_stl
+from layup.files.read import read_surface
+from layup.files.stl import LARGE, RECORD, open_stl
 
 PEAK = """
 import re, resource, sys
 from pathlib import Path
-from layup.surface import read_surface
+from layup.files.read import read_surface
 found = read_surface(sys.argv[1], unit="mm")
 status = Path("/proc/self/status")  # the other figure may still hold that of the process which started this one
 high = re.search(r"VmHWM:\\s+(\\d+)", status.read_text()) if status.exists() else None

@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from browser.conftest import DOOR, Bench, Open, wait_for
-from layup.cli import main as layup_command
+from layup.commands.cli import main as layup_command
 from layup.words import mass_words
 
 pytestmark = pytest.mark.browser

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from browser.conftest import DOOR, EXAMPLES, Bench, Open, wait_for
-from layup.cli import main as layup_command
+from layup.commands.cli import main as layup_command
 from layup.words import mass_both
 
 pytestmark = pytest.mark.browser

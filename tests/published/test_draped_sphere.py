@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from layup.surface.drape import Net, drape, over
-from layup.surface.flatten import flatten
+from layup.cloth.drape import Net, drape, over
+from layup.cloth.flatten import flatten
 from tests.shapes import frustum, hemisphere
 
 POLE = (0.0, 0.0, 1.0)

@@ -7,13 +7,13 @@
 #     avia-exams.com; pprune.org, a thread; groundscholar.com, "Weight shift formulas", its own example, not the FAA's);
 #   "derived": only our own arithmetic by hand, no outside figure.
 # Tolerance: half a unit of the last printed digit, except where a row says that the print itself is rounded.
-# Figures go in and come out in pounds and inches: the arithmetic of layup.record.balance takes any one pair of units.
+# Figures go in and come out in pounds and inches: the arithmetic of layup.refit.balance takes any one pair of units.
 from __future__ import annotations
 
 import pytest
 
 from layup.errors import RangeError
-from layup.record.balance import (
+from layup.refit.balance import (
     Balance,
     after_adding,
     after_moving,
@@ -27,8 +27,8 @@ from layup.record.balance import (
     moment_index,
     third_wheel_cg,
 )
-from layup.record.kept import moment_kept
-from layup.record.refitfile import read_refit
+from layup.refit.record_words import moment_kept
+from layup.refit.refitfile import read_refit
 from layup.units import INCH, LB, parse
 
 LB_IN = LB * INCH

@@ -5,7 +5,7 @@
 # table goes on from the base of the second layer rounded to 226.320 mbar, 1.8e-6 below the value of its own formula.
 import pytest
 
-from layup.atmosphere import density_at, pressure_at, temperature_at
+from layup.laminate.atmosphere import density_at, pressure_at, temperature_at
 
 # altitude m, temperature K, pressure mbar, half of its last digit, density kg/m^3, half of its last digit
 TABLE_5 = [

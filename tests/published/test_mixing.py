@@ -9,7 +9,7 @@
 
 from pytest import approx
 
-from layup.shop.mixing import (
+from layup.make.mixing import (
     adiabatic_rise,
     blend_equivalent,
     mixed_density,

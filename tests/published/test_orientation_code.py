@@ -5,7 +5,7 @@
 # -45". From memory: MIL-HDBK-17-2F section 1.6.1 for the subscripts T, S, nS. No tolerance: plies are counted.
 import pytest
 
-from layup.orientation import StackPly, parse_stack
+from layup.laminate.orientation import StackPly, parse_stack
 
 
 def angles(code):

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import pytest
 
-from layup.surface.holes import METAL, Hole, Pattern, Rule, check
+from layup.shape.holes import METAL, Hole, Pattern, Rule, check
 
 INCH = 0.0254
 SHEET = [(0.0, 0.0), (10 * INCH, 0.0), (10 * INCH, 5 * INCH), (0.0, 5 * INCH)]

@@ -13,7 +13,7 @@ from math import cos, pi, sin, sqrt
 import numpy as np
 import pytest
 
-from layup.surface import measure_triangles
+from layup.shape.measure import measure_triangles
 
 
 def grid(point, u_span, v_span, n):

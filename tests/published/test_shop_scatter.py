@@ -22,16 +22,16 @@ from numpy.typing import NDArray
 from pytest import approx
 
 import layup
-from layup import allowances as allow
-from layup.compare import process_for, process_share
+from layup.laminate import allowances as allow
 from layup.laminate.process import Habit
-from layup.partfile import Job
-from layup.record import calibrate
-from layup.record.explain import explain
-from layup.record.ground import Ground, expect
-from layup.record.hand import Parts, learn
+from layup.learn import calibrate
+from layup.learn.expected import Ground, expect
+from layup.learn.explain import explain
+from layup.learn.posterior import Parts, learn
+from layup.partfile.job import Job
 from layup.units import LB, OZ, parse
-from layup.weight import weigh_layup
+from layup.weight.compare import process_for, process_share
+from layup.weight.weigh import weigh_layup
 
 PANEL = {
     "title": "Practice panel",

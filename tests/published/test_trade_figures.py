@@ -14,8 +14,8 @@ from typing import Any
 import pytest
 from pytest import approx
 
-from layup.prediction import predict
 from layup.units import parse
+from layup.weight.prediction import predict
 from layup.words import mass_words
 
 Hatch = Callable[..., dict[str, Any]]

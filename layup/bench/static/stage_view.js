@@ -1,7 +1,7 @@
 // A surface in space, by WebGL 2 alone: turned, brought nearer, shifted, and pointed at. It knows nothing of the page.
 //
 //   const view = new View(canvas, labels)    the picture, and the element that holds the numbers written over it
-//   view.load(head, arrays, colours)         a surface as layup/show/stage_buffer.py packs it
+//   view.load(head, arrays, colours)         a surface as layup/report/stage_buffer.py packs it
 //   view.pick(x, y)                          what is seen at a place of the picture
 //   view.tried(floats), view.line(points)    triangles and lines laid over it for a while
 

@@ -1,0 +1,466 @@
+r"""Every check of a layup: its name, formula, numbers, source and reserve. At a reserve of 1 it just passes.
+
+- What is asked of this part?                      `Checker.of`
+- How do many stacks of one kind fare?             `Checker.assess`
+- What must D and A keep to, for these to pass?    `Checker.limits`
+- What cannot be checked, for want of a figure?    `Checker.unknown`; such a stack never passes
+
+Deflections are small ones of a thin plate; loads across it act one at a time, each alone and with the edge loads;
+a load factor, the user's own, multiplies loads for strength and buckling, never for deflection. Strengths are estimates
+for sizing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.choose.batch import CORE, Assessment, Batch, CheckKind, core_shear_stiffness
+from layup.choose.edges import EdgeCase, buckling_cases, edge_cases
+from layup.choose.shelf import CoreChoice, OldPart, PlyChoice
+from layup.choose.strength_checks import EdgeStrains, checks_of_edges, checks_of_load, corners_that_bend_most
+from layup.laminate.panel import matrix_of
+from layup.laminate.panel_model import (
+    Limit,
+    PanelModel,
+    in_plane_stiffness,
+    limit_in_plane,
+    limit_of_strip,
+    strip_stiffness,
+)
+from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+CAUTIONS = (
+    "Strength here is an estimate for sizing. Primary structure needs test coupons and a qualified person.",
+    "The load factors are yours: nothing here knows what rule your part falls under.",
+)
+
+
+_KIRCHHOFF = "thin plate, finite elements of Morley on the outline (Kirchhoff; small deflection)"
+_STRIP = "Reddy, Mechanics of Laminated Composite Plates and Shells, 2nd ed. 2004 (from memory)"
+_BEAM = _STRIP + "; with a core also Allen 1969 (from memory)"
+_GERE = "Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961 (from memory)"
+_FLAT = 1 / 20
+"""Most a panel may give over its shorter span where nothing else is asked: beyond it a flat panel's figures say nothing
+(common practice, no source). [-]"""
+_PAST_BUCKLING = 1e3
+"""Swell of a panel that a push has buckled; it fails there in any case. [-]"""
+
+
+@dataclass(frozen=True)
+class Checker:
+    """All checks asked of one part; make it with `Checker.of`.
+
+    Attributes:
+        needs: What the part has to do.
+        old: How stiff is what it replaces; None where that is not asked.
+        model: The panel under its loads; None where only strips are asked.
+        old_work: Work of the even pressure on the old panel. [N m]
+        shear: Of each load: greatest shear deflection times shear stiffness [N], greatest shear force [N/m].
+        widths: Of the panel, across x-pushes and y-pushes. [m]
+        peak: Under a pressure, greatest over mean deflection: the least among many mixes of the plies, less 3 %. [-]
+        worst: Corners of the mesh that bend most under each load, looked at first.
+    """
+
+    needs: Needs
+    old: OldPart | None
+    model: PanelModel | None
+    old_work: float
+    shear: tuple[tuple[float, float], ...]
+    widths: tuple[float, float]
+    peak: float = 1.0
+    worst: tuple[Ints, ...] = ()
+
+    @classmethod
+    def of(cls, needs: Needs, old: OldPart | None, model: PanelModel | None, mixes: Floats | None = None) -> Checker:
+        """Set up the checks.
+
+        Args:
+            needs: What the part has to do.
+            old: What comes off.
+            model: The panel; its first load is an even pressure.
+            mixes: D of many mixes of the plies at hand, (n, 6), to learn how deflection is spread. [N m]
+
+        Returns:
+            The checks.
+        """
+        if needs.stiffness == 0 and needs.in_plane == 0:
+            old = None
+        if model is None:
+            return cls(needs, old, None, 0.0, (), (1.0, 1.0))
+        work = 0.0
+        if old is not None:
+            model = model.with_layup(old.terms)
+            work = float(model.own_work(model.respond(old.terms[None]))[0, 0])
+        found = []
+        for load in model.loads:
+            sag, force = model.panel.shear_solution(load)
+            found.append((float(np.abs(sag).max()), float(force.max())))
+        left, low, right, high = model.panel.shape.bounds
+        peak, worst = (1.0, ()) if mixes is None else _spread(model, mixes)
+        return cls(needs, old, model, work, tuple(found), (high - low, right - left), peak, worst)
+
+    @property
+    def factor(self) -> float:
+        """The load factor stated, else the usual one. [-]"""
+        return self.needs.load_factor or USUAL_LOAD_FACTOR
+
+    @cached_property
+    def edges(self) -> list[EdgeCase]:
+        """Every combination of the edge loads."""
+        return edge_cases(self.needs, self.widths)
+
+    @cached_property
+    def buckling(self) -> list[EdgeCase]:
+        """Those that are asked for buckling."""
+        return buckling_cases(self.needs, self.widths)
+
+    def assess(self, batch: Batch, quick: bool = False) -> Assessment:
+        """How stacks of one kind fare in every check.
+
+        Args:
+            batch: The stacks.
+            quick: Leave out the panel where a strip or a sheet fails, and the strength where the panel does.
+
+        Returns:
+            Values, limits and reserves, a row a stack.
+        """
+        table = self.start(batch)
+        if self.model is None:
+            return table.assessment()
+        alive = np.flatnonzero(table.assessment().passed) if quick else np.arange(len(batch.stack))
+        if not len(alive):
+            return table.assessment()
+        some = batch if len(alive) == len(batch.stack) else batch.take(alive)
+        amounts = self.model.respond(some.d)
+        self.panel_checks(some, amounts, lambda kind, value, limit=None: table.add_some(kind, alive, value, limit))
+        if self.needs.loaded and not self.unknown(batch):
+            self._strength(some, alive, amounts, table, quick)
+        return table.assessment()
+
+    def start(self, batch: Batch) -> Table:
+        """The checks that need no panel: known figures, strips, the sheet in its own plane, thickness."""
+        table = Table(len(batch.stack))
+        if self.unknown(batch):
+            kind = CheckKind("its figures are known", "where one is missing, nothing passes", "a rule of ours",
+                             "-", 1.0, True, True)  # fmt: skip
+            table.add(kind, np.zeros(len(batch.stack)))
+        if self.old is not None and self.needs.stiffness:
+            wanted = self.needs.stiffness * strip_stiffness(self.old.terms[None])[0]
+            strips = strip_stiffness(batch.d)
+            shear, spans = core_shear_stiffness(batch), self._spans()
+            for axis, way in enumerate(("x", "y")):
+                value = strips[:, axis]
+                formula = f"1/(D^-1){axis + 1}{axis + 1}"
+                if shear is not None and spans is not None:
+                    value = 1 / (1 / value + 48 / (5 * shear * spans[axis] ** 2))
+                    formula = f"1/(1/D + 48/(5 S L^2)), L = {spans[axis] * 1e3:.0f} mm"
+                kind = CheckKind(f"a strip cut along {way} bends no more than the old one", formula, _BEAM, "N m",
+                                 float(wanted[axis]), True)  # fmt: skip
+                table.add(kind, value)
+        if self.old is not None and self.needs.in_plane:
+            due = self.needs.in_plane * in_plane_stiffness(self.old.membrane[None])[0]
+            has = in_plane_stiffness(batch.a)
+            for axis, words in enumerate(("pulled along x", "pulled along y", "sheared in its plane")):
+                at = (1, 2, 6)[axis]
+                kind = CheckKind(f"{words}, it gives no more than the old one", f"1/(A^-1){at}{at}", _STRIP, "N/m",
+                                 float(due[axis]), True)  # fmt: skip
+                table.add(kind, has[:, axis])
+        if self.needs.greatest_thickness is not None:
+            kind = CheckKind("no thicker than it may be", "sum of cured plies and core", "volume balance", "m",
+                             self.needs.greatest_thickness, False)  # fmt: skip
+            table.add(kind, batch.thickness)
+        return table
+
+    def _spans(self) -> tuple[float, float] | None:
+        """Between the supports of a strip along x, and of one along y; None where nothing says it. [m]"""
+        if self.model is not None:
+            return self.widths[1], self.widths[0]
+        return None if self.needs.span is None else (self.needs.span, self.needs.span)
+
+    def panel_checks(self, batch: Batch, amounts: Floats, add: Callable[..., None]) -> None:
+        """Deflection, frequency and buckling of stacks whose panel bends by these amounts of the shapes."""
+        model, needs = self.model, self.needs
+        assert model is not None
+        work = model.own_work(amounts)
+        shear = core_shear_stiffness(batch)
+        if self.old is not None and needs.stiffness:
+            area = model.panel.shape.area * model.loads[0].pressure
+            add(CheckKind("the whole panel gives no more than the old one", "mean deflection under an even 1 kPa",
+                          _KIRCHHOFF, "m", self.old_work / area / needs.stiffness, False),
+                self._mean_sag(work, shear))  # fmt: skip
+        loads = {case.pressed: self._buckles(batch, case) for case in self.edges}
+        swell = np.ones(len(batch.stack))
+        for value in loads.values():  # a push at the bare load makes a pressed panel give more
+            swell = np.maximum(swell, _swell(value))
+        swollen = " and pushed" if self.buckling else ""
+        sag = model.greatest_sag(amounts)
+        span = min(self.widths)
+        for case, load in enumerate(model.loads[1:], 1):
+            more = 0.0 if shear is None else self.shear[case][0] / shear
+            if load.pressure and needs.deflection is not None:
+                add(CheckKind(f"deflection, {load.name}{swollen}", "greatest w; core shear added", _KIRCHHOFF, "m",
+                              needs.deflection, False), (sag[:, case] + more) * swell)  # fmt: skip
+            limit = self.hand_limit(load.name)
+            if load.force and limit is not None:
+                add(CheckKind(f"deflection under the patch, {load.name}{swollen}",
+                              "mean w under the patch; core shear added", _KIRCHHOFF, "m", limit, False),
+                    (work[:, case] / load.force + more) * swell)  # fmt: skip
+            if limit is None and not (load.pressure and needs.deflection is not None):
+                add(CheckKind(f"stays a flat panel, {load.name}{swollen}", "greatest w at most a twentieth of the span",
+                              "range of the theory; common practice, no source", "m", _FLAT * span, False),
+                    (sag[:, case] + more) * swell)  # fmt: skip
+        if needs.frequency is not None:
+            hertz = model.frequencies(batch.d, batch.areal_weight)[0]
+            if shear is not None:
+                slow = np.sqrt(shear / batch.areal_weight / self._membrane()) / (2 * np.pi)
+                hertz = 1 / np.sqrt(1 / hertz**2 + 1 / slow**2)
+            add(CheckKind("own frequency", "lowest mode; with core shear 1/f^2 = 1/fb^2 + 1/fs^2, fs on the low side",
+                          _KIRCHHOFF + "; Dunkerley (from memory)", "Hz", needs.frequency, True), hertz)  # fmt: skip
+        for edge in self.buckling:
+            add(CheckKind(f"buckling under the {edge.name}", "critical load over load times load factor; core shear as "
+                          "1/(1/N + n/S)", _GERE, "-", 1.0, True, True), loads[edge.pressed] / self.factor)  # fmt: skip
+
+    def _buckles(self, batch: Batch, case: EdgeCase) -> Floats:
+        """Factor on edge loads at which the panel buckles, the help of pulls left out, (n,). [-]"""
+        assert self.model is not None
+        nx, ny, nxy = case.pressed
+        nx, ny = max(nx, 0.0), max(ny, 0.0)
+        if not (nx or ny or nxy):
+            return np.full(len(batch.stack), np.inf)
+        buckles = self.model.factors(batch.d, nx, ny, nxy)[0]
+        shear = core_shear_stiffness(batch)
+        if shear is None:
+            return buckles
+        largest = (nx + ny) / 2 + float(np.hypot((nx - ny) / 2, nxy))  # the principal compression
+        return np.asarray(1 / (1 / buckles + largest / shear))
+
+    def _edge_strains(self, batch: Batch) -> EdgeStrains:
+        """What the edge loads times the load factor do to the stacks, case by case, none first."""
+        n = len(batch.stack)
+        if not self.edges:
+            return EdgeStrains.none(n)
+        loads = np.array([(c.nx, c.ny, c.nxy) for c in self.edges]) * self.factor
+        strain = np.einsum("nij,cj->nci", np.linalg.inv(matrix_of(batch.a)), loads)
+        swell = np.stack([_swell(self._buckles(batch, case) / self.factor) for case in self.edges], axis=1)
+        return EdgeStrains(
+            np.concatenate([np.zeros((n, 1, 3)), strain], axis=1), np.concatenate([np.ones((n, 1)), swell], axis=1),
+            ("", *(case.name for case in self.edges)),
+        )  # fmt: skip
+
+    def _strength(self, batch: Batch, rows: Ints, amounts: Floats, table: Table, quick: bool) -> None:
+        """Strength under every load; with `quick` only of stacks that passed so far, the others count as sound.
+
+        Args:
+            batch: The stacks that are looked at.
+            rows: Their places in the table.
+            amounts: Of the shapes under every load, (n, b, cases).
+            table: Where the checks go.
+            quick: As in `assess`.
+        """
+        model = self.model
+        assert model is not None
+        sound = table.assessment().passed[rows] if quick else np.ones(len(rows), dtype=bool)
+        alive = np.flatnonzero(sound)
+        if not len(alive):
+            return
+        some = batch.take(alive)
+        edges = self._edge_strains(some)
+        if self.edges:
+            for kind, value, limit in checks_of_edges(some, self.needs.criterion, edges):
+                table.add_some(kind, rows[alive], value, limit)
+        for case in range(1, len(model.loads)):
+            for kind, value, limit in self.strength_of_load(some, case, amounts[alive, :, case], edges=edges):
+                table.add_some(kind, rows[alive], value, limit)
+
+    def strength_of_load(
+        self, batch: Batch, case: int, amounts: Floats, corners: Ints | None = None, edges: EdgeStrains | None = None
+    ) -> Iterator[tuple[CheckKind, Floats, Floats | float]]:
+        """Strength checks under one load, at some corners of the mesh or at all.
+
+        Args:
+            batch: The stacks.
+            case: Number of the load.
+            amounts: Of the shapes under it, (n, b).
+            corners: Corner numbers; all if None.
+            edges: What the edge loads do; nothing if None.
+
+        Returns:
+            Kind, value and limit of each check.
+        """
+        assert self.model is not None
+        bend = self.model.bend if corners is None else self.model.bend[corners]
+        first = self.worst[case] if self.worst and corners is None else np.arange(len(bend))
+        force = np.full(len(batch.stack), self.shear[case][1])
+        return checks_of_load(
+            batch, self.model.loads[case], amounts, bend, first, force, self.factor, self.needs.criterion,
+            edges or EdgeStrains.none(len(batch.stack)),
+        )  # fmt: skip
+
+    def hand_limit(self, name: str) -> float | None:
+        """Deflection allowed under a hand load of that name. [m]"""
+        for place in (self.needs, *self.needs.local):
+            zone = getattr(place, "zone", None)
+            if name == ("hand load" if zone is None else f"hand load on {zone}"):
+                return place.hand_deflection
+        return None
+
+    def _mean_sag(self, work: Floats, shear: Floats | None) -> Floats:
+        """Mean deflection under the even pressure; of the core's shear the greatest, to be cautious. [m]"""
+        assert self.model is not None
+        mean = work[:, 0] / (self.model.panel.shape.area * self.model.loads[0].pressure)
+        return np.asarray(mean if shear is None else mean + self.shear[0][0] / shear)
+
+    def mean_sag(self, batch: Batch) -> Floats:
+        """Mean deflection of the panel under an even kilopascal, (n,). [m]"""
+        assert self.model is not None
+        return self._mean_sag(self.model.own_work(self.model.respond(batch.d)), core_shear_stiffness(batch))
+
+    def _membrane(self) -> float:
+        """At least 1/eigenvalue of a stretched skin on the outline: the greatest deflection of lap(u) = -1. [m^2]"""
+        assert self.model is not None
+        return self.shear[0][0] / self.model.loads[0].pressure
+
+    def unknown(self, batch: Batch) -> tuple[str, ...]:
+        """Figures that the checks need of these stacks and no table gives; where there is one, none of them passes."""
+        used = {int(c) for c in np.unique(batch.stack) if c != CORE}
+        out = [said for k in sorted(used) for said in lacks_of_ply(batch.bench.plies[k], self.needs)]
+        if batch.core is not None:
+            out += lacks_of_core(batch.core, self.needs)
+            if self.model is None and self.needs.span is None and self.old is not None and self.needs.stiffness:
+                out.append('the free span of a strip, for the shear of the core: span = "300 mm" under [needs]')
+        if self.needs.edge_loaded and not batch.symmetric:
+            out.append("what edge loads do to a stack that is not symmetric: they bend it, and that is not modelled")
+        return tuple(dict.fromkeys(out))
+
+    def blocked(self, batch: Batch) -> tuple[str, ...]:
+        """What can't be checked of these stacks, for a person.
+
+        Args:
+            batch: The stacks.
+
+        Returns:
+            One sentence a figure that is missing.
+        """
+        return tuple(f"Not checked, and so not passed, for want of {said}." for said in self.unknown(batch))
+
+    def limits(self, d: Floats | None = None, a: Floats | None = None) -> list[Limit]:
+        """Limits that every stack must keep to, sharp at one layup; without a layup, those that any check starts from.
+
+        Args:
+            d: Six numbers of the layup, (6,). [N m]
+            a: Six numbers of its A, (6,). [N/m]
+
+        Returns:
+            Limits on D, and on A.
+        """
+        out: list[Limit] = []
+        if self.old is not None and self.needs.stiffness:
+            wanted = self.needs.stiffness * strip_stiffness(self.old.terms[None])[0]
+            out += [limit_of_strip(axis, float(wanted[axis]), d) for axis in (0, 1)]
+        if self.old is not None and self.needs.in_plane:
+            due = self.needs.in_plane * in_plane_stiffness(self.old.membrane[None])[0]
+            out += [limit_in_plane(axis, float(due[axis]), a) for axis in (0, 1, 2)]
+        model, needs = self.model, self.needs
+        if model is None:
+            return out
+        if d is None:
+            d = np.array([1.0, 0.2, 1.0, 0.0, 0.0, 0.4]) if self.old is None else self.old.terms
+        amounts = model.respond(d[None])[0]
+        if self.old is not None and needs.stiffness:
+            out.append(model.limit_of_work(amounts[:, 0], 0, self.old_work / needs.stiffness))
+        for case, load in enumerate(model.loads[1:], 1):
+            if load.pressure and needs.deflection is not None:  # the mean is the greatest over `peak` or less
+                most = needs.deflection / self.peak * load.pressure * model.panel.shape.area
+                out.append(model.limit_of_work(amounts[:, case], case, most))
+            limit = self.hand_limit(load.name)
+            if load.force and limit is not None:
+                out.append(model.limit_of_work(amounts[:, case], case, limit * load.force))
+        if needs.frequency is not None:
+            out.append(model.limit_of_frequency(model.frequencies(d[None], np.ones(1))[1][0], needs.frequency))
+        for case in self.buckling:
+            shape = model.factors(d[None], *case.pressed)[1][0]
+            out.append(model.limit_of_push(shape, case.pressed, self.factor))
+        return out
+
+
+class Table:
+    """Checks as they come in."""
+
+    def __init__(self, count: int) -> None:
+        self.count = count
+        self.kinds: list[CheckKind] = []
+        self.columns: list[tuple[Floats, Floats | float]] = []
+
+    def add(self, kind: CheckKind, value: Floats, limit: Floats | float | None = None) -> None:
+        """One more check."""
+        due = limit if limit is not None else kind.limit
+        assert due is not None
+        self.kinds.append(kind)
+        self.columns.append((value, due))
+
+    def add_some(self, kind: CheckKind, which: Ints, value: Floats, limit: Floats | float | None = None) -> None:
+        """One more check that only some stacks went through; the others count as sound."""
+        own = limit if limit is not None else kind.limit
+        assert own is not None
+        whole, due = np.full(self.count, np.inf if kind.at_least else 0.0), np.ones(self.count)
+        whole[which], due[which] = value, own
+        self.add(kind, whole, due)
+
+    def assessment(self) -> Assessment:
+        """All so far."""
+        n = self.count
+        empty = np.empty((n, 0))
+        values = np.stack([v for v, _ in self.columns], axis=1) if self.columns else empty
+        limits = np.stack([np.broadcast_to(u, n) for _, u in self.columns], axis=1) if self.columns else empty
+        least = np.array([k.at_least for k in self.kinds], dtype=bool)
+        with np.errstate(divide="ignore", over="ignore"):
+            reserves = np.where(least, values / limits, limits / np.maximum(values, 1e-300))
+        return Assessment(tuple(self.kinds), values, limits, reserves)
+
+
+def lacks_of_ply(ply: PlyChoice, needs: Needs) -> list[str]:
+    """Figures of a ply that the checks need and no table gives."""
+    if not needs.loaded:
+        return []
+    wanted = ("xt", "yt", "s") if needs.criterion == "Tsai-Hill" else ("xt", "xc", "yt", "yc", "s")
+    lacking = any(getattr(ply.cured.allowables, name) is None for name in wanted)
+    return list(ply.cured.missing) if lacking else []
+
+
+def lacks_of_core(core: CoreChoice, needs: Needs) -> list[str]:
+    """Figures of a core that the checks need and no table gives."""
+    own = core.properties
+    wanted = [("shear_modulus", own.shear_modulus)]
+    if needs.loaded:
+        wanted.append(("compressive_modulus", own.modulus))
+        wanted += [("cell_size", own.cell_size)] if own.honeycomb else []
+    if needs.pressed:
+        wanted += [("shear_strength", own.shear_strength), ("compressive_strength", own.crushing_strength)]
+    return [f'{name} of core "{own.name}"' for name, value in wanted if not value]
+
+
+def _swell(factor: Floats) -> Floats:
+    """How much more a panel bends that a push brings so near to buckling: 1/(1 - 1/factor).
+
+    Source: Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961, beam-columns (from memory).
+    """
+    near = factor <= 1 / (1 - 1 / _PAST_BUCKLING)
+    return np.where(near, _PAST_BUCKLING, 1 / (1 - 1 / np.where(near, 2.0, factor)))
+
+
+def _spread(model: PanelModel, mixes: Floats) -> tuple[float, tuple[Ints, ...]]:
+    """Least ratio of greatest to mean deflection under an even pressure, less 3 %; and the corners that bend most."""
+    peak = np.inf
+    area = model.panel.shape.area * model.loads[0].pressure
+    for start in range(0, len(mixes), 500):
+        amounts = model.respond(mixes[start : start + 500])
+        mean = model.own_work(amounts)[:, 0] / area
+        peak = min(peak, float((model.greatest_sag(amounts)[:, 0] / mean).min()))
+    return max(1.0, 0.97 * peak), corners_that_bend_most(model.bend, model.respond(mixes[:24]))

@@ -1,0 +1,355 @@
+"""Which layup: the lightest that is stiff and strong enough, what else passes, and what one ply more or less buys.
+
+`choose` runs the job from a part file with `[needs]` to a `Choice`; `as_json` gives it in a stable SI form.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.choose.checks import CAUTIONS, Checker, lacks_of_core, lacks_of_ply
+from layup.choose.edges import buckling_cases
+from layup.choose.front import front, others
+from layup.choose.layups import Layup, Tell, layup_of
+from layup.choose.reinforce import lightest_with_patches
+from layup.choose.seek import Search, frames_of, lightest, nearest_miss
+from layup.choose.shelf import Bench, Flat, OldPart, old_stiffness, panel_shape, shelf_of, stock, zone_shape
+from layup.choose.steps import Step, neighbours
+from layup.errors import LayupError
+from layup.laminate.atmosphere import density_at
+from layup.laminate.panel import Panel, PanelLoad, build_panel
+from layup.laminate.panel_model import PanelModel, spread_layups
+from layup.laminate.panel_zones import ZonedModel
+from layup.laminate.process import Habits
+from layup.laminate.search import Frame, ListedFrame
+from layup.partfile.job import Job, read_part
+from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs
+from layup.sources import Citation, cite
+
+Floats = NDArray[np.float64]
+FLAT_ENOUGH = 0.002
+"""Rise over span that is taken as flat: what a sheet on a bench does. [-]"""
+EVEN = 1000.0
+"""The even pressure by which panels are compared. [Pa]"""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The answer of `choose`.
+
+    Attributes:
+        job: The part file.
+        needs: What was asked.
+        best: The lightest that passes; None where none does.
+        nearest: Where none passes, the one nearest to it.
+        others: The lightest under one restriction each, and stiffer ones.
+        front: Of all these, those that no other beats in weight, cost and stiffness together.
+        steps: What one ply more or less buys.
+        blocked: What was not checked, and why; what a reader must know before the answer.
+        left_out: What was not tried for want of a figure, and of which.
+        searches: How many stacks there were, were looked at, were checked.
+        proven: Whether the best is proven to be the lightest.
+        old: What it is compared with.
+        flat: The panel it was taken as.
+        by_panel: Whether `Layup.stiffness` is a deflection.
+        notes: What was assumed.
+        cautions: What a reader must know before acting on it.
+        citations: Every figure used, with its source.
+        seconds: Of the search.
+    """
+
+    job: Job = field(repr=False)
+    needs: Needs
+    best: Layup | None
+    nearest: Layup | None
+    others: tuple[Layup, ...] = field(repr=False)
+    front: tuple[Layup, ...] = field(repr=False)
+    steps: tuple[Step, ...] = field(repr=False)
+    blocked: tuple[str, ...]
+    left_out: tuple[str, ...]
+    searches: Search = field(repr=False)
+    proven: bool
+    old: OldPart | None
+    flat: Flat | None = field(repr=False)
+    by_panel: bool
+    notes: tuple[str, ...] = field(repr=False)
+    cautions: tuple[str, ...] = field(repr=False)
+    citations: tuple[Citation, ...] = field(repr=False)
+    seconds: float
+
+
+def choose(
+    source: str | Path | Mapping[str, Any] | Job,
+    folder: str | Path | None = None,
+    tell: Tell | None = None,
+    wide: bool = True,
+    habits: Habits | None = None,
+) -> Choice:
+    """Find the lightest layup that does what the part has to do.
+
+    Args:
+        source: A part file's path, its content as a mapping, or a job already read.
+        folder: Where the files it names lie.
+        tell: Told how the search goes on.
+        wide: Whether to look for the lightest under each restriction as well, for the front.
+        habits: What the shop's weigh-ins say of its resin, as for `layup.predict`; else published figures alone.
+
+    Returns:
+        The choice; `best` is None where nothing on the shelf passes.
+
+    Raises:
+        FaultsError: The part file has faults.
+        LayupError: A figure is missing, or nothing can be tried.
+    """
+    begin = time.perf_counter()
+    told = tell or (lambda what, looked, weight: None)
+    job = source if isinstance(source, Job) else read_part(source, folder)
+    if habits:
+        job = replace(job, habits=habits)
+    needs = job.part.needs or Needs()
+    shelf = shelf_of(job)
+    benches, left_out = _with_figures(stock(job, needs, shelf), needs)
+    flat, notes = _panel_of(job, needs)
+    old = old_stiffness(job, flat) if needs.stiffness or needs.in_plane else None
+    told("setting up the panel", 0, 0.0)
+    loads = _loads(job, needs, flat)
+    if old is None and not needs.loaded and needs.frequency is None:
+        raise LayupError(
+            "nothing is asked of the part: it replaces no sheet or laminate whose stiffness is known, and [needs] "
+            'names no load. Add a [[replaces]] with a sheet, or write under [needs]: hand_load = "200 N"'
+        )
+    if needs.edge_loaded and (needs.local or not needs.symmetric):
+        raise LayupError(
+            "what edge loads do to local plies, or to a stack that is not symmetric, is not modelled. Leave out "
+            "[[needs.local]] and symmetric = false, or the push, pull and shear"
+        )
+    benches, spanless = _with_spans(benches, needs, old, flat)
+    left_out += spanless
+    model = _model(flat, needs, loads, benches)
+    checker = Checker.of(needs, old, model, _mixes(benches))
+    frames = frames_of(benches, needs, shelf.solid)
+    notes.append(_tried(frames))
+    search = lightest(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
+    checker = search.checker
+    figures = [f for bench in benches for f in bench.figures] + list(old.figures if old else ())
+    notes += [note for bench in benches for note in bench.notes]
+    if job.habits:
+        notes.append("Weights count what this shop's scale has taught; --no-shop goes by published figures alone.")
+    if old is not None:
+        notes += old.notes
+    best = None if search.found is None else layup_of(job, checker, search.found, "the lightest")
+    nearest: Layup | None = None
+    more: list[Layup] = []
+    steps: list[Step] = []
+    if best is None and search.proven:
+        miss = nearest_miss(checker, frames, search.nearest)
+        nearest = None if miss is None else layup_of(job, checker, miss, "the nearest")
+    proven = search.proven and search.found is not None
+    if best is not None and wide and search.proven:
+        more = others(job, checker, frames, benches, best, search, told)
+    stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
+    patched = None if stopped else _with_local_plies(job, checker, frames, benches, flat, best, told)
+    if patched is not None:
+        if best is not None:
+            more.append(replace(best, label="no local plies"))
+        best, steps, proven = patched
+    elif best is not None:
+        steps = neighbours(job, checker, best, benches)
+    shown = best or nearest
+    return Choice(
+        job, needs, best, nearest, tuple(more), front([*([best] if best else []), *more], model is not None),
+        tuple(steps), _unchecked(job, needs, flat), tuple(dict.fromkeys(left_out)), search, proven,
+        old if checker.old else None, flat, model is not None, tuple(dict.fromkeys(notes)),
+        _cautions(job, needs, flat, old, shown),
+        cite(figures, job.library.sources), time.perf_counter() - begin,
+    )  # fmt: skip
+
+
+def _with_figures(benches: Sequence[Bench], needs: Needs) -> tuple[tuple[Bench, ...], list[str]]:
+    """The benches with only those plies and cores of which every figure is known that the checks need.
+
+    Raises:
+        LayupError: Nothing is left to lay.
+    """
+    out: list[Bench] = []
+    said: list[str] = []
+    for bench in benches:
+        said += bench.lacking
+        plies = []
+        for ply in bench.plies:
+            lacks = lacks_of_ply(ply, needs)
+            plies.append(not lacks)
+            said += [f"{ply.fabric}: no {', no '.join(words.split(' of ')[0] for words in lacks)}"] if lacks else []
+        cores = []
+        for core in bench.cores:
+            lacks = lacks_of_core(core, needs)
+            cores += [] if lacks else [core]
+            said += [f"{core.name}: no {', no '.join(words.split(' of ')[0] for words in lacks)}"] if lacks else []
+        kept = bench.only(plies, cores)
+        if kept.options.inside.any() and kept.options.surface.any():
+            out.append(kept)
+    if not out:
+        raise LayupError(
+            "nothing on the shelf has every figure that the checks need. Missing: " + "; ".join(dict.fromkeys(said))
+            + ". Add them to a table of your own, with their source, or ask for no load"
+        )  # fmt: skip
+    return tuple(out), list(dict.fromkeys(said))
+
+
+def _with_spans(
+    benches: Sequence[Bench], needs: Needs, old: OldPart | None, flat: Flat | None
+) -> tuple[tuple[Bench, ...], list[str]]:
+    """The benches without their cores where nothing says how far a strip spans, so that its core's shear is unknown."""
+    if flat is not None or needs.span is not None or old is None or not needs.stiffness:
+        return tuple(benches), []
+    cores = dict.fromkeys(core.name for bench in benches for core in bench.cores)
+    said = [f'{name}: no span, which the shear of a core in a strip hangs on: write span = "300 mm" under [needs]'
+            for name in cores]  # fmt: skip
+    return tuple(replace(bench, cores=()) for bench in benches), said
+
+
+def _unchecked(job: Job, needs: Needs, flat: Flat | None) -> tuple[str, ...]:
+    """What was not checked, so that the answer is not taken for more than it is."""
+    said = []
+    if flat is not None and flat.rise > FLAT_ENOUGH * flat.span:
+        said.append(
+            f"The surface rises {flat.rise * 1e3:.1f} mm and was taken flat. A curved old part is stiffer than "
+            "its flat sheet, so what matches the sheet may be weaker than the part; it may also snap through. Not "
+            "checked."
+        )
+    replaced = any(entry.form in ("sheet", "fabric") for entry in job.part.replaces)
+    if replaced and not needs.in_plane:
+        said.append("How stiff it is in its own plane was not asked: where it braces something, the old part did more.")
+    if replaced and not needs.stiffness:
+        said.append("How stiff it is in bending against the old part was not asked.")
+    if needs.edge_loaded and flat is not None and flat.shape.interiors:
+        said.append("Edge loads crowd round a cut-out, two to three times as high at its rim. Not checked.")
+    return tuple(said)
+
+
+def _tried(frames: Sequence[Frame]) -> str:
+    """How many plies the space reaches to: a heavier stack may pass where none of these does."""
+    most: dict[bool, int] = {}
+    for frame in frames:
+        plies = frame.plies if isinstance(frame, ListedFrame) else 2 * frame.plies + (frame.middle >= 0)
+        cored = frame.key.core is not None
+        most[cored] = max(most.get(cored, 0), plies)
+    said = [f"{most[cored]} plies {'on a core' if cored else 'without a core'}" for cored in sorted(most)]
+    return "Tried: up to " + " and ".join(said) + "; most_plies under [needs] changes that."
+
+
+def _with_local_plies(
+    job: Job, checker: Checker, frames: Sequence[Frame], benches: Sequence[Bench], flat: Flat | None,
+    best: Layup | None, told: Tell,
+) -> tuple[Layup, list[Step], bool] | None:  # fmt: skip
+    """A base with plies of its own in the zones that may have them, where that is lighter than one layup all over."""
+    places = checker.needs.local
+    if not places or flat is None or checker.model is None or not checker.needs.symmetric:
+        return None
+    shapes = [zone_shape(job, flat, place.zone) for place in places]
+    areas = [job.zones[place.zone].area for place in places]
+    terms = np.concatenate([bench.options.terms for bench in benches])
+    told("cutting the panel into its zones", 0, 0.0)
+    zoned = ZonedModel.of(checker.model, shapes, spread_layups(terms))
+    whole = job.surface.whole.area
+    ceiling = float("inf") if best is None else best.found.areal_weight * whole
+    found = lightest_with_patches(
+        checker, zoned, frames, places, areas, whole, ceiling, lambda looked, w: told("trying local plies", looked, w)
+    )
+    if found is None:
+        return None
+    label = "the lightest, with local plies"
+    pairs = [(place.zone, patch) for place, patch in zip(places, found.patches, strict=True)]
+    layup = layup_of(job, checker, found.found, label, pairs, found.sag)
+    bench = found.found.batch.bench
+    steps = []
+    for zone, patch, mass, times, passed, governs, reserve in found.steps:
+        names = " / ".join(f"{bench.plies[k].fabric} at {bench.plies[k].angle:g}°" for k in patch) or "nothing"
+        steps.append(Step(f"on {zone}: {names}", mass, times, passed, governs, reserve))
+    return layup, steps, found.proven
+
+
+def _panel_of(job: Job, needs: Needs) -> tuple[Flat | None, list[str]]:
+    flat = panel_shape(job)
+    notes = []
+    if flat is None:
+        if needs.loaded or needs.frequency is not None:
+            raise LayupError(
+                "the surface is only an area, so loads and frequency can't be checked on it. Give its outline, two "
+                'sides or a mesh: rectangle = ["1 m", "600 mm"]'
+            )
+        notes.append("Only the area is known: stiffness is compared on strips cut both ways, not on the panel.")
+    return flat, notes
+
+
+def _loads(job: Job, needs: Needs, flat: Flat | None) -> list[PanelLoad]:
+    loads = [PanelLoad("even pressure", pressure=EVEN)]
+    if needs.pressure:
+        loads.append(PanelLoad("pressure", pressure=needs.pressure))
+    if needs.speed:
+        dynamic = 0.5 * density_at(needs.at_altitude) * needs.speed**2 * needs.of_dynamic_pressure
+        loads.append(PanelLoad("air at speed", pressure=dynamic))
+    if needs.hand_load:
+        loads.append(PanelLoad("hand load", force=needs.hand_load, at=needs.hand_at, size=needs.hand_patch))
+    for place in needs.local:
+        if place.hand_load and flat is not None:
+            middle = zone_shape(job, flat, place.zone).centroid
+            loads.append(PanelLoad(f"hand load on {place.zone}", force=place.hand_load, at=(middle.x, middle.y),
+                                   size=place.hand_patch))  # fmt: skip
+    return loads
+
+
+def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches: Sequence[Bench]) -> PanelModel | None:
+    if flat is None:
+        return None
+    patches = [min(load.size) / 2.5 for load in loads if load.force]
+    supports = needs.supports if isinstance(needs.supports, str) else dict(needs.supports)
+    held: Mapping[str, str] | str = supports  # type: ignore[assignment]  # words of a Literal are words
+    panel: Panel = build_panel(flat.shape, held, needs.held_at, finest=min(patches, default=None))
+    terms = np.concatenate([bench.options.terms for bench in benches])
+    left, low, right, high = flat.shape.bounds
+    pushed = dict.fromkeys(case.pressed for case in buckling_cases(needs, (high - low, right - left)))
+    return PanelModel.of(panel, loads, spread_layups(terms), list(pushed))
+
+
+def _mixes(benches: Sequence[Bench], count: int = 2000) -> Floats:
+    """D of many mixes of the plies at hand, those of few kinds among them, (n, 6)."""
+    terms = np.concatenate([bench.options.terms for bench in benches])
+    shares = np.random.default_rng(5).dirichlet(np.full(len(terms), 0.3), count)
+    return np.concatenate([terms, shares @ terms]) * 1e-9
+
+
+def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, shown: Layup | None) -> tuple[str, ...]:
+    said: list[str] = []
+    if needs.loaded:
+        said += CAUTIONS
+        if needs.load_factor is None:
+            said.append(
+                f"No load_factor is stated, so strength and buckling are checked at {USUAL_LOAD_FACTOR:g} times the "
+                "loads, as CS-22, CS-VLA and 14 CFR 23 ask of aircraft (from memory). State yours under [needs]."
+            )
+    if flat is not None and shown is not None:
+        sag = [v for k, v in zip(shown.found.assessment.kinds, shown.found.assessment.values[0], strict=True)
+               if k.unit == "m" and k.name.startswith("deflection")]  # fmt: skip
+        if sag and max(sag) > 0.5 * shown.thickness:
+            said.append(
+                "Deflection is more than half the thickness: a real panel stiffens there, so the figure is high."
+            )
+    if shown is not None and shown.local:
+        said.append(
+            "Local plies are not counted in frequency and buckling, nor on the skins and the core of a sandwich."
+        )
+    kept = {place.zone for place in needs.local}
+    if any((p.zone is not None or p.area is not None) and p.zone not in kept for p in job.part.plies()):
+        said.append("Plies laid in zones stay as they are: they are weighed, but do not count as stiffness.")
+    if shown is not None and shown.found.stack != shown.found.stack[::-1]:
+        said.append("The stack is not symmetric: it bows and twists as it cools after the cure.")
+    said.append("An estimate: the lightest of what was modelled, not of what can be built. Try a piece first.")
+    return tuple(said)

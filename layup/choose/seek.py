@@ -1,0 +1,379 @@
+"""The search itself: frames of stacks from the benches, the lightest that passes, and how far the nearest are off.
+
+- Which stacks may be tried?                   `frames_of`
+- The lightest that passes every check?        `lightest`
+- How near does anything come, if none does?   `nearest_miss`
+
+`lightest` is exact: weights are taken in rising order, and every stack of a weight either breaks a limit that holds for
+the whole finite-element model, or is checked one by one. The one it returns is checked again on the full model.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.choose.batch import CORE, Assessment, Batch, d_of
+from layup.choose.checks import Checker
+from layup.choose.shelf import Bench, CoreChoice
+from layup.errors import LayupError
+from layup.laminate.panel_model import Limit
+from layup.laminate.search import MOST_HALVES, Frame, ListedFrame, Queue
+from layup.partfile.needs import Needs
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+MOST_SOLID = 16
+MOST_ON_A_CORE = 12
+"""Plies tried where the part file does not say: of a solid laminate, and of both skins of a sandwich together."""
+MOST_LISTED = 2_000_000
+MOST_LIMITS = 60
+"""More would cost more to hold against every stack than they rule out."""
+CHUNK = 256
+ENOUGH = 2048
+"""Passing stacks of one weight that are compared for the larger reserve; more make no part better."""
+
+Tick = Callable[[int, float], None]
+"""Told now and then how many stacks were looked at, and which areal weight the search has reached. [-, kg/m^2]"""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What the stacks of a frame share."""
+
+    bench: Bench
+    core: CoreChoice | None
+
+
+@dataclass(frozen=True)
+class Found:
+    """A stack with how it fares; `batch` and `assessment` hold this one stack alone."""
+
+    batch: Batch
+    assessment: Assessment
+
+    @property
+    def stack(self) -> tuple[int, ...]:
+        """Option numbers from the mould up."""
+        return tuple(int(v) for v in self.batch.stack[0])
+
+    @property
+    def areal_weight(self) -> float:
+        """[kg/m^2]"""
+        return float(self.batch.areal_weight[0])
+
+    @property
+    def least(self) -> float:
+        """Its smallest reserve. [-]"""
+        return float(self.assessment.least[0])
+
+
+@dataclass
+class Search:
+    """How a search went.
+
+    Attributes:
+        found: The lightest that passes; None if none does.
+        nearest: Of the stacks checked one by one, the one nearest to passing.
+        size: Stacks in the space.
+        looked_at: Stacks compared with the limits one by one.
+        checked: Stacks that went through every check.
+        weights: Different weights taken.
+        proven: Whether the search ran to its end.
+        limits: Limits found, for the next search of the same checks.
+        checker: With the panel model as it grew.
+    """
+
+    checker: Checker
+    size: int = 0
+    found: Found | None = None
+    nearest: Found | None = None
+    looked_at: int = 0
+    checked: int = 0
+    weights: int = 0
+    proven: bool = False
+    limits: list[Limit] = field(default_factory=list)
+
+
+def frames_of(benches: Sequence[Bench], needs: Needs, solid: bool) -> list[Frame]:
+    """All stacks that the needs allow, as frames.
+
+    Args:
+        benches: What can be laid.
+        needs: Numbers of plies, symmetry, the greatest thickness.
+        solid: Whether a laminate without a core may be tried.
+
+    Returns:
+        Frames; their keys are `Kind`.
+
+    Raises:
+        LayupError: There are too many unsymmetric stacks to list, or none at all.
+    """
+    frames: list[Frame] = []
+    for bench in benches:
+        inside = int(bench.options.inside.sum())
+        most_half = 2 * int(np.log(MOST_HALVES) / np.log(max(inside, 2)))
+        for core in (None, *bench.cores):
+            if core is None and not solid:
+                continue
+            usual = MOST_SOLID if core is None else MOST_ON_A_CORE
+            most = min(needs.most_plies or max(usual, needs.least_plies), 2 * most_half)
+            for plies in range(max(needs.least_plies, 1), most + 1):
+                frames += _frames(bench, core, plies, needs)
+    if not frames:
+        raise LayupError("the needs leave no layup to try. Allow more plies, more thickness or another core")
+    return frames
+
+
+def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> list[Frame]:
+    options, kind = bench.options, Kind(bench, core)
+    if core is not None and plies < 2 * needs.least_skin:
+        return []
+    base, half = bench.films, 0.0
+    if core is not None:
+        base += core.layer.areal_weight
+        half = core.thickness / 2
+    thinnest = float(options.thickness.min()) * plies + 2 * half
+    if needs.greatest_thickness is not None and thinnest > needs.greatest_thickness:
+        return []
+    if not needs.symmetric:
+        return _listed(bench, core, plies, base, needs.least_skin)
+    if plies % 2 == 0:
+        return [Frame(kind, options, plies // 2, -1, base, half)]
+    if core is not None:
+        return []
+    middles = options.surface if plies == 1 else options.inside
+    return [Frame(kind, options, plies // 2, int(m), base, 0.0) for m in np.flatnonzero(middles)]
+
+
+def _listed(bench: Bench, core: CoreChoice | None, plies: int, base: float, skin: int) -> list[Frame]:
+    """Every order of so many plies, symmetric or not, written out."""
+    options = bench.options
+    inside, surface = np.flatnonzero(options.inside), np.flatnonzero(options.surface)
+    choices = [surface] + [inside] * (plies - 2) + [surface] if plies > 1 else [surface]
+    count = int(np.prod([float(len(c)) for c in choices]))
+    if count > MOST_LISTED // 8:
+        if plies <= 3:
+            raise LayupError("too many unsymmetric stacks to list. Allow fewer fabrics or angles, or symmetric = true")
+        return []
+    rows = np.stack([g.ravel() for g in np.meshgrid(*choices, indexing="ij")], axis=1)
+    splits: list[int | None] = [None] if core is None else list(range(skin, plies - skin + 1))
+    frames: list[Frame] = []
+    for at in splits:
+        stack = rows if at is None else np.insert(rows, at, CORE, axis=1)
+        frames.append(ListedFrame.of(Kind(bench, core), options, stack, base, 0.0 if core is None else core.thickness))
+    return frames
+
+
+def batch_of(frame: Frame, pairs: Ints) -> Batch:
+    """Stacks of a frame written out from the mould up."""
+    kind: Kind = frame.key
+    rows, d, weight = frame.stacks(pairs)
+    kept = frame.keeps_run(rows)
+    rows, d, weight = rows[kept], d[kept], weight[kept]
+    if not isinstance(frame, ListedFrame):
+        parts = [rows[:, ::-1], rows]
+        middle = CORE if kind.core is not None else frame.middle
+        if middle >= 0 or kind.core is not None:
+            parts.insert(1, np.full((len(rows), 1), middle))
+        rows = np.concatenate(parts, axis=1)
+    return Batch(kind.bench, kind.core, rows.astype(np.int64), d, weight)
+
+
+def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Sequence[Limit] = ()) -> Search:
+    """The lightest stack that passes every check; of several as light, the one with the largest least reserve.
+
+    Ctrl-C ends it early: what is known then comes back, not proven.
+
+    Args:
+        checker: The checks.
+        frames: The space.
+        tick: Told how the search goes on.
+        known: Limits from an earlier search of the same or weaker checks.
+
+    Returns:
+        How it went.
+    """
+    queue = Queue(frames)
+    search = Search(checker, queue.size)
+
+    def limit(new: Sequence[Limit]) -> None:
+        for one in new[: max(0, MOST_LIMITS - len(search.limits))]:
+            queue.limit(*one)
+            search.limits.append(one)
+
+    limit(known or checker.limits())
+    try:
+        while True:
+            weight = queue.next_weight()
+            search.looked_at = queue.looked_at
+            tick(search.looked_at + search.checked, weight)
+            if not np.isfinite(weight):
+                search.proven = True
+                return search
+            search.weights += 1
+            passing = _of_weight(search, queue, weight, limit, tick)
+            if passing is not None:
+                confirmed = _confirm(search, passing)
+                if confirmed is not None:
+                    search.found, search.proven = confirmed, True
+                    return search
+                continue  # the model has grown: the same weight again
+            queue.pass_over(weight)
+    except KeyboardInterrupt:
+        search.found = first_guess(search.checker, frames)
+        return search
+
+
+def first_guess(checker: Checker, frames: Sequence[Frame]) -> Found | None:
+    """The lightest passing stack of one ply alone, or of one ply under the surface ply: quick, and not proven.
+
+    Args:
+        checker: The checks.
+        frames: The space.
+
+    Returns:
+        The stack; None where no such stack passes.
+    """
+    best: Found | None = None
+    seen: set[tuple[int, int, int]] = set()
+    for frame in sorted(frames, key=lambda f: f.least_weight):
+        kind: Kind = frame.key
+        plies = 2 * frame.plies + (frame.middle >= 0) if not isinstance(frame, ListedFrame) else frame.plies
+        about = (id(kind.bench), id(kind.core), plies)
+        if about in seen or (best is not None and frame.least_weight > best.areal_weight):
+            continue
+        seen.add(about)
+        batch = _plain(kind, plies)
+        if not len(batch.stack):
+            continue
+        result = checker.assess(batch, quick=True)
+        for at in np.flatnonzero(result.passed):
+            one = _one(batch, result, int(at))
+            if best is None or one.areal_weight < best.areal_weight:
+                best = one
+    return best
+
+
+def _plain(kind: Kind, plies: int) -> Batch:
+    """Symmetric stacks of one ply alone, with the lightest surface ply outside where that ply may not lie there."""
+    options, core = kind.bench.options, kind.core
+    top = int(np.flatnonzero(options.surface)[np.argmin(options.weight[options.surface])])
+    rows = []
+    for ply in np.flatnonzero(options.inside):
+        outer = int(ply) if options.surface[ply] else top
+        side = [*[int(ply)] * (plies // 2 - 1), outer] if plies > 1 else []
+        middle = [CORE] if core is not None else [outer if plies == 1 else int(ply)] * (plies % 2)
+        row = [*reversed(side), *middle, *side]
+        runs = max((len(list(run)) for key, run in groupby(row) if key != CORE), default=0)
+        if not options.most_alike or runs <= options.most_alike:
+            rows.append(row)
+    weight = kind.bench.films + (0.0 if core is None else core.layer.areal_weight)
+    stack = np.array(rows, dtype=np.int64).reshape(len(rows), plies + (core is not None))
+    d = np.array([d_of(kind.bench, core, row) for row in rows]).reshape(len(rows), 6)
+    carried = np.append(options.weight, 0.0)[stack].sum(axis=1) if rows else np.empty(0)
+    return Batch(kind.bench, core, stack, d, weight + carried)
+
+
+def _of_weight(
+    search: Search, queue: Queue, weight: float, limit: Callable[[Sequence[Limit]], None], tick: Tick
+) -> Found | None:
+    """The best passing stack of one weight, or None; limits are added where they rule out what failed."""
+    best: Found | None = None
+    passed = 0
+    for batch in _batches(queue, weight):
+        left = np.arange(len(batch.stack))
+        while len(left):
+            now, left = left[:CHUNK], left[CHUNK:]
+            part = batch.take(now)
+            result = search.checker.assess(part, quick=True)
+            search.checked += len(now)
+            tick(search.looked_at + search.checked, weight)
+            order = np.argsort(-np.round(result.least, 9), kind="stable")
+            top = _one(part, result, int(order[0]))
+            if search.nearest is None or top.least > search.nearest.least:
+                search.nearest = top
+            if result.passed.any():
+                passed += int(result.passed.sum())
+                if best is None or top.least > best.least + 1e-9:
+                    best = top
+                if passed >= ENOUGH:
+                    return best
+            else:
+                limit([one for one in search.checker.limits(part.d[order[0]], part.a[order[0]]) if _breaks(one, top)])
+                if len(left):
+                    rest = batch.take(left)
+                    left = left[queue.limits.kept(rest.d, rest.areal_weight, rest.a)]
+    return best
+
+
+def _breaks(limit: Limit, found: Found) -> bool:
+    """Whether a stack breaks a limit; one that it keeps would rule out nothing like it."""
+    g, r, s = limit
+    due = r + s * found.areal_weight
+    has = float(g[:6] @ found.batch.d[0]) + float(g[6:] @ found.batch.a[0] if len(g) > 6 else 0.0)
+    return bool(has < due - 1e-9 * abs(due))
+
+
+def _batches(queue: Queue, weight: float) -> Iterator[Batch]:
+    for frame, pairs in queue.collect(weight):
+        batch = batch_of(frame, pairs)
+        if len(batch.stack):
+            yield batch
+
+
+def _one(batch: Batch, result: Assessment, at: int) -> Found:
+    row = np.array([at])
+    return Found(batch.take(row), replace(result, values=result.values[row], limits=result.limits[row],
+                                          reserves=result.reserves[row]))  # fmt: skip
+
+
+def _confirm(search: Search, found: Found) -> Found | None:
+    """The stack on the full model: the small one gets its shapes, and the checks are made again."""
+    checker = search.checker
+    if checker.model is None:
+        return found
+    pushed = [case.pressed for case in checker.buckling]
+    grown = replace(checker, model=checker.model.with_layup(found.batch.d[0], pushed))
+    result = grown.assess(found.batch)
+    if result.passed[0]:
+        return Found(found.batch, result)
+    search.checker = grown
+    return None
+
+
+def nearest_miss(checker: Checker, frames: Sequence[Frame], seen: Found | None, most: int = 1500) -> Found | None:
+    """Of stacks from every frame, the one whose worst check comes nearest to passing.
+
+    Frames are sampled evenly where they hold more than a few hundred stacks, so it is near, not proven nearest.
+
+    Args:
+        checker: The checks.
+        frames: The space.
+        seen: The nearest so far.
+        most: Stacks to check. [-]
+
+    Returns:
+        The stack, or None where there is nothing to try.
+    """
+    rng = np.random.default_rng(11)
+    best = seen
+    share = max(16, most // max(len(frames), 1))
+    for frame in sorted(frames, key=lambda f: -f.least_weight)[: max(1, most // 16)]:
+        inner, outer = frame._split
+        total = len(inner.weight) * len(outer.weight)
+        picked = np.arange(total) if total <= share else rng.integers(0, total, share)
+        pairs = np.stack([picked // len(outer.weight), picked % len(outer.weight)], axis=1)
+        batch = batch_of(frame, pairs)
+        if not len(batch.stack):
+            continue
+        result = checker.assess(batch)
+        top = _one(batch, result, int(np.argmax(result.least)))
+        if best is None or top.least > best.least:
+            best = top
+    return best

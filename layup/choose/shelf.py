@@ -1,0 +1,429 @@
+"""What there is to choose from: every fabric of the shelf in every process and at every angle, weighed.
+
+- What may a ply be, in each process?              `stock`, giving a `Bench` a process
+- The part with another layup?                     `with_layup`
+- How stiff is what comes off?                     `old_stiffness`
+- The flat panel that the part is?                 `panel_shape`, `zone_shape`
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import LayupError, SurfaceError
+from layup.laminate.elastic import CoreProperties, CuredPly, core_properties, cured_ply, sheet_properties
+from layup.laminate.panel import terms_of
+from layup.laminate.process import Process, settle
+from layup.laminate.search import Options
+from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
+from layup.partfile.cautions import clash
+from layup.partfile.job import Job
+from layup.partfile.model import PlyEntry
+from layup.partfile.needs import Needs, Shelf, ShelfCore
+from layup.sources import Figure
+from layup.weight.compare import process_for
+from layup.weight.plies import Layer, build
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+Floats = NDArray[np.float64]
+
+USUAL_ANGLES = {"unidirectional": (0.0, 45.0, -45.0, 90.0), "mat": (0.0,), "veil": (0.0,)}
+"""Angles tried where the part file names none; cloth is tried at 0 and 45."""
+
+
+@dataclass(frozen=True)
+class PlyChoice:
+    """One fabric at one angle, in one process."""
+
+    angle: float
+    cured: CuredPly
+    layer: Layer = field(repr=False)
+
+    @property
+    def fabric(self) -> str:
+        """Its name."""
+        return self.cured.fabric
+
+    @property
+    def direction(self) -> float:
+        """From x to axis 1 of the ply. [rad]"""
+        return float(np.radians(self.angle + self.cured.turn))
+
+    @property
+    def qbar(self) -> Floats:
+        """Stiffness in the part's axes. [Pa]"""
+        e1, e2, nu12, g12 = self.cured.moduli
+        return rotated_stiffness(reduced_stiffness(e1, e2, nu12, g12), self.direction)
+
+
+@dataclass(frozen=True)
+class CoreChoice:
+    """One core in one thickness, in one process."""
+
+    layer: Layer = field(repr=False)
+    properties: CoreProperties
+
+    @property
+    def name(self) -> str:
+        """Of the core."""
+        return self.layer.name
+
+    @property
+    def thickness(self) -> float:
+        """[m]"""
+        return self.layer.thickness
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """All that can be laid in one process.
+
+    Attributes:
+        process: At its pressure.
+        own: Whether it is the part's own process.
+        plies: What a ply may be.
+        cores: What may lie in the middle.
+        films: Resin on both faces. [kg/m^2]
+        options: The plies as the search takes them.
+        notes: What was assumed, for a person.
+        figures: What it rests on.
+        lacking: What can't be laid for want of a figure, and of which.
+    """
+
+    process: Process
+    own: bool
+    plies: tuple[PlyChoice, ...]
+    cores: tuple[CoreChoice, ...]
+    films: float
+    options: Options = field(repr=False)
+    notes: tuple[str, ...] = field(repr=False)
+    figures: tuple[Figure, ...] = field(repr=False)
+    lacking: tuple[str, ...] = ()
+
+    def only(self, plies: Sequence[bool], cores: Sequence[CoreChoice]) -> Bench:
+        """The bench with some of its plies and cores."""
+        kept, own = np.array(plies, dtype=bool), self.options
+        options = Options(
+            own.weight[kept], own.thickness[kept], own.terms[kept], own.surface[kept], own.inside[kept], own.most_alike
+        )
+        left = tuple(p for p, keep in zip(self.plies, plies, strict=True) if keep)
+        return replace(self, plies=left, cores=tuple(cores), options=options)
+
+
+def with_layup(job: Job, process: str, plies: Sequence[PlyEntry]) -> Job:
+    """The same part with another layup and process."""
+    part = job.part.model_copy(update={"ply": list(plies), "stack": None, "fabric": None, "process": process})
+    return replace(job, part=part)
+
+
+def shelf_of(job: Job) -> Shelf:
+    """The shelf of the part file; what it leaves out comes from the part's own plies and process."""
+    written = job.part.shelf or Shelf()
+    own = job.part.plies()
+    fabrics = written.fabrics or list(dict.fromkeys(p.fabric for p in own if p.fabric))
+    cores = written.cores
+    if job.part.shelf is None:
+        listed = dict.fromkeys((p.core, p.thickness) for p in own if p.core)
+        cores = [ShelfCore.model_construct(core=name, thickness=thick) for name, thick in listed if name]
+    processes = written.processes or [job.part.process]
+    return written.model_copy(update={"fabrics": fabrics, "cores": cores, "processes": processes})
+
+
+def stock(job: Job, needs: Needs, shelf: Shelf) -> tuple[Bench, ...]:
+    """What can be laid, process by process.
+
+    Args:
+        job: The part file, read.
+        needs: Says the angles, the surface ply and how many equal plies may lie together.
+        shelf: Fabrics, cores and processes.
+
+    Returns:
+        One bench a process in which at least one fabric can be laid.
+
+    Raises:
+        LayupError: A figure is missing from the tables, or nothing can be laid.
+    """
+    benches, passed = [], []
+    for name in shelf.processes:
+        bench, why = _bench(job, needs, shelf, name)
+        passed += why
+        if bench is not None:
+            benches.append(bench)
+    if not benches:
+        raise LayupError("nothing on the shelf can be laid. " + " ".join(passed))
+    if passed:
+        benches[0] = replace(benches[0], notes=(*benches[0].notes, *passed))
+    return tuple(benches)
+
+
+def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | None, list[str]]:
+    own = name == job.part.process
+    process = process_for(job, name, own=own)
+    extra = [needs.surface_ply] if needs.surface_ply and needs.surface_ply not in shelf.fabrics else []
+    local = [f for place in needs.local for f in place.fabrics if f not in shelf.fabrics]
+    fabrics, why = [], []
+    for fabric in dict.fromkeys([*shelf.fabrics, *extra, *local]):
+        soaked = job.library.get("fabric", fabric).word("prepreg_resin") is not None
+        if soaked == process.mixes:
+            said = "brings its own resin" if soaked else "is dry cloth"
+            why.append(f'"{fabric}" {said}, so it is not tried in {process.name}.')
+        else:
+            fabrics.append(fabric)
+    if not any(f in shelf.fabrics for f in fabrics):
+        return None, why
+    entries = [PlyEntry.model_construct(fabric=f) for f in fabrics]
+    entries += [PlyEntry.model_construct(core=c.core, thickness=c.thickness) for c in shelf.cores]
+    entries.append(PlyEntry.model_construct(fabric=fabrics[0]))  # each core lies between skins, and takes bond on both
+    layers, lacking = _layers(job, process, entries, own)
+    plies: list[PlyChoice] = []
+    notes: list[str] = []
+    figures: list[Figure] = []
+    for layer in layers:
+        if layer.kind != "fabric" or layer.take_up is None:
+            continue
+        material = job.library.get("fabric", layer.name)
+        resin = job.library.get("resin", layer.resin_name)
+        fraction = layer.fibre / layer.fibre_density / layer.thickness
+        voids = layer.take_up.void_fraction
+        try:
+            cured = cured_ply(job.library, material, resin, process, fraction, voids, layer.thickness)
+        except LayupError as error:
+            lacking.append(str(error))
+            continue
+        notes += [note for note in cured.notes if note not in notes]
+        figures += [*cured.figures, *layer.figures]
+        angles = needs.angles if needs.angles is not None else USUAL_ANGLES.get(layer.form, (0.0, 45.0))
+        for angle in angles:
+            choice = PlyChoice(float(angle), cured, layer)
+            alike = (p for p in plies if p.fabric == choice.fabric)
+            if not any(np.allclose(p.qbar, choice.qbar, rtol=1e-9, atol=1.0) for p in alike):
+                plies.append(choice)
+    laid = []
+    for layer in layers:
+        if layer.kind != "core":
+            continue
+        material, wet = job.library.get("core", layer.name), job.library.get("resin", layer.resin_name)
+        found = clash(process.material, process.pressure, material, wet)
+        if found is None:
+            laid.append(CoreChoice(layer, core_properties(material)))
+        else:
+            why.append(f"{layer.name} is not tried in {process.name}: {found.wrong}.")
+    cores = tuple(laid)
+    for core in cores:
+        figures += [*core.layer.figures, *core.properties.figures]
+    film = process.figure("surface_resin")
+    options = Options(
+        np.array([p.layer.areal_weight for p in plies]),
+        np.array([p.layer.thickness for p in plies]),
+        np.array([terms_of(p.qbar) for p in plies]),
+        np.array([needs.surface_ply is None or _same(p.fabric, needs.surface_ply) for p in plies]),
+        np.array([p.fabric in {job.library.get("fabric", f).name for f in shelf.fabrics} for p in plies]),
+        needs.run_at_most or 0,
+    )
+    missing = tuple(dict.fromkeys(lacking))
+    if not options.inside.any():
+        return None, [*why, *missing]
+    return Bench(
+        process, own, tuple(plies), cores, 2 * film.value, options, tuple(notes), (*figures, film), missing
+    ), why
+
+
+def _layers(job: Job, process: Process, entries: list[PlyEntry], own: bool) -> tuple[tuple[Layer, ...], list[str]]:
+    """The layers that can be weighed; and what is missing of the others."""
+    name = process.name
+    try:
+        return build(with_layup(job, name, entries), process, own_process=own), []
+    except LayupError as error:
+        told = error
+    sound, lacking = [], []
+    for entry in entries:
+        try:
+            build(with_layup(job, name, [entry]), process, own_process=own)
+            sound.append(entry)
+        except LayupError as error:
+            lacking.append(str(error))
+    if not any(entry.fabric for entry in sound):
+        raise told
+    return build(with_layup(job, name, [*sound, next(e for e in sound if e.fabric)]), process, own_process=own), lacking
+
+
+def _same(one: str, other: str) -> bool:
+    return " ".join(one.casefold().split()) == " ".join(other.casefold().split())
+
+
+@dataclass(frozen=True)
+class OldPart:
+    """How stiff is what comes off, bent and in its own plane.
+
+    Attributes:
+        name: For a person.
+        terms: D of the old sheet or laminate, (6,). [N m]
+        membrane: A of it, (6,). [N/m]
+        notes: What of the old part is not in that figure.
+        figures: What it rests on.
+    """
+
+    name: str
+    terms: Floats
+    membrane: Floats
+    notes: tuple[str, ...]
+    figures: tuple[Figure, ...] = field(repr=False)
+
+
+def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
+    """Stiffness of the sheet or laminate that the part replaces; None where the file names none.
+
+    Args:
+        job: The part file, read.
+        flat: The panel, along whose longer side the grain of a board is taken to run; along x without one.
+
+    Returns:
+        The stiffest of the replaced sheets and laminates, as one plate.
+
+    Raises:
+        LayupError: A figure is missing from the tables.
+    """
+    found: list[OldPart] = []
+    left_out = []
+    for entry in job.part.replaces:
+        if entry.form == "sheet":
+            sheet = sheet_properties(job.library.get("sheet", entry.sheet or ""))
+            thick = entry.thickness or 0.0
+            q = reduced_stiffness(sheet.modulus, sheet.across, sheet.nu, sheet.shear)
+            said: tuple[str, ...] = ()
+            if sheet.across != sheet.modulus:
+                wide, high = (1.0, 0.0) if flat is None else (flat.sides[0], flat.sides[1])
+                q = rotated_stiffness(q, 0.0 if wide >= high else np.pi / 2)
+                said = (
+                    f"The grain of {entry.name} is taken to run along the {'panel' if flat else 'part'}'s longer side.",
+                )
+            terms = terms_of(q)
+            found.append(OldPart(entry.name, terms * thick**3 / 12, terms * thick, said, sheet.figures))
+        elif entry.form == "fabric":
+            found.append(_old_laminate(job, entry.name, entry.fabric or "", entry.resin, entry.process or "",
+                                       entry.count or 1))  # fmt: skip
+        elif entry.form not in ("finish", "covering"):
+            left_out.append(entry.name)
+    if not found:
+        return None
+    best = max(found, key=lambda old: float(old.terms[0] + old.terms[2]))
+    left_out += [old.name for old in found if old is not best]
+    notes = best.notes
+    if left_out:
+        notes += (f"Of the old part only {best.name} counts as stiffness; not known, and so not counted: "
+                 + ", ".join(left_out) + ".",)  # fmt: skip
+    return replace(best, notes=notes)
+
+
+def _old_laminate(job: Job, name: str, fabric: str, resin: str | None, process: str, count: int) -> OldPart:
+    settled = settle(job.library.get("process", process), None, job.part.altitude)
+    part = job.part.model_copy(update={"resin": resin or job.part.resin, "process": process})
+    old_job = replace(job, part=part)
+    layer = build(with_layup(old_job, process, [PlyEntry.model_construct(fabric=fabric)]), settled, own_process=True)[0]
+    assert layer.take_up is not None
+    ply = cured_ply(
+        job.library, job.library.get("fabric", fabric), job.library.get("resin", layer.resin_name), settled,
+        layer.fibre / layer.fibre_density / layer.thickness, layer.take_up.void_fraction, layer.thickness,
+    )  # fmt: skip
+    qbar = PlyChoice(0.0, ply, layer).qbar
+    whole = stack_stiffness(np.broadcast_to(qbar, (count, 3, 3)), np.full(count, layer.thickness))
+    return OldPart(name, terms_of(whole.d), terms_of(whole.a), (), (*ply.figures, *layer.figures))
+
+
+@dataclass(frozen=True)
+class Flat:
+    """A part taken as a flat panel.
+
+    Attributes:
+        shape: Its outline with cut-outs. [m]
+        axes: Which two of the surface's axes are the panel's x and y.
+        rise: How far the surface leaves that plane. [m]
+    """
+
+    shape: Polygon
+    axes: tuple[int, int]
+    rise: float
+
+    @property
+    def sides(self) -> tuple[float, float]:
+        """Sides of its box, along x and along y. [m]"""
+        left, low, right, high = self.shape.bounds
+        return float(right - left), float(high - low)
+
+    @property
+    def span(self) -> float:
+        """Shorter side of its box. [m]"""
+        return min(self.sides)
+
+
+def panel_shape(job: Job) -> Flat | None:
+    """The part as a flat panel; None where only its area is known.
+
+    Args:
+        job: The part file, read.
+
+    Returns:
+        The panel.
+
+    Raises:
+        SurfaceError: The surface is curved so far that a flat panel says nothing about it.
+    """
+    if not job.surface.has_mesh:
+        return None
+    triangles = job.surface.vertices[job.surface.faces]
+    normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    facing = int(np.argmax(np.abs(normal).sum(axis=0)))
+    axes = tuple(k for k in range(3) if k != facing)
+    size = np.linalg.norm(normal, axis=1)
+    level = np.abs(normal[:, facing]) > 0.5 * np.where(size > 0, size, 1.0)
+    if not level.any():
+        raise SurfaceError("the surface faces every way", "A panel check needs a panel: use a flatter part")
+    kept = triangles[level]
+    shape = _outline_of(kept[:, :, list(axes)])
+    low, high = np.percentile(kept[:, :, facing], [1, 99])
+    flat = Flat(shape, (axes[0], axes[1]), float(high - low))
+    if flat.rise > 0.25 * flat.span:
+        raise SurfaceError(
+            f"the surface rises {flat.rise * 1e3:.0f} mm over {flat.span * 1e3:.0f} mm: too curved to be taken flat",
+            "Leave out pressure, hand_load, frequency and the like, or give a flat piece of it a part file of its own",
+        )
+    return flat
+
+
+def zone_shape(job: Job, flat: Flat, name: str) -> Polygon:
+    """A zone on the flat panel.
+
+    Raises:
+        SurfaceError: The zone is only an area, or lies nowhere on the panel.
+    """
+    triangles = job.zone_triangles(name)
+    if triangles is None or not len(triangles):
+        raise SurfaceError(f'zone "{name}" has no place on the panel', 'Give it one: within = "60 mm of (...)"')
+    return _outline_of(triangles[:, :, list(flat.axes)])
+
+
+def _outline_of(triangles: Floats) -> Polygon:
+    """The outline of flat triangles: the largest piece, without holes too small to matter."""
+    import shapely
+
+    pieces = shapely.polygons(triangles)
+    pieces = pieces[shapely.area(pieces) > 0]
+    try:
+        merged = shapely.coverage_union_all(pieces)  # quick; right where triangles share edges and do not overlap
+        sound = merged.is_valid and abs(merged.area / shapely.area(pieces).sum() - 1) <= 1e-3
+    except shapely.errors.GEOSException:  # a corner of one on the edge of another, where a zone was cut
+        sound = False
+    if not sound:
+        merged = shapely.union_all(shapely.set_precision(pieces, 1e-7))
+    whole = max(shapely.get_parts(merged), key=lambda p: p.area)
+    size = float(np.sqrt(whole.area))
+    holes = [ring for ring in whole.interiors if shapely.Polygon(ring).area > 1e-4 * whole.area]
+    shape = shapely.Polygon(whole.exterior, holes).simplify(0.002 * size if len(triangles) > 200 else 1e-9)
+    return max(shapely.get_parts(shapely.make_valid(shape)), key=lambda p: p.area)

@@ -1,0 +1,116 @@
+"""What a choice says in words: values and reserves, a price, what fails and by how much, what was proven."""
+
+from __future__ import annotations
+
+import math
+
+from layup.choose.choice import Choice
+from layup.choose.layups import Layup
+from layup.choose.steps import Step
+
+ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
+"""What to do where nothing passes."""
+_SCALES = {"m": ("mm", 1e3), "Pa": ("MPa", 1e-6), "N m": ("N m", 1.0), "Hz": ("Hz", 1.0), "-": ("", 1.0),
+           "N/m": ("N/mm", 1e-3)}  # fmt: skip
+
+
+def lead_words(choice: Choice) -> str:
+    """What the best of a choice is."""
+    return "the lightest" if choice.proven else "the best so far (stopped before it was proven the lightest)"
+
+
+def proof_words(choice: Choice) -> str:
+    """How many layups there were, and what was done with them."""
+    s = choice.searches
+    text = f"{s.size:,} layups on the shelf"
+    if choice.proven:
+        seen = _count(s.checked, "layup was", "layups were")
+        return (
+            f"Of {text}, none lighter passes{_what(choice)}: {seen} checked one by one, lightest first; the rest "
+            f"break limits that hold for every layup ({choice.seconds:.1f} s in all)."
+        )
+    return f"{text}; {s.looked_at:,} were looked at before the search was stopped."
+
+
+def _what(choice: Choice) -> str:
+    """Nothing is proven of what was not checked."""
+    return " what was checked" if choice.blocked else ""
+
+
+def none_words(choice: Choice) -> str:
+    """That nothing passes, or that nothing was found yet."""
+    if not choice.searches.proven:
+        return "stopped before any layup was found that passes"
+    return f"none of the {choice.searches.size:,} layups on the shelf passes"
+
+
+def failing_words(layup: Layup) -> list[str]:
+    """Each check that a layup fails, and by how much."""
+    result = layup.found.assessment
+    said = []
+    for kind, value, limit, reserve in zip(
+        result.kinds, result.values[0], result.limits[0], result.reserves[0], strict=True
+    ):
+        if reserve < 1:
+            text = f"fails: {kind.name}: {value_words(float(value), kind.unit)} where "
+            text += f"{value_words(float(limit), kind.unit)} is {'due' if kind.at_least else 'allowed'}"
+            times = 1 / max(float(reserve), 1e-9)
+            off = f"only {_apart_from(reserve * 100, 100.0, 0)} % of it" if kind.at_least else f"{_times(times)} that"
+            said.append(f"{text}, {off}")
+    return said
+
+
+def reserve_words(value: float) -> str:
+    """A reserve; next to 1 with as many digits as show on which side it is."""
+    if not math.isfinite(value) or value > 99:
+        return "over 99"
+    return f"{value:.2f}" if value >= 1 else _apart_from(value, 1.0, 2)
+
+
+def value_words(value: float, unit: str) -> str:
+    """A value of a check with its unit.
+
+    >>> value_words(0.0019, "m")
+    '1.90 mm'
+    """
+    name, scale = _SCALES[unit]
+    size = value * scale
+    if not math.isfinite(size):
+        return "no end"
+    digits = max(0, 2 - math.floor(math.log10(abs(size)))) if size else 0
+    return f"{size:.{min(digits, 4)}f} {name}".rstrip()
+
+
+def money_words(layup: Layup) -> str:
+    """What the material costs."""
+    single = layup.cost.single
+    if single is not None:
+        return f"{single[0]:.2f} {single[1]}"
+    said = " + ".join(f"{amount:.2f} {currency}" for currency, amount in layup.cost.amounts.items())
+    return f"over {said}" if said else "no price"
+
+
+def verdict_words(step: Step) -> str:
+    """What becomes of a changed layup: the rule it breaks, or what holds it."""
+    held = f"held by {step.governs} ({reserve_words(step.reserve)})"
+    if not step.breaks:
+        return f"{'passes' if step.passed else 'fails'}, {held}"
+    return f"breaks {step.breaks}; the checks {'alone would pass' if step.reserve >= 1 else 'fail too'}, {held}"
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number:,} {one if number == 1 else many}"
+
+
+def _times(value: float) -> str:
+    """`1.24 times`, and more digits where it is next to once."""
+    return f"{_apart_from(value, 1.0, 2) if value < 10 else f'{value:.3g}'} times"
+
+
+def _apart_from(value: float, mark: float, digits: int) -> str:
+    """A number with as many digits as it takes to see on which side of a mark it is."""
+    for more in range(4):
+        text = f"{value:.{digits + more}f}"
+        if value == mark or float(text) != mark:
+            return text
+    return f"just {'under' if value < mark else 'over'} {mark:g}"

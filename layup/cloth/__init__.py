@@ -1,0 +1,1 @@
+"""How does cloth lie on the part, and what is its flat shape."""

@@ -1,0 +1,228 @@
+"""Any place of a surface in the flat: one map for cloth that shears and for what is laid flat stiffly.
+
+From the net of a draped cloth        from_net(net)
+From the stiffest flat shape          from_stiff(points, faces, start, warp, angle)
+A zone as outlines in the flat        outlines(triangles, there, link)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.cloth.drape import Net, small
+from layup.cloth.flatten import Flat, flatten, in_cloth
+from layup.errors import SurfaceError
+from layup.shape.topology import Faces, Points, free_edges, weld
+from layup.shape.walkable import chained, foot, ready
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+Floats = NDArray[np.float64]
+
+_TINY = 4e-3  # share of the whole below which a piece of the outline is only rounding
+_SPLIT = 4  # how finely triangles are cut up before they are joined to an outline, in links
+
+
+@dataclass(frozen=True, eq=False)
+class Map:
+    """Where places of the surface lie in the flat, the start at the origin and the warp along +x.
+
+    Attributes:
+        there: Takes places (n, 3), gives flat places (n, 2). [m]
+        link: What counts as fine for it. [m]
+        flat: The stiff flat shape, where it is one.
+    """
+
+    there: Callable[[Floats], Floats]
+    link: float
+    flat: Flat | None
+
+
+def from_net(net: Net) -> Map:
+    """The map of a draped cloth."""
+    return Map(lambda places: in_cloth(net, places)[0], net.link, None)
+
+
+def from_stiff(
+    points: Points, faces: Faces, start: Floats, warp: Floats | tuple[float, float, float], angle: float
+) -> Map:
+    """The map of a surface laid flat as rigidly as it goes.
+
+    Args:
+        points: Welded, shape (n, 3). [m]
+        faces: In one piece, shape (m, 3).
+        start: What comes to lie at the origin. [m]
+        warp: Direction that angle 0 follows.
+        angle: Of the warp from it. [rad]
+
+    Returns:
+        The map.
+
+    Raises:
+        SurfaceError: The warp stands square to the surface at the start, or it can't be laid flat.
+    """
+    from scipy.spatial import cKDTree
+
+    sheet = ready(points, faces)
+    rows = np.flatnonzero(sheet.owner >= 0)
+    own = np.concatenate([sheet.faces[rows], sheet.lips])
+    face, place, _ = foot(sheet, start)
+    normal = sheet.normal[face]
+    way = np.asarray(warp, dtype=np.float64) / np.linalg.norm(warp)
+    laid = way - way @ normal * normal
+    if np.linalg.norm(laid) < math.sin(math.radians(15.0)):
+        raise SurfaceError(
+            "the warp direction stands square to the surface where the ply starts",
+            "Give another warp, or another start",
+        )
+    laid = laid / np.linalg.norm(laid)
+    turned = math.cos(angle) * laid + math.sin(angle) * np.cross(normal, laid)
+    flat = flatten(sheet.points, own, turned, int(np.searchsorted(rows, face)))
+    corner, in_flat = sheet.points[own], flat.places[own]
+    link = math.sqrt(sheet.area) / 150.0
+    parts, owner = _cut_up(corner, 2.0 * link)
+    tree = cKDTree(parts)
+
+    def there(places: Floats) -> Floats:
+        count = min(8, len(parts))
+        near = owner[np.asarray(tree.query(places, k=count)[1]).reshape(len(places), count)]
+        a, b, c = (corner[near, k] for k in range(3))
+        u, v, w = b - a, c - a, places[:, None, :] - a
+        uu, vv, uv = (np.einsum("nki,nki->nk", p, q) for p, q in ((u, u), (v, v), (u, v)))
+        wu, wv = np.einsum("nki,nki->nk", w, u), np.einsum("nki,nki->nk", w, v)
+        det = np.maximum(uu * vv - uv * uv, 1e-300)
+        s, t = (vv * wu - uv * wv) / det, (uu * wv - uv * wu) / det
+        lift = np.linalg.norm(w - s[..., None] * u - t[..., None] * v, axis=2)
+        outside = np.maximum(np.maximum(-s, -t), np.maximum(s + t - 1.0, 0.0)) * np.sqrt(np.maximum(uu, vv))
+        best = np.argmin(np.maximum(outside, 0.0) + lift, axis=1)
+        n = np.arange(len(places))
+        s, t, near = s[n, best][:, None], t[n, best][:, None], near[n, best]
+        p, q, r = (in_flat[near, k] for k in range(3))
+        return np.asarray(p + s * (q - p) + t * (r - p))
+
+    origin = there(place[None])[0]
+    return Map(lambda places: there(places) - origin, link, flat)
+
+
+def _cut_up(corner: Floats, longest: float) -> tuple[Floats, NDArray[np.int64]]:
+    """Middles of triangles cut up small, and the triangle each is of."""
+    numbered = np.concatenate([corner, np.repeat(np.arange(len(corner)), 3).reshape(-1, 3, 1)], axis=2)
+    soup = numbered
+    while len(soup) < 400_000:
+        edge = np.linalg.norm(np.roll(soup[..., :3], -1, axis=1) - soup[..., :3], axis=2)
+        worst = edge.argmax(axis=1)
+        long = edge[np.arange(len(soup)), worst] > longest
+        if not long.any():
+            break
+        order = (worst[long][:, None] + np.arange(3)) % 3
+        part = np.take_along_axis(soup[long], order[:, :, None], axis=1)
+        a, b, c = part[:, 0], part[:, 1], part[:, 2]
+        m = 0.5 * (a + b)
+        soup = np.concatenate([soup[~long], np.stack([a, m, c], axis=1), np.stack([m, b, c], axis=1)])
+    return soup[..., :3].mean(axis=1), soup[:, 0, 3].astype(np.int64)
+
+
+def outlines(triangles: Floats, there: Map) -> list[Polygon]:
+    """A zone's outline in the flat, the largest piece first, its cut-outs as holes. [m]"""
+    import shapely
+
+    points, faces = weld(np.round(triangles, 7))
+    real = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 0] != faces[:, 2])
+    rings = []
+    for loop in chained(_border(points, faces[real])):
+        line = _dense(points[loop], 0.5 * there.link)
+        ring = shapely.Polygon(there.there(line))
+        if not ring.is_valid:
+            ring = shapely.make_valid(ring).buffer(0.0)
+        rings.append(ring)
+    if not rings:
+        return _joined(triangles, there)
+    rings.sort(key=lambda r: -r.area)
+    shape = shapely.Polygon()
+    for ring in rings:
+        shape = shape.symmetric_difference(ring)
+    whole = there.there(points)
+    a, b, c = (whole[faces[real][:, k]] for k in range(3))
+    area = 0.5 * np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).sum()
+    if abs(shape.area - float(area)) > 0.01 * float(area):
+        return _joined(triangles, there)
+    return _parts(shape)
+
+
+def _border(points: Points, faces: Faces) -> Faces:
+    """Free edges (e, 2) of a mesh in which a corner of one triangle may lie on the edge of another."""
+    from scipy.spatial import cKDTree
+
+    edges = free_edges(faces)
+    if not len(edges):
+        return edges
+    used = np.unique(edges)
+    a, b = points[edges[:, 0]], points[edges[:, 1]]
+    long = np.linalg.norm(b - a, axis=1)
+    near = cKDTree(points[used]).query_ball_point(0.5 * (a + b), 0.5 * long * (1.0 + 1e-6) + 1e-7)
+    pieces: list[tuple[int, int]] = []
+    for number, found in enumerate(near):
+        first, last = int(edges[number, 0]), int(edges[number, 1])
+        if len(found) <= 2:
+            pieces.append((first, last))
+            continue
+        own = used[found]
+        way = (b[number] - a[number]) / long[number]
+        step = (points[own] - a[number]) @ way
+        off = np.linalg.norm(points[own] - a[number] - step[:, None] * way, axis=1)
+        on = (off < 1e-6) & (step > 0) & (step < long[number]) & (own != first) & (own != last)
+        line = [first, *own[on][np.argsort(step[on])].tolist(), last]
+        pieces += pairwise(line)
+    # an edge that is there both ways lies between two triangles after all
+    count: dict[tuple[int, int], int] = {}
+    for piece in pieces:
+        count[piece] = count.get(piece, 0) + 1
+    kept = [p for p, n in count.items() for _ in range(n - min(n, count.get((p[1], p[0]), 0)))]
+    return np.array(kept, dtype=np.int64).reshape(-1, 2)
+
+
+def _joined(triangles: Floats, there: Map) -> list[Polygon]:
+    """The same from every triangle laid flat and joined: slower, but it stands cracks and folds."""
+    import shapely
+
+    soup = small(triangles, _SPLIT * there.link)
+    points, faces = weld(soup)
+    flat = there.there(points)[faces]
+    true = np.linalg.norm(np.roll(soup, -1, axis=1) - soup, axis=2)
+    lies = np.linalg.norm(np.roll(flat, -1, axis=1) - flat, axis=2)
+    kept = (lies < 2.0 * true + 0.5 * there.link).all(axis=1)
+    u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
+    kept &= np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-12
+    shape = shapely.union_all(shapely.polygons(flat[kept]), grid_size=1e-7)
+    step = 0.02 * there.link
+    for grow in (step, -2 * step, step):
+        shape = shape.buffer(grow, join_style="mitre")
+    return _parts(shape)
+
+
+def _parts(shape: Polygon) -> list[Polygon]:
+    import shapely
+
+    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > _TINY * shape.area]
+    kept = []
+    for part in parts:
+        holes = [ring for ring in part.interiors if shapely.Polygon(ring).area > 0.02 * _TINY * shape.area]
+        kept.append(shapely.Polygon(part.exterior, holes))
+    return sorted(kept, key=lambda p: (-p.area, p.bounds))
+
+
+def _dense(line: Floats, step: float) -> Floats:
+    """A closed line with points no further apart than a step. [m]"""
+    onward = np.roll(line, -1, axis=0)
+    counts = np.maximum(1, np.ceil(np.linalg.norm(onward - line, axis=1) / step)).astype(int)
+    made = [a + (b - a) * np.linspace(0.0, 1.0, n, endpoint=False)[:, None]
+            for a, b, n in zip(line, onward, counts, strict=True)]  # fmt: skip
+    return np.concatenate(made)

@@ -1,0 +1,153 @@
+"""Flat patterns on the screen and for scripts: what each ply measures, how it lies, where to splice it."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from layup.cloth.draped import drape_ply, shears
+from layup.cloth.pattern import FlatPly
+from layup.cloth.splice_line import Splice
+from layup.partfile.job import Job
+from layup.sides.mould import seen
+from layup.words import System, angle_words, length_words, mass_both
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+Found = Sequence[tuple[int, Splice | None]]
+
+
+def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: System) -> RenderableType:
+    """What the patterns measure, and what to know before they are cut."""
+    from rich.console import Group
+    from rich.table import Table
+    from rich.text import Text
+
+    way = seen(job.surface, job.part.surface.mould)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for head in ("ply", "cloth", "warp", "along", "across", "area"):
+        table.add_column(head, justify="right" if head in ("warp", "along", "across", "area") else "left")
+    for ply in plies:
+        low_x, low_y, high_x, high_y = ply.outline.bounds
+        table.add_row(
+            ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""), f"{ply.fabric}, {ply.zone}",
+            angle_words(ply.angle) if ply.directed else "none",
+            length_words(high_x - low_x, system), length_words(high_y - low_y, system), f"{ply.outline.area:.3f} m²",
+        )  # fmt: skip
+    parts: list[Any] = [Text(job.part.title, style="bold"), table]
+    parts += [Text("Which way round", style="bold"), *(Text("  " + line) for line in way.sentences)]
+    lines = drape_lines(job)
+    if lines:
+        parts += [Text("Draped", style="bold"), *(Text("  " + line) for line in lines)]
+    notes = dict.fromkeys(f"Ply {ply.number}: {note}." for ply in plies for note in ply.notes)
+    if notes:
+        parts += [Text("Before cutting", style="bold"), *(Text("  " + note) for note in notes)]
+    said = [splice_words(number, splice) for number, splice in splices]
+    if said:
+        parts += [Text("Splices", style="bold"), *(Text("  " + line) for line in said)]
+    parts.append(Text("  Geometry only: a cloth laid by hand slips and stretches a little. Cut one in paper first."))
+    return Group(*parts)
+
+
+def drape_lines(job: Job) -> list[str]:
+    """One line for each ply of cloth: shear, cloth per area, where its threads run."""
+    lines, number = [], 0
+    for entry in job.part.plies():
+        number += 1
+        first, number = number, number + entry.count - 1
+        if entry.fabric is None or entry.area is not None or not shears(job, entry):
+            continue
+        lies = drape_ply(job, entry)
+        found = lies.as_json()
+        warp = found["warp_angle_deg"]
+        lines.append(
+            f"ply {first}: cloth up {abs(lies.factor - 1) * 100:.1f} %, "
+            f"shear {found['shear_mean_deg']:.1f}° on average, {found['shear_max_deg']:.0f}° at most; "
+            f"warp {_whole(warp['mean'])}° ({_whole(warp['p05'])} to {_whole(warp['p95'])})"
+        )
+    return lines
+
+
+def _whole(value: float) -> str:
+    """A whole number, never minus nought; a dash where there is none."""
+    return "-" if math.isnan(value) else f"{round(value) + 0:d}"
+
+
+def splice_words(number: int, splice: Splice | None) -> str:
+    """What to do about a ply that locks, a sentence."""
+    if splice is None:
+        return (
+            f"Ply {number} locks, and no single straight splice takes a quarter of it away: slit it from the edge to "
+            "each place and lap it, start it elsewhere, turn it, or take a cloth that shears further."
+        )
+    a, b = (", ".join(f"{v * 1e3:.0f}" for v in end) for end in splice.ends)
+    return (
+        f"Ply {number}: splice it from ({a}) to ({b}) mm, {length_words(splice.length, 'both')} long with "
+        f"{splice.overlap * 1e3:.0f} mm overlap. Past locking falls from {splice.before * 1e4:.0f} to "
+        f"{splice.after * 1e4:.0f} cm², the greatest shear from {math.degrees(splice.most_before):.0f}° to "
+        f"{math.degrees(splice.most_after):.0f}°, for {mass_both(splice.more, 'both')} more cloth."
+    )
+
+
+def patterns_json(job: Job, plies: Sequence[FlatPly], splices: Found) -> str:
+    """The same for scripts, in SI units; the outline of each ply in the frame of the roll."""
+    way = seen(job.surface, job.part.surface.mould)
+    drapes: dict[str, Any] = {}
+    number = 0
+    for entry in job.part.plies():
+        number += 1
+        first, number = number, number + entry.count - 1
+        if entry.fabric is not None and entry.area is None and shears(job, entry):
+            drapes[str(first)] = drape_ply(job, entry).as_json()
+    return json.dumps(
+        {
+            "part": job.part.title,
+            "seen_from": "bag side" if way.known else None,
+            "mould_wanted": way.wanted or None,
+            "plies": [
+                {
+                    "ply": ply.number,
+                    "name": ply.name,
+                    "count": ply.count,
+                    "alike": ply.alike,
+                    "fabric": ply.fabric,
+                    "angle_deg": ply.angle,
+                    "zone": ply.zone,
+                    "has_warp": ply.directed,
+                    "directions": {name: list(unit) for name, unit in ply.ways},
+                    "flat_area_m2": ply.outline.area,
+                    "surface_area_m2": ply.area,
+                    "stretch": None if ply.stretch is None else {"least": ply.stretch[0], "most": ply.stretch[1]},
+                    "outline_m": [[float(x), float(y)] for x, y, *_ in ply.outline.exterior.coords],
+                    "cutouts_m": [[[float(x), float(y)] for x, y, *_ in r.coords] for r in ply.outline.interiors],
+                    "drills": [{"at_m": list(d.at), "diameter_m": d.diameter, "name": d.name} for d in ply.drills],
+                    "drape": drapes.get(str(ply.number)),
+                    "notes": list(ply.notes),
+                }
+                for ply in plies
+            ],
+            "splices": [
+                {
+                    "ply": number,
+                    "splice": None
+                    if splice is None
+                    else {
+                        "ends_m": [[float(v) for v in end] for end in splice.ends],
+                        "length_m": splice.length,
+                        "overlap_m": splice.overlap,
+                        "locked_before_m2": splice.before,
+                        "locked_after_m2": splice.after,
+                        "shear_max_before_deg": math.degrees(splice.most_before),
+                        "shear_max_after_deg": math.degrees(splice.most_after),
+                        "more_cloth_kg": splice.more,
+                    },
+                }
+                for number, splice in splices
+            ],
+        },
+        indent=2,
+        ensure_ascii=False,
+    )

@@ -1,0 +1,425 @@
+"""Full-size patterns as PDF: in tiles on A4 or Letter to be stuck together, or in one piece on a roll.
+
+    Write patterns at full size        write_pdf(plies, path, paper)
+    How a pattern falls into tiles     tiles(box, paper)
+
+Each tile repeats a strip of its neighbour: cut along the solid line at the right and top, lay it on the dashed line of
+the next sheet, and let the crosses fall on each other. Every sheet has a bar of 100 mm and one of 4 in: measure them
+before the first cut, for a printer may shrink a page.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from layup.cloth.drawn_ply import Strokes, strokes
+from layup.cloth.pattern import FlatPly
+from layup.cloth.templates import right_ending
+from layup.errors import LayupError
+from layup.files.writing import write_file
+from layup.report import palette
+
+Paper = Literal["a4", "letter", "roll"]
+Box = tuple[float, float, float, float]
+
+SHEETS: dict[str, tuple[float, float]] = {"a4": (0.210, 0.297), "letter": (0.2159, 0.2794)}
+"""Width and height of a sheet. [m]"""
+SIDE, FOOT = 0.010, 0.022
+"""Margins left and right, and at the foot, where the check bars stand. [m]"""
+OVERLAP = 0.010
+"""Strip that two neighbours share. [m]"""
+ROLL = 0.914
+"""Width of a plotter's roll: 36 in. [m]"""
+LONGEST = 5.0
+"""A PDF page may be 200 in long; a longer pattern is cut into pages. [m]"""
+_POINT = 72.0 / 0.0254  # points to a metre
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """One sheet of a pattern.
+
+    Attributes:
+        row: From 0, from the foot of the pattern up.
+        column: From 0, from its left.
+        box: What part of the pattern it shows; of the turned pattern where it is turned. [m]
+    """
+
+    row: int
+    column: int
+    box: Box
+
+    @property
+    def name(self) -> str:
+        """A1 at the foot on the left; letters go up, numbers to the right."""
+        return f"{_letters(self.row)}{self.column + 1}"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheets:
+    """How one pattern falls into sheets.
+
+    Attributes:
+        page: Width and height of each sheet. [m]
+        window: Width and height of what each shows. [m]
+        rows: How many.
+        columns: How many.
+        tiles: Those that show any of the pattern.
+        turned: Whether the pattern lies a quarter turn to the left, so that it fits along a roll.
+    """
+
+    page: tuple[float, float]
+    window: tuple[float, float]
+    rows: int
+    columns: int
+    tiles: tuple[Tile, ...]
+    turned: bool = False
+
+
+def tiles(box: Box, paper: Paper, roll: float = ROLL, outline: Any = None, *, turned: bool = False) -> Sheets:
+    """Part a box into sheets.
+
+    Args:
+        box: Of the pattern: left, low, right, high. [m]
+        paper: "a4", "letter" or "roll".
+        roll: Width of the roll. [m]
+        outline: The pattern as a shapely shape: sheets that would stay empty are left out.
+        turned: It has been turned already, to try how it fits along a roll.
+
+    Returns:
+        The sheets, upright or lying, whichever are fewer.
+
+    Raises:
+        LayupError: A paper that is none of these, or a roll too narrow to print on.
+    """
+    wide, high = box[2] - box[0], box[3] - box[1]
+    if paper == "roll":
+        if roll < 2 * SIDE + 0.11:
+            raise LayupError(f"a roll of {roll * 1e3:.0f} mm is too narrow for the check bars: 130 mm is the least")
+        page = (roll, min(LONGEST, high + SIDE + FOOT))
+        choices = [page]
+    elif paper in SHEETS:
+        choices = [SHEETS[paper], SHEETS[paper][::-1]]
+    else:
+        raise LayupError(f'there is no paper "{paper}". Write a4, letter or roll')
+    best: Sheets | None = None
+    for page in choices:
+        window = (page[0] - 2 * SIDE, page[1] - SIDE - FOOT)
+        columns, rows = _count(wide, window[0]), _count(high, window[1])
+        if best is None or rows * columns < best.rows * best.columns:
+            best = Sheets(page, window, rows, columns, _tiles(box, window, rows, columns, outline))
+    assert best is not None
+    if paper == "roll" and not turned and best.rows * best.columns > 1:
+        from shapely import affinity
+
+        along = affinity.rotate(outline, 90, origin=(0, 0)) if outline is not None else None
+        other = tiles((-box[3], box[0], -box[1], box[2]), paper, roll, along, turned=True)
+        if other.rows * other.columns < best.rows * best.columns:
+            return replace(other, turned=True)
+    return best
+
+
+def _count(size: float, window: float) -> int:
+    return max(1, math.ceil((size - OVERLAP) / (window - OVERLAP) - 1e-9))
+
+
+def _tiles(box: Box, window: tuple[float, float], rows: int, columns: int, outline: Any) -> tuple[Tile, ...]:
+    import shapely
+
+    made = []
+    # the pattern stands in the middle of its sheets
+    left = box[0] - 0.5 * (columns * (window[0] - OVERLAP) + OVERLAP - (box[2] - box[0]))
+    low = box[1] - 0.5 * (rows * (window[1] - OVERLAP) + OVERLAP - (box[3] - box[1]))
+    for row in range(rows - 1, -1, -1):
+        for column in range(columns):
+            x, y = left + column * (window[0] - OVERLAP), low + row * (window[1] - OVERLAP)
+            part = (x, y, x + window[0], y + window[1])
+            if outline is None or shapely.box(*part).intersects(outline):
+                made.append(Tile(row, column, part))
+    return tuple(made)
+
+
+def write_pdf(
+    plies: Sequence[FlatPly], path: str | Path, paper: Paper = "a4", *, roll: float = ROLL, title: str = ""
+) -> Path:
+    """Write patterns as PDF, full size.
+
+    Args:
+        plies: What to draw.
+        path: Where.
+        paper: "a4", "letter" or "roll".
+        roll: Width of the roll. [m]
+        title: Of the part.
+
+    Returns:
+        The path.
+
+    Raises:
+        LayupError: A paper that is none of these, a name that does not end in .pdf, or the file can't be written.
+    """
+    path = right_ending(path, ".pdf")
+    content = pdf_bytes(plies, paper, roll=roll, title=title)
+    write_file(path, content)
+    return path
+
+
+def pdf_bytes(plies: Sequence[FlatPly], paper: Paper, *, roll: float = ROLL, title: str = "") -> bytes:
+    """The same as bytes; the same for the same patterns."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    from layup.refit.paper_pdf import register_fonts
+
+    if not plies:
+        raise LayupError("there is no pattern to draw")
+    register_fonts()
+    out = io.BytesIO()
+    sheets = [tiles(ply.outline.bounds, paper, roll, ply.outline) for ply in plies]
+    total = sum(len(s.tiles) for s in sheets) + 1
+    canvas = Canvas(out, invariant=1, pageCompression=1)
+    canvas.setTitle(title or "Patterns")
+    canvas.setCreator("layup")
+    number = 0
+    for first in range(0, len(plies), _ROWS):
+        last = min(first + _ROWS, len(plies))
+        _overview(canvas, plies[first:last], sheets[first:last], paper, title, first == 0, total - 1)
+    for ply, own in zip(plies, sheets, strict=True):
+        drawn = _quarter(strokes(ply)) if own.turned else strokes(ply)
+        for tile in own.tiles:
+            number += 1
+            _sheet(canvas, ply, drawn, own, tile, f"{title}, {ply.title}" if title else ply.title, number, total - 1)
+    canvas.save()
+    return out.getvalue()
+
+
+def _quarter(drawn: Strokes) -> Strokes:
+    """All of it a quarter turn to the left."""
+    lines = tuple(replace(n, points=np.stack([-n.points[:, 1], n.points[:, 0]], axis=1)) for n in drawn.lines)
+    circles = tuple((layer, -y, x, r) for layer, x, y, r in drawn.circles)
+    words = tuple(replace(w, at=(-w.at[1], w.at[0])) for w in drawn.words)
+    return Strokes(lines, circles, words, (-drawn.box[3], drawn.box[0], -drawn.box[1], drawn.box[2]))
+
+
+_ROWS = 9  # patterns to a page of the overview
+
+
+def _hex(colour: str) -> Any:
+    from reportlab.lib.colors import HexColor
+
+    return HexColor(colour)
+
+
+def _overview(
+    canvas: Any, plies: Sequence[FlatPly], sheets: Sequence[Sheets], paper: Paper, title: str, first: bool, total: int
+) -> None:
+    """The first page: which sheets make up which pattern, and how to use them."""
+    size = SHEETS.get(paper, SHEETS["a4"])
+    wide, high = size[0] * _POINT, size[1] * _POINT
+    canvas.setPageSize((wide, high))
+    canvas.setFillColor(_hex(palette.INK))
+    canvas.setFont("Text-Bold", 15)
+    canvas.drawString(36, high - 44, (title or "Patterns")[:60])
+    canvas.setFont("Text", 8.5)
+    canvas.setFillColor(_hex(palette.QUIET))
+    if first:
+        text = (
+            f"{total} sheets at full size. Print at 100 %, not fitted to the page; then measure the bars at the foot.",
+            "Cut each sheet along its solid line at the right and at the top, lay it on the dashed line of the next,",
+            "and let the crosses fall on each other. Letters go up, numbers to the right. The arrow is the warp.",
+            *(f"{line[:1].upper()}{line[1:]}." for line in plies[0].sides if line),
+        )
+        for number, line in enumerate(text):
+            canvas.drawString(36, high - 62 - 12 * number, line)
+    top = high - (128 if first else 66)
+    step = (top - 40) / _ROWS
+    for row, (ply, own) in enumerate(zip(plies, sheets, strict=True)):
+        y = top - row * step
+        canvas.setStrokeColor(_hex(palette.QUIET))
+        canvas.setLineWidth(0.4)
+        canvas.line(36, y, wide - 36, y)
+        canvas.setFillColor(_hex(palette.INK))
+        canvas.setFont("Text-Bold", 9)
+        canvas.drawString(170, y - 14, ply.title[:66])
+        canvas.setFont("Text", 8)
+        box = ply.outline.bounds
+        count = len(own.tiles)
+        canvas.drawString(
+            170, y - 26,
+            f"{(box[2] - box[0]) * 1e3:.0f} x {(box[3] - box[1]) * 1e3:.0f} mm, cloth {ply.outline.area:.3f} m², "
+            + (f"{count} sheets, {own.rows} up and {own.columns} across" if count > 1 else "1 sheet"),
+        )  # fmt: skip
+        canvas.setFillColor(_hex(palette.QUIET))
+        for below, note in enumerate(_wrapped("; ".join(ply.notes), 74)[:3]):
+            canvas.drawString(170, y - 37 - 9.5 * below, note)
+        _thumb(canvas, ply, own, 40, y - step + 4, 120, step - 9)
+    canvas.showPage()
+
+
+def _thumb(canvas: Any, ply: FlatPly, own: Sheets, x: float, y: float, wide: float, high: float) -> None:
+    """A pattern small, over its sheets."""
+    boxes = np.array([t.box for t in own.tiles])
+    left, low, right, top = boxes[:, 0].min(), boxes[:, 1].min(), boxes[:, 2].max(), boxes[:, 3].max()
+    scale = min(wide / (right - left), high / (top - low))
+    canvas.saveState()
+    canvas.translate(x, y)
+    canvas.setLineWidth(0.3)
+    canvas.setStrokeColor(_hex(palette.OTHER))
+    canvas.setFillColor(_hex(palette.QUIET))
+    canvas.setFont("Text", 4.2)
+    for tile in own.tiles:
+        a, b, c, d = tile.box
+        canvas.rect((a - left) * scale, (b - low) * scale, (c - a) * scale, (d - b) * scale)
+        if (c - a) * scale > 9:
+            canvas.drawString((a - left) * scale + 1.6, (b - low) * scale + 1.6, tile.name)
+    canvas.setStrokeColor(_hex(palette.INK))
+    canvas.setLineWidth(0.7)
+    for ring in (ply.outline.exterior, *ply.outline.interiors):
+        shape = canvas.beginPath()
+        points = np.asarray(ring.coords)[:, :2]
+        if own.turned:
+            points = np.stack([-points[:, 1], points[:, 0]], axis=1)
+        points = (points - (left, low)) * scale
+        shape.moveTo(*points[0])
+        for point in points[1:]:
+            shape.lineTo(*point)
+        canvas.drawPath(shape)
+    canvas.restoreState()
+
+
+_PENS: dict[str, tuple[str, float, tuple[float, ...]]] = {
+    "CUT": (palette.INK, 1.2, ()),
+    "EDGE": (palette.INK, 0.6, (5, 2.5)),
+    "CENTRE": (palette.QUIET, 0.5, (14, 3, 3, 3)),
+    "NOTCH": (palette.INK, 1.6, ()),
+    "OVERLAP": (palette.QUIET, 0.7, (9, 5)),
+    "DRILL": (palette.INK, 0.6, ()),
+    "ARROW": (palette.INK, 1.0, ()),
+}
+
+
+def _sheet(
+    canvas: Any, ply: FlatPly, drawn: Strokes, own: Sheets, tile: Tile, title: str, number: int, total: int
+) -> None:
+    """One sheet: its part of the pattern at full size, marks to join it by, the check bars."""
+    page, window = own.page, own.window
+    canvas.setPageSize((page[0] * _POINT, page[1] * _POINT))
+    canvas.saveState()
+    canvas.translate(SIDE * _POINT, FOOT * _POINT)
+    frame = canvas.beginPath()
+    frame.rect(0, 0, window[0] * _POINT, window[1] * _POINT)
+    canvas.saveState()
+    canvas.clipPath(frame, stroke=0, fill=0)
+    x0, y0 = tile.box[0], tile.box[1]
+    for line in drawn.lines:
+        points = (line.points - (x0, y0)) * _POINT
+        if points[:, 0].max() < -9 or points[:, 1].max() < -9 or points[:, 0].min() > window[0] * _POINT + 9:
+            continue
+        colour, width, dash = _PENS[line.layer]
+        canvas.setStrokeColor(_hex(colour))
+        canvas.setLineWidth(width)
+        canvas.setDash(list(dash))
+        shape = canvas.beginPath()
+        shape.moveTo(*points[0])
+        for point in points[1:]:
+            shape.lineTo(*point)
+        if line.closed:
+            shape.close()
+        canvas.drawPath(shape)
+    canvas.setDash([])
+    for layer, x, y, radius in drawn.circles:
+        canvas.setStrokeColor(_hex(_PENS[layer][0]))
+        canvas.setLineWidth(_PENS[layer][1])
+        canvas.circle((x - x0) * _POINT, (y - y0) * _POINT, radius * _POINT)
+    canvas.setFillColor(_hex(palette.INK))
+    for word in drawn.words:
+        canvas.setFont("Text-Bold", word.height * _POINT / 0.72)
+        canvas.saveState()
+        canvas.translate((word.at[0] - x0) * _POINT, (word.at[1] - y0) * _POINT)
+        canvas.rotate(90 if own.turned else 0)
+        canvas.drawString(0, 0, word.text)
+        canvas.restoreState()
+    canvas.restoreState()
+    _joins(canvas, own, tile)
+    canvas.restoreState()
+    _bars(canvas)
+    canvas.setFillColor(_hex(palette.INK))
+    canvas.setFont("Text-Bold", 11)
+    canvas.drawRightString((page[0] - SIDE) * _POINT, 0.0125 * _POINT, tile.name if len(own.tiles) > 1 else "")
+    canvas.setFont("Text", 6.5)
+    room = int(((page[0] - SIDE) * _POINT - 330) / 3.9)
+    canvas.drawRightString(
+        (page[0] - SIDE - 0.012) * _POINT, 0.0132 * _POINT, title if len(title) <= room else title[: room - 1] + "…"
+    )
+    canvas.setFillColor(_hex(palette.QUIET))
+    canvas.drawRightString((page[0] - SIDE - 0.012) * _POINT, 0.0095 * _POINT, f"sheet {number} of {total}")
+    canvas.showPage()
+
+
+def _joins(canvas: Any, own: Sheets, tile: Tile) -> None:
+    """Cut lines at the right and top, lay-on lines at the left and foot, and crosses in the shared corners."""
+    wide, high, shared = own.window[0] * _POINT, own.window[1] * _POINT, OVERLAP * _POINT
+    canvas.setLineWidth(0.5)
+    canvas.setStrokeColor(_hex(palette.QUIET))
+    printed = {(t.row, t.column) for t in own.tiles}
+    left, right = (tile.row, tile.column - 1) in printed, (tile.row, tile.column + 1) in printed
+    below, above = (tile.row - 1, tile.column) in printed, (tile.row + 1, tile.column) in printed
+    if right:
+        canvas.line(wide, 0, wide, high)
+    if above:
+        canvas.line(0, high, wide, high)
+    canvas.setDash([4, 3])
+    if left:
+        canvas.line(shared, 0, shared, high)
+    if below:
+        canvas.line(0, shared, wide, shared)
+    canvas.setDash([])
+    for x, there in ((shared / 2, left), (wide - shared / 2, right)):
+        for y in (0.25 * high, 0.75 * high):
+            if there:
+                _cross(canvas, x, y)
+    for y, there in ((shared / 2, below), (high - shared / 2, above)):
+        for x in (0.25 * wide, 0.75 * wide):
+            if there:
+                _cross(canvas, x, y)
+
+
+def _cross(canvas: Any, x: float, y: float) -> None:
+    arm = 0.004 * _POINT
+    canvas.line(x - arm, y, x + arm, y)
+    canvas.line(x, y - arm, x, y + arm)
+    canvas.circle(x, y, 0.5 * arm)
+
+
+def _bars(canvas: Any) -> None:
+    """A bar of 100 mm over one of 4 in."""
+    canvas.setStrokeColor(_hex(palette.INK))
+    canvas.setFillColor(_hex(palette.INK))
+    canvas.setFont("Text", 6.5)
+    for y, length, word in ((0.0145, 0.100, "100 mm"), (0.0085, 0.1016, "4 in")):
+        left, right, level = SIDE * _POINT, (SIDE + length) * _POINT, y * _POINT
+        canvas.setLineWidth(0.8)
+        canvas.line(left, level, right, level)
+        for x in (left, right):
+            canvas.line(x, level - 4, x, level + 4)
+        canvas.drawString(right + 5, level - 2.2, word)
+
+
+def _letters(number: int) -> str:
+    text = ""
+    number += 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        text = chr(ord("A") + rest) + text
+    return text
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, width) if text else []

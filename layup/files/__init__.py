@@ -1,0 +1,1 @@
+"""What is in this file: meshes, CAD faces, drawings, measured points, photographs."""

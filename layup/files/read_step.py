@@ -1,0 +1,335 @@
+"""STEP files through the CAD kernel behind the optional extra `step`; faces keep their numbers.
+
+    A whole file, face by face        read_step(Path("rib.step"), "rib.step")
+    Only the faces that are laid up   step_surface("rib.step", face="3, 4") or face="touching (60 mm, 0 mm, 8 mm)"
+
+The kernel runs in a process of its own, so that a file that brings it down, or keeps it busy, ends in an error. It
+works in millimetres and hands over metres; its axes are those of the file (z stays z: the tests hold it to that).
+Curved faces come as triangles, at most CHORD off and ANGLE bent from one to the next: a cylinder loses about
+ANGLE^2 / 24 = 0.01 % of its area.
+"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from importlib.util import find_spec
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError, UnitError
+from layup.files.face_groups import Grouped
+from layup.files.read_scene import Scene
+from layup.shape.measure import measure_triangles
+from layup.shape.surface import Finding, Mesh, Surface
+from layup.shape.topology import free_edges, length_of, reweld
+from layup.sides.side import parse_place
+from layup.units import parse
+
+CHORD = 0.05
+"""Largest distance of a triangle from its face. [mm]"""
+ANGLE = 0.05
+"""Largest angle between triangles next to each other on a curved face. [rad]"""
+LARGEST = 500_000_000
+"""A file with more bytes is refused. [bytes]"""
+PATIENCE = 300.0
+"""The kernel gets so long. [s]"""
+MEMORY = 4_000_000_000
+"""And so much address space, where the system can limit it. [bytes]"""
+MISSING = 'pip install "layup[step]"'
+_KERNEL = """
+import sys
+try:
+    import resource
+    resource.setrlimit(resource.RLIMIT_AS, (int(sys.argv[5]), int(sys.argv[5])))
+except (ImportError, ValueError, OSError):
+    pass
+sys.modules["trimesh"] = None  # the kernel would load it only to announce itself; it costs more than the reading
+import cascadio
+with open(sys.argv[1], "rb") as file:
+    data = file.read()
+made = cascadio.load(data, tol_linear=float(sys.argv[3]), tol_angular=float(sys.argv[4]), include_brep=True,
+                     use_parallel=False)
+with open(sys.argv[2], "wb") as file:
+    file.write(made)
+"""
+_PREFIXES = {"$": 1.0, ".MILLI.": 1e-3, ".CENTI.": 1e-2, ".DECI.": 0.1, ".MICRO.": 1e-6, ".KILO.": 1e3}
+_WORDS = {1.0: "m", 1e-3: "mm", 1e-2: "cm", 0.1: "dm", 1e-6: "micron", 1e3: "km"}
+_NAMED = {"INCH": ("in", 0.0254), "FOOT": ("ft", 0.3048), "MIL": ("mil", 0.0254e-3), "YARD": ("yd", 0.9144)}
+
+
+@dataclass(frozen=True, slots=True)
+class Step(Scene):
+    """What a STEP file holds: a `Scene` in the unit of the file whose triangles know their face.
+
+    Attributes:
+        number: Face number of each triangle, from 1, in the order of the file; shape (m,).
+        kinds: What each face is: "plane", "cylinder", ...; by number.
+    """
+
+    number: NDArray[np.int64]
+    kinds: dict[int, str]
+
+
+def read_step(path: Path, name: str) -> Step:
+    """Read a STEP file.
+
+    Args:
+        path: The file.
+        name: What errors call it.
+
+    Raises:
+        SurfaceError: the extra is not installed; not a STEP file, cut short, damaged; nothing in it.
+    """
+    data = _checked(path, name)
+    glb = _kernel(path, name)
+    unit, word = _unit(data)
+    points, faces, number, bodies, kinds = _triangles(glb, name)
+    read = len(np.unique(number))
+    written = len(re.findall(rb"=\s*ADVANCED_FACE\s*\(", data))
+    findings: list[Finding] = []
+    if read < written:
+        if read < 0.9 * written:
+            raise SurfaceError(
+                f"{name}: damaged: of {written} faces only {read} can be read", "Export it again, or export STL"
+            )
+        text = f"{written - read} of {written} faces can't be read and are missing from the area"
+        findings.append(Finding("missing faces", written - read, text))
+    levels = [(number, ["", *(f"face {n}" for n in range(1, int(number.max()) + 1))])]
+    place = {body: k for k, body in enumerate(dict.fromkeys(bodies))}
+    if len(place) > 1:
+        levels.append((np.array([place[body] for body in bodies], dtype=np.int64), list(place)))
+    reason = f"{word}, the STEP file itself says {word}"
+    return Step(points / unit, faces, Grouped(len(faces), levels), unit, reason, tuple(findings), number, kinds)
+
+
+def step_surface(path: str | Path, *, face: str, unit: str | None = None) -> Surface:
+    """The picked faces of a STEP file as a surface in metres.
+
+    Args:
+        path: The file.
+        face: Numbers, "7" or "3, 4, 7", or a point on the face, "touching (120 mm, 0 mm, 30 mm)".
+        unit: Not needed; if given it must be the file's.
+
+    Raises:
+        SurfaceError: as `read_step`; a face that is not there, with the list of faces; a point far from every
+            face or between two; a unit that disagrees.
+    """
+    name = str(path)
+    step = read_step(Path(path), name)
+    if unit is not None:
+        _agree(unit, step, name)
+    numbers = pick_faces(step, face, name)
+    mask = np.isin(step.number, numbers)
+    points, faces = reweld(step.points * (step.unit or 1.0), step.faces[mask])
+    used, back = np.unique(faces, return_inverse=True)
+    mesh: Mesh = (points[used], back.reshape(-1, 3).astype(np.int64))
+    whole = replace(measure_triangles(mesh[0][mesh[1]]), perimeter=length_of(mesh[0], free_edges(mesh[1])))
+    words = ", ".join(_face_words(step, n) for n in numbers[:6]) + (", ..." if len(numbers) > 6 else "")
+    total = len(np.unique(step.number))
+    taken = Finding("faces", len(numbers), f"{len(numbers)} of {total} faces taken: {words}", whole.area)
+    groups = step.groups.kept(mask)
+    label = f"face {', '.join(str(n) for n in numbers)}" if len(numbers) < 7 else f"{len(numbers)} faces"
+    return Surface(
+        name, whole, lambda: mesh, side=label, unit=step.unit_reason.split(",")[0],
+        findings=(*step.findings, taken), groups=lambda: groups,
+    )  # fmt: skip
+
+
+def pick_faces(step: Step, face: str, name: str) -> list[int]:
+    """Numbers of the faces that a text picks; see `step_surface`."""
+    text = " ".join(face.split())
+    known = set(np.unique(step.number).tolist())
+    if text.casefold().startswith("touching"):
+        return [_touched(step, np.array(parse_place(text[8:], "face")), name)]
+    words = re.split(r"[\s,;]+", re.sub(r"(?i)\bfaces?\b|\band\b", " ", text).strip())
+    if not all(word.isdigit() and len(word) < 10 for word in words):
+        raise SurfaceError(
+            f'{name}: face "{face}" can\'t be read', 'Write face = "7", "3, 4, 7" or "touching (120 mm, 0 mm, 30 mm)"'
+        )
+    numbers = [int(word) for word in words]
+    for number in numbers:
+        if number not in known:
+            raise SurfaceError(f"{name}: there is no face {number}", f"Faces: {face_list(step)}")
+    return sorted(set(numbers))
+
+
+def face_list(step: Step, most: int = 12) -> str:
+    """The faces in words, the largest first: number, kind, area, middle."""
+    numbers, counts = np.unique(step.number, return_counts=True)
+    areas = {int(n): _area_of(step, int(n)) for n in numbers} if len(numbers) <= 2000 else dict(
+        zip(numbers.tolist(), counts.tolist(), strict=True)
+    )  # fmt: skip
+    order = sorted(areas, key=lambda n: -areas[n])
+    more = f"; and {len(order) - most} smaller" if len(order) > most else ""
+    return "; ".join(_face_words(step, n) for n in order[:most]) + more
+
+
+def _area_of(step: Step, number: int) -> float:
+    corners = step.points[step.faces[step.number == number]]
+    return measure_triangles(corners).area
+
+
+def _face_words(step: Step, number: int) -> str:
+    measured = measure_triangles(step.points[step.faces[step.number == number]]).scaled(step.unit or 1.0)
+    middle = ", ".join(f"{v * 1e3:.4g}" for v in measured.centroid or ())
+    return f"{number} ({step.kinds.get(number, 'curved')}, {measured.area:.4g} m^2, about ({middle}) mm)"
+
+
+def _touched(step: Step, place: NDArray[np.float64], name: str) -> int:
+    from trimesh.triangles import closest_point
+
+    corners = (step.points * (step.unit or 1.0))[step.faces]
+    size = float(np.ptp(corners.reshape(-1, 3), axis=0).max())
+    closest: Any = closest_point
+    nearest = closest(corners, np.tile(place, (len(corners), 1)))
+    away = np.linalg.norm(np.asarray(nearest) - place, axis=1)
+    first = int(step.number[int(np.argmin(away))])
+    if float(away.min()) > 0.02 * size:
+        raise SurfaceError(
+            f"{name}: no face at {_place(place)}; face {first} is nearest, {float(away.min()) * 1e3:.4g} mm away",
+            "Give a point on the face, read off in the CAD program",
+        )
+    tied = sorted(set(step.number[away <= float(away.min()) + 1e-5 * size].tolist()))
+    if len(tied) > 1:
+        raise SurfaceError(
+            f"{name}: the point {_place(place)} is on the edge between faces {' and '.join(map(str, tied))}",
+            "Give a point inside the face, or its number",
+        )
+    return first
+
+
+def _place(place: NDArray[np.float64]) -> str:
+    return f"({', '.join(f'{v * 1e3:.4g} mm' for v in place)})"
+
+
+def _agree(unit: str, step: Step, name: str) -> None:
+    try:
+        factor = parse(f"1 {unit.strip()}", "length")
+    except UnitError:
+        raise SurfaceError(f'{name}: unit "{unit}" is not a unit of length', "A STEP file needs none") from None
+    if abs(factor / (step.unit or 1.0) - 1.0) > 1e-9:
+        raise SurfaceError(
+            f'{name}: unit = "{unit}" was given, but {step.unit_reason.partition(", ")[2]}',
+            "Take the unit out: a STEP file carries its own",
+        )
+
+
+def _checked(path: Path, name: str) -> bytes:
+    try:
+        size = path.stat().st_size
+        if size > LARGEST:
+            raise SurfaceError(f"{name}: {size / 1e6:,.0f} MB, more than {LARGEST / 1e6:.0f} MB", "Export one part")
+        data = path.read_bytes()
+    except OSError as problem:
+        raise SurfaceError(f"{name}: can't be read ({problem.strerror})", "Check the name") from None
+    if b"ISO-10303-21" not in data[:2000]:
+        raise SurfaceError(f"{name}: not a STEP file", "Export it again as STEP AP214 or AP242")
+    if b"END-ISO-10303-21" not in data[-2000:]:
+        raise SurfaceError(f"{name}: cut short: its last line is missing", "Export or copy it again")
+    if find_spec("cascadio") is None:
+        raise SurfaceError(f"{name}: reading STEP needs an extra that is not installed", f"Type: {MISSING}")
+    return data
+
+
+def _kernel(path: Path, name: str) -> bytes:
+    """The file as triangles, made in a process of its own."""
+    with TemporaryDirectory(prefix="layup-") as folder:
+        made = Path(folder) / "made.glb"
+        limits = [str(value) for value in (CHORD, ANGLE, MEMORY)]
+        words = [sys.executable, "-P", "-c", _KERNEL, str(path.resolve()), str(made), *limits]
+        try:
+            ran = subprocess.run(words, capture_output=True, timeout=PATIENCE, check=False)
+        except subprocess.TimeoutExpired:
+            raise SurfaceError(
+                f"{name}: not read within {PATIENCE / 60:.0f} minutes", "Export fewer faces, or export STL"
+            ) from None
+        except OSError as problem:
+            raise SurfaceError(f"{name}: the kernel doesn't start ({problem.strerror})", f"Type: {MISSING}") from None
+        glb = made.read_bytes() if ran.returncode == 0 and made.exists() else b""
+    if not glb:
+        said = re.sub(r"\x1b\[[0-9;]*m|\*+", "", (ran.stdout + ran.stderr).decode("utf-8", "replace"))
+        lines = [line.strip() for line in said.splitlines() if "ERR" in line or "Error" in line]
+        why = f" ({lines[0][:100]})" if lines else ""
+        raise SurfaceError(f"{name}: damaged, or without any surface{why}", "Export it again as STEP AP214 or AP242")
+    return glb
+
+
+def _triangles(
+    glb: bytes, name: str
+) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], list[str], dict[int, str]]:
+    """Points in metres, faces, face numbers, body of each triangle, kinds of faces."""
+    import io
+
+    try:
+        import trimesh
+
+        scene: Any = trimesh.load_scene(io.BytesIO(glb), file_type="glb", process=False)
+        points, faces, numbers, bodies = [], [], [], []
+        kinds: dict[int, str] = {}
+        above, base = 0, 1
+        for node in scene.graph.nodes_geometry:
+            place, key = scene.graph[node]
+            shape = scene.geometry[key]
+            own = np.asarray(shape.faces, dtype=np.int64).reshape(-1, 3)
+            if "brep_index" not in shape.face_attributes:
+                raise SurfaceError(f"{name}: the faces lost their numbers: a library is too old", f"Type: {MISSING}")
+            index = np.asarray(shape.face_attributes["brep_index"], dtype=np.int64)
+            turn = np.asarray(place, dtype=np.float64)
+            corners = np.asarray(shape.vertices, dtype=np.float64) @ turn[:3, :3].T + turn[:3, 3]
+            if np.linalg.det(turn[:3, :3]) < 0.0:
+                own = own[:, ::-1]
+            points.append(corners)
+            faces.append(own + above)
+            numbers.append(index + base)
+            bodies += [str(node)] * len(own)
+            for record in _records(shape):
+                kinds[int(record["face_index"]) + base] = str(record["type"])
+            above += len(corners)
+            base += int(index.max(initial=-1)) + 1
+    except SurfaceError:
+        raise
+    except Exception as problem:  # whatever a parser runs into on what the kernel made of a damaged file
+        raise SurfaceError(f"{name}: damaged ({type(problem).__name__})", "Export it again") from None
+    if not faces or not sum(len(f) for f in faces):
+        raise SurfaceError(f"{name}: it holds no faces", "Export the solid or the surface, not only its lines")
+    every = np.concatenate(points)
+    if not np.isfinite(every).all():
+        raise SurfaceError(f"{name}: a point is not a finite number", "Export it again")
+    return every, np.concatenate(faces), np.concatenate(numbers), bodies, kinds
+
+
+def _records(shape: Any) -> Sequence[dict[str, Any]]:
+    """What the kernel says of the faces that are planes, cylinders, cones, spheres or tori."""
+    told = shape.metadata.get("cascadio") or {}
+    for value in told.values() if isinstance(told, dict) else ():
+        if isinstance(value, list) and value and isinstance(value[0], dict) and "face_index" in value[0]:
+            return value
+    return ()
+
+
+def _unit(data: bytes) -> tuple[float, str]:
+    """Unit of length of the file and its word; metres where it can't be told. [m]"""
+    text = data.decode("latin-1")
+    rows = {m[1]: m[2] for m in re.finditer(r"#(\d+)\s*=\s*([^;]*LENGTH_UNIT[^;]*);", text)}
+    used: set[str] = set()
+    for match in re.finditer(r"GLOBAL_UNIT_ASSIGNED_CONTEXT\s*\(\s*\(([^)]*)\)", text):
+        used |= {n for n in re.findall(r"#(\d+)", match[1]) if n in rows}
+    found = set()
+    for number in used:
+        row = re.sub(r"\s+", "", rows[number]).upper()
+        named = re.search(r"CONVERSION_BASED_UNIT\('([A-Z]+)'", row)
+        si = re.search(r"SI_UNIT\((\$|\.[A-Z]+\.),\.METRE\.\)", row)
+        if named and named[1] in _NAMED:
+            found.add(_NAMED[named[1]][::-1])
+        elif si and si[1] in _PREFIXES:
+            factor = _PREFIXES[si[1]]
+            found.add((factor, _WORDS[factor]))
+    return found.pop() if len(found) == 1 else (1.0, "m")

@@ -1,0 +1,89 @@
+"""What the terminal shows of coupons before a big part, and of two weighed versions."""
+
+from __future__ import annotations
+
+from rich.console import Group as Screen
+from rich.console import RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from layup.learn.coupons import WORTH, Value
+from layup.learn.versions import Division
+from layup.words import MINUS, System, area_words, mass_both, mass_metric
+
+_SHARES = {
+    "process": "process, resin and vacuum",
+    "plies": "plies",
+    "core": "core",
+    "finish": "finish and extras",
+    "area": "area",
+}
+
+
+def _one(system: System) -> System:
+    return "lb" if system == "both" else system
+
+
+def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
+    """The screen of `layup coupon`."""
+    coupon = value.coupon
+    sides = " x ".join(f"{side * 1e3:.4g} mm" for side in value.sides)
+    shown = f"{value.resolution * 1e3:.4g} g"
+    grams = f"{mass_metric(coupon.p05)} to {mass_metric(coupon.p95)}"
+    lines: list[RenderableType] = [
+        Text(title, style="bold"),
+        Text(f"  A coupon of {area_words(value.area, system)} should weigh {mass_metric(coupon.mean)} ({grams})."),
+        Text(f"  Cut it from its own small plate, square and measured, and weigh it to {shown}."),
+        Text("  Note what the scale says; if it is the weight above:"),
+        Text(
+            f"    layup weigh PART {mass_metric(coupon.mean)} --at trimmed --coupon {sides} --scale {shown} "
+            '--piece "coupon 1"'
+        ),
+        Text(),
+    ]  # fmt: skip
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    for name in ("  coupons", "the part, nine in ten", "width", "narrower by this one", "in all"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for step in value.after:
+        one = _one(system)
+        table.add_row(
+            f"{step.coupons}", f"{mass_both(step.mass.p05, one)} to {mass_both(step.mass.p95, one)}",
+            mass_both(step.width, one), f"{step.narrower * 100:.0f} %" if step.coupons else "",
+            f"{(1 - step.width / value.after[0].width) * 100:.0f} %" if step.coupons else "",
+        )  # fmt: skip
+    lines += [table, Text()]
+    many = {0: "No coupon is", 1: "One coupon is"}.get(value.worth, f"{value.worth} coupons are")
+    told = f"{many} worth making before the part: each further one takes less than {WORTH * 100:.0f} % off the width. "
+    told += f"No number of them brings it under {mass_both(value.floor, _one(system))}: a part has luck of its own."
+    lines.append(Padding(Text(told), (0, 0, 0, 2)))
+    return Screen(*lines)
+
+
+def versions_screen(division: Division, system: System) -> RenderableType:
+    """The screen of `layup versions`."""
+    one = _one(system)
+    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    for name in ("  because of", "lighter by", "nine in ten", "share"):
+        table.add_column(name, justify="left" if name == "  because of" else "right", no_wrap=True)
+    whole = division.difference or 1.0
+    for thing, share in division.shares.items():
+        if share.mean == 0 and share.p05 == share.p95:
+            continue
+        table.add_row(
+            f"  {_SHARES[thing]}", mass_both(share.mean, one),
+            f"{mass_both(share.p05, one)} to {mass_both(share.p95, one)}",
+            f"{share.mean / whole * 100:.0f} %".replace("-0 %", "0 %").replace("-", MINUS),
+        )  # fmt: skip
+    table.add_row(
+        "  unexplained",
+        mass_both(division.unexplained, one),
+        "may be chance" if division.chance else "more than chance",
+        f"{division.unexplained / whole * 100:.0f} %",
+    )
+    head = f"{division.heavier} against {division.lighter}: {mass_both(division.difference, system)} on the scale"
+    alone = division.alone
+    word = "is enough for all of it" if alone.enough else "can't explain all of it"
+    told = f"Process alone, on the layup of the heavier: {mass_both(alone.explained.mean, system)}, "
+    told += f"{mass_both(alone.explained.p05, one)} to {mass_both(alone.explained.p95, one)}. It {word}."
+    return Screen(Text(head, style="bold"), Text(), table, Text(), Padding(Text(told), (0, 0, 0, 2)))

@@ -1,0 +1,139 @@
+"""What the next coupon is worth: how much narrower the big part's interval becomes for each one cut and weighed.
+
+A coupon is the layup of the part on a flat plate of 100 x 100 mm; a practice panel is the same, larger. What it teaches
+follows from its own noise (cut edges, the film on its faces, the scale) and the luck that every piece has. Counting on
+no wrong entry, the rule is the conjugate one, so the value is known before any coupon is made.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from layup.errors import LayupError
+from layup.laminate.process import Habit, Habits
+from layup.learn.expected import Ground, expect
+from layup.learn.posterior import value_of_more
+from layup.learn.weighins import coupon_of
+from layup.partfile.job import Job
+from layup.spread import Interval
+from layup.weight.compare import process_for
+from layup.weight.weigh import Weighed, weigh_layup
+
+WORTH = 0.10
+"""A coupon is worth making where it takes at least this share off the interval that is left."""
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """The big part's interval after so many coupons.
+
+    Attributes:
+        coupons: How many.
+        mass: Of the big part; its mean is today's, since no one knows yet what the coupons will say. [kg]
+        width: Of the 90 % interval. [kg]
+        narrower: Against one coupon less. [-]
+    """
+
+    coupons: int
+    mass: Interval
+    width: float
+    narrower: float
+
+
+@dataclass(frozen=True)
+class Value:
+    """What coupons are worth before one part.
+
+    Attributes:
+        coupon: Predicted weight of one. [kg]
+        area: Of one. [m^2]
+        noise: Spread of ln take-up that one coupon shows beside the shop's hand. [-]
+        after: The part's interval after none, one, two, ...
+        worth: How many are worth making.
+        floor: Width that no number of coupons goes under. [kg]
+        sides: Of one. [m]
+        resolution: Of the scale. [kg]
+    """
+
+    coupon: Interval
+    area: float
+    noise: float
+    after: tuple[Next, ...]
+    worth: int
+    floor: float
+    sides: tuple[float, float]
+    resolution: float
+
+
+def value_of_coupons(
+    job: Job,
+    habits: Habits | None = None,
+    sides: tuple[float, float] = (0.1, 0.1),
+    resolution: float = 0.0001,
+    most: int = 6,
+) -> Value:
+    """How much each further coupon narrows the interval of a part.
+
+    Args:
+        job: The part, read.
+        habits: What the shop knows already.
+        sides: Of the coupon. [m]
+        resolution: Of the scale. [kg]
+        most: Coupons to look ahead.
+
+    Returns:
+        The value of each.
+
+    Raises:
+        LayupError: The part has no layup that a coupon can stand for, or its resin does not follow the shop's hand.
+    """
+    known: dict[tuple[str, ...], Habit] = dict(habits or {})
+    bare = replace(job, habits={})
+    plate = coupon_of(bare, *sides)
+    process = process_for(bare, job.part.process, own=True)
+    ground = expect(plate, weigh_layup(plate, process), "trimmed", resolution)
+    if ground is None:
+        raise LayupError("a coupon teaches nothing here: the part file says how much resin each ply holds")
+    whole = expect(bare, weigh_layup(bare, process), "trimmed", resolution)
+    if whole is None or whole.fabric != ground.fabric:
+        raise LayupError(f"a coupon of what lies over the whole part is mostly {ground.fabric}, the part is not")
+    now = _now(known, ground)
+    noise = math.hypot(ground.part_spread, ground.rest_spread / ground.resin)
+    after: list[Next] = []
+    before = None
+    variances = [now.spread**2, *value_of_more(now.spread**2, [noise] * most)]
+    for count, variance in enumerate(variances):
+        if count == 0:
+            weighed = _weigh(job, known)
+        else:
+            weighed = _weigh(job, {**known, now.of: replace(now, spread=math.sqrt(variance), parts=now.parts + count)})
+        width = weighed.mass.p95 - weighed.mass.p05
+        after.append(Next(count, weighed.mass, width, 1 - width / before if before else 0.0))
+        before = width
+    least = _weigh(job, {**known, now.of: replace(now, spread=1e-6)}).mass
+    worth = 0
+    for step in after[1:]:
+        if step.narrower < WORTH:
+            break
+        worth = step.coupons
+    coupon = _weigh(coupon_of(job, *sides), known)
+    return Value(coupon.mass, sides[0] * sides[1], noise, tuple(after), worth, least.p95 - least.p05, sides, resolution)
+
+
+def _weigh(job: Job, habits: Mapping[tuple[str, ...], Habit]) -> Weighed:
+    there = replace(job, habits=habits)
+    return weigh_layup(there, process_for(there, job.part.process, own=True))
+
+
+def _now(habits: Habits, ground: Ground) -> Habit:
+    """What is known of this fabric before any coupon, its roll's tolerance counted."""
+    of = (ground.process, ground.form, ground.fabric)
+    if of in habits:
+        return habits[of]
+    for wider in (of[:2], of[:1]):
+        if wider in habits:
+            habit = habits[wider]
+            return replace(habit, of=of, spread=math.hypot(habit.spread, ground.cloth_spread), parts=0)
+    return Habit(of, 0.0, math.hypot(ground.shop_spread, ground.cloth_spread), ground.shop_spread, 0)

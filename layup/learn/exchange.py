@@ -1,0 +1,144 @@
+"""The record out and in: JSON and CSV, with nothing lost on the way.
+
+Both hold every entry, those taken back and the undos among them, and every text that an entry keeps. The CSV has
+columns for a spreadsheet beside the exact payload; what is read back is the payload.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+from layup.errors import LayupError
+from layup.files.writing import write_file
+from layup.learn.schema import StoreError, as_text
+from layup.learn.store import Store
+
+_FORM = "layup record 1"
+_COLUMNS = ("key", "at", "kind", "part", "piece", "stage", "mass_kg", "said", "payload")
+TEXT = "text"
+"""Kind of the CSV rows that hold a kept text."""
+
+
+def to_json(store: Store) -> str:
+    """The whole record as JSON."""
+    entries = [{"key": k, "at": at, "kind": kind, "payload": json.loads(p)} for k, at, kind, p in _entries(store)]
+    texts = {str(row[0]): row[1] for row in store.query("SELECT digest, body FROM texts ORDER BY digest")}
+    return json.dumps({"form": _FORM, "entries": entries, "texts": texts}, ensure_ascii=False, indent=1) + "\n"
+
+
+def to_csv(store: Store) -> str:
+    """The whole record as CSV: a row an entry, then a row a text."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(_COLUMNS)
+    for key, at, kind, payload in _entries(store):
+        told = json.loads(payload)
+        shown = [told.get(name, "") for name in ("part", "piece", "stage", "mass", "said")]
+        writer.writerow([key, at, kind, *(v if isinstance(v, str | int | float) else "" for v in shown), payload])
+    for digest, body in store.query("SELECT digest, body FROM texts ORDER BY digest"):
+        writer.writerow([digest, "", TEXT, "", "", "", "", "", json.dumps(body, ensure_ascii=True)])
+    return out.getvalue()
+
+
+def _entries(store: Store) -> list[tuple[str, str, str, str]]:
+    rows = store.query("SELECT key, at, kind, payload FROM entries ORDER BY number")
+    return [(str(a), str(b), str(c), str(d)) for a, b, c, d in rows]
+
+
+def write_export(store: Store, path: str | Path) -> Path:
+    """Write the whole record to a file; its ending (.json, .csv) says the form.
+
+    Raises:
+        LayupError: Another ending, or the file can't be written.
+    """
+    target = Path(path)
+    makers = {".json": to_json, ".csv": to_csv}
+    if target.suffix not in makers:
+        raise LayupError(f'"{target.name}" says no form. End its name in .json or .csv')
+    if target.is_file() and not _exported(target):
+        raise LayupError(
+            f'"{target.name}" is no record that layup exported, and is not written over. Name another file'
+        )
+    write_file(target, makers[target.suffix](store))
+    return target
+
+
+def _exported(path: Path) -> bool:
+    """Whether a file begins as an export does."""
+    with path.open("rb") as file:
+        begin = file.read(200)
+    return begin.startswith(",".join(_COLUMNS).encode()) or _FORM.encode() in begin
+
+
+def read_export(store: Store, path: str | Path) -> int:
+    """Copy an export into a record; entries that are here already are left as they are.
+
+    Args:
+        store: Where to.
+        path: A .json or .csv written by `write_export`.
+
+    Returns:
+        How many entries were new.
+
+    Raises:
+        LayupError: The file is not an export, or contradicts itself or what is here; nothing was copied then.
+    """
+    source = Path(path)
+    try:
+        text = source.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise LayupError(f'"{source}" can\'t be read ({error.strerror})') from None
+    except UnicodeDecodeError:
+        raise LayupError(f'"{source.name}" is not text in UTF-8. Save it as CSV UTF-8') from None
+    entries, texts = (_from_json if source.suffix == ".json" else _from_csv)(text, source.name)
+    with store.writing():
+        for digest, body in texts:
+            if store.keep_text(body) != digest:
+                raise StoreError(f"a text in {source.name} has been changed since it was written. Nothing was copied")
+        return store.admit(entries)
+
+
+_Entries = list[tuple[str, str, str, dict[str, Any]]]
+_Texts = list[tuple[str, str]]
+
+
+def _from_json(text: str, name: str) -> tuple[_Entries, _Texts]:
+    try:
+        data = json.loads(text)
+        if data["form"] != _FORM:
+            raise KeyError("form")
+        entries = [(str(e["key"]), str(e["at"]), str(e["kind"]), dict(e["payload"])) for e in data["entries"]]
+        return entries, [(str(digest), str(body)) for digest, body in data["texts"].items()]
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise LayupError(f'"{name}" is not a record that layup exported ({error})') from None
+
+
+def _from_csv(text: str, name: str) -> tuple[_Entries, _Texts]:
+    csv.field_size_limit(2**31 - 1)
+    reader = csv.DictReader(io.StringIO(text, newline=""))
+    if tuple(reader.fieldnames or ()) != _COLUMNS:
+        raise LayupError(f'"{name}" is not a record that layup exported: its columns are {", ".join(_COLUMNS)}')
+    rows = list(reader)
+    entries: _Entries = []
+    texts: _Texts = []
+    for line, row in enumerate(rows, start=2):
+        try:
+            payload = json.loads(row["payload"])
+        except ValueError:
+            raise LayupError(f"{name}: row {line}: the payload has been changed and can't be read") from None
+        if row["kind"] == TEXT:
+            texts.append((row["key"], str(payload)))
+            continue
+        if as_text(payload) != row["payload"]:
+            raise LayupError(f"{name}: row {line}: the payload has been changed")
+        if row["mass_kg"] and float(row["mass_kg"]) != payload.get("mass"):
+            raise LayupError(
+                f"{name}: row {line}: mass_kg says {row['mass_kg']}, the payload {payload.get('mass')}. "
+                "A record is not edited in a spreadsheet: undo the entry and note it again"
+            )
+        entries.append((row["key"], row["at"], row["kind"], payload))
+    return entries, texts

@@ -1,0 +1,209 @@
+"""What a prediction expects on the scale at each stage, and how much of it the resin may change.
+
+`expect` divides the expected mass of a stage into the resin whose amount the shop's hand decides, and the rest with
+its own uncertainty. That is all the calibration needs of a part, and all it keeps; see docs/calibration-model.md.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from layup.errors import LayupError
+from layup.laminate import allowances as allow
+from layup.partfile.job import Job
+from layup.weight.plies import Layer
+from layup.weight.weigh import Weighed, beyond
+
+STAGES = ("dry-cloth", "resin-mixed", "cup", "bag", "demoulded", "trimmed", "finished")
+"""In the order of the work; a part weighs something at the last three."""
+WHOLE_STAGES = ("demoulded", "trimmed", "finished")
+STAGE_WORDS = {
+    "dry-cloth": "the cloth, dry, cut to lay",
+    "resin-mixed": "the resin mixed",
+    "cup": "the resin left in the cup",
+    "bag": "the resin in peel ply, breather and bag",
+    "demoulded": "off the mould, not trimmed",
+    "trimmed": "trimmed, no finish, nothing fitted",
+    "finished": "finished, all of it",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The expected mass at a stage: rest + resin x factor, by published figures alone.
+
+    Attributes:
+        process: Root of the habit: the process, or it with its resin in the cloth.
+        form: Of the reinforcement that carries most of the resin.
+        fabric: The one that carries most of it.
+        rest: All but the plies' resin. [kg]
+        resin: The plies' resin that follows the shop's hand, mean. [kg]
+        rest_spread: Standard deviation of all that is not the hand, the part's luck or the main cloth. [kg]
+        shop_spread: Of ln take-up between shops. [-]
+        part_spread: Of ln take-up between parts of one shop. [-]
+        cloth_spread: What a shop keeps from part to part of one cloth beside its hand, as a spread of ln take-up: the
+            roll's tolerance and its share of the film on the faces. [-]
+        cored: Whether there is a core in it: then bond and core stray alike in every part of its kind, and the weight
+            says nothing of the resin in the plies alone.
+    """
+
+    process: str
+    form: str
+    fabric: str
+    rest: float
+    resin: float
+    rest_spread: float
+    shop_spread: float
+    part_spread: float
+    cloth_spread: float
+    cored: bool = False
+
+    @property
+    def mass(self) -> float:
+        """Expected. [kg]"""
+        return self.rest + self.resin
+
+    def as_dict(self) -> dict[str, Any]:
+        """As the record keeps it."""
+        return asdict(self)
+
+
+def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
+    """Expected mass at a stage; None where nothing says what to expect.
+
+    Args:
+        job: The part.
+        weighed: Its prediction.
+        stage: One of `STAGES`.
+
+    Returns:
+        The mass. [kg]
+
+    Raises:
+        LayupError: There is no such stage.
+    """
+    bare = weighed.mass.mean - weighed.finish - weighed.extra
+    strip, strip_mass, _ = trim_strip(job, weighed)
+    if stage == "dry-cloth":
+        return weighed.fibre + sum(y.fibre * beyond(job, y.place) for y in weighed.layers if y.zone == "whole")
+    if stage == "resin-mixed":
+        return weighed.resin_to_mix or None
+    if stage == "cup":
+        return None
+    if stage == "bag":
+        if not weighed.process.bagged or not weighed.process.mixes:
+            return None
+        fabrics = [y for y in weighed.layers if y.kind == "fabric"]
+        laid = max(y.area for y in fabrics) + strip
+        return weighed.process.figure("loss_to_bag").value * laid
+    if stage == "demoulded":
+        return bare + strip_mass
+    if stage == "trimmed":
+        return bare
+    if stage == "finished":
+        return weighed.mass.mean
+    raise LayupError(f'there is no stage "{stage}". Stages: {", ".join(STAGES)}')
+
+
+def trim_strip(job: Job, weighed: Weighed) -> tuple[float, float, float]:
+    """What is cut away, the edge and the holes: its area [m^2], its mass [kg], and the resin of its plies [kg]."""
+    whole = [layer for layer in weighed.layers if layer.zone == "whole"]
+    more = [(layer, beyond(job, layer.place)) for layer in whole]
+    resin = sum(layer.resin * area for layer, area in more if layer.take_up is not None and layer.take_up.learns)
+    return max((area for _, area in more), default=0.0), weighed.trimmed_off, resin
+
+
+def edge_width(job: Job) -> float:
+    """Width of the edge that is cut away; 0 where the part file names none. [m]"""
+    return job.part.trim or 0.0
+
+
+def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = None) -> Ground | None:
+    """What a whole part should weigh at a stage, divided for the calibration.
+
+    Args:
+        job: The part.
+        weighed: Its prediction by published figures alone (no habits laid over it).
+        stage: "demoulded", "trimmed" or "finished".
+        resolution: Of the scale. [kg]
+
+    Returns:
+        The division; None where no ply's resin follows the shop's hand, or at another stage.
+    """
+    if stage not in WHOLE_STAGES:
+        return None
+    ours = [y for y in weighed.layers if y.take_up is not None and y.take_up.learns and y.resin > 0]
+    mass = stage_mass(job, weighed, stage)
+    if not ours or mass is None:
+        return None
+    main = _main(ours)
+    assert main.take_up is not None
+    _, strip_mass, strip_resin = trim_strip(job, weighed) if stage == "demoulded" else (0.0, 0.0, 0.0)
+    resin = sum(y.resin * y.area for y in ours) + strip_resin
+    on_surface = mass - (weighed.extra if stage == "finished" else 0.0)
+    parts = [
+        _area_deviation(job) * on_surface,
+        allow.deviation(allow.FILM) * math.sqrt(1 - allow.FILM_OF_SHOP) * weighed.film,
+        0.15 * strip_mass,  # a rough edge is never as wide as it was meant
+        (resolution or 0.0) / math.sqrt(12.0),
+    ]
+    cores = [y for y in weighed.layers if y.take_up is None]
+    parts += [allow.deviation(allow.CORE) * y.core * y.area for y in cores]
+    parts.append(allow.deviation(allow.BOND) * sum((y.bond + y.resin) * y.area for y in cores))
+    if stage == "finished":
+        parts += [thing.spread * thing.mass for thing in (*weighed.finishes, *weighed.extras)]
+    fabrics = [y for y in weighed.layers if y.take_up is not None]
+    others: dict[str, float] = {}
+    for layer in fabrics:
+        if layer.name != main.name:
+            others[layer.name] = others.get(layer.name, 0.0) + (layer.fibre + layer.resin) * layer.area
+    parts += [cloth_deviation(_named(fabrics, name)) * amount for name, amount in others.items()]
+    parts.append(sum(y.resin * y.area * y.take_up.pressure_spread for y in ours if y.take_up is not None))
+    parts.append(
+        sum(
+            y.resin * y.area * y.take_up.shop_spread
+            for y in ours
+            if y.take_up and y.take_up.learns != main.take_up.learns
+        )
+    )
+    main_mass = sum((y.fibre + y.resin) * y.area for y in fabrics if y.name == main.name)
+    return Ground(
+        process=main.take_up.learns[0],
+        form=main.take_up.learns[1],
+        fabric=main.name,
+        rest=mass - resin,
+        resin=resin,
+        rest_spread=math.sqrt(sum(p * p for p in parts)),
+        shop_spread=main.take_up.shop_spread,
+        part_spread=main.take_up.part_spread,
+        cloth_spread=math.hypot(
+            cloth_deviation(main) * main_mass / resin,
+            allow.deviation(allow.FILM) * math.sqrt(allow.FILM_OF_SHOP) * weighed.film / resin,
+        ),
+        cored=bool(cores),
+    )
+
+
+def _main(layers: list[Layer]) -> Layer:
+    """The layer of the fabric that carries most of the resin."""
+    carried: dict[str, float] = {}
+    for layer in layers:
+        carried[layer.name] = carried.get(layer.name, 0.0) + layer.resin * layer.area
+    return _named(layers, max(carried, key=lambda name: carried[name]))
+
+
+def _named(layers: list[Layer], name: str) -> Layer:
+    return next(layer for layer in layers if layer.name == name)
+
+
+def cloth_deviation(layer: Layer) -> float:
+    """Tolerance of a cloth's areal weight as a standard deviation. [-]"""
+    printed = next((f for f in layer.figures if f.property == "areal_weight_tolerance"), None)
+    return allow.deviation(printed or allow.CLOTH)
+
+
+def _area_deviation(job: Job) -> float:
+    stated = job.part.surface.area_tolerance
+    return stated / allow.Z90 if stated is not None else allow.deviation(allow.SURFACE)

@@ -1,0 +1,431 @@
+"""A weigh-in: a part on the scale at one stage of the work, kept with the part file and the prediction of that moment.
+
+- Note one:                        `weigh_in(store, part, mass, stage, ...)`
+- Is the figure believable?        `questions(mass, said, expected)`
+- Those that stand:                `weigh_ins(store, as_of=None)`
+- What was predicted then, and what would be predicted now?   `replay(store, weigh_in)`
+
+One piece counts once: of two weigh-ins of a piece at one stage the later stands for it; another copy of the same part
+is another piece and has a name of its own.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import sqlite3
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from layup.cloth.heights import bent_of
+from layup.errors import LayupError
+from layup.laminate.process import Habits
+from layup.learn.expected import STAGES, WHOLE_STAGES, Ground, expect, stage_mass
+from layup.learn.store import Entry, Store, register
+from layup.partfile.job import Job, read_part
+from layup.sides.offset import Bent
+from layup.units import LB, OZ
+from layup.weight.prediction import Prediction, predict
+from layup.words import mass_both
+
+KIND = "weigh-in"
+TABLE = "weighins"
+"""The index of all weigh-ins, for questions that must not read every prediction."""
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """What may be noted beside the weight; all of it may be left out.
+
+    Attributes:
+        piece: Which copy of the part.
+        resolution: Of the scale. [kg]
+        person: Who laid it up or weighed it, as they want to be called.
+        temperature: Of the shop. [K]
+        vacuum: What the gauge reached. [Pa]
+        lot: Of cloth or resin, as on its label.
+        notes: In the shop's words.
+        photo: Path of a picture.
+    """
+
+    piece: str = "1"
+    resolution: float | None = None
+    person: str = ""
+    temperature: float | None = None
+    vacuum: float | None = None
+    lot: str = ""
+    notes: str = ""
+    photo: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WeighIn:
+    """One weigh-in as it is kept.
+
+    Attributes:
+        entry: In the record.
+        part: Title of the part.
+        file: Name of its part file.
+        stage: One of `STAGES`.
+        mass: [kg]
+        said: As it was written: "2 lb 13 oz".
+        expected: What was expected at this stage then, and the 90 % interval of a whole part; None at some stages. [kg]
+        ground: The expected mass divided; None where the weight says nothing of the hand.
+        circumstances: The rest.
+        coupon: Sides of the coupon, where the piece is one. [m]
+    """
+
+    entry: Entry
+    part: str
+    file: str
+    stage: str
+    mass: float
+    said: str
+    expected: dict[str, float] | None
+    ground: Ground | None
+    circumstances: Circumstances
+    coupon: tuple[float, float] | None
+
+    @property
+    def piece(self) -> tuple[str, str]:
+        """Which thing was on the scale."""
+        return self.part, self.circumstances.piece
+
+    @property
+    def place(self) -> int:
+        """Of its stage in the order of the work."""
+        return STAGES.index(self.stage)
+
+
+def _make_table(connection: sqlite3.Connection) -> None:
+    connection.execute(
+        "CREATE TABLE weighins (number INTEGER PRIMARY KEY, key TEXT NOT NULL, at TEXT NOT NULL, part TEXT NOT NULL, "
+        "piece TEXT NOT NULL, stage TEXT NOT NULL, mass REAL NOT NULL, lot TEXT NOT NULL, process TEXT, form TEXT, "
+        "fabric TEXT, rest REAL, resin REAL, rest_spread REAL, shop_spread REAL, part_spread REAL, cloth_spread REAL, "
+        "stands INTEGER NOT NULL DEFAULT 1)"
+    )
+    connection.execute("CREATE INDEX weighins_by_key ON weighins (key)")
+    connection.execute("CREATE INDEX weighins_by_part ON weighins (part, piece, number)")
+
+
+def _index(connection: sqlite3.Connection, entry: Entry) -> None:
+    told = entry.payload
+    ground = {} if _cored(connection, told) else told.get("ground") or {}
+    names = ("process", "form", "fabric", "rest", "resin", "rest_spread", "shop_spread", "part_spread", "cloth_spread")
+    connection.execute(
+        f"INSERT OR REPLACE INTO weighins VALUES ({', '.join('?' * 18)})",
+        (
+            entry.number, entry.key, entry.at, told["part"], told["piece"], told["stage"], told["mass"], told["lot"],
+            *(ground.get(name) for name in names), 1,
+        ),
+    )  # fmt: skip
+
+
+def _cored(connection: sqlite3.Connection, told: dict[str, Any]) -> bool:
+    """Whether a weighed part has a core.
+
+    Errors of bond and core are alike in all parts of a kind, so that taken for noise they would be learnt as resin. An
+    entry from before this was noted says so in the prediction kept with it.
+    """
+    noted = (told.get("ground") or {}).get("cored")
+    if noted is not None:
+        return bool(noted)
+    row = connection.execute("SELECT body FROM texts WHERE digest = ?", (told.get("prediction"),)).fetchone()
+    return row is not None and any(ply.get("core") for ply in json.loads(row[0]).get("plies", ()))
+
+
+def _forget_cored(connection: sqlite3.Connection) -> None:
+    """Version 2: what sandwiches weighed teaches nothing about the resin in the plies."""
+    rows = connection.execute(
+        "SELECT w.number, e.payload FROM weighins w JOIN entries e ON e.number = w.number WHERE w.process IS NOT NULL"
+    ).fetchall()
+    for number, payload in rows:
+        if _cored(connection, json.loads(payload)):
+            connection.execute("UPDATE weighins SET process = NULL WHERE number = ?", (number,))
+
+
+def _index_undo(connection: sqlite3.Connection, entry: Entry) -> None:
+    """Follow a chain of undos to its weigh-in and set whether that stands."""
+    target, stands = str(entry.payload["entry"]), 0
+    while True:
+        row = connection.execute("SELECT kind, payload FROM entries WHERE key = ?", (target,)).fetchone()
+        if row is None or row[0] != "undo":
+            break
+        target, stands = str(json.loads(row[1])["entry"]), 1 - stands
+    connection.execute("UPDATE weighins SET stands = ? WHERE key = ?", (stands, target))
+
+
+register("weigh-ins", [_make_table, _forget_cored], {KIND: _index, "undo": _index_undo})
+
+
+def weigh_in(
+    store: Store,
+    part: str | Path,
+    mass: float,
+    stage: str,
+    said: str = "",
+    circumstances: Circumstances | None = None,
+    prediction: Prediction | None = None,
+    coupon: tuple[float, float] | None = None,
+    at: str | None = None,
+) -> WeighIn:
+    """Note that a part weighs so much, with its part file and prediction as they are at this moment.
+
+    Args:
+        store: The shop's record.
+        part: Path of the part file.
+        mass: [kg]
+        stage: One of `STAGES`.
+        said: The weight as written.
+        circumstances: What else is known.
+        prediction: What `predict_piece` said; by published figures alone if left out.
+        coupon: Sides, where a coupon of this layup was weighed and not the part. [m]
+        at: When, UTC, ISO 8601; now if left out.
+
+    Returns:
+        The weigh-in, which is on the disk.
+
+    Raises:
+        LayupError: The mass is not above zero, the stage unknown, or the part file has faults.
+        StoreError: It could not be kept.
+    """
+    around = circumstances or Circumstances()
+    if not mass > 0:
+        raise LayupError(
+            f"a weight of {mass_both(mass, 'both')} can't be: it must be above zero. Set the scale to zero"
+        )
+    if stage not in STAGES:
+        raise LayupError(f'there is no stage "{stage}". Stages: {", ".join(STAGES)}')
+    path = Path(part)
+    prediction = prediction or predict_piece(path, None, coupon, around.vacuum)
+    job = prediction.job
+    published = prediction.published or prediction.weighed
+    ground = expect(job, published, stage, around.resolution)
+    payload: dict[str, Any] = {
+        "part": job.part.title, "file": path.name, "piece": around.piece, "stage": stage, "mass": float(mass),
+        "said": said, "resolution": around.resolution, "person": around.person, "temperature": around.temperature,
+        "vacuum": around.vacuum, "lot": around.lot, "notes": around.notes, "photo": around.photo,
+        "coupon": list(coupon) if coupon else None, "expected": expected_at(prediction, stage),
+        "ground": ground.as_dict() if ground else None,
+    }  # fmt: skip
+    with store.writing():
+        payload |= _kept_files(store, path, job, prediction)
+        return from_entry(store.append(KIND, payload, at))
+
+
+def predict_piece(
+    part: str | Path | Job,
+    habits: Habits | None,
+    coupon: tuple[float, float] | None = None,
+    vacuum: float | None = None,
+) -> Prediction:
+    """Predict the thing that goes on the scale.
+
+    Args:
+        part: Path of the part file, or the part file read.
+        habits: What the shop knows.
+        coupon: Sides, where it is a coupon of the layup. [m]
+        vacuum: What the gauge reached; the part file's if left out. [Pa]
+
+    Returns:
+        The prediction.
+    """
+    job = part if isinstance(part, Job) else read_part(part)
+    if coupon is not None:
+        job = coupon_of(job, *coupon)
+    if vacuum is not None:
+        job = replace(job, part=job.part.model_copy(update={"vacuum": vacuum}))
+    return predict(job, habits=habits)
+
+
+def coupon_of(job: Job, length: float, width: float) -> Job:
+    """A flat coupon with the plies that lie over the whole part: no zones, finish, extras or edge to trim.
+
+    Raises:
+        LayupError: No ply lies over the whole part.
+    """
+    from layup.shape import flat
+
+    plies = [ply for ply in job.part.plies() if ply.zone in (None, "whole") and ply.area is None]
+    if not any(ply.fabric for ply in plies):
+        raise LayupError("no ply of fabric lies over the whole part, so there is no layup for a coupon")
+    plain = [ply.model_copy(update={"overlap": None, "seam": None}) for ply in plies]
+    surface = job.part.surface.model_copy(
+        update={"mesh": None, "outline": None, "cutouts": None, "area": None, "edge": None, "unit": None, "side": None,
+                "rectangle": (length, width), "area_tolerance": 0.015}
+    )  # fmt: skip
+    part = job.part.model_copy(
+        update={"title": f"Coupon of {job.part.title}", "ply": plain, "stack": None, "fabric": None, "zone": [],
+                "finish": [], "extra": [], "replaces": [], "made": [], "trim": None, "surface": surface}
+    )  # fmt: skip
+    return replace(job, part=part, surface=flat.rectangle(length, width), zones={}, opened=None, fasteners=())
+
+
+def expected_at(prediction: Prediction, stage: str) -> dict[str, float] | None:
+    """Expected mass at a stage; for a whole part with its 90 % interval. [kg]"""
+    mean = stage_mass(prediction.job, prediction.weighed, stage)
+    if mean is None:
+        return None
+    if stage not in WHOLE_STAGES:
+        return {"mean": mean}
+    whole = prediction.mass
+    return {"mean": mean, "p05": mean + whole.p05 - whole.mean, "p95": mean + whole.p95 - whole.mean}
+
+
+def _kept_files(store: Store, path: Path, job: Job, prediction: Prediction) -> dict[str, Any]:
+    """The part file, the shop's tables and the prediction as texts; of a mesh only what it is and measures."""
+    folder = path.parent
+    tables = {name: store.keep_text((folder / name).read_text(encoding="utf-8")) for name in job.part.materials}
+    mesh = job.part.surface.mesh
+    bent = bent_of(job, [ply.zone for ply in job.part.plies() if ply.zone is not None])
+    return {
+        "part_text": store.keep_text(path.read_text(encoding="utf-8")),
+        "tables": tables,
+        "mesh": None if mesh is None else hashlib.sha256((folder / mesh).read_bytes()).hexdigest(),
+        "measured": {"area": job.surface.whole.area, "edge": job.surface.perimeter,
+                     "zones": {name: place.area for name, place in job.zones.items()},
+                     "holes": {n: [len(h.pattern.holes), h.area, h.rim] for n, h in job.holes.items()},
+                     "bent": None if bent is None else bent.as_json()},
+        "prediction": store.keep_text(json.dumps(prediction.as_json(), ensure_ascii=False, sort_keys=True)),
+    }  # fmt: skip
+
+
+def from_entry(entry: Entry) -> WeighIn:
+    """A weigh-in from its entry."""
+    told = entry.payload
+    ground = told.get("ground")
+    around = Circumstances(
+        told["piece"], told["resolution"], told["person"], told["temperature"], told["vacuum"], told["lot"],
+        told["notes"], told["photo"],
+    )  # fmt: skip
+    coupon = told.get("coupon")
+    return WeighIn(
+        entry, told["part"], told["file"], told["stage"], told["mass"], told["said"], told.get("expected"),
+        Ground(**ground) if ground else None, around, (coupon[0], coupon[1]) if coupon else None,
+    )  # fmt: skip
+
+
+def weigh_ins(store: Store, as_of: int | str | None = None) -> list[WeighIn]:
+    """The weigh-ins that stand, in the order of noting."""
+    return [from_entry(entry) for entry in store.entries(KIND, as_of)]
+
+
+def newest(store: Store, count: int) -> list[WeighIn]:
+    """The last so many that stand, the newest last; quick however long the record is."""
+    rows = store.query("SELECT number FROM weighins WHERE stands = 1 ORDER BY number DESC LIMIT ?", (count,))
+    return [from_entry(store.entry(row[0])) for row in reversed(rows)]
+
+
+def of_piece(store: Store, part: str, piece: str | None = None) -> list[WeighIn]:
+    """The weigh-ins of one part that stand, of one piece or of all."""
+    sql, values = "SELECT number FROM weighins WHERE stands = 1 AND part = ?", [part]
+    if piece is not None:
+        sql, values = sql + " AND piece = ?", [part, piece]
+    return [from_entry(store.entry(row[0])) for row in store.query(sql + " ORDER BY number", values)]
+
+
+def questions(mass: float, said: str, expected: dict[str, float] | None) -> tuple[str, ...]:
+    """What to ask before a weight is noted; empty when it is believable.
+
+    Args:
+        mass: [kg]
+        said: As written: "2813 lb".
+        expected: Mass expected at this stage, with its interval if there is one. [kg]
+
+    Returns:
+        Questions in words, with the unit that was likely meant.
+    """
+    if not expected:
+        return () if mass < 500 else (f"{said} is {mass_both(mass, 'both')}. Is that right?",)
+    mean = expected["mean"]
+    low, high = expected.get("p05", mean) / 1.6, expected.get("p95", mean) * 1.6
+    if low <= mass <= high:
+        return ()
+    side = f"{mass / mean:,.{1 if mass < 20 * mean else 0}f} times" if mass > mean else f"{mass / mean * 100:.2g} % of"
+    asked = f"{said} is {side} what is expected ({mass_both(mean, 'both')})."
+    words = said.split()
+    meant = []
+    if len(words) == 2:
+        try:
+            number = float(words[0].replace(",", ""))
+        except ValueError:
+            number = 0.0
+        for unit, size in (("g", 1e-3), ("kg", 1.0), ("oz", OZ), ("lb", LB)):
+            if unit != words[1] and low <= number * size <= high:
+                meant.append(f"{words[0]} {unit}")
+    return (asked + (f" Did you mean {' or '.join(meant)}?" if meant else " Is that right?"),)
+
+
+@dataclass(frozen=True, slots=True)
+class Replay:
+    """An old weigh-in seen again.
+
+    Attributes:
+        part_text: The part file as it was.
+        then: The prediction as it was, in the form of `layup predict --json`.
+        now: What today's tables and program predict for the part as it was, by published figures alone.
+    """
+
+    part_text: str
+    then: dict[str, Any]
+    now: Prediction
+
+
+def replay(store: Store, weighed: WeighIn, scratch: Path) -> Replay:
+    """See an old weigh-in again, though its files may have changed or gone; areas are those measured then.
+
+    Args:
+        store: The shop's record.
+        weighed: Which.
+        scratch: An empty folder for the shop's tables as they were.
+
+    Returns:
+        Then and now.
+    """
+    told = weighed.entry.payload
+    text = store.text(told["part_text"])
+    data = tomllib.loads(text)
+    for name, digest in told["tables"].items():
+        target = scratch / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(store.text(digest), encoding="utf-8")
+    measured = told["measured"]
+    data = plain_shape(data, measured["area"], measured["edge"], measured["zones"], measured.get("holes"))
+    job = read_part(data, scratch)
+    if weighed.coupon is not None:
+        job = coupon_of(job, *weighed.coupon)
+    elif measured.get("bent") is not None:
+        job = replace(job, bent=Bent.from_json(measured["bent"]))
+    if told["vacuum"] is not None:
+        job = replace(job, part=job.part.model_copy(update={"vacuum": told["vacuum"]}))
+    return Replay(text, json.loads(store.text(told["prediction"])), predict(job))
+
+
+def plain_shape(
+    data: dict[str, Any],
+    area: float,
+    edge: float | None,
+    zones: dict[str, float],
+    holes: dict[str, list[float]] | None = None,
+) -> dict[str, Any]:
+    """A part file's data with its shapes replaced by their measured areas; holes by number and mean size. [m^2, m]"""
+    old = data.get("surface", {})
+    drilled = holes or {}
+    surface = {"area": f"{area + sum(taken for _, taken, _ in drilled.values())!r} m^2"}
+    edge = None if edge is None else edge - sum(rim for _, _, rim in drilled.values())
+    if "area_tolerance" in old:
+        surface["area_tolerance"] = old["area_tolerance"]
+    if edge is not None or "edge" in old:
+        surface["edge"] = old.get("edge", f"{edge!r} m")
+    listed: Iterable[dict[str, Any]] = data.get("zone", [])
+    plain = [{"name": z["name"], "area": f"{zones.get(z['name'], area)!r} m^2"} for z in listed]
+    data = {key: value for key, value in data.items() if key not in ("holes", "fasteners")}
+    round_ = [
+        {"name": name, "count": int(count), "diameter": f"{math.sqrt(4.0 * taken / math.pi / count)!r} m"}
+        for name, (count, taken, _) in drilled.items()
+    ]
+    return {**data, "surface": surface, **({"zone": plain} if plain else {}), **({"holes": round_} if round_ else {})}

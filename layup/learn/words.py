@@ -1,0 +1,108 @@
+"""What a weigh-in and a habit say, in sentences: the terminal and the bench page print the same ones."""
+
+from __future__ import annotations
+
+import math
+
+from layup.laminate.process import Habit
+from layup.learn.explain import FAR, Explanation
+from layup.learn.weighins import WeighIn
+from layup.spread import Z90
+from layup.words import System, mass_both, thickness_words
+
+
+def one_system(system: System) -> System:
+    """One system of units, where both would be too long."""
+    return "lb" if system == "both" else system
+
+
+def span_words(low: float, high: float, system: System) -> str:
+    """Both ends of a mass. [kg]"""
+    return f"{mass_both(low, one_system(system))} to {mass_both(high, one_system(system))}"
+
+
+def expected_words(weighed: WeighIn, system: System) -> list[tuple[str, str]]:
+    """What was expected and how far off the scale is, each with its label; nothing where nothing was expected."""
+    expected = weighed.expected
+    if expected is None:
+        return []
+    text = mass_both(expected["mean"], system)
+    if "p05" in expected:
+        text += f"   nine in ten: {span_words(expected['p05'], expected['p95'], system)}"
+    off = weighed.mass - expected["mean"]
+    word = "more" if off >= 0 else "less"
+    return [
+        ("expected", text),
+        ("", f"{mass_both(abs(off), system)} {word}, {abs(off) / expected['mean'] * 100:.1f} %"),
+    ]
+
+
+def explanation_words(said: Explanation, system: System) -> list[str]:
+    """What a weight implies and whether that can be, one sentence or two a line; the causes are in `cause_words`."""
+    lines = []
+    if said.implied is not None:
+        i = said.implied
+        lines.append(
+            f"If the resin in the plies is all that differs: {i.factor:.2f} times the resin expected, "
+            f"resin {i.resin_content * 100:.1f} % of fibre and resin by weight, films counted as predicted; "
+            f"{i.fibre_fraction * 100:.0f} % fibre by volume in the plies; "
+            f"{thickness_words(i.thickness, system)} thick."
+        )
+    if said.impossible:
+        lines.append(f"That can't be: {said.impossible}.")
+    elif said.usual:
+        lines.append("Nine parts in ten come out inside these limits: nothing needs explaining.")
+    elif not said.resin_alone and abs(said.needed) > FAR:
+        lines.append(
+            f"Resin alone can't do it: it would have to be {abs(said.needed):.1f} standard deviations off, "
+            "further than 99 shops in 100."
+        )
+    elif said.resin_alone:
+        lines.append(f"Resin alone could do it: it would be {abs(said.needed):.1f} standard deviations off.")
+    if said.resin_kept is not None:
+        word = "that is not enough for it" if not said.resin_alone and not said.usual else "so it may be"
+        most = mass_both(said.resin_kept, one_system(system))
+        lines.append(
+            f"Resin mixed less what was left: at the most {most} in the part; "
+            f"resin alone would need {mass_both(said.resin_due, one_system(system))}"
+            + ("." if said.usual else f": {word}.")
+        )
+    for step in said.steps:
+        if step.before:
+            mark = "  <- here" if step is said.located else ""
+            lines.append(
+                f"From {step.before} to {step.after}: {mass_both(step.change, one_system(system))}, expected "
+                f"{mass_both(step.expected, one_system(system))}{mark}"
+            )
+    return lines
+
+
+def cause_words(said: Explanation) -> tuple[str, list[list[tuple[str, str]]]]:
+    """What leads the lists of causes in ("" where nothing needs one), and each list: the cause and what to check."""
+    if said.lists:
+        size = len(said.lists[0])
+        what = "One cause is enough" if size == 1 else f"It takes {size} causes together"
+        return f"{what}, likeliest first:", [[(cause.words, cause.check) for cause in one] for one in said.lists]
+    if not said.usual:
+        return "No three of the usual causes together explain it. Is this the right part file?", []
+    return "", []
+
+
+def factor_words(habit: Habit) -> str:
+    """The mean factor and its limits in words."""
+    mean = math.exp(habit.shift)
+    low, high = factor_ends(habit)
+    side = "more" if mean >= 1 else "less"
+    return f"{abs(mean - 1) * 100:.0f} % {side} resin than published (nine in ten: {low:.2f} to {high:.2f} times)"
+
+
+def factor_ends(habit: Habit) -> tuple[float, float]:
+    """Resin in the plies over the published, both ends of nine in ten. [-]"""
+    centre = habit.shift - 0.5 * habit.spread**2
+    return math.exp(centre - Z90 * habit.spread), math.exp(centre + Z90 * habit.spread)
+
+
+def published_ends(spread: float) -> tuple[float, float]:
+    """The same before anything was weighed: nine shops in ten. [-]"""
+    centre = -0.5 * spread**2
+    return math.exp(centre - Z90 * spread), math.exp(centre + Z90 * spread)

@@ -1,0 +1,318 @@
+"""The bag, from the tool up: what lies on the laminate, how much of each, what it costs, and what vacuum it can hold.
+
+Every layer reaches past the laminate by a margin; its area is that of the outline grown by it, and its length off the
+roll comes from the least rectangle round the part. Film for the bag is larger both ways, for the pleats. All margins
+are common practice (`layup.cloth.practice`); the vacuum is the process's at the altitude of the shop (ISO 2533).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from layup.cloth import practice
+from layup.laminate.atmosphere import greatest_vacuum
+from layup.make.plies_to_cut import extent
+from layup.make.pots import is_feed
+from layup.make.rough import rough_outline
+from layup.materials import Material
+from layup.partfile.job import Job
+from layup.sources import Figure
+from layup.weight.cost import price_of
+from layup.weight.weigh import Weighed
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+
+@dataclass(frozen=True, slots=True)
+class BagLayer:
+    """One layer or item of the bag.
+
+    Attributes:
+        name: What it is.
+        material: The consumable of the tables; "" where it has no row.
+        area: Of the layer; None for what is counted or measured by length. [m^2]
+        length: Off the roll, or of tape and tube; None where it doesn't apply. [m]
+        strips: How many widths of the roll lie side by side.
+        count: How many, for ports.
+        price: Money and currency; None where no table gives one.
+        note: What to mind.
+    """
+
+    name: str
+    material: str
+    area: float | None
+    length: float | None
+    strips: int
+    count: int
+    price: tuple[float, str] | None
+    note: str
+
+
+@dataclass(frozen=True)
+class Bag:
+    """The bag of a part.
+
+    Attributes:
+        layers: From the tool up.
+        bagged: Whether there is a bag; else only the tool's release.
+        feed: Whether resin is drawn in under it.
+        outline: Area under the bag, cut-outs counted. [m^2]
+        length: Of the least rectangle round the part. [m]
+        width: [m]
+        pressure: What the gauge should read; None without a bag. [Pa]
+        ceiling: The most it can read at the shop's altitude. [Pa]
+        force: On the mould. [N]
+        drinks: Resin that stays in the bag; 0 for a prepreg. [kg]
+        leak: Most the gauge may fall, and in what time, before the part is left alone. [Pa, s]
+        unpriced: Materials without a price.
+        notes: What to know.
+        figures: What it rests on.
+    """
+
+    layers: tuple[BagLayer, ...]
+    bagged: bool
+    feed: bool
+    outline: float
+    length: float
+    width: float
+    pressure: float | None
+    ceiling: float
+    force: float
+    drinks: float
+    leak: tuple[float, float] | None
+    unpriced: tuple[str, ...]
+    notes: tuple[str, ...]
+    figures: tuple[Figure, ...] = field(repr=False)
+
+    @property
+    def prices(self) -> dict[str, float]:
+        """Money by currency, of what has a price."""
+        sums: dict[str, float] = {}
+        for layer in self.layers:
+            if layer.price is not None:
+                sums[layer.price[1]] = sums.get(layer.price[1], 0.0) + layer.price[0]
+        return sums
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Flat:
+    """The outline of the part laid flat, its holes filled."""
+
+    area: float
+    round: float
+    length: float
+    width: float
+    guessed: bool
+
+    def grown(self, margin: float) -> float:
+        """Area of the outline grown by a margin: A + P m + pi m^2, exact for a convex one. [m^2]"""
+        return self.area + self.round * margin + math.pi * margin**2
+
+
+def bag(job: Job, weighed: Weighed) -> Bag:
+    """What the bag of a part takes.
+
+    Args:
+        job: The part file, read.
+        weighed: Its weight in its own process.
+
+    Returns:
+        The bag; for a process without one, the release alone.
+    """
+    process = weighed.process
+    flat = _flat(job)
+    feed = is_feed(weighed)
+    ceiling = greatest_vacuum(job.part.altitude or 0.0)
+    layers = [
+        BagLayer(
+            "release on the tool",
+            "",
+            flat.grown(practice.TAPE_MARGIN.value),
+            None,
+            0,
+            0,
+            None,
+            "as its maker says, and on the flange" + ("; the strip for the tape stays clean" if process.bagged else ""),
+        )
+    ]
+    notes: list[str] = []
+    if not process.bagged:
+        notes.append("No bag. Peel ply, where something is bonded on later: one layer over the last ply.")
+        return Bag(
+            tuple(layers),
+            False,
+            False,
+            flat.area,
+            flat.length,
+            flat.width,
+            None,
+            ceiling,
+            0.0,
+            0.0,
+            None,
+            (),
+            (*notes, *_guessed(flat)),
+            (practice.TAPE_MARGIN,),
+        )
+    layers += _layers(job, flat, feed, process.mixes)
+    pressure = process.pressure or 0.0
+    under = flat.grown(practice.TAPE_MARGIN.value)
+    drinks = 0.0
+    figures = [
+        practice.PEEL_MARGIN,
+        practice.BREATHER_MARGIN,
+        practice.BAG_MARGIN,
+        practice.TAPE_MARGIN,
+        practice.PLEATS,
+        practice.JOIN,
+        practice.PORT_AREA,
+    ]
+    if process.mixes:
+        to_bag = process.figure("loss_to_bag")
+        figures.append(to_bag)
+        drinks = to_bag.value * max(layer.area for layer in weighed.layers if layer.kind == "fabric")
+    leak = (practice.LEAK_FALL_FEED, practice.LEAK_TIME_FEED) if feed else (practice.LEAK_FALL, practice.LEAK_TIME)
+    figures += list(leak)
+    if job.part.altitude is None:
+        notes.append('The part file gives no altitude, so the air of sea level is taken: altitude = "1500 ft".')
+    notes += [*process.notes, *_guessed(flat)]
+    unpriced = tuple(dict.fromkeys(y.material for y in layers if y.material and y.price is None))
+    return Bag(
+        tuple(layers),
+        True,
+        feed,
+        flat.area,
+        flat.length,
+        flat.width,
+        pressure,
+        ceiling,
+        pressure * under,
+        drinks,
+        (leak[0].value, leak[1].value),
+        unpriced,
+        tuple(notes),
+        tuple(figures),
+    )
+
+
+def _guessed(flat: _Flat) -> list[str]:
+    return ["Only the area is known: a shape of 3 to 2 is taken for lengths and edges."] if flat.guessed else []
+
+
+def _flat(job: Job) -> _Flat:
+    import shapely
+
+    outline = rough_outline(job, None)
+    trim = job.part.trim or 0.0
+    filled: list[Polygon] = [shapely.Polygon(s.exterior).buffer(trim, join_style="mitre") for s in outline.shapes]
+    whole = shapely.union_all(filled)
+    length, width = extent(tuple(filled))
+    # between a ragged outline and its hull, the hull is what a hand cuts and tapes
+    return _Flat(float(whole.area), float(whole.convex_hull.length), length, width, outline.guessed)
+
+
+def _layers(job: Job, flat: _Flat, feed: bool, mixes: bool) -> list[BagLayer]:
+    """Everything above the laminate."""
+    peel, breather, film = practice.PEEL_MARGIN.value, practice.BREATHER_MARGIN.value, practice.BAG_MARGIN.value
+    pleats = 1.0 + practice.PLEATS.value
+    round_tape = flat.round + 2 * math.pi * practice.TAPE_MARGIN.value
+    tape = round_tape * pleats + flat.width
+    tail = "no wrinkles; leave a tail to pull it off by"
+    if not mixes:
+        tail += "; leave out where the film's face is wanted"
+    cloth = [
+        _cloth(job, "peel ply", "peel ply, nylon", flat, peel, 1.0, tail),
+    ]
+    ports = max(1 if flat.length < 1.2 else 2, math.ceil(flat.area / practice.PORT_AREA.value))
+    if feed:
+        cloth += [
+            _cloth(
+                job,
+                "perforated film",
+                "release film, perforated",
+                flat,
+                peel,
+                1.0,
+                "lets resin through, lets the mesh go",
+            ),
+            _cloth(job, "flow mesh", "flow mesh", flat, -peel, 1.0, "ends 25 mm short of the edge on the vacuum side"),
+            _run(
+                job,
+                "spiral tube",
+                "spiral tube 10 mm",
+                2 * flat.length,
+                "feed along one long side, vacuum along the other",
+            ),
+            _run(
+                job,
+                "resin hose",
+                "resin hose 8 mm",
+                4.0,
+                "2 m to the feed bucket, 2 m to the catch pot; clamps on both",
+            ),
+        ]
+    else:
+        cloth += [
+            _cloth(
+                job,
+                "perforated film",
+                "release film, perforated",
+                flat,
+                peel,
+                1.0,
+                "meters what the breather can drink",
+            ),
+            _cloth(
+                job, "breather", "breather 150", flat, breather, 1.0, "one piece as far as the port; doubled under it"
+            ),
+        ]
+    return [
+        *cloth,
+        _cloth(job, "bagging film", "bagging film, nylon 50", flat, film, pleats, "a pleat at each corner and step"),
+        _run(job, "sealant tape", "sealant tape", tape, "round the bag, up each pleat and down again, one join across"),
+        BagLayer(
+            "ports",
+            "",
+            None,
+            None,
+            0,
+            ports,
+            None,
+            "on a pad of breather, off the part" + ("; a catch pot between bag and pump" if feed else ""),
+        ),
+    ]
+
+
+def _cloth(job: Job, name: str, material: str, flat: _Flat, margin: float, pleats: float, note: str) -> BagLayer:
+    """A layer cut off a roll."""
+    own = job.library.get("consumable", material)
+    length, width = (flat.length + 2 * margin) * pleats, (flat.width + 2 * margin) * pleats
+    area = flat.grown(margin) * pleats**2
+    printed = own.optional("width")
+    if printed is None:
+        return BagLayer(name, material, area, None, 1, 0, _money(own, area, None), note)
+    # whichever way across the roll has fewer joins, then whichever takes less of it
+    join = practice.JOIN.value
+    choices = []
+    for along, across in ((length, width), (width, length)):
+        strips = 1 if across <= printed.value else math.ceil((across - join) / (printed.value - join) - 1e-9)
+        choices.append((strips, strips * along))
+    strips, run = min(choices)
+    return BagLayer(name, material, area, run, strips, 0, _money(own, run * printed.value, run), note)
+
+
+def _run(job: Job, name: str, material: str, length: float, note: str) -> BagLayer:
+    """Something bought by the length."""
+    own = job.library.get("consumable", material)
+    return BagLayer(name, material, None, length, 0, 0, _money(own, None, length), note)
+
+
+def _money(material: Material, area: float | None, length: float | None) -> tuple[float, str] | None:
+    price = price_of(material)
+    if price is None:
+        return None
+    amount = {"area": area, "length": length}.get(price.per)
+    return None if amount is None else (price.amount * amount, price.currency)

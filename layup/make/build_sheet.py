@@ -1,0 +1,214 @@
+"""The build sheet: everything the bench needs for one part, in the order it is needed.
+
+`build_sheet` gathers prediction, cut, pots, bag and weigh points into a `BuildSheet`; `write_sheet` prints it as PDF or
+HTML. Nothing is computed here that its own module does not compute; a figure on the sheet is the figure of the command.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from layup import __version__
+from layup.errors import LayupError
+from layup.files.writing import write_file
+from layup.make.bag import Bag, bag
+from layup.make.build_sheet_plates import part_plate
+from layup.make.build_sheet_tables import (
+    bag_blocks,
+    cure_blocks,
+    cut_blocks,
+    each,
+    habit_name,
+    limit_words,
+    ply_blocks,
+    point_blocks,
+    resin_blocks,
+)
+from layup.make.cut import Cut, cut
+from layup.make.nest_file import how_it_was_cut, path_beside, stored
+from layup.make.points import WeighPoint, weigh_points
+from layup.make.pots import Mix, mixes
+from layup.report.document import Block, BuildSheet, Facts, Section, Words
+from layup.weight.prediction import Prediction
+from layup.words import (
+    System,
+    area_words,
+    areal_weight_words,
+    length_words,
+    mass_both,
+    pressure_words,
+    thickness_words,
+)
+
+PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+"""Width and height. [mm]"""
+
+
+@dataclass(frozen=True)
+class Bench:
+    """All that a build sheet shows.
+
+    Attributes:
+        prediction: The part.
+        cut: Its cloth.
+        mixes: Its pots, by resin.
+        bag: Its bag.
+        points: Its weigh points.
+    """
+
+    prediction: Prediction
+    cut: Cut
+    mixes: tuple[Mix, ...]
+    bag: Bag
+    points: tuple[WeighPoint, ...]
+
+
+def prepare(
+    prediction: Prediction, part: Path | None = None, *, people: int = 1, seconds: float = 0.0, patterns: bool = True,
+    ratio: float | None = None, temperature: float | None = None, pot: float | None = None,
+) -> Bench:  # fmt: skip
+    """Work out everything the sheet shows.
+
+    Args:
+        prediction: Of the part.
+        part: Its part file; a cut stored beside it is taken where it still fits.
+        people: Pairs of hands. [-]
+        patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
+        seconds: To search for a short cut where none is stored; 0 for one that is always the same. [s]
+        ratio: Hardener over resin by mass, from the can. [-]
+        temperature: Of shop and resin. [K]
+        pot: Most to mix at once. [kg]
+
+    Returns:
+        The bench.
+
+    Raises:
+        LayupError: A figure is missing, or the resin is too fast.
+    """
+    job, weighed = prediction.job, prediction.weighed
+    told: dict[str, Any] = {}
+    if part is not None and path_beside(part).is_file():
+        told = {**how_it_was_cut(path_beside(part)), "stored": stored(path_beside(part))}
+    return Bench(
+        prediction, cut([job], seconds=seconds, patterns=patterns, **told),
+        mixes(job, weighed, people=people, ratio=ratio, temperature=temperature, pot=pot), bag(job, weighed),
+        weigh_points(job, weighed),
+    )  # fmt: skip
+
+
+def build_sheet(bench: Bench, system: System) -> BuildSheet:
+    """Lay the bench out as a sheet.
+
+    Args:
+        bench: As `prepare` gives it.
+        system: "lb", "metric" or "both".
+
+    Returns:
+        The content, ready to print.
+    """
+    prediction = bench.prediction
+    weighed = prediction.weighed
+    resins = ", ".join(dict.fromkeys(layer.resin_name for layer in weighed.layers if layer.kind == "fabric"))
+    plate = (
+        ("process", weighed.process.name),
+        ("resin", resins),
+        ("file", prediction.job.file or "part"),
+        ("will weigh", mass_both(weighed.mass.mean, system)),
+        ("made with", f"layup {__version__}"),
+        ("date", ""),
+    )
+    sections = [
+        Section("The part", _part(prediction, system, resins)),
+        Section("Plies, in laying order", ply_blocks(bench.prediction, bench.cut, bench.mixes, system)),
+        Section("Cloth to cut", cut_blocks(bench.cut, system)),
+    ]
+    if bench.mixes:
+        sections.append(Section("Resin", resin_blocks(bench.mixes, system)))
+    title = "The bag, from the tool up" if bench.bag.bagged else "The tool"
+    sections.append(
+        Section(
+            title,
+            bag_blocks(bench.bag, system),
+        )
+    )
+    sections.append(Section("Cure", cure_blocks(prediction, bench.bag, system)))
+    sections.append(Section("On the scale", point_blocks(bench.points, system)))
+    sections.append(Section("Cautions", (Words(_cautions(prediction), caution=True),)))
+    return BuildSheet(prediction.title, plate, tuple(sections))
+
+
+def _cautions(prediction: Prediction) -> tuple[str, ...]:
+    """Those of the prediction, but for the remarks on how processes were compared."""
+    return tuple(text for text in prediction.cautions if "compared" not in text)
+
+
+def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, ...]:
+    weighed, job = prediction.weighed, prediction.job
+    pairs = [
+        ("will weigh, finished", mass_both(weighed.mass.mean, system)),
+        ("nine in ten between", each(system, lambda one: limit_words(weighed.mass, one))),
+        ("surface", area_words(job.surface.whole.area, system)),
+        ("thickness", thickness_words(weighed.thickness.mean, system)),
+        ("weighs per area", areal_weight_words(prediction.areal_weight, system)),
+        ("process", weighed.process.name),
+        ("resin", resins),
+    ]
+    if weighed.process.pressure is not None:
+        pairs.append(("vacuum on the gauge", pressure_words(weighed.process.pressure, system)))
+    if job.part.trim:
+        pairs.append(("laid beyond the trim line", length_words(job.part.trim, system)))
+    blocks: list[Block] = [Facts(tuple(pairs))]
+    if prediction.published is not None:
+        blocks.append(Words((_from_the_scale(prediction, system),)))
+    if job.surface.has_mesh:
+        blocks.insert(0, part_plate(prediction))
+    return tuple(blocks)
+
+
+def _from_the_scale(prediction: Prediction, system: System) -> str:
+    """That the shop's weigh-ins stand behind the figures, and what they would be without."""
+    published = prediction.published
+    before = mass_both((published or prediction.weighed).mass.mean, system)
+    told = [
+        f"{habit_of} {abs(math.expm1(habit.shift)) * 100:.0f} % {'more' if habit.shift >= 0 else 'less'} resin than "
+        f"published ({habit.parts} weighed)"
+        for habit, habit_of in ((one, habit_name(one, prediction.weighed)) for one in prediction.habits)
+    ]
+    return (
+        f"This shop's weigh-ins were used in every weight here: {'; '.join(told)}. By published figures alone it would "
+        f"weigh {before}."
+    )
+
+
+def write_sheet(sheet: BuildSheet, path: Path, paper: str = "A4") -> Path:
+    """Print a sheet.
+
+    Args:
+        sheet: What to print.
+        path: Where: its ending, .pdf or .html, says how.
+        paper: "A4" or "Letter".
+
+    Returns:
+        The path.
+
+    Raises:
+        LayupError: The ending or the paper is not known, or the file can't be written.
+    """
+    if paper not in PAPERS:
+        raise LayupError(f'no paper "{paper}". Write A4 or Letter')
+    ending = path.suffix.casefold()
+    if ending == ".pdf":
+        from layup.report.document_pdf import pdf_bytes
+
+        data = pdf_bytes(sheet, *PAPERS[paper])
+    elif ending in (".html", ".htm"):
+        from layup.report.document_html import html_text
+
+        data = html_text(sheet).encode("utf-8")
+    else:
+        raise LayupError(f'a build sheet can\'t be saved as "{path.name}". End its name in .pdf or .html')
+    write_file(path, data)
+    return path

@@ -1,0 +1,57 @@
+"""The pictures of the build sheet: the part with its zones, and each layout of the cloth."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+from layup.make.cut import FabricCut
+from layup.report.document import Plate
+from layup.weight.prediction import Prediction
+from layup.words import System
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def part_plate(prediction: Prediction) -> Plate:
+    """The part with its zones, named beside the drawing."""
+    import matplotlib as mpl
+    from matplotlib.figure import Figure as NewFigure
+
+    from layup.report import palette
+    from layup.report.shape_drawing import draw_shape, label_zones
+
+    with mpl.rc_context({"font.family": "DejaVu Sans", "text.color": palette.INK}):
+        figure = NewFigure(figsize=(7.0, 2.9))
+        axes = figure.add_axes((0.01, 0.02, 0.74, 0.96))
+        draw_shape(axes, prediction.job)
+        label_zones(axes, prediction.job, 10.0)
+    names = ", ".join(zone.name for zone in prediction.job.part.zone)
+    return _as_plate(figure, f"The part seen from above{': zones ' + names if names else ''}", vector=False)
+
+
+def _as_plate(figure: Figure, says: str, *, vector: bool = True) -> Plate:
+    """A figure as PNG, and as SVG where it is of lines."""
+    import matplotlib as mpl
+
+    png = io.BytesIO()
+    width, height = (float(v) for v in figure.get_size_inches())
+    figure.savefig(png, format="png", dpi=220, facecolor="#ffffff", metadata={"Software": None})
+    svg = ""
+    if vector:
+        text = io.StringIO()
+        with mpl.rc_context({"svg.hashsalt": "layup", "svg.fonttype": "path"}):
+            figure.savefig(text, format="svg", facecolor="#ffffff", metadata={"Date": None, "Creator": None})
+        svg = text.getvalue()
+        svg = svg[svg.index("<svg") :]
+    return Plate(png.getvalue(), svg, width, height, says)
+
+
+def cut_plate(fabric: FabricCut, system: System) -> Plate:
+    """Where the pieces of one cloth lie on its roll."""
+    from layup.make.nest_picture import cut_figure
+
+    return _as_plate(
+        cut_figure([fabric], system, wide=6.6, high=2.9), f"{fabric.fabric}: where the pieces lie on the roll"
+    )

@@ -1,0 +1,502 @@
+"""The tables of the build sheet: plies, cloth, pots, bag, cure, weigh points, in the words of the shop."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from layup.laminate.process import Habit
+from layup.make.bag import Bag
+from layup.make.build_sheet_plates import cut_plate
+from layup.make.cut import Cut
+from layup.make.points import WeighPoint
+from layup.make.pots import Batch, Mix
+from layup.partfile.job import Job
+from layup.report.document import TICK, WRITE, Block, Facts, Grid, Words
+from layup.sides.mould import seen
+from layup.sources import Figure
+from layup.spread import Interval
+from layup.units import INCH
+from layup.weight.prediction import Prediction
+from layup.weight.weigh import Weighed
+from layup.words import (
+    System,
+    angle_words,
+    area_words,
+    length_words,
+    mass_both,
+    mass_metric,
+    percent_words,
+    pressure_words,
+    thickness_words,
+)
+
+_BY_HAND = (
+    "Times run in hours and minutes from the first pot, at an even pace: common practice, no source. A pot is planned "
+    "to be used up in half the time it lasts."
+)
+_FEED = (
+    "How long the part takes to fill is not predicted. Keep the hose under the surface of the bucket; close the feed "
+    "when resin has reached the vacuum line all along, and before the bucket is warm."
+)
+_STIR = "Weigh resin first, then what hardens it; stir a full two minutes, scraping sides and floor."
+
+
+def one_of(system: System) -> System:
+    """A single system for where two do not fit: metric, unless pounds alone are asked for."""
+    return "lb" if system == "lb" else "metric"
+
+
+def money_words(prices: dict[str, float]) -> str:
+    """Money of several currencies, or a dash."""
+    return ", ".join(f"{amount:.2f} {currency}" for currency, amount in prices.items()) or "not priced"
+
+
+def each(system: System, words: Callable[[System], str]) -> str:
+    """The same in each system, one to a line: a narrow column holds it without breaking a figure from its unit."""
+    systems: tuple[System, ...] = ("metric", "lb") if system == "both" else (system,)
+    stiff = [words(one).replace(" ", "\u00a0") for one in systems]
+    return "\n".join(text.replace("\u00a0to\u00a0", " to\u00a0").replace("×\u00a0", "× ") for text in stiff)
+
+
+def tape(m: float, system: System) -> str:
+    """A length as it is measured at the bench: to a sixteenth of an inch, or to a millimetre."""
+    step = INCH / 16 if system == "lb" else 1e-3
+    return length_words(round(m / step) * step, system)
+
+
+def size_words(along: float, across: float, system: System) -> str:
+    """Along the warp by across it."""
+
+    def words(one: System) -> str:
+        first, second = tape(along, one), tape(across, one)
+        for unit in (" mm", " in"):
+            if first.endswith(unit) and second.endswith(unit) and "ft" not in first + second:
+                first = first.removesuffix(unit)
+        return f"{first} × {second}"
+
+    return each(system, words)
+
+
+def limit_words(mass: Interval, system: System) -> str:
+    """Both ends of an interval: "89 to 202 g" where both have one unit."""
+    low, high = mass_both(mass.p05, system), mass_both(mass.p95, system)
+    for unit in (" g", " kg"):
+        if low.endswith(unit) and high.endswith(unit):
+            low = low.removesuffix(unit)
+    return f"{low} to {high}"
+
+
+def force_words(newton: float, system: System) -> str:
+    """A force as the weight that presses like it, to two figures, or to half of the second behind a leading 1."""
+
+    def words(one: System) -> str:
+        mass = newton / 9.80665 / (0.45359237 if one == "lb" else 1.0)
+        step = 10.0 ** (len(f"{mass:.0f}") - 2)
+        step *= 0.5 if mass < 20 * step else 1.0  # 10,500: as near as 9,700 is
+        return f"{round(mass / step) * step:,.0f} {'lb' if one == 'lb' else 'kg'}"
+
+    return each(system, words)
+
+
+def habit_name(habit: Habit, weighed: Weighed) -> str:
+    """What one of the shop's habits is used for in this part: its own cloth, or cloth that was not weighed itself."""
+    cloth = dict.fromkeys(
+        layer.name for layer in weighed.layers if layer.take_up is not None and layer.take_up.habit == habit
+    )
+    named = " and ".join(cloth) or "anything"
+    return named if habit.cloth_known else f"{named} (not weighed itself, so as the shop's other cloth)"
+
+
+def which_way_round(job: Job) -> tuple[Block, ...]:
+    """From which side angles and patterns are seen; a question, set apart, where the part file does not say."""
+    if not job.surface.has_mesh:
+        return ()
+    way = seen(job.surface, job.part.surface.mould)
+    return (Words(way.sentences, caution=not way.known),)
+
+
+def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
+    """The ply table, from the mould up."""
+    cloth = {ply.number: ply for ply in cut.plies[0]}
+    cores = {core.number: core for core in cut.cores[0]}
+    names: dict[int, list[str]] = {}
+    sizes: dict[int, list[tuple[float, float]]] = {}
+    for fabric in cut.fabrics:
+        for piece in fabric.pieces:
+            names.setdefault(piece.ply.number, []).append(piece.name)
+            x0, y0, x1, y1 = piece.shape.bounds
+            sizes.setdefault(piece.ply.number, []).append((x1 - x0, y1 - y0))
+    rows = []
+    for layer in prediction.weighed.layers:
+        where = "whole surface" if layer.zone == "whole" else layer.zone
+        where += ", over the openings, uncut" if layer.covers else ""
+        if layer.number in cloth:
+            listed = names[layer.number]
+            size = "\n".join(
+                size_words(*s, one_of(system) if len(sizes[layer.number]) > 1 else system)
+                for s in sizes[layer.number][:3]
+            )
+            if len(listed) > 3:
+                size += "\nand smaller"
+            pieces = ", ".join(listed)
+            angle = angle_words(layer.angle) if cloth[layer.number].directed else "no warp"
+        else:
+            core = cores[layer.number]
+            size = size_words(core.length, core.width, system)
+            pieces = thickness_words(core.thickness, one_of(system))
+            angle = "core"
+        wet = _wet(layer.number, mixes)
+        rows.append(
+            (
+                str(layer.number),
+                layer.name,
+                angle,
+                where,
+                size,
+                area_words(layer.area, one_of(system)),
+                pieces,
+                wet,
+                TICK,
+            )
+        )
+    head = ("ply", "cloth or core", "warp", "where", "size, along × across the warp", "area", "pieces", "pot", "laid")
+    shares = (0.055, 0.17, 0.07, 0.13, 0.225, 0.105, 0.105, 0.07, 0.07)
+    return (
+        Words(
+            (
+                "Ply 1 lies on the mould, the last on the bag side. The angle is that of the warp (of the fibres, in a "
+                "unidirectional) from the 0° arrow of the part.",
+            )
+        ),
+        *which_way_round(prediction.job),
+        Grid(head, tuple(rows), shares, strong=frozenset({0, 2})),
+    )
+
+
+def _wet(number: int, mixes: tuple[Mix, ...]) -> str:
+    """Numbers of the pots a ply takes resin from."""
+    found = []
+    for mix in mixes:
+        if mix.feed:
+            return "bucket"
+        for batch in mix.batches:
+            if number in batch.plies:
+                found.append(str(batch.number))
+    return ", ".join(found) or "–"
+
+
+def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
+    """The cut list with a drawing of each layout."""
+    rows = [
+        (
+            f.fabric,
+            tape(f.nest.roll.width, one_of(system)),
+            each(system, partial(tape, f.length)),
+            ", ".join(piece.name for piece in f.pieces),
+            percent_words(f.waste),
+            "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}",
+            TICK,
+        )
+        for f in cut.fabrics
+    ]
+    head = ("cloth", "roll", "cut off", "pieces", "waste", "price", "cut")
+    blocks: list[Block] = [
+        Grid(head, tuple(rows), (0.2, 0.1, 0.19, 0.22, 0.09, 0.13, 0.07), right=frozenset({4}), strong=frozenset({2}))
+    ]
+    cores = [
+        (
+            str(c.number),
+            c.name,
+            thickness_words(c.thickness, one_of(system)),
+            size_words(c.length, c.width, system),
+            area_words(c.area, one_of(system)),
+            TICK,
+        )
+        for c in cut.cores[0]
+    ]
+    if cores:
+        blocks.append(
+            Grid(
+                ("ply", "core, from the sheet", "thick", "fits in", "area", "cut"),
+                tuple(cores),
+                (0.07, 0.29, 0.13, 0.27, 0.16, 0.08),
+                strong=frozenset({0}),
+            )
+        )
+    edge = cut.fabrics[0].nest.roll.edge if cut.fabrics else 0.0
+    gap = cut.fabrics[0].nest.gap if cut.fabrics else 0.0
+    said = (
+        f"The arrow is the warp: mark it on every piece, with its number. {tape(gap, one_of(system))} between pieces "
+        f"for the cutter; {tape(edge, one_of(system))} along each edge of the roll is not used."
+    )
+    blocks.append(Words((said, *cut.notes)))
+    if cut.proposals:
+        blocks.append(Words(cut.proposals, caution=True))
+    for fabric in cut.fabrics:
+        blocks.append(cut_plate(fabric, system))
+    return tuple(blocks)
+
+
+def clock(seconds: float | None) -> str:
+    """Hours and minutes from the start."""
+    if seconds is None:
+        return "–"
+    minutes = round(seconds / 60)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def grams(kg: float | None) -> str:
+    """What a resin scale shows; a dash for what is not known."""
+    if kg is None:
+        return "–"
+    return f"{kg * 1e3:.1f} g" if kg < 0.1 else f"{kg * 1e3:.0f} g"
+
+
+def hardener_word(mix: Mix) -> str:
+    """Hardener, or a catalyst for polyester and vinyl ester."""
+    return "catalyst" if mix.cure == "peroxide" else "hardener"
+
+
+def ratio_words(mix: Mix) -> str:
+    """A ratio as it is said: a catalyst in per cent of the resin, a hardener to a hundred of resin."""
+    if mix.ratio is None:
+        return "not known: see below"
+    return f"{mix.ratio * 100:.3g} %" if mix.cure == "peroxide" else f"100 : {mix.ratio * 100:.4g}"
+
+
+def millilitres(mix: Mix, b: Batch) -> str:
+    """Resin and hardener of one batch by volume; of a catalyst the catalyst alone, as a dispenser gives it."""
+    if mix.densities is None or b.resin is None or b.hardener is None:
+        return "–"
+    hardener = b.hardener / mix.densities[1] * 1e6
+    if mix.cure == "peroxide":
+        return f"{hardener:.1f} ml"
+    return f"{b.resin / mix.densities[0] * 1e6:.0f} + {hardener:.0f} ml"
+
+
+def _hands(people: int) -> str:
+    return "two hands" if people == 1 else f"{people} people"
+
+
+def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
+    """Pots in the order of use, and the table for the scale."""
+    blocks: list[Block] = []
+    for mix in mixes:
+        by_volume = "" if mix.volume_ratio is None else f"100 : {mix.volume_ratio * 100:.1f}"
+        weighed = "catalyst, by weight of the resin" if mix.cure == "peroxide" else "resin : hardener by weight"
+        if mix.asks:
+            blocks.append(Words((mix.asks,), caution=True))
+        pairs = [
+            ("resin", mix.resin),
+            (weighed, ratio_words(mix)),
+            ("by volume", by_volume or ("–" if mix.ratio is None else "densities not known: weigh it")),
+            ("to mix, losses counted", mass_both(mix.total, system)),
+            (
+                "pot life printed",
+                f"{mix.pot_life.seconds / 60:.0f} min for {mass_metric(mix.pot_life.mass)} at "
+                f"{mix.pot_life.temperature - 273.15:.0f} °C",
+            ),
+            (
+                "hands",
+                "feeds itself" if mix.feed else f"{_hands(mix.people)}, at {mix.temperature - 273.15:.0f} °C",
+            ),
+        ]
+        blocks.append(Facts(tuple(pairs)))
+        rows = []
+        for b in mix.batches:
+            rows.append(
+                (
+                    str(b.number),
+                    grams(b.resin) if mix.ratio is not None else WRITE,
+                    grams(b.hardener) if mix.ratio is not None else WRITE,
+                    grams(b.mass),
+                    millilitres(mix, b),
+                    clock(b.start),
+                    clock(b.used),
+                    f"{b.lasts / 60:.0f} min",
+                    b.covers,
+                    WRITE,
+                    TICK,
+                )
+            )
+        head = (
+            "pot",
+            "resin",
+            hardener_word(mix),
+            "total",
+            "by volume",
+            "mix at",
+            "used by",
+            "goes off in",
+            "for ply",
+            "mixed at",
+            "done",
+        )
+        blocks.append(
+            Grid(
+                head,
+                tuple(rows),
+                (0.05, 0.085, 0.1, 0.085, 0.145, 0.07, 0.07, 0.085, 0.14, 0.1, 0.07),
+                tall=True,
+                right=frozenset({1, 2, 3}),
+                strong=frozenset({0, 1, 2}),
+            )
+        )
+        if mix.table:
+            amounts = ("resin", *(f"{r * 1e3:.0f}" for r, _ in mix.table))
+            hardener = (hardener_word(mix), *(f"{h * 1e3:.1f}" for _, h in mix.table))
+            both = ("together", *(f"{(r + h) * 1e3:.1f}" for r, h in mix.table))
+            count = len(mix.table)
+            shares = (0.16, *([0.84 / count] * count))
+            blocks.append(Words((f"{hardener_word(mix).capitalize()} for this much resin, in grams:",)))
+            blocks.append(
+                Grid(amounts, (hardener, both), shares, right=frozenset(range(1, count + 1)), strong=frozenset({0}))
+            )
+        blocks.append(Words((_FEED if mix.feed else _BY_HAND, _STIR)))
+        if mix.cautions:
+            blocks.append(Words(mix.cautions, caution=True))
+    return tuple(blocks)
+
+
+def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
+    """The bag from the tool up, the vacuum and the leak test."""
+    one = one_of(system)
+    rows = []
+    for number, layer in enumerate(bag.layers, 1):
+        off = "–" if layer.length is None else tape(layer.length, one)
+        if layer.strips > 1:
+            off += f", as {layer.strips} strips"
+        if layer.count:
+            off = f"{layer.count} off"
+        rows.append(
+            (
+                str(number),
+                layer.name,
+                layer.material or "–",
+                "–" if layer.area is None else area_words(layer.area, one),
+                off,
+                layer.note,
+                TICK,
+            )
+        )
+    blocks: list[Block] = [
+        Grid(
+            ("", "layer", "from the tables", "area", "off the roll", "mind", "done"),
+            tuple(rows),
+            (0.045, 0.14, 0.19, 0.1, 0.125, 0.33, 0.07),
+            strong=frozenset({1}),
+        )
+    ]
+    if bag.bagged and bag.pressure is not None:
+        fall, time = bag.leak or (0.0, 0.0)
+        pairs = [
+            ("gauge should read", pressure_words(bag.pressure, system)),
+            ("most it can read at this altitude", pressure_words(bag.ceiling, system)),
+            ("presses on the mould like", force_words(bag.force, system)),
+            ("price of what has one", money_words(bag.prices)),
+        ]
+        if bag.drinks:
+            pairs.insert(3, ("resin that stays in the bag", mass_both(bag.drinks, system)))
+        blocks.append(Facts(tuple(pairs)))
+        blocks.append(
+            Grid(
+                ("leak-down test: pump shut off", "gauge now", f"after {time / 60:.0f} min", "fell by", "good"),
+                (
+                    (
+                        f"may fall by {pressure_words(fall, system)} at most (common practice, no source)",
+                        WRITE,
+                        WRITE,
+                        WRITE,
+                        TICK,
+                    ),
+                ),
+                (0.4, 0.17, 0.17, 0.17, 0.09),
+                tall=True,
+            )
+        )
+    if bag.notes:
+        blocks.append(Words(bag.notes))
+    return tuple(blocks)
+
+
+def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block, ...]:
+    """The cure: what the tables know, else what the resin's own sheet says."""
+    fabric = next(layer for layer in prediction.weighed.layers if layer.kind == "fabric")
+    resin = prediction.job.library.get("resin", fabric.resin_name)
+    glass = resin.optional("glass_transition")
+    sheet = "as the resin's data sheet says"
+    steps: list[tuple[str, str, str, str, str]] = []
+    if bag.bagged:
+        steps.append(
+            ("vacuum on", "until the resin is hard to a fingernail (common practice, no source)", WRITE, WRITE, TICK)
+        )
+    if prediction.weighed.process.mixes:
+        steps.append(("hardening", f"{sheet}; cooler is slower", WRITE, WRITE, TICK))
+        steps.append(("off the mould", f"{sheet}; not before it is hard", WRITE, WRITE, TICK))
+        steps.append(("post-cure", f"{sheet}; no warmer than mould and core can stand", WRITE, WRITE, TICK))
+    else:
+        steps.append(("heating up", f"{sheet}; a thermocouple on the part", WRITE, WRITE, TICK))
+        steps.append(("hold", sheet, WRITE, WRITE, TICK))
+        steps.append(("cooling", f"{sheet}; vacuum stays on until it is cool", WRITE, WRITE, TICK))
+    grid = Grid(
+        ("step", "how", "from", "to", "done"),
+        tuple(steps),
+        (0.16, 0.44, 0.16, 0.16, 0.08),
+        tall=True,
+        strong=frozenset({0}),
+    )
+    said = []
+    if glass is not None:
+        said.append(
+            f"{resin.name} softens at about {_degrees(glass.printed)} ({_degrees(glass.at) or 'no remark'}; "
+            f"{_standing(glass)})."
+            " A black part in the sun gets hotter than the air."
+        )
+    else:
+        said.append("No table gives the temperature at which this resin softens: see its data sheet.")
+    return (Words(tuple(said)), grid)
+
+
+def _degrees(text: str) -> str:
+    return text.replace("degC", "°C").replace("degF", "°F")
+
+
+def _standing(figure: Figure) -> str:
+    return "from memory" if figure.source == "memory" else figure.source.replace("-", " ")
+
+
+def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block, ...]:
+    """The weigh points with boxes to write in."""
+    rows = []
+    for number, point in enumerate(points, 1):
+        mass = point.mass
+        should = each(system, partial(mass_both, mass.mean))
+        limits = each(system, partial(limit_words, mass))
+        rows.append((str(number), point.name, point.how, should, limits, WRITE))
+    return (
+        Grid(
+            ("", "weigh", "what lies on the scale", "should show", "nine in ten between", "scale showed"),
+            tuple(rows),
+            (0.045, 0.14, 0.245, 0.145, 0.225, 0.2),
+            tall=True,
+            strong=frozenset({1, 3}),
+        ),
+        Words(
+            (
+                "Outside the limits: stop, weigh again, and find out why before the next step. Inside them, write it "
+                "down all the same: what this shop weighs makes its next prediction narrower.",
+            )
+        ),
+        Facts(
+            (
+                ("date", WRITE),
+                ("laid up by", WRITE),
+                ("cloth, roll and lot", WRITE),
+                ("resin, lot", WRITE),
+                ("warmth and damp in the shop", WRITE),
+                ("signed", WRITE),
+            ),
+            3,
+        ),
+    )

@@ -1,0 +1,386 @@
+"""The cloth of one part, or of several at once: what length to cut off each roll, what is wasted, what it costs.
+
+`cut` makes pieces of every ply, splices those that are wider than the roll, and nests them fabric by fabric.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from layup.cloth import practice
+from layup.cloth.splice import splice
+from layup.make.nest import Nest, Piece, Roll, nest
+from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, Lines, plies_to_cut
+from layup.make.rings import quarters, worth_parting
+from layup.materials import Material
+from layup.partfile.job import Job
+from layup.partfile.model import OPENINGS, WHOLE
+from layup.sources import Figure
+from layup.units import Price
+from layup.weight.cost import price_of
+from layup.weight.plies import fibre_density_of
+from layup.words import length_words, mass_both
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CutPiece:
+    """One piece of cloth.
+
+    Attributes:
+        name: What is written on it: "4", "4a" and "4b" for a ply in pieces, "B4" for the second of several parts.
+        part: Index of its part.
+        ply: The ply it belongs to.
+        shape: Its outline, the warp along +x. [m]
+    """
+
+    name: str
+    part: int
+    ply: ClothPly
+    shape: Polygon
+
+
+@dataclass(frozen=True, eq=False)
+class FabricCut:
+    """What is cut from one roll.
+
+    Attributes:
+        fabric: Name of the cloth.
+        pieces: As in `nest.pieces`.
+        nest: Where they lie.
+        length: To cut off, its end squared and rounded up to a whole centimetre. [m]
+        mass: Of that cloth. [kg]
+        price: Money and currency; None where no table gives a price.
+    """
+
+    fabric: str
+    pieces: tuple[CutPiece, ...]
+    nest: Nest
+    length: float
+    mass: float
+    price: tuple[float, str] | None
+
+    @property
+    def area(self) -> float:
+        """Of the cloth cut off. [m^2]"""
+        return self.length * self.nest.roll.width
+
+    @property
+    def waste(self) -> float:
+        """Share of the cloth cut off that is in no piece. [-]"""
+        return 1.0 - self.nest.area / self.area
+
+
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """All cloth of some parts.
+
+    Attributes:
+        jobs: The parts.
+        plies: Of each part, in laying order.
+        fabrics: Roll by roll, in the order of laying.
+        cores: Of each part.
+        proposals: What the builder has to decide, such as a splice, a sentence each.
+        notes: What to know about the outlines.
+        quarter_rings: Whether rings are cut in four.
+        face_down: Whether plain weaves may be cut face down.
+        figures: What it rests on.
+    """
+
+    jobs: tuple[Job, ...]
+    plies: tuple[tuple[ClothPly, ...], ...]
+    fabrics: tuple[FabricCut, ...]
+    cores: tuple[tuple[CorePiece, ...], ...]
+    proposals: tuple[str, ...]
+    notes: tuple[str, ...]
+    quarter_rings: bool
+    face_down: bool
+    figures: tuple[Figure, ...] = field(repr=False)
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the search was ended before its time."""
+        return any(fabric.nest.stopped for fabric in self.fabrics)
+
+    @property
+    def prices(self) -> dict[str, float]:
+        """Money by currency, of the cloth that has a price."""
+        sums: dict[str, float] = {}
+        for fabric in self.fabrics:
+            if fabric.price is not None:
+                sums[fabric.price[1]] = sums.get(fabric.price[1], 0.0) + fabric.price[0]
+        return sums
+
+
+Progress = Callable[[str, Nest, float], None]
+"""Called with the fabric, its best layout so far and the seconds since its start."""
+Finder = Callable[[str, tuple[Piece, ...], Roll, float], Nest | None]
+"""Gives a stored layout of a fabric, or None."""
+
+
+def cut(
+    jobs: Sequence[Job],
+    *,
+    gap: float = practice.GAP.value,
+    edge: float = practice.EDGE.value,
+    seconds: float = 5.0,
+    widths: Mapping[str, float] | None = None,
+    blocked: Mapping[str, Sequence[Polygon]] | None = None,
+    face_down: bool = False,
+    patterns: bool = True,
+    quarter_rings: bool = False,
+    stored: Finder | None = None,
+    progress: Progress | None = None,
+    lines: Lines | None = None,
+) -> Cut:
+    """Cut the cloth of some parts.
+
+    Args:
+        jobs: The parts, read.
+        gap: Between pieces. [m]
+        edge: Strip along each edge of a roll that is not used. [m]
+        seconds: To search, over all fabrics together; 0 for a plain layout that is always the same. [s]
+        widths: Width of the roll in the shop, by fabric, where it is not the table's. [m]
+        blocked: Defects and what is already cut out, by fabric, in the frame of the roll. [m]
+        face_down: Whether pieces of a plain weave may be cut face down.
+        patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
+        quarter_rings: Whether to cut a ply that is a ring in four, which saves the cloth of its middle.
+        stored: Looks for a layout that was stored before, instead of a search.
+        progress: Called as layouts are found.
+        lines: Called as flat patterns are made.
+
+    Returns:
+        The cut. A keyboard interrupt ends the search of the fabric at hand and of those after it.
+
+    Raises:
+        LayupError: A fabric has no width, or pieces cannot be nested.
+    """
+    listed = tuple(jobs)
+    found = [plies_to_cut(job, patterns=patterns, progress=lines) for job in listed]
+    by_fabric: dict[str, list[CutPiece]] = {}
+    proposals: list[str] = []
+    figures: list[Figure] = [practice.GAP, practice.EDGE, practice.END]
+    rolls: dict[str, Roll] = {}
+    for number, (job, (plies, _, _)) in enumerate(zip(listed, found, strict=True)):
+        mark = chr(ord("A") + number % 26) if len(listed) > 1 else ""
+        for ply in plies:
+            roll = rolls.get(ply.fabric)
+            if roll is None:
+                width = (widths or {}).get(ply.fabric)
+                if width is None:
+                    printed = job.library.get("fabric", ply.fabric).figure("width")
+                    figures.append(printed)
+                    width = printed.value
+                roll = Roll(width, edge, None, tuple((blocked or {}).get(ply.fabric, ())))
+                rolls[ply.fabric] = roll
+            pieces, proposal = _pieces(job, ply, roll, number, mark, quarter_rings)
+            by_fabric.setdefault(ply.fabric, []).extend(pieces)
+            proposals += [f"{mark}: {proposal}" if mark else proposal] if proposal else []
+    total = sum(len(pieces) for pieces in by_fabric.values())
+    fabrics: list[FabricCut] = []
+    stopped = False
+    for fabric, own in by_fabric.items():
+        # of the parts that use it; one part's own table may price what another's does not
+        known = [listed[part].library.get("fabric", fabric) for part in dict.fromkeys(piece.part for piece in own)]
+        material = next((m for m in known if price_of(m) is not None), known[0])
+        turns, flips = _directions(material, face_down)
+        nested = tuple(Piece(piece.name, piece.shape, turns, flips) for piece in own)
+        layout = stored(fabric, nested, rolls[fabric], gap) if stored is not None else None
+        if layout is None:
+            share = 0.0 if stopped or len(own) == 1 or seconds < 1 else max(1.0, seconds * len(own) / total)
+            layout = nest(
+                nested, rolls[fabric], gap=gap, seconds=share,
+                progress=None if progress is None else _named(progress, fabric),
+            )  # fmt: skip
+        stopped = stopped or layout.stopped
+        fabrics.append(_fabric_cut(listed, material, tuple(own), layout))
+        proposals += _ring_proposal(fabrics[-1]) if not stopped else []
+    return Cut(
+        listed, tuple(p for p, _, _ in found), tuple(fabrics), tuple(c for _, c, _ in found), tuple(proposals),
+        _notes(listed, found), quarter_rings, face_down, tuple(figures),
+    )  # fmt: skip
+
+
+def _named(progress: Progress, fabric: str) -> Callable[[Nest, float], None]:
+    return lambda layout, seconds: progress(fabric, layout, seconds)
+
+
+def _pieces(
+    job: Job, ply: ClothPly, roll: Roll, part: int, mark: str, quarter_rings: bool
+) -> tuple[list[CutPiece], str]:
+    """The pieces of one ply, in strips where it is wider than the roll, and what to propose then."""
+    overlap = ply.overlap if ply.overlap is not None else practice.OVERLAP.value
+    shapes: list[Polygon] = []
+    seam = doubled = 0.0
+    strips = 0
+    whole = [q for s in ply.shapes for q in (quarters(s, overlap) if quarter_rings and worth_parting(s) else (s,))]
+    for shape in whole:
+        joined = splice(shape, roll.usable, overlap)
+        shapes += [strip for strip in joined.shapes if strip.area > SLIVER * shape.area]
+        seam += joined.seam
+        doubled += joined.doubled
+        strips += joined.count if joined.seam else 0
+    names = (
+        [f"{mark}{ply.number}"] if len(shapes) == 1 else [f"{mark}{ply.number}{_letter(i)}" for i in range(len(shapes))]
+    )
+    pieces = [CutPiece(name, part, ply, shape) for name, shape in zip(names, shapes, strict=True)]
+    if not seam or ply.overlap is not None:
+        return pieces, ""
+    fabric = job.library.get("fabric", ply.fabric)
+    wide = max(shape.bounds[3] - shape.bounds[1] for shape in ply.shapes)
+    heavier = doubled * fabric.figure("areal_weight").value
+    return pieces, (
+        f"Ply {ply.number} is {length_words(wide, 'both')} across its warp and the roll has "
+        f"{length_words(roll.usable, 'both')} to use, so it is cut in {strips} strips that overlap by "
+        f"{length_words(overlap, 'metric')}: {mass_both(heavier, 'both')} more cloth, which the prediction doesn't "
+        f'count yet. Write in its [[ply]]: overlap = "{overlap * 1e3:.0f} mm" and seam = "{seam:.2f} m"; '
+        "or give a wider roll."
+    )
+
+
+def _ring_proposal(fabric: FabricCut) -> list[str]:
+    """What cutting rings in four would save, where it is a tenth of the cloth or more."""
+    layout = fabric.nest
+    rings = [piece for piece in fabric.pieces if worth_parting(piece.shape)]
+    if not rings:
+        return []
+    parted: list[Piece] = []
+    for piece, nested in zip(fabric.pieces, layout.pieces, strict=True):
+        overlap = piece.ply.overlap if piece.ply.overlap is not None else practice.OVERLAP.value
+        shapes = quarters(piece.shape, overlap) if worth_parting(piece.shape) else (piece.shape,)
+        parted += [Piece(nested.name, shape, nested.turns, nested.flips) for shape in shapes]
+    shorter = nest(parted, layout.roll, gap=layout.gap, seconds=0)
+    if shorter.length > 0.9 * layout.length:
+        return []
+    names = ", ".join(piece.name for piece in rings)
+    return [
+        f"Piece {names} of {fabric.fabric} is a ring, and its middle is lost. Cut in four with an overlap of "
+        f"{length_words(practice.OVERLAP.value, 'metric')}, about {length_words(shorter.length, 'both')} of cloth is "
+        f"enough instead of {length_words(fabric.length, 'both')}."
+    ]
+
+
+def _letter(number: int) -> str:
+    return chr(ord("a") + number) if number < 26 else f"-{number + 1}"
+
+
+def _directions(material: Material, face_down: bool) -> tuple[bool, bool]:
+    """Whether pieces of a cloth may be turned end for end, and cut face down."""
+    turns = material.word("same_turned") != "no"
+    said = material.word("same_flipped")
+    flips = said == "yes" or (
+        said is None and face_down and material.word("weave") == "plain" and material.word("prepreg_resin") is None
+    )
+    return turns, flips
+
+
+def _fabric_cut(jobs: tuple[Job, ...], material: Material, pieces: tuple[CutPiece, ...], layout: Nest) -> FabricCut:
+    length = math.ceil(round((layout.length + practice.END.value) * 100, 6)) / 100
+    area = length * layout.roll.width
+    mass = area * cloth_weight(jobs[pieces[0].part], material)
+    return FabricCut(material.name, pieces, layout, length, mass, _money(price_of(material), length, area, mass))
+
+
+def cloth_weight(job: Job, fabric: Material) -> float:
+    """What a cloth weighs as it comes off the roll: a prepreg with its resin, if the table says how much. [kg/m^2]"""
+    fibre_density_of(job, fabric)  # a cloth without a fibre is refused here, as in the prediction
+    dry = fabric.figure("areal_weight").value
+    content = fabric.optional("resin_content") if fabric.word("prepreg_resin") is not None else None
+    return dry / (1.0 - content.value) if content is not None else dry
+
+
+def _money(price: Price | None, length: float, area: float, mass: float) -> tuple[float, str] | None:
+    if price is None or price.per not in ("area", "length", "mass"):
+        return None
+    amount = {"area": area, "length": length, "mass": mass}[price.per]
+    return price.amount * amount, price.currency
+
+
+def _notes(
+    jobs: tuple[Job, ...],
+    found: Sequence[tuple[tuple[ClothPly, ...], tuple[CorePiece, ...], tuple[str, ...]]],
+) -> tuple[str, ...]:
+    notes: list[str] = []
+    for job, (plies, cores, why) in zip(jobs, found, strict=True):
+        who = f"{job.part.title}: " if len(jobs) > 1 else ""
+        guessed = [p.number for p in plies if p.guessed]
+        rough = [p.number for p in plies if p.rough and not p.guessed]
+        notes += [f"{who}{reason}" for reason in why]
+        if guessed:
+            notes.append(
+                f"{who}Ply {_numbers(guessed)}: only the area is known, so its shape is made up (3 to 2) and so is the "
+                "length of cloth."
+            )
+        if rough:
+            notes.append(
+                f"{who}Ply {_numbers(rough)}: a rough outline, the shadow of the shape scaled to its true area; "
+                "good for the length to buy, not to cut by."
+            )
+        by_note: dict[str, list[int]] = {}
+        for ply in plies:
+            for note in ply.notes:
+                by_note.setdefault(note, []).append(ply.number)
+        notes += [f"{who}Ply {_numbers(numbers)} {note}." for note, numbers in by_note.items()]
+        notes += [f"{who}{sentence}" for sentence in openings_notes(job, plies)]
+        if cores:
+            notes.append(f"{who}Core is cut from sheets and stands in no layout.")
+    return tuple(notes)
+
+
+def openings_notes(job: Job, plies: Sequence[ClothPly]) -> list[str]:
+    """Whether the cloth is cut out at the openings of the part, and what that does to its dry weight.
+
+    Args:
+        job: The part file, read.
+        plies: Its cloth.
+
+    Returns:
+        Sentences; none for a part without openings.
+    """
+    if not job.surface.has_mesh:
+        return []
+    whole = [ply for ply in plies if ply.zone == WHOLE and not ply.over]
+    over = [ply for ply in plies if ply.over]
+    notes = []
+    if job.holes and whole:
+        count = sum(len(one.pattern.holes) for one in job.holes.values())
+        area = sum(one.area for one in job.holes.values())
+        notes.append(
+            f"Ply {_numbers([p.number for p in whole])}: cloth runs across the {count} holes ({area * 1e4:.4g} cm²), "
+            "which are drilled when the part is hard; cloth, resin to mix and the weight off the mould count it, the "
+            "part's weight doesn't."
+        )
+    if over:
+        notes.append(f"Ply {_numbers([p.number for p in over])} runs over openings and stays whole there.")
+    open_ = job.covering((OPENINGS,)).surface.whole.area - job.surface.whole.area
+    cutouts = open_ - sum(one.area for one in job.holes.values())
+    filled = [ply for ply in whole if all(len(shape.interiors) == 0 for shape in ply.shapes)]
+    if cutouts > 1e-4 * job.surface.whole.area:
+        if filled:
+            cloth = sum(cloth_weight(job, job.library.get("fabric", ply.fabric)) for ply in filled) * cutouts
+            notes.append(
+                f"Ply {_numbers([p.number for p in filled])}: cloth is cut with the part's cut-outs filled "
+                f"({cutouts * 1e4:.4g} cm²). The dry cloth then weighs {mass_both(cloth, 'both')} more than the "
+                "prediction's, which leaves them out; the part's weight is not touched."
+            )
+        kept = [ply for ply in whole if ply not in filled]
+        if kept:
+            notes.append(f"Ply {_numbers([p.number for p in kept])} is cut with its opening left out, as a frame is.")
+    return notes
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    """1, 2 and 5 as words; a run as 3 to 7."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = [str(r[0]) if len(r) == 1 else f"{r[0]} and {r[1]}" if len(r) == 2 else f"{r[0]} to {r[-1]}" for r in runs]
+    return ", ".join(words[:-1]) + " and " + words[-1] if len(words) > 1 else words[0]

@@ -1,0 +1,211 @@
+r"""Mixing arithmetic: parts by weight and by volume, equivalents, and the heat that is in a pot.
+
+Is the ratio known at all?                      known_ratio(resin, sources), checked_ratio(resin, ratio)
+How much of each for this much mixed resin?     parts(total, ratio)
+What is the ratio by volume?                    ratio_by_volume: r_v = r_w rho_resin / rho_hardener
+How dense is the mix?                           mixed_density: (1 + r_w) / (1 / rho_resin + r_w / rho_hardener)
+What ratio does the chemistry ask for?          stoichiometric_parts: 100 AHEW / EEW
+What is the equivalent weight of a blend?       blend_equivalent: sum(m) / sum(m / EEW)
+How hot could a pot get if no heat left it?     adiabatic_rise
+
+The ratio r_w is hardener mass over resin mass. EEW is grams of resin per epoxide group, AHEW grams of hardener per
+active hydrogen: both are on the makers' sheets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from layup.cloth import practice
+from layup.errors import RangeError
+from layup.materials import Material, row_words
+from layup.partfile.cautions import cure_of
+from layup.sources import Figure, Source
+
+
+def _above_zero(**values: float) -> None:
+    for name, value in values.items():
+        if not value > 0.0:
+            raise RangeError(f"{name.replace('_', ' ')} is {value:g}: it must be greater than 0")
+
+
+def known_ratio(resin: Material, sources: Mapping[str, Source]) -> Figure | None:
+    """The ratio of a resin by weight, where somebody who has the can, or makes it, gave it.
+
+    A row from memory, or of another resin of its kind, is no ratio to mix by: a wrong one never cures, or burns.
+
+    Args:
+        resin: Of the tables.
+        sources: That its rows cite.
+    Returns:
+        The figure of the shop's own table, or one read at the resin's maker; None where there is neither.
+    Raises:
+        RangeError: The shop's own is upside down or out of range; the message says both readings.
+    """
+    rows = resin.rows_of("mix_ratio_by_weight")
+    if not rows:
+        return None
+    first, figure = rows[0], resin.figure("mix_ratio_by_weight")
+    source = sources.get(first.source)
+    if not first.shop and not (source is not None and source.maker):
+        return None
+    checked_ratio(resin, figure.value, f"{first.file} line {first.line}")
+    return figure
+
+
+def checked_ratio(resin: Material, ratio: float, where: str = "") -> float:
+    """A ratio by weight that a resin of its kind can have.
+
+    Args:
+        resin: Of the tables; its `least_hardener` and `most_hardener` widen what is believed.
+        ratio: Hardener over resin by mass. [-]
+        where: It was given; in the message.
+    Returns:
+        The ratio. [-]
+    Raises:
+        RangeError: It is upside down or out of range; the message says both readings.
+
+    Source of the range: common practice, no source.
+    """
+    catalyst = cure_of(resin) == "peroxide"
+    usual = (
+        (practice.LEAST_CATALYST, practice.MOST_CATALYST) if catalyst
+        else (practice.LEAST_HARDENER, practice.MOST_HARDENER)
+    )  # fmt: skip
+    low, high = (
+        own.value if own is not None else common.value
+        for own, common in zip((resin.optional("least_hardener"), resin.optional("most_hardener")), usual, strict=True)
+    )
+    if low <= ratio <= high:
+        return ratio
+    what = "catalyst" if catalyst else "hardener"
+    told = (
+        f"{where + ': ' if where else ''}{_hundred(ratio)} of resin to {what} by weight can't be for {resin.name}, "
+        f"which takes {_hundred(low)} to {_hundred(high)}. Read resin first it is {_parts(ratio)} of {what} to 100 of "
+        f"resin; read {what} first it is {_parts(1 / ratio)} to 100"
+    )
+    if low <= 1 / ratio <= high:
+        told += f". If that is what your can says, write {_hundred(1 / ratio)}, resin first"
+    else:
+        told += ". Read the can again"
+    raise RangeError(
+        f"{told}. If your can does say {_hundred(ratio)}, add a row to your own table: "
+        + row_words(resin.name, f"{'most' if ratio > high else 'least'}_hardener", _hundred(ratio))
+    )
+
+
+def _parts(ratio: float) -> str:
+    return f"{ratio * 100:.3g}"
+
+
+def _hundred(ratio: float) -> str:
+    return f"100:{_parts(ratio)}"
+
+
+def parts(total: float, ratio: float) -> tuple[float, float]:
+    """Resin and hardener in so much of the mix.
+
+    Args:
+        total: Mass of the mix. [kg]
+        ratio: Hardener over resin by mass. [-]
+    Returns:
+        Resin and hardener. [kg]
+    Raises:
+        RangeError: a ratio that is not above zero.
+
+    >>> [round(part, 4) for part in parts(0.127, 0.27)]
+    [0.1, 0.027]
+    """
+    _above_zero(ratio=ratio)
+    resin = total / (1.0 + ratio)
+    return resin, total - resin
+
+
+def ratio_by_volume(ratio: float, resin_density: float, hardener_density: float) -> float:
+    """Hardener over resin by volume.
+
+    Args:
+        ratio: Hardener over resin by mass. [-]
+        resin_density: Of the liquid resin. [kg/m^3]
+        hardener_density: Of the liquid hardener. [kg/m^3]
+    Returns:
+        The ratio by volume. [-]
+    Raises:
+        RangeError: a figure that is not above zero.
+
+    >>> round(ratio_by_volume(0.27, 1150.0, 970.0), 4)
+    0.3201
+    """
+    _above_zero(ratio=ratio, resin_density=resin_density, hardener_density=hardener_density)
+    return ratio * resin_density / hardener_density
+
+
+def mixed_density(ratio: float, resin_density: float, hardener_density: float) -> float:
+    """Density of the liquid mix, no shrinkage.
+
+    Args:
+        ratio: Hardener over resin by mass. [-]
+        resin_density: Of the liquid resin. [kg/m^3]
+        hardener_density: Of the liquid hardener. [kg/m^3]
+    Returns:
+        Density. [kg/m^3]
+    Raises:
+        RangeError: a figure that is not above zero.
+    """
+    _above_zero(ratio=ratio, resin_density=resin_density, hardener_density=hardener_density)
+    return (1.0 + ratio) / (1.0 / resin_density + ratio / hardener_density)
+
+
+def blend_equivalent(blend: Iterable[tuple[float, float | None]]) -> float:
+    """Equivalent weight of a blend of epoxies and fillers.
+
+    Args:
+        blend: Mass and EEW of each; None for what has no epoxide, such as a filler. [any mass, g]
+    Returns:
+        EEW of the blend. [g]
+    Raises:
+        RangeError: nothing in the blend has an epoxide, or a mass or EEW is not above zero.
+    """
+    listed = list(blend)
+    for mass, equivalent in listed:
+        _above_zero(mass=mass)
+        if equivalent is not None:
+            _above_zero(EEW=equivalent)
+    groups = sum(mass / equivalent for mass, equivalent in listed if equivalent is not None)
+    if not groups > 0.0:
+        raise RangeError("nothing in this blend has an EEW: give the one of the resin")
+    return sum(mass for mass, _ in listed) / groups
+
+
+def stoichiometric_parts(hardener_equivalent: float, resin_equivalent: float) -> float:
+    """Hardener to 100 parts of resin by mass, one active hydrogen to one epoxide.
+
+    Args:
+        hardener_equivalent: AHEW. [g]
+        resin_equivalent: EEW. [g]
+    Returns:
+        Parts of hardener per hundred of resin. [-]
+    Raises:
+        RangeError: an equivalent that is not above zero.
+    """
+    _above_zero(AHEW=hardener_equivalent, EEW=resin_equivalent)
+    return 100.0 * hardener_equivalent / resin_equivalent
+
+
+def adiabatic_rise(
+    ratio: float, resin_equivalent: float, heat_per_equivalent: float = 100e3, heat_capacity: float = 1900.0
+) -> float:
+    """How much warmer an epoxy would get if it cured at once and no heat left it: an order of magnitude.
+
+    Args:
+        ratio: Hardener over resin by mass. [-]
+        resin_equivalent: EEW. [g]
+        heat_per_equivalent: Heat of one epoxide group. [J/mol]
+        heat_capacity: Of the mix. [J/(kg K)]
+    Returns:
+        Rise of temperature. [K]
+    Raises:
+        RangeError: a figure that is not above zero.
+    """
+    _above_zero(ratio=ratio, EEW=resin_equivalent, heat_per_equivalent=heat_per_equivalent, heat_capacity=heat_capacity)
+    return heat_per_equivalent / (resin_equivalent * 1e-3 * (1.0 + ratio) * heat_capacity)

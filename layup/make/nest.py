@@ -1,0 +1,296 @@
+"""Plies nested on the roll: the warp runs along the cloth, nothing overlaps, the cutter has its gap.
+
+What length of cloth do these plies need?           nest(pieces, roll, gap=..., seconds=...).length
+Where does each ply lie?                            Nest.laid(), Nest.placed
+Is that true?                                       faults(nest), by geometry alone; every result has passed it
+What of a roll that was cut before?                 Roll.after(nest): what was cut is no longer there
+
+The search for a short layout runs in a process of its own (`layup.make.nest_search`) and is never trusted: a layout
+that fails `faults` is thrown away. A bottom-left layout on a grid (`layup.make.nest_grid`) is made first; it needs no
+luck, gives the same answer every time, and is what remains if the search finds nothing shorter. The search depends on
+the clock, so a layout that is to be cut is stored, not computed again: see `layup.make.nest_file`.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from layup.errors import LayupError
+from layup.words import length_words
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+SLACK = 1e-5
+"""Layouts are made with this much more gap than asked for, so that no rounding can break the gap. [m]"""
+
+
+_TOUCH = 1e-9
+"""A gap this small is none: pieces may touch, with no more in common than rounding leaves. [m]"""
+
+
+class NestError(LayupError):
+    """Pieces that cannot be nested: `wrong` and `remedy` make the message."""
+
+    def __init__(self, wrong: str, remedy: str) -> None:
+        self.wrong = wrong
+        self.remedy = remedy
+        super().__init__(f"{wrong}. {remedy}")
+
+
+class TooWide(NestError):
+    """A piece that is wider than the usable roll; `piece` is its index."""
+
+    def __init__(self, piece: int, wrong: str, remedy: str) -> None:
+        self.piece = piece
+        super().__init__(wrong, remedy)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Piece:
+    """One ply as it is cut.
+
+    Attributes:
+        name: What is written on it.
+        shape: Its outline, the warp along +x. [m]
+        turns: Whether it may be turned end for end: the cloth is the same both ways.
+        flips: Whether it may be cut face down: the cloth is the same on both faces.
+    """
+
+    name: str
+    shape: Polygon
+    turns: bool = True
+    flips: bool = False
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Roll:
+    """The cloth to cut from: x along the roll from its end, y across it from one edge.
+
+    Attributes:
+        width: Edge to edge. [m]
+        edge: Strip along each edge that is not used. [m]
+        length: What is left on the roll; None for enough. [m]
+        blocked: Defects, and what was cut out before. [m]
+    """
+
+    width: float
+    edge: float = 0.0
+    length: float | None = None
+    blocked: tuple[Polygon, ...] = ()
+
+    @property
+    def usable(self) -> float:
+        """Width between the unused edges. [m]"""
+        return self.width - 2 * self.edge
+
+    def after(self, earlier: Nest) -> Roll:
+        """The same roll with the pieces of an earlier layout cut out of it."""
+        return replace(self, blocked=(*self.blocked, *earlier.laid()))
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Where one piece lies: flipped about its warp, then turned, then moved.
+
+    Attributes:
+        piece: Its index.
+        x: Along the roll. [m]
+        y: Across the roll. [m]
+        turned: By half a turn.
+        flipped: Cut face down.
+    """
+
+    piece: int
+    x: float
+    y: float
+    turned: bool = False
+    flipped: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Nest:
+    """A layout of pieces on a roll.
+
+    Attributes:
+        pieces: In the order given.
+        roll: What they are cut from.
+        gap: Kept between any two, and to what is blocked. [m]
+        placed: One for each piece, in the same order.
+        how: "search" or "bottom-left".
+        stopped: Whether it was stopped before its time: the best so far.
+    """
+
+    pieces: tuple[Piece, ...]
+    roll: Roll
+    gap: float
+    placed: tuple[Placed, ...]
+    how: str
+    stopped: bool = False
+
+    def laid(self) -> tuple[Polygon, ...]:
+        """The outlines where they lie on the roll. [m]"""
+        return tuple(lay(self.pieces[p.piece].shape, p) for p in self.placed)
+
+    @property
+    def length(self) -> float:
+        """From the end of the roll to the last point of a piece. [m]"""
+        return max((shape.bounds[2] for shape in self.laid()), default=0.0)
+
+    @property
+    def area(self) -> float:
+        """Of the pieces. [m^2]"""
+        return float(sum(piece.shape.area for piece in self.pieces))
+
+    @property
+    def use(self) -> float:
+        """Area of the pieces over that of the cloth cut off. [-]"""
+        return self.area / (self.length * self.roll.width) if self.pieces else 0.0
+
+
+Progress = Callable[[Nest, float], None]
+"""Called with the best layout so far and the seconds since the start."""
+
+
+def lay(shape: Polygon, placed: Placed) -> Polygon:
+    """An outline moved to its place."""
+    from shapely import affinity
+
+    across = -1.0 if placed.turned != placed.flipped else 1.0
+    along = -1.0 if placed.turned else 1.0
+    moved: Polygon = affinity.affine_transform(shape, [along, 0.0, 0.0, across, placed.x, placed.y])
+    return moved
+
+
+def nest(
+    pieces: Sequence[Piece],
+    roll: Roll,
+    *,
+    gap: float = 0.003,
+    seconds: float = 3.0,
+    progress: Progress | None = None,
+) -> Nest:
+    """Nest pieces on a roll.
+
+    Args:
+        pieces: What to cut.
+        roll: What to cut it from.
+        gap: For the cutter. [m]
+        seconds: How long to search; 0 for the bottom-left layout alone, which is always the same. [s]
+        progress: Called whenever a shorter layout is found.
+
+    Returns:
+        The shortest layout found, checked. A keyboard interrupt ends the search and gives the best so far.
+
+    Raises:
+        TooWide: A piece is wider than the roll.
+        NestError: A piece is no simple outline, or the roll is too short for all pieces.
+    """
+    from layup.make.nest_grid import bottom_left
+    from layup.make.nest_search import search
+
+    start = time.monotonic()
+    listed = tuple(pieces)
+    _validate(listed, roll, gap)
+    if not listed:
+        return Nest((), roll, gap, (), "bottom-left")
+    searched = seconds >= 1.0 and not roll.blocked
+    best: Nest | None = None
+    stopped = False
+
+    def offer(candidate: Nest) -> None:
+        nonlocal best
+        if (best is None or candidate.length < best.length - 1e-6) and not faults(candidate):
+            best = candidate
+            if progress is not None:
+                progress(candidate, time.monotonic() - start)
+
+    try:
+        for placed in bottom_left(listed, roll, gap + SLACK, thorough=not searched):
+            offer(Nest(listed, roll, gap, placed, "bottom-left"))
+        if searched:
+            flips = [p.flipped for p in sorted(best.placed, key=lambda p: p.piece)] if best else [False] * len(listed)
+            for placed in search(listed, flips, roll, gap + 2 * SLACK, start + seconds):
+                offer(Nest(listed, roll, gap, placed, "search"))
+    except KeyboardInterrupt:
+        stopped = True
+        if best is None:
+            raise
+    if best is None:
+        raise NestError("no layout was found in which all pieces keep their gap", "Take a wider roll or a smaller gap")
+    if roll.length is not None and best.length > roll.length:
+        raise NestError(
+            f"the pieces take {length_words(best.length, 'both')} of cloth and the roll has "
+            f"{length_words(roll.length, 'both')} left",
+            "Cut some plies from another roll, or search longer",
+        )
+    return replace(best, stopped=stopped)
+
+
+def _validate(pieces: tuple[Piece, ...], roll: Roll, gap: float) -> None:
+    """Refuse what cannot be nested before anything else sees it."""
+    import math
+
+    if not (math.isfinite(roll.usable) and roll.usable > 0):
+        raise NestError(f"a roll {roll.width * 1e3:g} mm wide leaves no cloth between its edges", "Check its width")
+    if not 0.0 <= gap <= 0.2:
+        raise NestError(f"a gap of {gap * 1e3:g} mm", "Write one from 0 to 200 mm; a rotary cutter needs about 3 mm")
+    for number, piece in enumerate(pieces):
+        shape = piece.shape
+        if shape.geom_type != "Polygon" or shape.is_empty or not shape.is_valid or not shape.area > 1e-8:
+            raise NestError(f"{piece.name} is not one closed outline that doesn't cross itself", "Check its pattern")
+        low, high = shape.bounds[1], shape.bounds[3]
+        if high - low > roll.usable + 1e-9:
+            raise TooWide(
+                number,
+                f"{piece.name} is {length_words(high - low, 'both')} across the warp and the roll has "
+                f"{length_words(roll.usable, 'both')} to use",
+                "Splice it: cut it in strips along the warp with an overlap; or take a wider roll",
+            )
+
+
+def faults(nest: Nest) -> list[str]:
+    """What is wrong with a layout, by geometry alone; empty if nothing is.
+
+    Each piece is there once, turned and flipped only where it may be, on the roll between its edges, and no nearer
+    than the gap to any other piece or to anything blocked.
+
+    Args:
+        nest: Any layout, from wherever it comes.
+
+    Returns:
+        A sentence for each fault.
+    """
+    import shapely
+
+    found: list[str] = []
+    if sorted(p.piece for p in nest.placed) != list(range(len(nest.pieces))):
+        return ["not every piece is there exactly once"]
+    for place in nest.placed:
+        piece = nest.pieces[place.piece]
+        if place.turned and not piece.turns:
+            found.append(f"{piece.name} is turned, and its cloth has a direction")
+        if place.flipped and not piece.flips:
+            found.append(f"{piece.name} is face down, and its cloth has a face")
+    shapes = nest.laid()
+    names = [nest.pieces[p.piece].name for p in nest.placed]
+    roll = nest.roll
+    for name, shape in zip(names, shapes, strict=True):
+        x0, y0, _, y1 = shape.bounds
+        if x0 < -1e-9 or y0 < roll.edge - 1e-9 or y1 > roll.width - roll.edge + 1e-9:
+            found.append(f"{name} reaches off the roll")
+    near = nest.gap - 1e-9
+    tree = shapely.STRtree([*shapes, *roll.blocked])
+    first, second = tree.query(list(shapes), predicate="dwithin", distance=max(near, 0.0))
+    for one, other in zip(first.tolist(), second.tolist(), strict=True):
+        if other <= one:
+            continue
+        whole = (*shapes, *roll.blocked)
+        if nest.gap <= _TOUCH and shapely.intersection(shapes[one], whole[other]).area < 1e-12:
+            continue  # no gap is asked for, and they touch
+        what = names[other] if other < len(names) else "a blocked place"
+        found.append(f"{names[one]} is nearer than the gap to {what}")
+    return found

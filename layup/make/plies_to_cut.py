@@ -1,0 +1,206 @@
+"""Every ply of a part as pieces of cloth: number, fabric, angle, and its outline in the frame of the roll.
+
+Where a flat pattern can be made it is taken; else a rough outline stands in for it, marked as such.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from layup.cloth.draped import directed
+from layup.make.rings import uncut
+from layup.make.rough import Outline, rough_outline, turned
+from layup.partfile.model import WHOLE
+from layup.weight.plies import place_of
+from layup.weight.weigh import beyond
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+    from layup.cloth.pattern import FlatPly
+    from layup.partfile.job import Job
+
+SLIVER = 0.003
+"""A piece of a ply smaller than this share of it is left out: it is what a ragged border leaves. [-]"""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ClothPly:
+    """One ply of cloth before it is nested.
+
+    Attributes:
+        number: In the layup, from 1, from the mould up; cores counted.
+        fabric: Name of the cloth.
+        angle: Of the warp. [deg]
+        zone: Name of its zone, or "patch".
+        shapes: Its pieces, the warp along +x. [m]
+        area: That the prediction lays, the joins and the trimmed edge counted. [m^2]
+        overlap: That the part file gives for joins; None where it gives none. [m]
+        rough: Whether the outline stands in for a flat pattern.
+        guessed: Whether even the proportions are made up.
+        notes: What its flat pattern says of it.
+        over: Openings that it runs over and covers in the finished part.
+        directed: Whether its cloth has a warp; mat and veil have none.
+    """
+
+    number: int
+    fabric: str
+    angle: float
+    zone: str
+    shapes: tuple[Polygon, ...]
+    area: float
+    overlap: float | None
+    rough: bool
+    guessed: bool
+    notes: tuple[str, ...]
+    over: tuple[str, ...] = ()
+    directed: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class CorePiece:
+    """One core, which is cut from a sheet.
+
+    Attributes:
+        number: In the layup.
+        name: Of the core.
+        zone: Name of its zone.
+        thickness: [m]
+        area: [m^2]
+        length: Longer side of the least rectangle round it. [m]
+        width: Shorter side. [m]
+    """
+
+    number: int
+    name: str
+    zone: str
+    thickness: float
+    area: float
+    length: float
+    width: float
+
+
+Lines = Callable[[int, int], None]
+"""Called with how many lines of the layup have their pattern, of how many."""
+
+
+def plies_to_cut(
+    job: Job, *, patterns: bool = True, progress: Lines | None = None
+) -> tuple[tuple[ClothPly, ...], tuple[CorePiece, ...], tuple[str, ...]]:
+    """All plies and cores of a part, in laying order.
+
+    Args:
+        job: The part file, read.
+        patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
+        progress: Called while patterns are made.
+
+    Returns:
+        The plies of cloth and the cores, counts written out; and why there are no patterns where there are none.
+    """
+    flat, why = _patterns(job, progress) if patterns else ({}, ())
+    outlines: dict[tuple[str, float | None, tuple[str, ...]], Outline] = {}
+    cloth: list[ClothPly] = []
+    cores: list[CorePiece] = []
+    number = 0
+    trim = job.part.trim or 0.0
+    for line, entry in enumerate(job.part.plies()):
+        zone, place = place_of(job, entry.zone, entry.area)
+        made = flat.get(line, ())
+        rough = Outline((), 1.0)
+        if not made:
+            key = (zone, entry.area, entry.over)
+            if key not in outlines:
+                where = None if zone in (WHOLE, "patch") else zone
+                outlines[key] = rough_outline(job.covering(entry.over), where, entry.area)
+            rough = turned(outlines[key], entry.angle)
+        shapes = tuple(piece.outline for piece in made for _ in range(piece.alike)) or rough.shapes
+        if zone == WHOLE and entry.fabric is not None:
+            shapes = tuple(uncut(shape) for shape in shapes)
+        if not made and zone == WHOLE and trim:
+            shapes = _with_edge(shapes, trim)
+        notes = tuple(dict.fromkeys(note for piece in made for note in piece.notes))
+        area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0)
+        area += beyond(job, place) if zone == WHOLE else 0.0
+        for _ in range(entry.count):
+            number += 1
+            if entry.core is not None:
+                thickness = entry.thickness or job.library.get("core", entry.core).figure("thickness").value
+                length, width = extent(shapes)
+                cores.append(CorePiece(number, entry.core, zone, thickness, place.area, length, width))
+                continue
+            cloth.append(
+                ClothPly(
+                    number,
+                    entry.fabric or "",
+                    entry.angle,
+                    zone,
+                    shapes,
+                    area,
+                    entry.overlap,
+                    not made and rough.stretch > 1.001,
+                    rough.guessed,
+                    notes,
+                    entry.over,
+                    directed(job, entry),
+                )
+            )
+    return tuple(cloth), tuple(cores), why
+
+
+def _patterns(job: Job, progress: Lines | None) -> tuple[dict[int, tuple[FlatPly, ...]], tuple[str, ...]]:
+    """Flat patterns by line of the layup, not spliced yet; and why there are none."""
+    from dataclasses import replace
+
+    from layup.cloth.pattern import PatternError, flat_plies
+    from layup.errors import LayupError
+
+    lines = [(n, e) for n, e in enumerate(job.part.plies()) if e.fabric is not None and e.area is None]
+    if not job.surface.has_mesh or not lines or is_flat(job):
+        return {}, ()
+    # one of each line, so that the n-th pattern number is the n-th line
+    single = [entry.model_copy(update={"count": 1}) for _, entry in lines]
+    part = job.part.model_copy(update={"ply": single, "stack": None, "fabric": None})
+    never = dict.fromkeys((entry.fabric or "" for entry in single), 1000.0)  # spliced when it is cut, not here
+    why: tuple[str, ...] = ()
+    try:
+        made = flat_plies(replace(job, part=part), widths=never, progress=progress)
+    except PatternError as error:
+        made, why = error.made, tuple(dict.fromkeys(error.refused.values()))
+    except LayupError as error:
+        return {}, (f"No flat patterns: {error}",)
+    found: dict[int, tuple[FlatPly, ...]] = {}
+    for (line, _), number in zip(lines, range(1, len(lines) + 1), strict=True):
+        own = [piece for piece in made if piece.number == number]
+        whole = sum(piece.outline.area for piece in own)
+        found[line] = tuple(piece for piece in own if piece.outline.area > SLIVER * whole)
+    return found, why
+
+
+def is_flat(job: Job) -> bool:
+    """Whether a surface lies in one plane, so that its outline is its pattern."""
+    import numpy as np
+
+    points = job.surface.vertices
+    size = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    return bool(size[-1] <= 1e-6 * size[0])
+
+
+def _with_edge(shapes: tuple[Polygon, ...], trim: float) -> tuple[Polygon, ...]:
+    """Outlines grown by the width that is trimmed off later."""
+    import shapely
+
+    grown = shapely.union_all([shape.buffer(trim, join_style="mitre", mitre_limit=2.0) for shape in shapes])
+    return tuple(part for part in shapely.get_parts(grown) if part.geom_type == "Polygon")
+
+
+def extent(shapes: tuple[Polygon, ...]) -> tuple[float, float]:
+    """Sides of the least rectangle round some outlines, the longer first. [m]"""
+    import shapely
+
+    box = shapely.minimum_rotated_rectangle(shapely.union_all(list(shapes)))
+    corners = shapely.get_coordinates(box)
+    first = float(((corners[1] - corners[0]) ** 2).sum() ** 0.5)
+    second = float(((corners[2] - corners[1]) ** 2).sum() ** 0.5)
+    return max(first, second), min(first, second)

@@ -1,0 +1,145 @@
+"""Where to put the part on the scale on its way, and what the scale should show.
+
+Each point has the predicted mass and the limits that nine builds in ten keep, from the same drawn factors as the
+prediction, so that a cloth that runs heavy is heavy at every point.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from layup.laminate import allowances as allow
+from layup.make.cut import cloth_weight
+from layup.partfile.job import Job
+from layup.spread import Floats, Interval, around_one, interval
+from layup.weight.plies import Layer
+from layup.weight.weigh import Weighed, area_factor, beyond
+
+
+@dataclass(frozen=True, slots=True)
+class WeighPoint:
+    """One time on the scale.
+
+    Attributes:
+        name: When.
+        mass: What the scale should show, with its limits. [kg]
+        how: What lies on the scale, what is taken off.
+    """
+
+    name: str
+    mass: Interval
+    how: str
+
+
+def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
+    """The weigh points of a part, in order.
+
+    Args:
+        job: The part file, read.
+        weighed: Its weight in its own process.
+
+    Returns:
+        Dry cloth, core where there is one, mixed resin, in the bag, demoulded, trimmed, finished; those that the
+        process has.
+    """
+    by_area, _ = area_factor(job)
+    process = weighed.process
+    trimmed = weighed.trimmed_off
+    things = np.zeros_like(by_area)
+    for thing in (*weighed.finishes, *weighed.extras):
+        things = things + thing.drawn(by_area)
+    bare = weighed.drawn - things
+    bare_mean = weighed.mass.mean - weighed.finish - weighed.extra
+    off_mould = bare * ((bare_mean + trimmed) / bare_mean)
+    cloth, cloth_mean, core = _dry(job, weighed, by_area)
+    points = [
+        WeighPoint(
+            "dry cloth", interval(cloth, cloth_mean),
+            "all plies, cut" + ("" if process.mixes else ", backing taken off") + "; a heavier stack is heavier cloth",
+        )
+    ]  # fmt: skip
+    if weighed.core > 0:
+        points.append(WeighPoint("core, dry", interval(core, weighed.core), "cut, before any resin"))
+    if process.mixes:
+        # what the plies, films and cores drink, as drawn, with what stays in pot and bag on top of it
+        dry_share = _core_and_cloth_in_part(weighed, by_area)
+        resin = np.maximum(bare - dry_share, 0.0)
+        scale = weighed.resin_to_mix / weighed.resin
+        points.append(
+            WeighPoint(
+                "mixed resin", interval(resin * scale, weighed.resin_to_mix), "all pots together, full less empty"
+            )
+        )
+        lost = process.figure("loss").value
+        to_pot = lost * weighed.resin * (1 + trimmed / bare_mean if bare_mean > 0 else 1)
+        in_bag = cloth + core + resin * scale - to_pot
+        mean = cloth_mean + weighed.core + weighed.resin_to_mix - to_pot
+        if process.bagged:
+            points.append(
+                WeighPoint(
+                    "in the bag", interval(in_bag, mean),
+                    "mould and laminate less the empty mould, before the bag stuff; or dry cloth, core and pots less "
+                    "what is left in pots, brushes and gloves",
+                )
+            )  # fmt: skip
+    points.append(WeighPoint("demoulded", interval(off_mould, bare_mean + trimmed), _off_mould(process.bagged)))
+    points.append(WeighPoint("trimmed", interval(bare, bare_mean), _trimmed(job)))
+    points.append(WeighPoint("finished", weighed.mass, _finished(weighed)))
+    return tuple(points)
+
+
+def _trimmed(job: Job) -> str:
+    """What has been cut once it is trimmed; openings only where the surface has a cut-out."""
+    if not job.surface.has_mesh:
+        return "edges cut, openings cut if it has any, dust off"
+    from layup.shape.loops import free_loops
+
+    openings = any(not loop.outer for loop in free_loops(job.surface.vertices, job.surface.faces))
+    return "edges cut, openings cut, dust off" if openings else "edges cut, dust off"
+
+
+def _finished(weighed: Weighed) -> str:
+    names = [thing.name for thing in (*weighed.finishes, *weighed.extras)]
+    return "with " + ", ".join(names) if names else "nothing is added after trimming"
+
+
+def _cloth_factor(layer: Layer) -> Floats:
+    """How the cloth of a layer strays, as in the prediction."""
+    printed = next((f for f in layer.figures if f.property == "areal_weight_tolerance"), None)
+    return around_one(f"cloth, {layer.name}", allow.deviation(printed or allow.CLOTH))
+
+
+def _core_factor(layer: Layer) -> Floats:
+    return around_one(f"core, {layer.name}", allow.deviation(allow.CORE))
+
+
+def _core_and_cloth_in_part(weighed: Weighed, by_area: Floats) -> Floats:
+    """Dry cloth and core of the trimmed part, as drawn. [kg]"""
+    total = np.zeros_like(by_area)
+    for layer in weighed.layers:
+        factor = _cloth_factor(layer) * layer.fibre if layer.kind == "fabric" else _core_factor(layer) * layer.core
+        total = total + factor * layer.area * by_area
+    return total
+
+
+def _dry(job: Job, weighed: Weighed, by_area: Floats) -> tuple[Floats, float, Floats]:
+    """Dry cloth as cut, with edge and holes that are cut away later, its mean, and the dry core, as drawn. [kg]"""
+    cloth, core = np.zeros_like(by_area), np.zeros_like(by_area)
+    mean = 0.0
+    for layer in weighed.layers:
+        if layer.kind != "fabric":
+            core = core + _core_factor(layer) * layer.core * layer.area * by_area
+            continue
+        area = layer.area + (beyond(job, layer.place) if layer.zone == "whole" else 0.0)
+        weight = layer.fibre
+        if not weighed.process.mixes:
+            weight = cloth_weight(job, job.library.get("fabric", layer.name))
+        mean += weight * area
+        cloth = cloth + _cloth_factor(layer) * weight * area * by_area
+    return cloth, mean, core
+
+
+def _off_mould(bagged: bool) -> str:
+    return "peel ply and bag off, edges as laid" if bagged else "off the mould, edges as laid"

@@ -1,0 +1,356 @@
+"""Resin in batches: how much in each pot, when, for which plies.
+
+`mixes` takes the resin to mix from the prediction, losses counted, shares it out over the plies in laying order, and
+parts it in pots of one size: as few as can each be used up while they last by the hands there are. An infusion drinks
+from a bucket that is refilled, so there only the heat of a pot sets its size.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from layup.cloth import practice
+from layup.errors import LayupError, RangeError
+from layup.make.mixing import checked_ratio, known_ratio, mixed_density, parts, ratio_by_volume
+from layup.make.potlife import PotLife, pot_life_of
+from layup.materials import Library, Material, row_words
+from layup.partfile.cautions import Cure, cure_of, is_infusion
+from layup.partfile.job import Job
+from layup.sources import Figure
+from layup.units import parse_ratio
+from layup.weight.plies import Layer
+from layup.weight.weigh import Weighed
+from layup.words import mass_metric
+
+MOST_POTS = 60
+LEAST_POT = 0.005
+"""The smallest pot that is reckoned with: less can't be weighed to a ratio. Common practice, no source. [kg]"""
+COLDEST, WARMEST = 273.15, 318.15
+"""Shops in which resin is mixed by hand; the pot life's law is not trusted beyond. Common practice, no source. [K]"""
+
+
+class TooFast(LayupError):
+    """A resin that goes off before the smallest sensible pot can be used up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One pot.
+
+    Attributes:
+        number: In the order of use, from 1.
+        mass: [kg]
+        resin: None where the ratio is not known. [kg]
+        hardener: The same. [kg]
+        start: When to mix it, from the start of the layup; None for an infusion. [s]
+        used: When it is used up; None for an infusion. [s]
+        lasts: Its pot life. [s]
+        covers: What it is for, in words.
+        plies: Numbers of the plies and cores it is for.
+    """
+
+    number: int
+    mass: float
+    resin: float | None
+    hardener: float | None
+    start: float | None
+    used: float | None
+    lasts: float
+    covers: str
+    plies: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Mix:
+    """All pots of one resin.
+
+    Attributes:
+        resin: Its name.
+        ratio: Hardener over resin by mass; None where nobody who has the can gave it. [-]
+        cure: "amine" for a hardener, "peroxide" for a catalyst.
+        asks: What to do where the ratio is not known; empty where it is.
+        ratio_figure: Where it is printed; None where it was given, or is not known.
+        volume_ratio: Hardener over resin by volume; None where the densities are not known. [-]
+        densities: Of liquid resin, hardener and mix; None where not known. [kg/m^3]
+        total: To mix. [kg]
+        batches: In the order of use.
+        pot_life: As printed.
+        temperature: Of the shop, as taken. [K]
+        people: Pairs of hands.
+        feed: Whether an infusion drinks it.
+        table: Resin and hardener for the scale. [kg]
+        cautions: What to know.
+        figures: What it rests on.
+    """
+
+    resin: str
+    ratio: float | None
+    cure: Cure
+    asks: str
+    ratio_figure: Figure | None
+    volume_ratio: float | None
+    densities: tuple[float, float, float] | None
+    total: float
+    batches: tuple[Batch, ...]
+    pot_life: PotLife
+    temperature: float
+    people: int
+    feed: bool
+    table: tuple[tuple[float, float], ...]
+    cautions: tuple[str, ...]
+    figures: tuple[Figure, ...] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """One stretch of the work: laying one ply or core."""
+
+    name: str
+    resin: float
+    seconds: float
+
+
+def mixes(
+    job: Job,
+    weighed: Weighed,
+    *,
+    people: int = 1,
+    temperature: float | None = None,
+    ratio: float | None = None,
+    pot: float | None = None,
+) -> tuple[Mix, ...]:
+    """The pots of a part, resin by resin.
+
+    Args:
+        job: The part file, read.
+        weighed: Its weight in its own process.
+        people: Pairs of hands at the mould. [-]
+        temperature: Of shop and resin; that of the printed pot life if None. [K]
+        ratio: Hardener over resin by mass, from the can; if None, the shop's own table's or the maker's. [-]
+        pot: Most to mix at once; common practice if None. [kg]
+
+    Returns:
+        One mix for each resin; empty for a prepreg.
+
+    Raises:
+        RangeError: A temperature that no shop has, a ratio that the resin can't have, or a pot too small to mix.
+        TooFast: The smallest pot goes off before it is used up; the message says what to do.
+        LayupError: A pot life is in no table.
+    """
+    if pot is not None and pot < LEAST_POT:
+        raise RangeError(
+            f"a pot of {mass_metric(pot)} is too little to mix: write {mass_metric(LEAST_POT)} or more, such as 150 g"
+        )
+    if temperature is not None and not COLDEST <= temperature <= WARMEST:
+        raise RangeError(
+            f"a shop at {temperature - 273.15:.0f} °C can't be: resin is mixed by hand between "
+            f'{COLDEST - 273.15:.0f} and {WARMEST - 273.15:.0f} °C. Write --temperature "21 degC"'
+        )
+    if not weighed.process.mixes or weighed.resin_to_mix <= 0:
+        return ()
+    names = list(dict.fromkeys(layer.resin_name for layer in weighed.layers if _wet(layer, weighed) > 0))
+    raw = {
+        name: [_wet(layer, weighed) if layer.resin_name == name else 0.0 for layer in weighed.layers] for name in names
+    }
+    scale = weighed.resin_to_mix / sum(sum(values) for values in raw.values())
+    found = []
+    for name in names:
+        steps = [
+            _Step(f"{layer.number}", wet * scale, _seconds(layer, people))
+            for layer, wet in zip(weighed.layers, raw[name], strict=True)
+        ]
+        found.append(_mix(job.library, name, steps, weighed, people, temperature, ratio, pot))
+    return tuple(found)
+
+
+def _wet(layer: Layer, weighed: Weighed) -> float:
+    """Resin of one layer in the part: its own, at a core, and half the film for the first and the last cloth. [kg]"""
+    cloth = [one for one in weighed.layers if one.kind == "fabric"]
+    films = (layer is cloth[0]) + (layer is cloth[-1])
+    return (layer.resin + layer.bond) * layer.area + films * weighed.film / 2
+
+
+def _seconds(layer: Layer, people: int) -> float:
+    return practice.HANDLE.value + practice.WET_OUT.value * layer.area / people
+
+
+def is_feed(weighed: Weighed) -> bool:
+    """Whether the resin is drawn in from a bucket: an infusion, or a process of the shop's own like it."""
+    return is_infusion(weighed.process.material)
+
+
+def _mix(
+    library: Library, name: str, steps: list[_Step], weighed: Weighed, people: int, temperature: float | None,
+    given: float | None, pot: float | None,
+) -> Mix:  # fmt: skip
+    resin = library.get("resin", name)
+    cure = cure_of(resin)
+    printed = None if given is not None else known_ratio(resin, library.sources)
+    ratio = checked_ratio(resin, given) if given is not None else printed.value if printed else None
+    life = pot_life_of(resin)
+    warm = life.temperature if temperature is None else temperature
+    total = sum(step.resin for step in steps)
+    feed = is_feed(weighed)
+    most = pot if pot is not None else (practice.FEED_POT if feed else practice.POT).value
+    count = math.ceil(total / most - 1e-9)
+    if not feed:
+        count = _fewest(resin.name, steps, total, count, life, warm, people)
+    size = total / count
+    batches = []
+    for number in range(count):
+        part, hardener = (None, None) if ratio is None else parts(size, ratio)
+        start, used = _when(steps, number * size), _when(steps, (number + 1) * size)
+        covers, plies = _covers(steps, number * size, (number + 1) * size)
+        batches.append(
+            Batch(number + 1, size, part, hardener, None if feed else start, None if feed else used,
+                  life.at(size, warm), "feed bucket" if feed else covers, plies)
+        )  # fmt: skip
+    liquid = resin.optional("density_resin"), resin.optional("density_hardener")
+    densities = volume = None
+    if ratio is not None and liquid[0] is not None and liquid[1] is not None:
+        densities = (liquid[0].value, liquid[1].value, mixed_density(ratio, liquid[0].value, liquid[1].value))
+        volume = ratio_by_volume(ratio, liquid[0].value, liquid[1].value)
+    figures = (
+        *((printed,) if printed else ()), life.figure, *(f for f in liquid if f), practice.WET_OUT, practice.HANDLE,
+        practice.MIXING, practice.USE, practice.POT, practice.HALVING, practice.MASS_POWER,
+    )  # fmt: skip
+    cautions = _cautions(resin, given, printed, life, warm, size, steps, feed)
+    return Mix(
+        resin.name, ratio, cure, "" if ratio is not None else _asks(resin, cure), printed, volume, densities, total,
+        tuple(batches), life, warm, people, feed, _table(ratio, size), cautions, figures,
+    )  # fmt: skip
+
+
+def _fewest(name: str, steps: list[_Step], total: float, count: int, life: PotLife, warm: float, people: int) -> int:
+    """The least number of equal pots that can each be used up in time."""
+    fits = 0
+    for tried in range(max(count, 1), MOST_POTS + 1):
+        size = total / tried
+        if tried > 1 and size < practice.SMALLEST.value:
+            break
+        usable = life.at(size, warm) * practice.USE.value
+        longest = max(_when(steps, (n + 1) * size) - _when(steps, n * size) for n in range(tried))
+        if practice.MIXING.value + longest <= usable:
+            fits = tried
+            break
+    if fits:
+        return fits
+    size = min(total, max(practice.SMALLEST.value, total / MOST_POTS))
+    longest = practice.MIXING.value + _when(steps, size)
+    usable = life.at(size, warm) * practice.USE.value
+    more = people + 1
+    raise TooFast(
+        f'resin "{name}" is too fast for this layup: a pot of {mass_metric(size)}, the least worth mixing, takes '
+        f"{_minutes(longest)} to stir and wet out with, and should be used up in {_minutes(usable)} (half its pot "
+        f"life). Take a slower hardener, a cooler shop (--temperature), or more hands (--people {more})"
+    )
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds >= 600 else f"{seconds / 60:.1f} min"
+
+
+def _when(steps: list[_Step], resin: float) -> float:
+    """When so much resin has been used, at an even pace within each ply. [s]"""
+    clock = 0.0
+    left = resin
+    for step in steps:
+        if left < step.resin - 1e-12:
+            return clock + step.seconds * left / step.resin
+        left -= step.resin
+        clock += step.seconds
+    return clock
+
+
+def _covers(steps: list[_Step], start: float, end: float) -> tuple[str, tuple[int, ...]]:
+    """Which plies a pot is for, "1, 2 and part of 3", and their numbers."""
+    names = []
+    numbers = []
+    at = 0.0
+    for step in steps:
+        low, high = max(at, start), min(at + step.resin, end)
+        if high - low > 0.02 * step.resin and step.resin > 0:
+            share = (high - low) / step.resin
+            whole = share > 0.98
+            words = step.name if whole else f"rest of {step.name}" if low > at else f"part of {step.name}"
+            names.append(words)
+            numbers.append(int(step.name))
+        at += step.resin
+    text = " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    return text, tuple(numbers)
+
+
+def _asks(resin: Material, cure: Cure) -> str:
+    """What to do before anything is weighed, where nobody who has the can gave its ratio."""
+    what, example = ("catalyst", "1.5 %") if cure == "peroxide" else ("hardener", "100:30")
+    rows = [parse_ratio(row.value) for row in resin.rows_of("mix_ratio_by_weight")]
+    spread = ""
+    if rows:
+        low, high = min(rows) * 100, max(rows) * 100
+        to = f"100:{low:g} to 100:{high:g}" if high > low else f"100:{low:g}"
+        spread = f" Resins sold as {resin.name} are mixed from {to} by weight: not a figure to mix by."
+        spread = spread if high > low else f" {to} is what one of its kind is mixed by: not a figure to mix by."
+    return (
+        f"No {what} is given: the ratio by weight is on the label of your {resin.name} and in no table that is yours."
+        f'{spread} Write --ratio "{example}", resin first, or a row in your own table: '
+        + row_words(resin.name, "mix_ratio_by_weight", "100:30" if cure == "amine" else "100:1.5")
+    )
+
+
+def _table(ratio: float | None, size: float) -> tuple[tuple[float, float], ...]:
+    """Round amounts of resin up to past the largest pot, and their hardener. [kg]"""
+    rounds = (0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
+    if ratio is None:
+        return ()
+    resin = size / (1 + ratio)
+    last = next((i for i, mass in enumerate(rounds) if mass >= resin), len(rounds) - 1)
+    return tuple((mass, mass * ratio) for mass in rounds[max(0, last - 8) : last + 2])
+
+
+def _cautions(
+    resin: Material,
+    given: float | None,
+    printed: Figure | None,
+    life: PotLife,
+    warm: float,
+    size: float,
+    steps: list[_Step],
+    feed: bool,
+) -> tuple[str, ...]:
+    found = []
+    ratios = [parse_ratio(row.value) for row in resin.rows_of("mix_ratio_by_weight")]
+    if given is not None and ratios and not 0.95 * min(ratios) <= given <= 1.05 * max(ratios):
+        found.append(
+            f"100:{given * 100:.4g} is outside the 100:{min(ratios) * 100:g} to 100:{max(ratios) * 100:g} that are "
+            f"known of resins sold as {resin.name}: read the can once more."
+        )
+    if printed is not None and not resin.rows_of("mix_ratio_by_weight")[0].shop:
+        found.append(f"{printed.printed} is what one maker prints; the ratio on your can counts.")
+    liquid = [resin.rows_of(name) for name in ("density_resin", "density_hardener")]
+    if cure_of(resin) == "amine" and all(liquid) and not all(rows[0].shop for rows in liquid):
+        found.append("By volume goes by the densities of a usual resin, not of yours: weigh it, don't pour by it.")
+    if not life.stated:
+        found.append("The pot life is printed without mass and temperature; 100 g at 25 °C are taken.")
+    if size > life.mass:
+        away = (
+            "Feed it from a wide, shallow bucket, and mix the next pot only when this one is nearly drawn in."
+            if feed
+            else "Pour it into a wide tray or onto the cloth at once."
+        )
+        found.append(
+            f"Exotherm: a pot of {mass_metric(size)} goes off in about {_minutes(life.at(size, warm))}, not in the "
+            f"{_minutes(life.seconds)} printed for {mass_metric(life.mass)} (common practice, no source). {away}"
+        )
+    if size > practice.POT.value:
+        found.append(
+            "Exotherm: so much in one deep pot can boil and smoke. Use a wide bucket, stand it in water, keep a lid "
+            "and a place outdoors ready."
+        )
+    length = sum(step.seconds for step in steps)
+    if not feed and length > life.at(0.0, warm):
+        found.append(
+            f"Laying up takes about {_minutes(length)} and the first pot's resin begins to gel on the mould sooner or "
+            "later after its pot life: have the bag ready, work with more hands, or take a slower hardener."
+        )
+    return tuple(found)

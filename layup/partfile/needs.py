@@ -1,0 +1,179 @@
+"""What the part has to do, in the words of the trade: the tables `[needs]`, `[[needs.local]]` and `[shelf]`.
+
+The models hold SI numbers. `layup choose` reads them; every other command passes them by.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from layup.partfile.fields import Entry, quantity, refuse
+
+Supports = Literal["free", "simple", "clamped"]
+Criterion = Literal["max stress", "max strain", "Tsai-Hill", "modified Tsai-Hill", "Tsai-Wu"]
+
+Sag = Annotated[float, quantity("length", 1e-5, 1.0, "outside 0.01 mm to 1 m: check the unit")]
+Pressure = Annotated[float, quantity("pressure", 0.0, 1e6, "more than 10 bar: check the unit")]
+Speed = Annotated[float, quantity("speed", 0.0, 340.0, "faster than sound: the formula does not hold there")]
+Height = Annotated[float, quantity("length", -500.0, 20_000.0, "outside -500 m to 20 km")]
+Force = Annotated[float, quantity("force", 0.0, 1e6, "more than 1 MN: check the unit")]
+Frequency = Annotated[float, quantity("frequency", 0.0, 1e5, "more than 100 kHz")]
+Length = Annotated[float, quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
+Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
+Thickness = Annotated[float, quantity("length", 1e-5, 0.3, "outside 0.01 to 300 mm: check the unit")]
+Angle = Annotated[float, quantity("angle", -90.0, 90.0, "outside -90 to 90 degrees")]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Plies = Annotated[int, Field(ge=1, le=60, strict=True)]
+Positive = Annotated[float, Field(gt=0, le=20)]
+
+_STIFF = re.compile(r"^(?:([0-9.]+)\s*(?:x|times)?\s*)?(?:as )?(?:stiff as )?what it replaces$")
+NOT_ASKED = 0.0
+
+
+def _factor(value: object) -> float:
+    """A load factor: below 1 it would take load away."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 1 <= value <= 20:
+        raise refuse(
+            "load_factor",
+            f"{value} is not a load factor from 1 to 20: it multiplies the loads, and one below 1 takes load away. "
+            "Aircraft rules ask for 1.5 at least: load_factor = 1.5",
+        )
+    return float(value)
+
+
+LoadFactor = Annotated[float, BeforeValidator(_factor)]
+USUAL_LOAD_FACTOR = 1.5
+"""Where none is stated: ultimate over limit load in CS-22.303, CS-VLA 303 and 14 CFR 23.2230 (from memory). [-]"""
+
+
+def _times(value: object) -> float:
+    """`as what it replaces` is 1, `1.5 times what it replaces` 1.5, `not asked` 0."""
+    if isinstance(value, int | float) and not isinstance(value, bool) and value >= 0:
+        return float(value)
+    text = " ".join(str(value).casefold().split())
+    if text in ("not asked", "none", "no"):
+        return NOT_ASKED
+    found = _STIFF.match(text)
+    if found is None:
+        raise refuse("stiffness", f'"{value}" is not read. Write "as what it replaces", "1.5 times what it replaces" '
+                                  'or "not asked"')  # fmt: skip
+    try:
+        return float(found[1] or 1.0)
+    except ValueError:
+        raise refuse("stiffness", f'"{found[1]}" is not a number') from None
+
+
+class HandLoad(Entry):
+    """A hand, a foot, a knee: what `[needs]` and `[[needs.local]]` share."""
+
+    hand_load: Force | None = None
+    hand_patch: tuple[Length, Length] = (0.05, 0.05)
+    hand_deflection: Sag | None = None
+
+    @model_validator(mode="after")
+    def _hand(self) -> Self:
+        if self.hand_deflection is not None and not self.hand_load:
+            raise refuse("hand", 'hand_deflection needs its load: hand_load = "200 N"')
+        return self
+
+
+class LocalNeeds(HandLoad):
+    """`[[needs.local]]`: a zone that may get plies of its own."""
+
+    zone: Name
+    most_plies: Plies = 3
+    fabrics: list[Name] = []
+    angles: list[Angle] | None = None
+
+
+class Needs(HandLoad):
+    """`[needs]`: what the part has to do."""
+
+    stiffness: Annotated[float, BeforeValidator(_times)] = 1.0
+    in_plane_stiffness: Annotated[float, BeforeValidator(_times)] | None = None
+    span: Length | None = None
+    pressure: Pressure | None = None
+    speed: Speed | None = None
+    at_altitude: Height = 0.0
+    of_dynamic_pressure: Positive = 1.0
+    deflection: Sag | None = None
+    hand_at: tuple[Place, Place] | None = None
+    frequency: Frequency | None = None
+    push_x: Force | None = None
+    push_y: Force | None = None
+    pull_x: Force | None = None
+    pull_y: Force | None = None
+    shear_x: Force | None = None
+    shear_y: Force | None = None
+    load_factor: LoadFactor | None = None
+    criterion: Criterion = "max stress"
+    least_plies: Plies = 1
+    most_plies: Plies | None = None
+    least_skin: Plies = 1
+    greatest_thickness: Thickness | None = None
+    surface_ply: Name | None = None
+    angles: list[Angle] | None = None
+    symmetric: bool = True
+    run_at_most: Plies | None = None
+    supports: Supports | dict[Literal["left", "right", "bottom", "top"], Supports] = "simple"
+    held_at: list[tuple[Place, Place]] = []
+    local: list[LocalNeeds] = []
+
+    @model_validator(mode="after")
+    def _together(self) -> Self:
+        if self.deflection is not None and not (self.pressure or self.speed):
+            raise refuse("deflection", 'deflection needs what presses: pressure = "500 Pa" or speed = "200 km/h"')
+        if self.hand_at is not None and not self.hand_load:
+            raise refuse("hand", 'hand_at needs its load: hand_load = "200 N"')
+        if self.most_plies is not None and self.most_plies < self.least_plies:
+            raise refuse("plies", f"most_plies {self.most_plies} is less than least_plies {self.least_plies}")
+        if self.shear_x and self.shear_y:
+            raise refuse(
+                "shear",
+                "shear_x and shear_y are two ways to say one shear: a force along x on the edges that run along x, or "
+                "along y on those that run along y. Leave one out",
+            )
+        return self
+
+    @property
+    def loaded(self) -> bool:
+        """Whether anything presses on the panel or pushes its edges."""
+        return self.pressed or self.edge_loaded
+
+    @property
+    def pressed(self) -> bool:
+        """Whether anything presses across the panel."""
+        return bool(self.pressure or self.speed or self.hand_load) or any(place.hand_load for place in self.local)
+
+    @property
+    def edge_loaded(self) -> bool:
+        """Whether anything pushes, pulls or shears its edges."""
+        return bool(self.push_x or self.push_y or self.pull_x or self.pull_y or self.shear_x or self.shear_y)
+
+    @property
+    def in_plane(self) -> float:
+        """How many times as stiff in its own plane as what it replaces; as in bending where nothing is said. [-]"""
+        return self.stiffness if self.in_plane_stiffness is None else self.in_plane_stiffness
+
+
+class ShelfCore(Entry):
+    """A core on the shelf, in one thickness."""
+
+    core: Name
+    thickness: Thickness | None = None
+
+
+def _listed(value: Any) -> Any:
+    return [value] if isinstance(value, str | dict) else value
+
+
+class Shelf(Entry):
+    """`[shelf]`: what the shop has to choose from; what is left out is taken from the part's own plies and process."""
+
+    fabrics: Annotated[list[Name], BeforeValidator(_listed)] = []
+    cores: Annotated[list[ShelfCore], BeforeValidator(_listed)] = []
+    processes: Annotated[list[Name], BeforeValidator(_listed)] = []
+    solid: bool = True

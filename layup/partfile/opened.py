@@ -1,0 +1,192 @@
+"""The surface that a `[surface]` table describes: a mesh, a CAD face, a drawing, stations, a rectangle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from layup.errors import SurfaceError
+from layup.partfile.model import SurfaceEntry
+from layup.shape.progress import Told, nobody
+from layup.shape.surface import Finding, Surface
+from layup.units import parse
+
+if TYPE_CHECKING:
+    from layup.files.drawing import Drawing
+
+Pairs = list[tuple[float, float]]
+
+
+def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = (), told: Told = nobody) -> Surface:
+    """Open the surface that a `[surface]` table describes.
+
+    Args:
+        entry: The table.
+        folder: Where its files lie.
+        areas: Groups that zones name: layers of a drawing that are areas, not cut-outs.
+        told: Is told how far it is.
+
+    Returns:
+        The surface, measured.
+
+    Raises:
+        SurfaceError: It cannot be read, has no unit, or is a closed solid with no side picked.
+        UnitError: A length that can't be read.
+    """
+    from layup.shape import flat
+
+    if entry.mesh is not None:
+        from layup.files.read import read_surface
+
+        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side, body=entry.body, told=told)
+    if entry.step is not None:
+        return _from_step(entry, folder / entry.step, told)
+    if entry.outline is not None:
+        return _from_outline(entry, folder, areas, told)
+    if entry.photo is not None:
+        told("reading the photograph", 0.0)
+        return _from_photo(entry, folder / entry.photo)
+    if entry.stations is not None or entry.girths is not None:
+        return _from_stations(entry, folder)
+    if entry.rectangle is not None:
+        return flat.rectangle(*entry.rectangle)
+    assert entry.area is not None
+    return flat.from_area(entry.area)
+
+
+def _from_step(entry: SurfaceEntry, path: Path, told: Told) -> Surface:
+    if entry.face is None:
+        from layup.files.read import read_surface
+
+        return read_surface(path, unit=entry.unit, side=entry.side, body=entry.body, told=told)
+    from layup.files.read_step import step_surface
+
+    told("reading the solid", 0.0)
+    return step_surface(path, face=str(entry.face), unit=entry.unit)
+
+
+def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str], told: Told) -> Surface:
+    from layup.shape import flat
+
+    if not isinstance(entry.outline, str):
+        points = _pairs(entry.outline, entry.unit, "outline", "[[0, 0], [620, 0], [620, 380]]")
+        cutouts = [
+            _pairs(c, entry.unit, f"cut-out {i + 1}", "[[300, 150], [420, 150], [420, 270]]")
+            for i, c in enumerate(entry.cutouts or [])
+        ]
+        return flat.outline(points, cutouts)
+    told("reading the drawing", 0.0)
+    drawing = read_drawing(folder / entry.outline, unit=entry.unit, gap=entry.gap)
+    told("sorting outlines and cut-outs", 0.5)
+    return drawing.surface(pick=entry.pick, areas=areas, cut=entry.cut or ())
+
+
+def read_drawing(path: Path, *, unit: str | None = None, gap: float | None = None) -> Drawing:
+    """Read a drawing of whatever kind.
+
+    Args:
+        path: .dxf, .svg, or .csv of points.
+        unit: Of its numbers, where it states none.
+        gap: Widest gap to be closed. [m]
+
+    Raises:
+        SurfaceError: It can't be read, or is no drawing.
+    """
+    ending = path.suffix.casefold()
+    if ending == ".dxf":
+        from layup.files.read_dxf import read_dxf
+
+        return read_dxf(path, unit=unit, gap=gap)
+    if ending == ".svg":
+        from layup.files.read_svg import read_svg
+
+        return read_svg(path, unit=unit, gap=gap)
+    if ending == ".csv":
+        from layup.files.read_points import read_points
+
+        return read_points(path, unit=unit)
+    raise SurfaceError(
+        f'an outline can\'t be read from "{path.name}"',
+        "Give a .dxf, an .svg or a .csv of points; a mesh stands under mesh, a CAD solid under step",
+    )
+
+
+def _from_photo(entry: SurfaceEntry, path: Path) -> Surface:
+    from layup.files.read_photo import read_photo
+
+    photo = read_photo(path, bar=entry.bar, bar_along=entry.bar_along)
+    surface = photo.surface()
+    share = photo.area_tolerance
+    known = Finding("photo", 1, f"nine times in ten the area is known to {share * 100:.1f} %", share * photo.area)
+    surface.findings = (*surface.findings, known)
+    return surface
+
+
+def _from_stations(entry: SurfaceEntry, folder: Path) -> Surface:
+    from layup.files.stations import from_girths, from_widths, read_stations
+
+    given = entry.stations if entry.stations is not None else entry.girths
+    kind = "width" if entry.stations is not None else "girth"
+    name = f"{kind}s"
+    if isinstance(given, str):
+        name = str(folder / given)
+        kind, at, sizes = read_stations(folder / given, unit=entry.unit)
+    else:
+        pairs = _pairs(given, entry.unit, f"{kind}s", "[[0, 200], [500, 340], [1000, 180]]")
+        at, sizes = [p[0] for p in pairs], [p[1] for p in pairs]
+    rule = entry.rule or "spline"
+    if kind == "width":
+        return from_widths(at, sizes, rule=rule, name=name)
+    turn = math.radians(entry.turn) if entry.turn is not None else 2.0 * math.pi
+    return from_girths(at, sizes, turn=turn, along=entry.along or "axis", rule=rule, name=name)
+
+
+def _pairs(listed: Any, unit: str | None, what: str, example: str) -> Pairs:
+    """Pairs of lengths in metres; bare numbers are in `unit`."""
+    if not isinstance(listed, list) or not listed:
+        raise SurfaceError(f"{what}: this is not a list", f'Write {example} with unit = "mm"')
+    pairs = []
+    for number, point in enumerate(listed, start=1):
+        if not isinstance(point, list) or len(point) != 2 or any(isinstance(v, bool | list | dict) for v in point):
+            raise SurfaceError(f"{what}, entry {number} is not two numbers", f"Write {example}")
+        if unit is None and any(isinstance(v, int | float) for v in point):
+            raise SurfaceError(f"{what} has numbers without a unit", 'Add unit = "mm" (or "in") to [surface]')
+        pairs.append((parse(point[0], "length", bare=unit), parse(point[1], "length", bare=unit)))
+    return pairs
+
+
+def look_at(
+    path: Path, *, unit: str | None = None, side: str | None = None, body: str | None = None, told: Told = nobody
+) -> Surface:
+    """Open any surface file for a person who wants to know what is in it; nothing odd is passed over.
+
+    Args:
+        path: A mesh, a STEP file, or a drawing (.dxf, .svg, .csv).
+        unit: Unit of its numbers, where it states none.
+        side: Side of a closed solid.
+        body: Which body of several.
+        told: Is told how far it is.
+
+    Returns:
+        The surface with all its findings.
+
+    Raises:
+        SurfaceError: It can't be read, has no unit, or is a closed solid with no side picked.
+    """
+    if path.suffix.casefold() in (".dxf", ".svg", ".csv"):
+        either = side is not None and side.strip().casefold() in ("outer", "inner")
+        if (side is not None and not either) or body is not None:
+            raise SurfaceError(
+                f"{path.name} is a flat drawing, with no side and no body", "Leave --side and --body out"
+            )
+        entry = SurfaceEntry(outline=path.name, unit=unit)
+        surface = _from_outline(entry, path.parent, (), told)
+        if either:
+            text = f"a flat drawing: its two sides are alike, and either would do; {side} was asked for"
+            surface.findings = (*surface.findings, Finding("flat sheet", 1, text, 0.0))
+        return surface
+    from layup.files.thorough import report
+
+    return report(path, unit, side, body, told)

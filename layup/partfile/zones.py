@@ -1,0 +1,49 @@
+"""The `[[zone]]` tables of a part file as the surface reads them: units written out, named zones put in their place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from layup.errors import SurfaceError
+from layup.partfile.model import ZoneEntry
+
+Spec = dict[str, object]
+
+
+def zone_spec(zone: ZoneEntry, zones: Mapping[str, ZoneEntry], inside_of: tuple[str, ...] = ()) -> Spec:
+    """One zone as `Surface.zone` reads it.
+
+    Args:
+        zone: The table.
+        zones: All zones of the file by name, for those it names under `or`, `and`, `not`.
+        inside_of: Names of the zones it is being read for, to notice one that names itself.
+
+    Returns:
+        Keys and values; bare numbers have their unit, an outline without a direction looks along z.
+
+    Raises:
+        SurfaceError: A number without a unit, a zone that names itself, or one that is only an area.
+    """
+    if zone.name in inside_of:
+        way = " -> ".join((*inside_of, zone.name))
+        raise SurfaceError(f"the zone names itself ({way})", "Take one of these names out")
+    if zone.area is not None:
+        raise SurfaceError(f'zone "{zone.name}" is only an area, so it can\'t be combined', "Give it a place")
+    spec: Spec = {"name": zone.name, "within": zone.within, "between": zone.between, "group": zone.group}
+    if zone.inside is not None:
+        spec |= {"inside": _outline(zone), "along": list(zone.along or (0.0, 0.0, 1.0))}
+    chain = (*inside_of, zone.name)
+    for key, names in zone.joined().items():
+        spec[key] = [zone_spec(zones[name], zones, chain) for name in names if name in zones]
+    return {key: value for key, value in spec.items() if value is not None}
+
+
+def _outline(zone: ZoneEntry) -> list[list[str]]:
+    points = []
+    for number, point in enumerate(zone.inside or [], start=1):
+        if not isinstance(point, list) or any(isinstance(v, bool | list | dict) for v in point):
+            raise SurfaceError(f"inside, point {number} is not two numbers", "Write a point as [620, 0]")
+        if zone.unit is None and any(isinstance(v, int | float) for v in point):
+            raise SurfaceError("inside has numbers without a unit", 'Add unit = "mm" (or "in") to the zone')
+        points.append([v if isinstance(v, str) else f"{v} {zone.unit}" for v in point])
+    return points

@@ -1,1 +1,0 @@
-"""What the shop has weighed, and what that does to the aircraft."""

@@ -1,0 +1,1 @@
+"""What has the whole refit saved, where does the aircraft balance, which part is next."""

@@ -1,0 +1,400 @@
+"""What `layup ledger` shows: the running weight and balance, the items with their signed moments, the load cases."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from layup.learn.schema import Entry
+from layup.learn.weighins import WeighIn
+from layup.refit.consolidate import Consolidation
+from layup.refit.equipment import Listed
+from layup.refit.items import from_payload
+from layup.refit.job import RefitJob
+from layup.refit.ledger import Ledger, Row
+from layup.refit.loading import Loading
+from layup.refit.model import Refit
+from layup.refit.next_parts import Choice, Rank
+from layup.refit.papers import ballast_text, final_text, moment_words
+from layup.refit.record_words import (
+    Kept,
+    arm_kept,
+    change_kept,
+    chord_kept,
+    index_kept,
+    index_note,
+    mass_kept,
+    moment_kept,
+)
+from layup.spread import Interval
+from layup.words import percent_words
+
+MOST_ALARMS = 6
+"""Load cases outside that are named at the head; the table shows every one."""
+LOUD = "bold white on red"
+_MARK = {"weighed": "scale", "predicted": "predicted", "listed": "list"}
+_FAULTS = {
+    "forward": "AHEAD OF THE FORWARD LIMIT",
+    "aft": "BEHIND THE AFT LIMIT",
+    "too heavy": "TOO HEAVY",
+    "too light": "TOO LIGHT",
+}
+
+
+def ledger_screen(
+    job: RefitJob,
+    ledger: Ledger,
+    loading: Loading | None,
+    kept: Kept,
+    scaled: Mapping[tuple[str, str], WeighIn] | None = None,
+) -> RenderableType:
+    """The screen of `layup ledger`.
+
+    Args:
+        job: The refit file, read.
+        ledger: As it stands, or stood.
+        loading: The load cases against the limits; None where there are none.
+        kept: Units of the record.
+        scaled: Predicted parts that the shop has weighed since.
+
+    Returns:
+        Something rich can print.
+    """
+    parts: list[RenderableType] = []
+    alarm = alarms(loading, kept)
+    if alarm:
+        parts += [*(Text(f" {line} ", style=LOUD) for line in alarm), Text()]
+    parts += [_head(job, ledger, kept), Text(), _items(job.refit, ledger, kept), Text(), _known(ledger, kept)]
+    for (_, name), weighed in (scaled or {}).items():
+        text = f'On the scale since: {name}, {weighed.said}. `layup ledger weigh {job.file} "{name}"` takes it over.'
+        parts.append(Padding(Text(text), (0, 0, 0, 2)))
+    if loading is not None:
+        parts += [Text(), _cases(loading, kept), *_ballast(loading, kept)]
+    parts += [Text(), *_small_print(job.refit, ledger, loading, kept)]
+    if alarm:
+        parts += [Text(), *(Text(f" {line} ", style=LOUD) for line in alarm)]
+    return Group(*parts)
+
+
+def alarms(loading: Loading | None, kept: Kept) -> list[str]:
+    """A line for every limit that is broken, in capitals and with how far; none if all is inside."""
+    if loading is None:
+        return []
+    lines = []
+    checked = loading.checked
+    fine = 2 if kept == "lb" else 1
+    for case in loading.outside():
+        words = []
+        for fault in checked.faults_of(case):
+            by = {
+                "forward": arm_kept(-checked.forward[case], kept, fine),
+                "aft": arm_kept(-checked.aft[case], kept, fine),
+                "too heavy": mass_kept(checked.over[case], kept),
+                "too light": mass_kept(checked.under[case], kept),
+            }[fault].lstrip("+")
+            words.append(f"{by} {_FAULTS[fault]}")
+        lines.append(f"!!! OUTSIDE LIMITS: {loading.names[case]}: {' and '.join(words)} !!!")
+    if len(lines) > MOST_ALARMS:
+        rest = len(lines) - MOST_ALARMS
+        lines = [*lines[:MOST_ALARMS], f"!!! OUTSIDE LIMITS: and {rest} more of {len(loading.names)} load cases !!!"]
+    if loading.empty_fault:
+        lines.append(f"!!! OUTSIDE LIMITS: empty: {_FAULTS[loading.empty_fault]} !!!")
+    return lines
+
+
+def span_words(interval: Interval, kept: Kept) -> str:
+    """Both ends of a mass."""
+    return f"{mass_kept(interval.p05, kept)} to {mass_kept(interval.p95, kept)}"
+
+
+def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
+    refit = job.refit
+    lines = [Text(ledger.title, style="bold")]
+    if ledger.as_of:
+        lines.append(Text(f"  as it stood {moment_words(ledger.as_of)}", style="bold"))
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in (("", False), ("weight", True), ("arm of CG", True), ("moment", True), ("", False)):
+        table.add_column(name, justify="right" if right else "left", no_wrap=True)
+    start, now = ledger.start.empty, ledger.now
+    rows = [("  empty at the start", start, ""), ("  empty now", now, "bold")]
+    if ledger.final is not None:
+        rows.append(("  empty, final weighing", ledger.final.empty, "bold"))
+    for name, sums, style in rows:
+        table.add_row(Text(name, style=style), Text(mass_kept(sums.mass, kept), style=style),
+                      Text(arm_kept(sums.cg, kept), style=style), moment_kept(sums.moment, kept),
+                      Text(chord_kept(sums.cg, refit.chord), style="dim"))  # fmt: skip
+    lines.append(Text())
+    text = Text("  saved so far  ")
+    text.append(mass_kept(ledger.saving.mean, kept), style="bold")
+    if ledger.saving.p95 > ledger.saving.p05:
+        text.append(f"   nine in ten: {span_words(ledger.saving, kept)}")
+    tail: list[RenderableType] = [text]
+    need = need_of(refit, ledger)
+    if need is not None:
+        word = f"  to the target {mass_kept(need, kept)} more" if need > 0 else "  the target is reached"
+        tail.append(Text(word + (f", with {mass_kept(-need, kept)} to spare" if need < 0 else "")))
+    tail.append(Text(f"  CG moved      {moved_words(ledger.cg_moved, kept)}"))
+    if ledger.unexplained is not None:
+        tail.append(Padding(Text(final_text(ledger, kept)), (0, 0, 0, 2)))
+    return Group(*lines, table, Text(), *tail)
+
+
+def moved_words(moved: Interval, kept: Kept) -> str:
+    """How far the centre of gravity has moved, which way, and the ends of that."""
+    way = " (aft)" if moved.mean > 0 else " (forward)" if moved.mean < 0 else ""
+    low, high = arm_kept(moved.p05, kept), arm_kept(moved.p95, kept)
+    ends = f"; nine in ten: {low} to {high}" if low != high else ""
+    return f"{arm_kept(moved.mean, kept)}{way}{ends}"
+
+
+def need_of(refit: Refit, ledger: Ledger) -> float | None:
+    """What the target still asks; negative when it is passed, None without a target. [kg]"""
+    if refit.target is None:
+        return None
+    if refit.target.saving is not None:
+        return refit.target.saving.si - (ledger.start.empty.mass - ledger.empty.mass)
+    return ledger.empty.mass - refit.target.empty.si if refit.target.empty else None
+
+
+def _items(refit: Refit, ledger: Ledger, kept: Kept) -> RenderableType:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    columns = [("  ", False), ("item", False), ("known by", False), ("change", True), ("arm", True), ("moment", True)]
+    if refit.index:
+        columns.append(("index", True))
+    for name, right in columns:
+        table.add_column(name, justify="right" if right else "left", no_wrap=name != "item")
+    for row in ledger.rows:
+        item = row.item
+        cells = [
+            Text("  " + {"removed": "−", "added": "+", "moved": "→"}[item.action]),
+            Text(item.name + _standing(row)),
+            Text(_MARK[item.how], style="" if item.how == "weighed" else "italic"),
+            Text(change_kept(item.change, kept) if item.action != "moved" else f"({mass_kept(item.mass, kept)})"),
+            Text(arm_kept(item.arm, kept) if item.arm_to is None else _from_to(item.arm, item.arm_to, kept)),
+            Text(moment_kept(item.moment, kept)),
+        ]
+        if refit.index:
+            cells.append(Text(index_kept(item.moment, refit.index, kept)))
+        table.add_row(*cells)
+    change = ledger.now.mass - ledger.start.empty.mass
+    moment = ledger.now.moment - ledger.start.empty.moment
+    total = [Text(), Text("all of it", style="bold"), Text(), Text(change_kept(change, kept), style="bold"), Text(),
+             Text(moment_kept(moment, kept), style="bold")]  # fmt: skip
+    if refit.index:
+        total.append(Text(index_kept(moment, refit.index, kept)))
+    table.add_row(*total)
+    return table
+
+
+def _from_to(start: float, end: float, kept: Kept) -> str:
+    return f"{arm_kept(start, kept).split()[0]} → {arm_kept(end, kept)}"
+
+
+def _standing(row: Row) -> str:
+    if row.standing == "not entered":
+        return " *"
+    if row.standing == "entered":
+        return f" (corrects entry {row.corrects})" if row.corrects else ""
+    return f" [{row.standing}]"
+
+
+def _known(ledger: Ledger, kept: Kept) -> RenderableType:
+    return Padding(Text(known_words(ledger, kept)), (0, 0, 0, 2))
+
+
+def known_words(ledger: Ledger, kept: Kept) -> str:
+    """How many items are from the scale, predicted, from a list, and which are still to weigh."""
+    words = {"weighed": "from the scale", "predicted": "only predicted", "listed": "only from a list"}
+    parts = []
+    for how, (count, mass) in ledger.known().items():
+        if count:
+            parts.append(f"{count} {words[how]} ({mass_kept(mass, kept)})")
+    told = "Known by: " + ("; ".join(parts) or "nothing yet") + "."
+    only = [row.item.name for row in ledger.rows if row.item.how == "predicted"]
+    return told + (f" To weigh: {', '.join(only)}." if only else "")
+
+
+def _cases(loading: Loading, kept: Kept) -> RenderableType:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in (("", False), ("load case", False), ("weight", True), ("to spare", True), ("CG", True),
+                        ("from forward", True), ("from aft", True)):  # fmt: skip
+        table.add_column(name, justify="right" if right else "left", no_wrap=name != "load case")
+    checked = loading.checked
+    for case, name in enumerate(loading.names):
+        faults = checked.faults_of(case)
+        note = (" (worst)" if faults else " (nearest a limit)") if case == checked.worst else ""
+        note += " (not surely)" if case in loading.unsure else ""
+        table.add_row(
+            Text("  OUTSIDE" if faults else "  inside", style=LOUD if faults else ""),
+            Text(name + note, style="bold" if faults else ""),
+            Text(mass_kept(checked.mass[case], kept)),
+            Text(change_kept(-checked.over[case], kept), style=LOUD if "too heavy" in faults else ""),
+            Text(arm_kept(checked.cg[case], kept)),
+            Text(arm_kept(checked.forward[case], kept), style=LOUD if "forward" in faults else ""),
+            Text(arm_kept(checked.aft[case], kept), style=LOUD if "aft" in faults else ""),
+        )
+    return table
+
+
+def _ballast(loading: Loading, kept: Kept) -> Iterable[RenderableType]:
+    for word in loading.ballast:
+        yield Padding(Text(ballast_text(word, kept)), (0, 0, 0, 2))
+
+
+def _small_print(refit: Refit, ledger: Ledger, loading: Loading | None, kept: Kept) -> Iterable[RenderableType]:
+    pending = ledger.pending()
+    if pending:
+        count = "1 item differs" if len(pending) == 1 else f"{len(pending)} items differ"
+        yield Padding(
+            Text(f"! {count} between the file and the ledger: `layup ledger enter` enters them."), (0, 0, 0, 2)
+        )
+    for what in ledger.differs:
+        text = f"! The {what} in the file is not the one in the ledger: `layup ledger enter` enters it."
+        yield Padding(Text(text), (0, 0, 0, 2))
+    lines = [f"Arms from {refit.datum}. A removed item ahead of the datum, at a negative arm, adds moment."]
+    if refit.index:
+        lines.append(index_note(refit.index, kept))
+    if loading is not None and loading.unsure:
+        lines.append("Inside, not surely: the interval of the predicted items reaches over a limit. Weigh them.")
+    lines.append("This prepares a record. A licensed person checks it, weighs where the rules ask, and signs.")
+    for line in lines:
+        yield Padding(Text(line, style="dim"), (0, 0, 0, 2))
+
+
+def ranking_screen(ranks: Sequence[Rank], choice: Choice | None, kept: Kept, loading: Loading | None) -> RenderableType:
+    """The screen of `layup ledger next`."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in zip(rank_heads(kept), (False, True, False, True, True, True, True, True), strict=True):
+        head = f"  {name}" if name == "candidate" else name
+        table.add_column(head, justify="right" if right else "left", no_wrap=name != "candidate")
+    picked = {one.name for one in choice.chosen} if choice else set()
+    for row in ranks:
+        name, *figures = rank_words(row, kept)
+        bold = name in picked
+        table.add_row(Text(f"{'> ' if bold else '  '}{name}", style="bold" if bold else ""), *figures)
+    parts: list[RenderableType] = [table]
+    if choice is not None:
+        parts += [Text(), Padding(Text(choice_text(choice, kept)), (0, 0, 0, 2))]
+    alarm = alarms(loading, kept)
+    parts += [Text(f" {line} ", style=LOUD) for line in alarm]
+    return Group(*parts)
+
+
+def rank_heads(kept: Kept) -> tuple[str, ...]:
+    """Headings of the table of candidates."""
+    per = "lb" if kept == "lb" else "kg"
+    return "candidate", "saves", "nine in ten", "cost", f"per {per}", "hours", f"h/{per}", "moves CG"
+
+
+def rank_words(row: Rank, kept: Kept) -> tuple[str, ...]:
+    """One candidate under `rank_heads`."""
+    one = row.candidate
+    unit = 0.45359237 if kept == "lb" else 1.0
+    return (
+        one.name,
+        mass_kept(one.saves, kept),
+        span_words(one.spread, kept) if one.causes else "",
+        f"{one.cost[0]:.0f} {one.cost[1]}" if one.cost else "",
+        f"{row.cost_per_mass * unit:.0f}" if row.cost_per_mass is not None else "",
+        f"{one.hours / 3600:.0f}" if one.hours is not None else "",
+        f"{row.hours_per_mass * unit / 3600:.1f}" if row.hours_per_mass is not None else "",
+        arm_kept(row.cg_shift, kept),
+    )
+
+
+def choice_text(choice: Choice, kept: Kept) -> str:
+    """The chosen set in sentences."""
+    if choice.need <= 0.0:
+        return "The target is reached: nothing more is needed."
+    if not choice.chosen:
+        if not choice.proved:
+            return "The search gave up before it could prove an answer: set fewer candidates."
+        if choice.reachable is None:
+            return "No set of these parts keeps every load case inside limits."
+        most, need = mass_kept(choice.reachable, kept), mass_kept(choice.need, kept)
+        return f"No set reaches the target: {need} is asked, and with every load case inside limits {most} can be had."
+    amount = f"{choice.amount:.0f} {choice.currency}" if choice.objective == "cost" else f"{choice.amount / 3600:.0f} h"
+    names = ", ".join(one.name for one in choice.chosen)
+    text = [
+        f"Least {choice.objective}, {amount}: {names}.",
+        f"They save {mass_kept(choice.saving.mean, kept)} where {mass_kept(choice.need, kept)} is asked, with every "
+        "load case inside limits"
+        + (", and no other set does it for less (proved)." if choice.proved else "; not proved."),
+    ]
+    if choice.saving.p95 > choice.saving.p05:
+        short = max(choice.saving.mean - choice.saving.p05, 0.0)
+        text.append(
+            f"At risk: one time in twenty they save {mass_kept(short, kept)} less than that or worse, "
+            f"{mass_kept(choice.saving.p05, kept)}; the target is reached {percent_words(choice.chance)} of the time."
+        )
+    if choice.risk:
+        name, share = choice.risk[0]
+        text.append(f"Most of the doubt, {percent_words(share)}, is {name}.")
+    return "\n".join(text)
+
+
+def consolidation_screen(joined: Consolidation, kept: Kept) -> RenderableType:
+    """One consolidation: old and new side by side, item by item, then kind by kind."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in (("  old", False), ("", False), ("weight", True), ("new", False), ("", False), ("weight", True)):
+        table.add_column(name, justify="right" if right else "left", no_wrap=name == "weight")
+    for number in range(max(len(joined.old), len(joined.new))):
+        cells: list[str] = []
+        for place, pieces in enumerate((joined.old, joined.new)):
+            piece = pieces[number] if number < len(pieces) else None
+            lead = "  " if place == 0 else ""
+            cells += [f"{lead}{piece.name}", piece.kind, mass_kept(piece.mass, kept)] if piece else ["", "", ""]
+        table.add_row(*(Text(cell) for cell in cells))
+    table.add_row("  all of it", "", Text(mass_kept(joined.old_mass, kept), style="bold"), "", "",
+                  Text(mass_kept(joined.new_mass, kept), style="bold"))  # fmt: skip
+    table.add_row("  of it joints", "", mass_kept(joined.joints("old"), kept), "", "",
+                  mass_kept(joined.joints("new"), kept))  # fmt: skip
+    return Group(Text(joined.name, style="bold"), table, Text(f"  {joined_words(joined, kept)}"))
+
+
+def joined_words(joined: Consolidation, kept: Kept) -> str:
+    """What one part in place of several saves, and how much of it held them together."""
+    gain = joined.saving
+    word = "saved" if gain.mean >= 0 else "added"
+    text = f"{word} {mass_kept(abs(gain.mean), kept)}, {percent_words(abs(gain.mean) / joined.old_mass)} of the old"
+    gone = joined.joints("old") - joined.joints("new")
+    return text + f"; {mass_kept(gone, kept)} of it is seams, laps, fasteners, nut plates and sealant."
+
+
+def history_screen(entries: Sequence[Entry], kept: Kept) -> RenderableType:
+    """Every entry of a ledger in the order of noting."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in (("entry", True), ("noted, UTC", False), ("what", False), ("change", True), ("known by", False),
+                        ("why", False)):  # fmt: skip
+        table.add_column(name, justify="right" if right else "left", no_wrap=name in ("entry", "noted, UTC", "change"))
+    for entry in entries:
+        table.add_row(*(Text(word) for word in entry_words(entry, kept)))
+    return table
+
+
+def entry_words(entry: Entry, kept: Kept) -> tuple[str, str, str, str, str, str]:
+    """One entry of a ledger: its number, when, what, the change, how that is known, and why."""
+    load = entry.payload
+    corrects = f", corrects {load['corrects']}" if load.get("corrects") else ""
+    change, how, name = "", "", {"start": "first weighing", "final": "final weighing"}.get(load["does"], "")
+    if load["does"] == "item":
+        item = from_payload(load["item"])
+        name, how = f"{item.action}: {item.name}{corrects}", _MARK[item.how]
+        change = change_kept(item.change, kept)
+    elif load["does"] == "withdrawn":
+        name = f"withdrawn, {load['action']}: {load['name']}{corrects}"
+    return str(entry.number), entry.at[:19].replace("T", " "), name, change, how, load.get("why", "")
+
+
+def equipment_screen(listed: Sequence[Listed]) -> RenderableType:
+    """An equipment list as it was read."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for name, right in (("row", True), ("item", False), ("weight", True), ("arm", True)):
+        table.add_column(name, justify="right" if right else "left", no_wrap=name != "item")
+    for entry in listed:
+        table.add_row(*(Text(word) for word in (str(entry.line), entry.name, entry.mass_text, entry.arm_text)))
+    return table

@@ -1,0 +1,117 @@
+"""The build sheet as one HTML file for a tablet at the bench: large type, boxes to tick and to type in, no network."""
+
+from __future__ import annotations
+
+import base64
+from html import escape
+
+from layup.report.document import TICK, WRITE, Block, BuildSheet, Facts, Grid, Plate, Words
+
+_STYLE = """
+:root { --ink: #111; --quiet: #565656; --line: #111; --pale: #ebebeb; }
+* { box-sizing: border-box; }
+body { margin: 0 auto; padding: 1.2rem; max-width: 70rem; color: var(--ink); background: #fff;
+  font: 1.15rem/1.4 "DejaVu Sans", Verdana, sans-serif; }
+header { border: 2px solid var(--line); margin-bottom: 1.6rem; }
+header h1 { margin: 0; padding: .5rem .8rem; font-size: 1.8rem; border-bottom: 1px solid var(--line); }
+header h1 small { display: block; font-size: .75rem; font-weight: normal; color: var(--quiet); }
+dl { display: grid; grid-template-columns: repeat(auto-fit, minmax(13rem, 1fr)); margin: 0 0 1rem; gap: 1px;
+  background: var(--line); border: 1px solid var(--line); }
+header dl { margin: 0; border: 0; }
+dl div { background: #fff; padding: .35rem .7rem; }
+dt { font-size: .8rem; color: var(--quiet); }
+dd { margin: 0; font-weight: bold; }
+h2 { display: flex; align-items: stretch; border-bottom: 2px solid var(--line); margin: 2.2rem 0 1rem;
+  font-size: 1.4rem; }
+h2 b { background: var(--ink); color: #fff; min-width: 2.2rem; text-align: center; margin-right: .7rem; }
+.wide { overflow-x: auto; margin-bottom: 1rem; }
+table { border-collapse: collapse; width: 100%; }
+th { background: var(--pale); border-top: 2px solid var(--line); border-bottom: 2px solid var(--line);
+  font-size: .85rem; text-align: left; vertical-align: bottom; padding: .3rem .5rem; }
+td { border-bottom: 1px solid var(--line); padding: .45rem .5rem; white-space: pre-line; }
+.tall td { padding-top: .9rem; padding-bottom: .9rem; }
+.right { text-align: right; }
+.strong { font-weight: bold; }
+input[type=checkbox] { width: 2.1rem; height: 2.1rem; accent-color: var(--ink); }
+input[type=text] { width: 100%; min-width: 5rem; min-height: 2.8rem; font: inherit; border: 2px solid var(--line);
+  padding: .2rem .4rem; background: #fff; color: var(--ink); }
+figure { margin: 0 0 1rem; } figure svg, figure img { max-width: 100%; height: auto; }
+.caution { border-left: .5rem solid var(--ink); padding-left: .8rem; }
+@media print { body { font-size: 10pt; max-width: none; padding: 0; } h2 { break-after: avoid; }
+  tr, figure, dl { break-inside: avoid; } @page { margin: 14mm; } }
+"""
+
+
+def html_text(sheet: BuildSheet) -> str:
+    """The sheet as one HTML page that needs nothing else.
+
+    Args:
+        sheet: What to show.
+
+    Returns:
+        The page.
+    """
+    sections = "\n".join(
+        f"<section>\n<h2><b>{number}</b> {escape(section.title)}</h2>\n" + "\n".join(_block(b) for b in section.blocks)
+        + "\n</section>"
+        for number, section in enumerate(sheet.sections, 1)
+    )  # fmt: skip
+    title = escape(sheet.title)
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title}, build sheet</title>\n'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<style>{_STYLE}</style>\n</head>\n<body>\n"
+        f"<header>\n<h1><small>build sheet</small>{title}</h1>\n{_facts(sheet.plate)}\n</header>\n"
+        f"<main>\n{sections}\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _block(block: Block) -> str:
+    if isinstance(block, Facts):
+        return _facts(block.pairs)
+    if isinstance(block, Grid):
+        return _grid(block)
+    if isinstance(block, Plate):
+        return _plate(block)
+    return _words(block)
+
+
+def _facts(pairs: tuple[tuple[str, str], ...]) -> str:
+    cells = "".join(f"<div><dt>{escape(k)}</dt><dd>{_cell(v, k)}</dd></div>" for k, v in pairs)
+    return f"<dl>{cells}</dl>"
+
+
+def _cell(value: str, label: str) -> str:
+    if value == TICK:
+        return f'<input type="checkbox" aria-label="{escape(label, quote=True)}">'
+    if value == WRITE:
+        return f'<input type="text" aria-label="{escape(label, quote=True)}">'
+    return escape(value)
+
+
+def _grid(grid: Grid) -> str:
+    def kind(column: int) -> str:
+        names = [n for n, on in (("right", column in grid.right), ("strong", column in grid.strong)) if on]
+        return f' class="{" ".join(names)}"' if names else ""
+
+    head = "".join(f"<th{kind(i)}>{escape(name)}</th>" for i, name in enumerate(grid.head))
+    rows = []
+    for row in grid.rows:
+        label = next((c for c in row if c not in (TICK, WRITE)), "")
+        cells = "".join(f"<td{kind(i)}>{_cell(c, f'{grid.head[i]}, {label}')}</td>" for i, c in enumerate(row))
+        rows.append(f"<tr>{cells}</tr>")
+    tall = ' class="tall"' if grid.tall else ""
+    return f'<div class="wide"><table{tall}><thead><tr>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table></div>'
+
+
+def _plate(plate: Plate) -> str:
+    says = escape(plate.says, quote=True)
+    if plate.svg:
+        return f'<figure role="img" aria-label="{says}">{plate.svg}</figure>'
+    data = base64.b64encode(plate.png).decode("ascii")
+    return f'<figure><img alt="{says}" src="data:image/png;base64,{data}"></figure>'
+
+
+def _words(words: Words) -> str:
+    lines = "".join(f"<p>{escape(line)}</p>" for line in words.lines)
+    return f'<div class="caution">{lines}</div>' if words.caution else lines

@@ -1,0 +1,140 @@
+"""The plan of a part with its holes, and an existing pattern of fasteners laid over it: old against new."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import LayupError
+from layup.partfile.fasteners import OldPattern, trim_line
+from layup.partfile.job import Job
+from layup.report import palette
+from layup.report.saving import save_figure
+from layup.shape.curves import circle
+from layup.shape.plan import Plan
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_WIDE = 10.0  # of the picture [in]
+
+
+def draw_holes(job: Job, path: str | Path) -> Path:
+    """Draw the plan and save it.
+
+    Args:
+        job: The part file, read.
+        path: Where: its ending (.png, .svg, .pdf) says the format.
+
+    Returns:
+        The path.
+
+    Raises:
+        LayupError: the ending is not one of these, the part has no shape, or the file can't be written.
+    """
+    path = Path(path)
+    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
+        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    if not job.surface.has_mesh:
+        raise LayupError(f"{job.part.title}: only its area is known, so there is nothing to draw")
+    figure = holes_figure(job)
+    save_figure(figure, path, 140)
+    return path
+
+
+def holes_figure(job: Job) -> Figure:
+    """One plan for each direction that holes or fasteners are seen along."""
+    import matplotlib as mpl
+    from matplotlib.figure import Figure as NewFigure
+
+    plans = list(dict.fromkeys([*(o.plan for o in job.fasteners), *(h.plan for h in job.holes.values())]))
+    plans = plans or [Plan.along((0.0, 0.0, 1.0))]
+    with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 9, "text.color": palette.INK,
+                         "axes.edgecolor": palette.QUIET, "svg.hashsalt": "layup"}):  # fmt: skip
+        heights = []
+        for plan in plans:
+            span = np.ptp(plan.seen(job.surface.vertices), axis=0)
+            heights.append(float(np.clip(_WIDE * 0.86 * span[1] / span[0], 2.0, 12.0)))
+        figure = NewFigure(figsize=(_WIDE, sum(heights) + 1.6 * len(plans) + 0.3))
+        grid = figure.add_gridspec(len(plans), 1, height_ratios=heights, hspace=0.3)
+        for number, plan in enumerate(plans):
+            _plan(figure.add_subplot(grid[number, 0]), job, plan)
+        high = figure.get_figheight()
+        figure.text(0.07, 1.0 - 0.25 / high, job.part.title, va="top", fontsize=11, fontweight="bold")
+        figure.subplots_adjust(left=0.07, right=0.98, bottom=0.5 / high, top=1.0 - 1.3 / high)
+    return figure
+
+
+def _plan(axes: Axes, job: Job, plan: Plan) -> None:
+    import shapely
+
+    part = trim_line(job.surface, plan)
+    for piece in shapely.get_parts(part):
+        _fill(axes, np.asarray(piece.exterior.coords), palette.PALE)
+        for ring in piece.interiors:
+            _fill(axes, np.asarray(ring.coords), palette.PAPER)
+    keys: dict[str, Any] = {}
+    for line in (ring for piece in shapely.get_parts(part) for ring in (piece.exterior, *piece.interiors)):
+        x, y = np.asarray(line.coords).T * 1e3
+        (keys["trim line and openings of the new part"],) = axes.plot(x, y, color=palette.INK, linewidth=1.3)
+    for one in (h for h in job.holes.values() if h.plan == plan):
+        for hole in one.pattern.holes:
+            x, y = _ring(hole.x, hole.y, hole.diameter)
+            (keys[f"holes {one.name}"],) = axes.plot(x, y, color=palette.PART, linewidth=1.4)
+    for old in (o for o in job.fasteners if o.plan == plan):
+        _old(axes, old, part, keys)
+    axes.set_aspect("equal")
+    names = plan.names
+    axes.set_xlabel(f"{names[0]} [mm]", labelpad=1)
+    axes.set_ylabel(f"{names[1]} [mm]", labelpad=1)
+    axes.tick_params(colors=palette.QUIET, labelsize=8)
+    axes.margins(0.06)
+    axes.legend(keys.values(), keys.keys(), loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False,
+                fontsize=8, borderaxespad=0.4)  # fmt: skip
+
+
+def _old(axes: Axes, old: OldPattern, part: Any, keys: dict[str, Any]) -> None:
+    """The old pattern where the new part has it; what breaks the rule stands out with the room it would need."""
+    near = old.too_near(part)
+    bad = {n.hole.name for n in near} | {n.other.name for n in near if n.other is not None}
+    to_edge = {n.hole.name: n.needed for n in near if n.other is None}
+    if old.edge is not None:
+        x, y = np.vstack([old.edge, old.edge[:1]]).T * 1e3
+        (keys["outline of the old part"],) = axes.plot(x, y, color=palette.OLD, linewidth=1.0, linestyle=(0, (5, 2)))
+    for hole in old.pattern.holes:
+        wrong = hole.name in bad
+        colour = palette.OLD if wrong else palette.INK
+        words = f'fasteners "{old.name}"' + (", too near by the rule" if wrong else "")
+        x, y = _ring(hole.x, hole.y, hole.diameter)
+        (keys[words],) = axes.plot(x, y, color=colour, linewidth=2.0 if wrong else 1.0)
+        if hole.countersink:
+            x, y = _ring(hole.x, hole.y, hole.countersink)
+            axes.plot(x, y, color=colour, linewidth=0.5)
+        if hole.name in to_edge:
+            x, y = _ring(hole.x, hole.y, 2.0 * to_edge[hole.name])
+            (keys["room it needs to the edge"],) = axes.plot(
+                x, y, color=palette.OLD, linewidth=0.8, linestyle=(0, (1, 1.5))
+            )
+        axes.annotate(
+            hole.name.removeprefix("hole "), (hole.x * 1e3, hole.y * 1e3), textcoords="offset points", xytext=(4, 4),
+            fontsize=7, color=colour,
+        )  # fmt: skip
+    if len(old.targets):
+        x, y = old.targets.T * 1e3
+        (keys["matched points on the new part"],) = axes.plot(
+            x, y, linestyle="none", marker="+", color=palette.PART, markersize=11, markeredgewidth=1.2
+        )
+
+
+def _ring(x: float, y: float, diameter: float) -> NDArray[np.float64]:
+    ring = circle(x, y, diameter)
+    return np.vstack([ring, ring[:1]]).T * 1e3
+
+
+def _fill(axes: Axes, points: NDArray[np.float64], colour: str) -> None:
+    x, y = points.T * 1e3
+    axes.fill(x, y, color=colour, linewidth=0)

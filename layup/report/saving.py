@@ -1,0 +1,44 @@
+"""Saving a picture or a page, whole or not at all."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from layup.files.writing import write_file
+from layup.report import palette
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def save(what: str, path: Path, write: Callable[[], object]) -> None:
+    """Write a file and say so on standard error.
+
+    Args:
+        what: "Picture", "Page": what the message calls it.
+        path: Where.
+        write: Writes it.
+    """
+    write()
+    click.echo(f"{what}: {path}", err=True)
+
+
+def save_figure(figure: Figure, path: Path, dots: int) -> None:
+    """Save a figure; the ending of the name says the form.
+
+    Args:
+        figure: What to save.
+        path: Where: .png, .svg or .pdf.
+        dots: To the inch, in a PNG.
+
+    Raises:
+        LayupError: It can't be written there.
+    """
+    out = io.BytesIO()
+    figure.savefig(out, format=path.suffix.casefold()[1:], dpi=dots, facecolor=palette.PAPER)
+    write_file(path, out.getvalue())

@@ -1,0 +1,359 @@
+"""Round holes cut out of a surface, looked at along a direction.
+
+    The surface with its holes, and what each took away      perforate(surface, sets)
+    Triangles with discs cut out of them                     cut_discs(points, faces, plan, pattern)
+
+A hole is drilled straight along the direction it is seen from: seen so it is a circle, and on a surface that slants by
+t it takes 1/cos t of the circle's area away. Every triangle that a circle touches is cut along it; a circle is a ring
+of points that encloses its area exactly. On a flat surface seen square on, area, edge, centroid and second moment are
+those of true circles:
+
+    a disc of radius r: area pi r^2, second moment pi r^4 / 4 about each of two axes through its middle, in its plane
+
+A hole goes through everything that lies in its way; where that is more than one skin, a finding says so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.errors import SurfaceError
+from layup.shape.curves import circle
+from layup.shape.holes import Pattern
+from layup.shape.measure import Measured, measure_triangles, tensor, vector
+from layup.shape.plan import Plan
+from layup.shape.surface import Finding, Surface
+from layup.shape.topology import Faces, Points, free_edges, length_of, normals, pieces
+
+Floats = NDArray[np.float64]
+Numbers = NDArray[np.int64]
+
+STEEP = math.cos(math.radians(80.0))
+"""A hole is refused where the surface stands within 10 degrees of the direction it is drilled along. [-]"""
+SLANT = math.cos(math.radians(20.0))
+"""Beyond 20 degrees a finding says by how much the hole grows. [-]"""
+_GRAIN = 0.5  # of the widest hole, how long edges near a hole may be
+_FRAY = 1e-4  # share of a hole that may be missing before it counts as running over an edge
+
+
+@dataclass(frozen=True, eq=False)
+class HoleSet:
+    """A pattern of holes on a surface.
+
+    Attributes:
+        name: As the part file calls it.
+        pattern: The holes in plan.
+        plan: The direction it is seen along, and its axes.
+        drawn: Whether the outline has them as cut-outs already.
+        places: Middle of what each took away, shape (n, 3); empty for a surface without a shape. [m]
+        removed: Area that each took away, on the surface (n,). [m^2]
+        rim: Length of all their edges, on the surface. [m]
+    """
+
+    name: str
+    pattern: Pattern
+    plan: Plan
+    drawn: bool
+    places: Floats
+    removed: Floats
+    rim: float
+
+    @property
+    def area(self) -> float:
+        """What they took away together. [m^2]"""
+        return float(self.removed.sum())
+
+
+@dataclass(frozen=True, eq=False)
+class Discs:
+    """Triangles with discs cut out.
+
+    Attributes:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        owner: The face of the old mesh each is part of (m,).
+        removed: Area that each disc took (h,). [m^2]
+        shadow: The same as seen (h,). [m^2]
+        first: First moment of what each took (h, 3). [m^3]
+        least: Least cosine between the surface and the plan under each (h,). [-]
+    """
+
+    points: Points
+    faces: Faces
+    owner: Numbers
+    removed: Floats
+    shadow: Floats
+    first: Floats
+    least: Floats
+
+
+def cut_discs(points: Points, faces: Faces, plan: Plan, pattern: Pattern) -> Discs:
+    """Cut discs out of triangles along the direction of a plan.
+
+    Args:
+        points: Welded, shape (n, 3). [m]
+        faces: Shape (m, 3).
+        plan: The direction.
+        pattern: Holes in plan, not running into each other.
+
+    Returns:
+        The rest, welded as before, and what each hole took.
+    """
+    import shapely
+
+    count = len(pattern.holes)
+    points, faces, source = _finer_near(points, faces, plan, pattern)
+    unit, _ = normals(points, faces)
+    cosine = np.abs(unit @ np.array(plan.way))
+    corner = plan.seen(points[faces])
+    radius = np.array([h.diameter / 2.0 for h in pattern.holes])
+    rings = [shapely.Polygon(circle(h.x, h.y, h.diameter)) for h in pattern.holes]
+    low, high = corner.min(axis=1), corner.max(axis=1)
+    reach = 1.01 * radius[:, None]
+    box = (pattern.centres - reach).min(axis=0), (pattern.centres + reach).max(axis=0)
+    near = np.flatnonzero(((high >= box[0]) & (low <= box[1])).all(axis=1) & unit.any(axis=1))
+    shadows = shapely.polygons(corner[near])
+    level = cosine[near] > 1e-6
+    disc, hit = shapely.STRtree(shadows).query(rings, predicate="intersects")
+    least = np.ones(count)
+    np.minimum.at(least, disc, cosine[near][hit])
+    keep = level[hit]
+    disc, hit = disc[keep], hit[keep]
+    taken = shapely.intersection(shadows[hit], np.array(rings, dtype=object)[disc])
+    size = shapely.area(taken)
+    real = size > 1e-12 * shapely.area(shadows[hit])
+    grown = size / cosine[near][hit]
+    removed, shadow, first = np.zeros(count), np.zeros(count), np.zeros((count, 3))
+    np.add.at(removed, disc, grown)
+    np.add.at(shadow, disc, size)
+    middle = shapely.get_coordinates(shapely.centroid(taken[real]))
+    np.add.at(
+        first, disc[real], grown[real, None] * lifted(points, faces[near[hit[real]]], corner[near[hit[real]]], middle)
+    )
+    parted, rows = _less(shadows, np.array(rings, dtype=object), disc, hit)
+    new, owner = as_triangles(parted, near[rows])
+    turned = np.sign(unit[owner] @ np.array(plan.way))
+    shape = _lifted_corners(points, faces, corner, owner, new)
+    spin = _spin(new) * np.sign(np.cross(np.array(plan.u), np.array(plan.v)) @ np.array(plan.way))
+    shape[turned * spin < 0.0] = shape[turned * spin < 0.0][:, ::-1]
+    whole = np.ones(len(faces), dtype=bool)
+    whole[near[rows]] = False
+    places, rest, own = _joined(points, faces, np.flatnonzero(whole), shape, owner, 1e-6 * float(radius.min()))
+    return Discs(places, rest, source[own], removed, shadow, first, least)
+
+
+def _finer_near(points: Points, faces: Faces, plan: Plan, pattern: Pattern) -> tuple[Points, Faces, Numbers]:
+    """The mesh with edges near the holes no longer than they are wide: distances run badly over long thin triangles."""
+    from scipy.spatial import cKDTree
+
+    from layup.shape.refine import halve_edges
+
+    tree = cKDTree(pattern.centres)
+    widest = max(h.diameter for h in pattern.holes)
+
+    def long_and_near(a: Points, b: Points) -> NDArray[np.bool_]:
+        p, q = plan.seen(a), plan.seen(b)
+        length = np.linalg.norm(p - q, axis=1)
+        marked: NDArray[np.bool_] = length > _GRAIN * widest
+        rows = np.flatnonzero(marked)
+        away, _ = tree.query(0.5 * (p[rows] + q[rows]))
+        marked[rows] = away < widest + 0.5 * length[rows]
+        return marked
+
+    return halve_edges(points, faces, np.arange(len(faces)), long_and_near)
+
+
+def _less(
+    shadows: NDArray[np.object_], rings: NDArray[np.object_], disc: Numbers, hit: Numbers
+) -> tuple[NDArray[np.object_], Numbers]:
+    """Each triangle that a disc touches less the discs that touch it, and its number."""
+    import shapely
+
+    order = np.argsort(hit, kind="stable")
+    rows, start = np.unique(hit[order], return_index=True)
+    groups = np.split(disc[order], start[1:])
+    cutters = np.array([rings[g[0]] if len(g) == 1 else shapely.union_all(rings[g]) for g in groups], dtype=object)
+    return shapely.difference(shadows[rows], cutters) if len(rows) else np.zeros(0, dtype=object), rows
+
+
+def as_triangles(parted: NDArray[np.object_], owner: Numbers) -> tuple[Floats, Numbers]:
+    """Shapes in plan as triangles (k, 3, 2), and the owner of each."""
+    import shapely
+
+    areas = [
+        [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and part.area > 0.0]
+        for shape in parted
+    ]
+    listed = np.array([part for parts in areas for part in parts], dtype=object)
+    of = np.repeat(owner, [len(parts) for parts in areas])
+    if not len(listed):
+        return np.zeros((0, 3, 2)), np.zeros(0, dtype=np.int64)
+    soup, row = shapely.get_parts(shapely.constrained_delaunay_triangles(listed), return_index=True)
+    corners = shapely.get_coordinates(soup).reshape(-1, 4, 2)[:, :3]
+    return corners, of[row].astype(np.int64)
+
+
+def _spin(flat: Floats) -> Floats:
+    """Whether triangles in plan run anticlockwise, +1, or clockwise, -1."""
+    u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
+    spin: Floats = np.sign(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    return spin
+
+
+def lifted(points: Points, faces: Faces, corner: Floats, at: Floats) -> Floats:
+    """Places in plan (k, 2) on the planes of faces (k, 3) that are seen as `corner` (k, 3, 2). [m]"""
+    a, u, v = corner[:, 0], corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    det = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    w = at - a
+    s = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / det
+    t = (u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]) / det
+    p, q, r = (points[faces[:, k]] for k in range(3))
+    out: Floats = p + s[:, None] * (q - p) + t[:, None] * (r - p)
+    return out
+
+
+def _lifted_corners(points: Points, faces: Faces, corner: Floats, owner: Numbers, flat: Floats) -> Floats:
+    many = np.repeat(owner, 3)
+    return lifted(points, faces[many], corner[many], flat.reshape(-1, 2)).reshape(-1, 3, 3)
+
+
+def _joined(
+    points: Points, faces: Faces, whole: Numbers, shape: Floats, owner: Numbers, near: float
+) -> tuple[Points, Faces, Numbers]:
+    """The faces left whole and the new triangles as one mesh: corners no further apart than `near` are one."""
+    from scipy.spatial import cKDTree
+
+    used = np.unique(faces[np.unique(owner)]) if len(owner) else np.zeros(0, dtype=np.int64)
+    corners = np.concatenate([points[used], shape.reshape(-1, 3)])
+    pairs = cKDTree(corners).query_pairs(near, output_type="ndarray") if len(corners) else np.zeros((0, 2), np.int64)
+    number, label = pieces(len(corners), pairs.astype(np.int64))
+    first = np.full(number, len(corners))
+    np.minimum.at(first, label, np.arange(len(corners)))  # an old point before a new one
+    new = np.full(number, -1, dtype=np.int64)
+    old = first < len(used)
+    new[old] = used[first[old]]
+    new[~old] = len(points) + np.arange(int((~old).sum()))
+    added = corners[first[~old]]
+    fresh = new[label[len(used) :]].reshape(-1, 3)
+    real = (fresh[:, 0] != fresh[:, 1]) & (fresh[:, 1] != fresh[:, 2]) & (fresh[:, 0] != fresh[:, 2])
+    every = np.concatenate([faces[whole], fresh[real]])
+    places = np.concatenate([points, added])
+    kept, back = np.unique(every, return_inverse=True)
+    return places[kept], back.reshape(-1, 3).astype(np.int64), np.concatenate([whole, owner[real]])
+
+
+def perforate(surface: Surface, sets: Sequence[tuple[str, Pattern, Plan]]) -> tuple[Surface, tuple[HoleSet, ...]]:
+    """Cut patterns of holes out of a surface.
+
+    Args:
+        surface: With a shape.
+        sets: Of each pattern its name, its holes in plan, and the direction they are drilled along.
+
+    Returns:
+        The surface with its holes, a finding for each pattern; and what each took away.
+
+    Raises:
+        SurfaceError: a hole that lies off the part, runs over its edge or into another opening, or is drilled along
+            a wall; naming the hole.
+    """
+    points, faces = surface.vertices, surface.faces
+    owner = np.arange(len(faces))
+    whole = replace(surface.whole, perimeter=surface.perimeter)
+    exact = True
+    done: list[HoleSet] = []
+    notes: list[Finding] = []
+    for name, pattern, plan in sets:
+        unit, _ = normals(points, faces)
+        flat = bool((np.abs(unit @ np.array(plan.way))[unit.any(axis=1)] > 1.0 - 1e-9).all())
+        before = length_of(points, free_edges(faces))
+        found = cut_discs(points, faces, plan, pattern)
+        _check(pattern, found, plan, points)
+        points, faces, owner = found.points, found.faces, owner[found.owner]
+        flat = flat and bool((found.shadow < 1.5 * np.array([h.area for h in pattern.holes])).all())
+        if flat:
+            rim, removed = pattern.rim, np.array([h.area for h in pattern.holes])
+        else:
+            exact = False
+            rim, removed = length_of(points, free_edges(faces)) - before, found.removed
+        places = found.first / found.removed[:, None]
+        done.append(HoleSet(name, pattern, plan, False, places, removed, rim))
+        notes += _notes(done[-1], found)
+        if flat and exact:
+            whole = _less_discs(whole, done[-1])
+    if not exact:
+        whole = replace(measure_triangles(points[faces]), perimeter=length_of(points, free_edges(faces)))
+    whole = replace(whole, triangles=len(faces))
+    groups = surface.groups
+    made = Surface(
+        surface.name, whole, lambda: (points, faces), side=surface.side, unit=surface.unit,
+        findings=(*surface.findings, *notes), groups=lambda: {word: mask[owner] for word, mask in groups.items()},
+        left_out=lambda: surface.left_out, laminate=surface.laminate,
+    )  # fmt: skip
+    return made, tuple(done)
+
+
+def _check(pattern: Pattern, found: Discs, plan: Plan, points: Points) -> None:
+    along = ", ".join(f"{v:g}" for v in plan.way)
+    low, high = plan.seen(points).min(axis=0) * 1e3, plan.seen(points).max(axis=0) * 1e3
+    spans = " and ".join(f"{axis} {a:.4g} to {b:.4g} mm" for axis, a, b in zip(plan.names, low, high, strict=True))
+    for number, hole in enumerate(pattern.holes):
+        skins = float(found.shadow[number]) / hole.area
+        if skins < 1e-9:
+            raise SurfaceError(
+                f"{hole} lies off the part, as seen along ({along})",
+                f"Move it; the part spans {spans} there, and its cut-outs are off it too",
+            )
+        if found.least[number] < STEEP:
+            raise SurfaceError(
+                f"{hole}: the surface stands nearly along ({along}) there, so no round hole can be drilled",
+                "Give the direction it is drilled along: along = [1, 0, 0]",
+            )
+        if abs(skins - round(skins)) > _FRAY:
+            share = (skins - math.floor(skins)) * 100
+            raise SurfaceError(
+                f"{hole}, {hole.diameter * 1e3:.4g} mm across, runs over the edge of the part or into another opening "
+                f"({share:.3g} % of it lies on the part)",
+                "Move it, or make it smaller; what is open to the edge belongs in the outline",
+            )
+
+
+def _notes(holes: HoleSet, found: Discs) -> list[Finding]:
+    count = len(holes.pattern.holes)
+    what = f'{count} hole{"s" if count > 1 else ""} "{holes.name}"'
+    notes = [Finding("holes", count, f"{what} take {holes.area * 1e4:.4g} cm² away", -holes.area)]
+    slanted = int((found.least < SLANT).sum())
+    if slanted:
+        more = holes.area / holes.pattern.removed - 1.0
+        worst = math.degrees(math.acos(min(1.0, float(found.least.min()))))
+        text = (
+            f"{what}: the surface slants by up to {worst:.0f} degrees there; drilled straight they take {more:.1%} more"
+        )
+        notes.append(Finding("slanted holes", slanted, text + " than holes square to it"))
+    through = int((np.rint(found.shadow / np.array([h.area for h in holes.pattern.holes])) > 1).sum())
+    if through:
+        text = f"{what}: {through} of them go through more than one skin, and every skin is cut"
+        notes.append(Finding("through holes", through, text))
+    return notes
+
+
+def _less_discs(whole: Measured, holes: HoleSet) -> Measured:
+    """Measures of a flat surface less true circles."""
+    assert whole.centroid is not None
+    centre = np.array(whole.centroid)
+    area = whole.area - holes.area
+    off = holes.places - centre
+    first = -(holes.removed @ off)
+    shift = first / area
+    second = None
+    if whole.second_moment is not None:
+        in_plane = np.eye(3) - np.outer(holes.plan.way, holes.plan.way)
+        own = sum(math.pi * (h.diameter / 2.0) ** 4 / 4.0 for h in holes.pattern.holes) * in_plane
+        taken = own + np.einsum("n,ni,nj->ij", holes.removed, off, off)
+        second = tensor(np.array(whole.second_moment) - taken - area * np.outer(shift, shift))
+    edge = None if whole.perimeter is None else whole.perimeter + holes.rim
+    return replace(whole, area=area, centroid=vector(centre + shift), second_moment=second, perimeter=edge)

@@ -1,1 +1,0 @@
-"""How results are shown: the terminal, tables for scripts, pictures."""

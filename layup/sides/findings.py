@@ -1,0 +1,189 @@
+"""What is odd about a mesh, counted, with its effect on the area.
+
+    Faces that are there twice               duplicates(points, faces)
+    Everything that is odd                   inspect(points, faces, closed, thorough)
+    A size that hints at a wrong unit        odd_size(box, unit)
+
+Only two things are put right: a face that is there twice is counted once, and faces without area are passed over.
+The rest is shown, for the person who drew the part to judge.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.shape.loops import Loop, free_loops
+from layup.shape.measure import Box, Vector
+from layup.shape.scan import MIX
+from layup.shape.surface import Finding
+from layup.shape.topology import Faces, Points, edge_keys, edges_of, face_pairs, normals, pieces, sums
+
+_LARGE, _SMALL = 12.0, 0.03  # a hand-made part is seldom longer or shorter than this [m]
+_STRAY = 0.02  # a piece with less than this share of the largest one's area is stray
+_SHOWN = 6
+_MIX = tuple(np.uint64(number) for number in MIX)
+_OTHERS = (("mm", 1e-3), ("cm", 1e-2), ("in", 0.0254), ("ft", 0.3048), ("m", 1.0))
+
+
+def duplicates(points: Points, faces: Faces) -> tuple[NDArray[np.bool_], Finding | None]:
+    """Which faces to keep so that every set of three corners is there once, and how many are left out.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+
+    Returns:
+        Mask over the faces, and the finding; None when no face is double.
+    """
+    keep = np.ones(len(faces), dtype=bool)
+    low, high = faces.min(axis=1), faces.max(axis=1)
+    with np.errstate(over="ignore"):
+        key = low.astype(np.uint64) * _MIX[0] ^ (faces.sum(axis=1) - low - high).astype(np.uint64) * _MIX[1]
+        key = (key ^ (key >> np.uint64(29))) * _MIX[2] ^ high.astype(np.uint64)
+    ordered = np.sort(key)
+    if not (ordered[1:] == ordered[:-1]).any():
+        return keep, None
+    order = np.argsort(key, kind="stable")
+    row = np.sort(faces[order], axis=1)
+    again = np.r_[False, (row[1:] == row[:-1]).all(axis=1)]
+    drop = order[again & (row[:, 0] != row[:, 1]) & (row[:, 1] != row[:, 2])]
+    if not len(drop):
+        return keep, None
+    keep[drop] = False
+    area = float(normals(points, faces[drop])[1].sum())
+    text = f"{len(drop):,} faces are in the file more than once ({area:.4g} m^2); each is counted once"
+    return keep, Finding("duplicate", len(drop), text, -area)
+
+
+def inspect(points: Points, faces: Faces, closed: bool, thorough: bool = True) -> list[Finding]:
+    """What is odd about a mesh whose duplicates are gone; nothing is changed.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        closed: A closed solid: it has no free edges to speak of.
+        thorough: Also what can't change the area: winding, and the list of free edges.
+    """
+    out = _seams(points, faces)
+    if thorough or not closed:  # the cracks of a solid part it, and the walls of its hollows are pieces of it
+        out += _stray(points, faces)
+    if thorough:
+        out += _winding(points, faces)
+        if not closed:
+            out += edges_found(free_loops(points, faces))
+    return out
+
+
+def _winding(points: Points, faces: Faces) -> list[Finding]:
+    from layup.sides.skin import against
+
+    pairs, _, agree = face_pairs(faces)
+    if agree.all():
+        return []
+    area = normals(points, faces)[1]
+    _, piece = pieces(len(faces), pairs)
+    turned = against(faces, area, piece)
+    return winding_found(int(turned.sum()), float(area[turned].sum()))
+
+
+def winding_found(count: int, area: float) -> list[Finding]:
+    """Faces that disagree with their neighbours in words; none of them means that there is a twist. [-, m^2]"""
+    if not count:
+        return [Finding("one-sided", 1, "the surface has a twist: it has no two sides to tell apart", 0.0)]
+    text = f"{count:,} faces ({area:.4g} m^2) look the other way than their neighbours; the area is the same"
+    return [Finding("flipped", count, text, 0.0)]
+
+
+def _seams(points: Points, faces: Faces) -> list[Finding]:
+    edges, _ = edges_of(faces)
+    _, first, count = np.unique(edge_keys(edges), return_index=True, return_counts=True)
+    many = edges[first[count > 2]]
+    return seams_found(len(many), float(np.linalg.norm(points[many[:, 0]] - points[many[:, 1]], axis=1).sum()))
+
+
+def seams_found(count: int, length: float) -> list[Finding]:
+    """The edges of more than two faces in words: how many, and their length. [-, m]"""
+    if not count:
+        return []
+    text = (
+        f"{count:,} edges with more than two faces, {length * 1e3:.4g} mm in all: a rib or a flange that was "
+        "left on, or faces inside the part; they count in the area"
+    )
+    return [Finding("seam", count, text, 0.0)]
+
+
+def _stray(points: Points, faces: Faces) -> list[Finding]:
+    edges, owner = edges_of(faces)
+    keys = edge_keys(edges)
+    order = np.argsort(keys, kind="stable")
+    same = np.flatnonzero(keys[order][1:] == keys[order][:-1])
+    count, piece = pieces(len(faces), np.column_stack([owner[order[same]], owner[order[same + 1]]]))
+    return pieces_found(sums(piece, normals(points, faces)[1], count))
+
+
+def pieces_found(area: NDArray[np.float64]) -> list[Finding]:
+    """Pieces that don't touch in words, from the area of each. [m^2]"""
+    flat = area <= 0.0
+    small = (area < _STRAY * area.max()) & ~flat
+    out = []
+    large = int(np.count_nonzero(~small & ~flat))
+    if large > 1:
+        sizes = ", ".join(f"{a:.4g}" for a in np.sort(area[~small & ~flat])[::-1][:_SHOWN])
+        more = ", ..." if large > _SHOWN else ""
+        out.append(Finding("pieces", large, f"{large} pieces that don't touch ({sizes}{more} m^2); all count", 0.0))
+    if small.any():
+        number, part = int(small.sum()), float(area[small].sum())
+        text = f"{number:,} stray pieces, {part * 1e4:.3g} cm^2 in all, far smaller than the part; they count as area"
+        out.append(Finding("stray", number, text, part))
+    return out
+
+
+def edges_found(loops: tuple[Loop, ...]) -> list[Finding]:
+    """The free edges in words: which is taken as the outer one, and the cut-outs by number."""
+    outer, holes = [loop for loop in loops if loop.outer], [loop for loop in loops if not loop.outer]
+    out = []
+    if outer:
+        length = ", ".join(f"{_mm(loop.length)}" for loop in outer[:_SHOWN]) + (", ..." if len(outer) > _SHOWN else "")
+        word = "outer edge" if len(outer) == 1 else f"{len(outer)} outer edges"
+        text = f"{word}, {length} round: the longest free edge of its piece"
+        out.append(Finding("outer edge", len(outer), text, 0.0))
+    if holes:
+        shown = "; ".join(f"{n}: {_mm(h.length)} round at {_at(h.middle)}" for n, h in enumerate(holes[:_SHOWN], 1))
+        more = "; ..." if len(holes) > _SHOWN else ""
+        word = "1 hole" if len(holes) == 1 else f"{len(holes)} holes"
+        text = f"{word}, cut-outs by number: {shown}{more}; if one is a gap of the mesh, its area is missing"
+        out.append(Finding("hole", len(holes), text))
+    return out
+
+
+def odd_size(box: Box | None, unit: str) -> Finding | None:
+    """A part so long or so short that its unit is likely wrong.
+
+    Args:
+        box: Lowest and highest corner. [m]
+        unit: The unit that was used, for the text.
+    """
+    if box is None:
+        return None
+    size = float(np.max(np.subtract(box[1], box[0])))
+    if _SMALL <= size <= _LARGE:
+        return None
+    factor = dict(_OTHERS).get(unit.strip().casefold())
+    likely = [
+        f'in "{word}" it would be {_mm(size / factor * other)}'
+        for word, other in _OTHERS
+        if factor and other != factor and 0.1 <= size / factor * other <= 6.0
+    ]
+    word = "long" if size > _LARGE else "small"
+    hint = f"; {' and '.join(likely[:2])}" if likely else ""
+    text = f"the part is {_mm(size)} at most, very {word} for a hand-made part: is its unit right?{hint}"
+    return Finding("unit", 1, text)
+
+
+def _mm(length: float) -> str:
+    return f"{length * 1e3:,.4g} mm" if length < 10.0 else f"{length:,.4g} m"
+
+
+def _at(place: Vector) -> str:
+    return "(" + ", ".join(f"{v * 1e3:.4g}" for v in place) + ") mm"

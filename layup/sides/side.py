@@ -1,0 +1,97 @@
+"""The `side` of a part file: which side of a closed solid is laid up."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from layup.errors import SurfaceError, UnitError
+from layup.shape.measure import Vector
+from layup.units import parse
+
+CHOICES = (
+    'side = "outer", "inner", "facing (0, 0, 1)" or "touching (120 mm, 0 mm, 30 mm)"; '
+    'or side = "all" where every face is laid up'
+)
+
+_PLACE = re.compile(r"\(([^()]*)\)")
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """A side that was asked for.
+
+    Attributes:
+        kind: "outer", "inner", "facing", "touching" or "all".
+        vector: Unit direction of facing [-] or point of touching [m]; (0, 0, 0) for the others.
+        text: As it was written.
+    """
+
+    kind: str
+    vector: Vector
+    text: str
+
+    @property
+    def words(self) -> str:
+        """The side in a sentence: "outer side", "side facing (0, 0, 1)"."""
+        return f"{self.text} side" if self.kind in ("outer", "inner") else f"side {self.text}"
+
+
+def parse_side(text: str) -> Side:
+    """Read the text of `side`.
+
+    >>> parse_side("facing (0, 0, 2)").vector
+    (0.0, 0.0, 1.0)
+
+    Raises:
+        SurfaceError: a text that can't be read, with the choices.
+    """
+    plain = " ".join(text.split())
+    word = plain.split("(")[0].strip().casefold()
+    if word in ("outer", "inner", "all") and "(" not in plain:
+        return Side(word, (0.0, 0.0, 0.0), plain)
+    if word == "facing":
+        x, y, z = _direction(plain)
+        return Side(word, (x, y, z), plain)
+    if word == "touching":
+        return Side(word, parse_place(plain.partition("touching")[2] or plain, "side"), plain)
+    raise SurfaceError(f'side "{plain}" can\'t be read', f"Write {CHOICES}")
+
+
+def parse_place(text: str, key: str) -> Vector:
+    """A point in space, three lengths with their units in brackets.
+
+    >>> parse_place("(120 mm, 0 mm, 1 in)", "side")
+    (0.12, 0.0, 0.0254)
+
+    Args:
+        text: As written.
+        key: The key it stands under, for the error.
+
+    Raises:
+        SurfaceError: not three lengths with units.
+    """
+    match = _PLACE.search(text)
+    words = match.group(1).split(",") if match else []
+    try:
+        if len(words) == 3:
+            x, y, z = (parse(word.strip(), "length") for word in words)
+            return (x, y, z)
+        why = "three lengths are due"
+    except UnitError as problem:
+        why = str(problem)
+    raise SurfaceError(
+        f'{key}: the point "{text.strip()}" can\'t be read: {why.rstrip(".")}', "Write (120 mm, 0 mm, 30 mm)"
+    )
+
+
+def _direction(text: str) -> Vector:
+    match = _PLACE.search(text)
+    try:
+        x, y, z = (float(word) for word in (match.group(1) if match else "").split(","))
+    except ValueError:
+        raise SurfaceError(f'side "{text}": a direction is three numbers', 'Write "facing (0, 0, 1)"') from None
+    size = (x * x + y * y + z * z) ** 0.5
+    if not 0.0 < size < float("inf"):
+        raise SurfaceError(f'side "{text}": the direction has no length', 'Write "facing (0, 0, 1)"')
+    return (x / size, y / size, z / size)

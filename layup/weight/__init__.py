@@ -1,0 +1,1 @@
+"""What will the part weigh, within what limits, and what does it save."""

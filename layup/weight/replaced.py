@@ -1,0 +1,135 @@
+"""The old part, item by item: sheet, glass laminate, core, doped fabric, finish, fasteners, seams, weighed pieces."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from layup.laminate import allowances as allow
+from layup.laminate.process import settle
+from layup.partfile.job import Job
+from layup.partfile.model import ReplacesEntry
+from layup.shape.measure import Measured
+from layup.sources import Figure
+from layup.spread import Floats, Interval, interval
+from layup.weight.plies import fibre_density_of
+from layup.weight.weigh import Thing, area_factor, coat, item
+
+
+@dataclass(frozen=True)
+class Replaced:
+    """What comes off.
+
+    Attributes:
+        items: In the order of the file.
+        arms: Of each item, where given; else the part's. [m]
+        mass: [kg]
+        drawn: The same as drawn. [kg]
+        figures: What it rests on.
+    """
+
+    items: tuple[Thing, ...]
+    arms: tuple[float | None, ...]
+    mass: Interval
+    drawn: Floats = field(repr=False)
+    figures: tuple[Figure, ...] = field(repr=False)
+
+    @property
+    def all_weighed(self) -> bool:
+        """Whether every item comes from the scale."""
+        return all(thing.how == "weighed" for thing in self.items)
+
+    def moment(self) -> float | None:
+        """Sum of mass times arm; None unless every item has an arm. [kg m]"""
+        if any(arm is None for arm in self.arms):
+            return None
+        return sum(thing.mass * arm for thing, arm in zip(self.items, self.arms, strict=True) if arm is not None)
+
+
+def weigh_replaced(job: Job) -> Replaced | None:
+    """Weigh what the part replaces; None where the file names nothing.
+
+    Args:
+        job: The part file, read.
+
+    Returns:
+        The old assembly with its interval.
+
+    Raises:
+        LayupError: A figure is missing from the tables.
+    """
+    entries = job.part.replaces
+    if not entries:
+        return None
+    things = tuple(_thing(job, entry) for entry in entries)
+    by_area, _ = area_factor(job)
+    total = sum(thing.mass for thing in things)
+    drawn = sum(
+        (thing.drawn(by_area if entry.area is None else None) for thing, entry in zip(things, entries, strict=True)),
+        start=0.0 * by_area,
+    )
+    figures = [figure for thing in things for figure in thing.figures]
+    hows = {thing.how for thing in things}
+    figures += [
+        figure
+        for how, figure in (("sheet", allow.SHEET), ("coat", allow.FINISH), ("core", allow.CORE),
+                            ("weighed", allow.WEIGHED), ("stated", allow.STATED))
+        if how in hows
+    ]  # fmt: skip
+    arms = tuple(entry.arm if entry.arm is not None else job.part.arm for entry in entries)
+    return Replaced(things, arms, interval(drawn, total), drawn, tuple(figures))
+
+
+def _thing(job: Job, entry: ReplacesEntry) -> Thing:
+    if entry.form in ("weighed", "mass", "each", "per_length"):
+        return item(entry)
+    area = entry.area if entry.area is not None else job.surface.whole.area * (entry.times or 1.0)
+    place = Measured(area)
+    if entry.form == "sheet":
+        return _sheet(job, entry, place)
+    if entry.form == "fabric":
+        return _laminate(job, entry, place)
+    if entry.form == "core":
+        density = job.library.get("core", entry.core or "").figure("density")
+        mass = density.value * (entry.thickness or 0.0) * area
+        return Thing(entry.name, mass, allow.deviation(allow.CORE), f"core, {entry.core}", "core", place,
+                     figures=(density,))  # fmt: skip
+    if entry.form == "covering":
+        weight = job.library.get("covering", entry.covering or "").figure("areal_weight")
+        return Thing(entry.name, weight.value * area, allow.deviation(allow.CLOTH), f"covering, {entry.covering}",
+                     "covering", place, figures=(weight,))  # fmt: skip
+    if entry.form == "finish":
+        laid = coat(job, entry.finish or "", entry.coats or 1, 1, entry.thickness, place)
+        return Thing(entry.name, laid.mass, laid.spread, laid.cause, "coat", place, figures=laid.figures)
+    mass = (entry.areal_weight or 0.0) * area
+    return Thing(entry.name, mass, allow.deviation(allow.STATED), f"stated, {entry.name}", "stated", place)
+
+
+def _sheet(job: Job, entry: ReplacesEntry, place: Measured) -> Thing:
+    sheet = job.library.get("sheet", entry.sheet or "")
+    density = sheet.figure("density")
+    tolerance = sheet.optional("thickness_tolerance") or allow.SHEET
+    mass = density.value * (entry.thickness or 0.0) * place.area
+    figures = (density,) if tolerance is allow.SHEET else (density, tolerance)
+    return Thing(entry.name, mass, allow.deviation(tolerance), f"sheet, {entry.sheet}", "sheet", place, figures=figures)
+
+
+def _laminate(job: Job, entry: ReplacesEntry, place: Measured) -> Thing:
+    """An old laminate: so many plies of one cloth, laid up as its process says, with its films."""
+    process = settle(job.library.get("process", entry.process or ""), None, job.part.altitude)
+    fabric = job.library.get("fabric", entry.fabric or "")
+    density, _, fibre_figures = fibre_density_of(job, fabric)
+    names = (entry.resin, fabric.word("prepreg_resin"), job.part.resin, process.own_resin)
+    resin = job.library.get("resin", next(name for name in names if name)).figure("density")
+    weight = fabric.figure("areal_weight")
+    take_up = process.take_up(fabric.word("form") or "cloth", density, resin.value)
+    surface_resin = process.figure("surface_resin")
+    plies = entry.count or 1
+    fibre = plies * weight.value
+    areal = fibre * (1 + take_up.ratio) + 2 * surface_resin.value
+    share = fibre * take_up.ratio / areal
+    spread = math.hypot(share * take_up.spread, allow.deviation(allow.CLOTH))
+    return Thing(
+        entry.name, areal * place.area, spread, f"old laminate, {entry.name}", "laminate", place,
+        figures=(weight, *fibre_figures, resin, *take_up.figures, surface_resin),
+    )  # fmt: skip
