@@ -1,6 +1,7 @@
 """Quantities at the exit: SI floats become the words a shop uses.
 
 What does it weigh, in words?                      mass_words(kg), mass_metric(kg), mass_both(kg, system)
+How much of it on the resin scale, in a cup?       scale_words, volume_words
 How long, how thick, how large?                    length_words, thickness_words, area_words
 What does it weigh per area?                       areal_weight_words
 How warm, how hard is the bag pressed?             temperature_words, pressure_words
@@ -18,7 +19,7 @@ from fractions import Fraction
 from typing import Literal
 
 from layup.errors import RangeError
-from layup.units import FOOT, INCH, INHG, LB, OZ, YARD
+from layup.units import FOOT, GALLON, INCH, INHG, LB, OZ, YARD
 
 System = Literal["lb", "metric", "both"]
 
@@ -90,6 +91,38 @@ def mass_both(kg: float, system: System) -> str:
     '3 lb 6 oz (1.53 kg)'
     """
     return _both(mass_words(kg), mass_metric(kg), system)
+
+
+def scale_words(kg: float, system: System) -> str:
+    """A mass as a resin scale shows it: decimal ounces, or grams.
+
+    Args:
+        kg: [kg]
+        system: "lb" (ounces), "metric" or "both".
+
+    >>> scale_words(0.134, "both")
+    '134 g (4.73 oz)'
+    """
+    ounces, grams = abs(_finite(kg)) / OZ, abs(kg) * 1e3
+    metric = _signed(grams, 1 if grams < 99.95 else 0, kg) + " g"
+    imperial = _signed(ounces, 2 if ounces < 9.995 else 1, kg) + " oz"
+    return f"{metric} ({imperial})" if system == "both" else _both(imperial, metric, system)
+
+
+def volume_words(m3: float, system: System) -> str:
+    """A volume of resin, in US fluid ounces or millilitres.
+
+    Args:
+        m3: [m^3]
+        system: "lb" (US fluid ounces), "metric" or "both".
+
+    >>> volume_words(250e-6, "both")
+    '250 ml (8.5 fl oz)'
+    """
+    ml, ounces = abs(_finite(m3)) * 1e6, abs(m3) / (GALLON / 128)
+    metric = _signed(ml, 1 if ml < 9.95 else 0, m3) + " ml"
+    imperial = _signed(ounces, 2 if ounces < 0.995 else 1, m3) + " fl oz"
+    return f"{metric} ({imperial})" if system == "both" else _both(imperial, metric, system)
 
 
 def length_words(m: float, system: System) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from pytest import approx
 from layup.cloth import practice
 from layup.commands.cli import main
 from layup.errors import RangeError
-from layup.make.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume
+from layup.make.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume, read_scale
 from layup.make.potlife import pot_life_of
 from layup.make.pots import Mix, TooFast, mixes
 from layup.materials import load_library
@@ -205,6 +206,63 @@ def test_catalyst_is_in_per_cent_and_millilitres(tmp_path: Path) -> None:
     assert f"{pot['hardener_kg'] / 1100 * 1e6:.1f} ml" in said
     asked = CliRunner().invoke(main, ["mix", str(part)]).output
     assert '--ratio "1.5 %"' in " ".join(asked.split())
+
+
+@given(st.floats(0.03, 0.6), st.floats(0.15, 0.5), st.sampled_from(["1 g", "0.1 g", "2 g", "1/8 oz", "0.05 oz"]))
+def test_a_kitchen_scale_shows_every_amount(total: float, ratio: float, said: str) -> None:
+    """Whole steps of the scale, never less than is needed, and no further off than the error that is told."""
+    scale = read_scale(said)
+    resin, hardener = scale.parts(total, ratio)
+    for part in (resin, hardener):
+        assert part / scale.step == approx(round(part / scale.step), abs=1e-6)
+    assert resin >= total / (1 + ratio) - 1e-9
+    assert resin <= total / (1 + ratio) * 1.05 + scale.step
+    error = scale.error(resin, hardener, ratio)
+    half = scale.step / 2
+    for off_resin in (-half, half):  # the worst that the readings can be off by
+        for off_hardener in (-half, half):
+            made = (hardener + off_hardener) / (resin + off_resin)
+            assert abs(made / ratio - 1) <= error * (1 + error) + 0.01
+
+
+def test_the_rounding_beats_the_nearest_gram() -> None:
+    """100:27 on a scale of 1 g, 100 g of resin: 27 g is exact, by arithmetic; 41 g would be 11.07, taken as 11."""
+    assert read_scale("1 g").parts(0.127, 0.27) == approx((0.100, 0.027))
+    assert read_scale("1 g").error(0.100, 0.027, 0.27) == approx(0.5 / 27 + 0.5 / 100)
+
+
+def _as_text(shown: Any) -> str:
+    from rich.console import Console
+
+    console = Console(width=200)
+    with console.capture() as kept:
+        console.print(shown)
+    return kept.get()
+
+
+def test_batches_in_the_shops_units(hatch: Hatch) -> None:
+    from layup.make.screen import mix_screen
+
+    _, found = mixed(hatch(units="lb"), ratio=0.30, scale=read_scale("1/8 oz"), temperature=294.15)
+    said = _as_text(mix_screen("Hatch", found, "lb"))
+    assert "°F" in said
+    assert "°C" not in said
+    assert not re.search(r"\d (g|ml|kg)\b", said)
+    assert "/8 oz" in said or "/4 oz" in said
+    _, found = mixed(hatch(units="metric"), ratio=0.30)
+    said = _as_text(mix_screen("Hatch", found, "metric"))
+    assert "°C" in said
+    assert not re.search(r"°F|\d (oz|fl oz)\b", said)
+
+
+def test_a_batch_fits_its_cup(hatch: Hatch) -> None:
+    """Half of 250 ml of a mix of 1.1 g/ml is 0.138 kg; the mix here is a little lighter than that."""
+    _, [free] = mixed(hatch(), ratio=0.30)
+    _, [cup] = mixed(hatch(), ratio=0.30, cups=[250e-6, 150e-6])
+    assert cup.densities is not None
+    assert max(b.mass for b in free.batches) > 0.138
+    assert max(b.mass for b in cup.batches) <= 125e-6 * cup.densities[2] * (1 + 1e-9)
+    assert {b.cup for b in cup.batches} <= {250e-6, 150e-6}
 
 
 def test_large_pots_are_warned_of(hatch: Hatch) -> None:

@@ -7,8 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
+from layup.commands.cli import main
 from layup.errors import FaultsError
+from layup.materials import load_library
+from layup.partfile.cautions import RULES, suggested
 from layup.partfile.job import read_part
 from layup.weight.prediction import predict
 
@@ -127,6 +131,7 @@ def test_a_core_that_bonds_with_nothing_is_a_fault(hatch: Hatch, tmp_path: Path)
 PLACES = [
     ("control surface", {"title": "Rudder"}, {"control_surface": True}, {"control_surface": False}, "mass balance"),
     ("engine", {"title": "Lower cowl"}, {"near": "engine"}, {"near": "nothing"}, "fire"),
+    ("fuel", {"title": "Fuel bay cover"}, {"near": ["engine", "fuel"]}, {"near": "aerial"}, "alcohol"),
     ("seat", {"title": "Seat pan"}, {"holds_person": True}, {"holds_person": False}, "crash loads"),
 ]
 
@@ -142,10 +147,112 @@ def test_the_caution_that_belongs_there(
     assert len(asked) == 1
     assert f"write {next(iter(yes))} = " in asked[0]
     assert not [c for c in predict(hatch(**named, **no)).cautions if words in c]
-    assert not [c for c in predict(hatch()).cautions if words in c]
+    assert not [c for c in predict(hatch(ply=[SKIN])).cautions if words in c]
 
 
-def test_a_closed_window_is_asked_about(hatch: Hatch) -> None:
-    pane = [{"name": "pane", "sheet": "polycarbonate", "thickness": "3 mm"}]
-    assert sum("rescuers cut" in c for c in predict(hatch(replaces=pane)).cautions) == 1
-    assert not any("rescuers cut" in c for c in predict(hatch()).cautions)
+METAL = [{"name": "old", "sheet": "aluminium 2024-T3", "thickness": "0.032 in"}]
+PAINT = [{"finish": "paint, polyurethane"}]
+GLASS = {"ply": [SKIN], "process": "wet"}
+CARBON = {"ply": [{"fabric": "carbon plain 200"}], "process": "wet"}
+TRIGGERS: dict[str, dict[str, Any]] = {
+    "control surface": {**GLASS, "control_surface": True},
+    "engine": {**GLASS, "near": "engine"},
+    "fuel": {**GLASS, "near": "fuel"},
+    "window": {**GLASS, "replaces": [{"name": "pane", "sheet": "acrylic", "thickness": "3 mm"}]},
+    "radio": {**CARBON, "replaces": [{"name": "skin", "covering": "polyester, medium, finished"}]},
+    "lightning": {**GLASS, "replaces": METAL, "arm": "62 in"},
+    "seat": {**GLASS, "holds_person": True},
+    "battery": {**GLASS, "extra": [{"name": "lithium cells", "mass": "2 lb"}]},
+    "mat and epoxy": {**GLASS, "ply": [{"fabric": "glass chopped mat 450"}]},
+    "amine": GLASS,
+    "peroxide": {**GLASS, "resin": "polyester, laminating"},
+    "styrene": {**GLASS, "resin": "vinyl ester"},
+    "thick": {**GLASS, "ply": [{"fabric": "glass plain 200", "count": 40}]},
+    "foam": {**GLASS, "ply": cored("PVC foam 60")},
+    "implosion": {**GLASS, "process": "vacuum bag"},
+    "crush": {**GLASS, "process": "vacuum bag", "ply": cored("PU foam 32")},
+    "carbon dust": CARBON,
+    "dust": GLASS,
+    "isocyanate": {**GLASS, "finish": PAINT},
+    "paint and heat": {**GLASS, "finish": [{"finish": "paint, lacquer"}]},
+    "polyester on epoxy": {**GLASS, "finish": [{"finish": "gel coat"}]},
+    "corrosion": {**CARBON, "replaces": METAL},
+}
+NONE_OF_THEM = {"process": "prepreg", "resin": None, "ply": [{"fabric": "glass satin 300 prepreg"}]}
+
+
+def triggered(part: dict[str, Any], hatch: Hatch) -> set[str]:
+    return {one.rule for one in predict(hatch(**{"title": "Hatch", "finish": [], **part})).rules}
+
+
+def test_every_rule_has_its_trigger_here() -> None:
+    assert set(TRIGGERS) == {rule.name for rule in RULES}
+
+
+@pytest.mark.parametrize("rule", TRIGGERS)
+def test_a_rule_speaks_where_it_is_triggered_and_not_where_it_is_not(rule: str, hatch: Hatch) -> None:
+    made = predict(hatch(**{"finish": [], **TRIGGERS[rule]}))
+    said = [one for one in made.rules if one.rule == rule]
+    assert len(said) == 1
+    assert said[0].words.endswith(".")
+    source = said[0].source
+    assert source == "common practice" or source in load_library().sources
+    other = GLASS if rule in ("carbon dust", "implosion", "peroxide", "styrene") else NONE_OF_THEM
+    if rule != "dust":
+        assert rule not in triggered(other, hatch)
+    else:
+        assert rule not in triggered(CARBON, hatch)
+
+
+def test_a_part_that_has_none_of_them_is_told_of_none(hatch: Hatch) -> None:
+    """A bagged glass prepreg: its dust, its bag, and nothing else."""
+    assert triggered(NONE_OF_THEM, hatch) == {"dust", "implosion"}
+    assert triggered(GLASS, hatch) == {"dust", "amine"}
+
+
+def test_each_is_said_once_where_the_hand_is(hatch: Hatch, tmp_path: Path) -> None:
+    from layup.make.build_sheet import build_sheet, prepare
+    from layup.report.document import Words
+
+    made = predict(hatch(**{**CARBON, "process": "vacuum bag", "finish": PAINT, "replaces": METAL, "near": "engine"}))
+    sheet = build_sheet(prepare(made, patterns=False), "metric")
+    where = {
+        line: section.title for section in sheet.sections for block in section.blocks if isinstance(block, Words)
+        for line in block.lines
+    }  # fmt: skip
+    lines = [line for s in sheet.sections for b in s.blocks if isinstance(b, Words) for line in b.lines]
+    places = {
+        "mix": "Resin",
+        "bag": "The bag, from the tool up",
+        "trim": "Trimming, finish, fitting",
+        "part": "Cautions",
+    }
+    for one in made.rules:
+        assert lines.count(one.words) == 1, one.rule
+        assert where[one.words] == places.get(one.where, "Trimming, finish, fitting")
+
+
+COMMANDS = [("mix", "The allergy is for life"), ("bag", "break inwards"), ("cut", "No hot wire"), ("holes", "HEPA")]
+
+
+@pytest.mark.parametrize(("command", "words"), COMMANDS)
+def test_the_command_says_it(command: str, words: str, tmp_path: Path) -> None:
+    part = tmp_path / "panel.toml"
+    part.write_text(
+        'title = "Panel"\nprocess = "vacuum bag"\nresin = "epoxy, laminating"\n[surface]\n'
+        'rectangle = ["300 mm", "200 mm"]\n[[holes]]\nname = "port"\ndiameter = "20 mm"\n'
+        'first = ["100 mm", "100 mm"]\n[[ply]]\n'
+        'fabric = "carbon plain 200"\n[[ply]]\ncore = "PVC foam 60"\nthickness = "5 mm"\n[[ply]]\n'
+        'fabric = "carbon plain 200"\n',
+        encoding="utf-8",
+    )
+    done = CliRunner().invoke(main, [command, str(part)])
+    assert done.exit_code == 0, done.output
+    assert " ".join(done.output.split()).count(words) == 1
+
+
+def test_the_refit_names_what_its_items_call_for() -> None:
+    said = suggested(["rudder", "battery, lithium", "aileron", "seat cushion"])
+    assert [one.rule for one in said] == ["control surface", "battery"]
+    assert said[0].words.startswith("rudder, aileron: Control surface")
+    assert suggested(["wheel fairing"]) == ()

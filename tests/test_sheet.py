@@ -126,7 +126,7 @@ def test_the_sheet_shows_the_figures_of_its_parts(door: tuple[Bench, BuildSheet]
     titles = [section.title for section in sheet.sections]
     assert titles == [
         "The part", "Plies, in laying order", "Cloth to cut", "Resin", "The bag, from the tool up", "Cure",
-        "On the scale", "Cautions",
+        "Trimming, finish, fitting", "On the scale", "Cautions",
     ]  # fmt: skip
     boxes = [c for s in sheet.sections for b in s.blocks if isinstance(b, Grid) for r in b.rows for c in r]
     assert boxes.count(WRITE) >= len(bench.points) + 8

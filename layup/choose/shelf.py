@@ -21,7 +21,7 @@ from layup.laminate.panel import terms_of
 from layup.laminate.process import Process, settle
 from layup.laminate.search import Options
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
-from layup.partfile.cautions import clash
+from layup.partfile.clashes import clash
 from layup.partfile.job import Job
 from layup.partfile.model import PlyEntry
 from layup.partfile.needs import Needs, Shelf, ShelfCore

@@ -34,6 +34,8 @@ POT = _figure("a pot", "most", "300 g", "mass", "most to mix in one cup; more he
 FEED_POT = _figure(
     "a feed pot", "most", "1 kg", "mass", "most to mix at once of a slow infusion resin, in a wide bucket"
 )
+FILL = _figure("a cup", "filled", "0.5", "fraction", "a cup is filled to half, so that it can be stirred and cooled")
+BEST_RATIO = _figure("a ratio", "error", "3 %", "fraction", "of the hardener, from which a coarse scale is told of")
 SMALLEST = _figure("a pot", "least", "30 g", "mass", "least to mix on a scale that shows 0.1 g to 1 g")
 
 LEAST_HARDENER = _figure("epoxy", "least hardener", "0.10", "fraction", "laminating epoxies are mixed 100:18 to 100:50")

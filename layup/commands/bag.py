@@ -32,7 +32,7 @@ def command(part: Path, units: System | None, as_json: bool, shop: Path | None, 
     from layup.make.bag import bag
     from layup.weight.prediction import predict
 
-    prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, as_json, units), habits=habits_of(part, shop, no_shop))
     found = bag(prediction.job, prediction.weighed)
     if as_json:
         from layup.make.as_json import bag_json
@@ -42,4 +42,4 @@ def command(part: Path, units: System | None, as_json: bool, shop: Path | None, 
     from layup.make.screen import bag_screen
     from layup.weight import screen
 
-    screen.show(bag_screen(prediction.title, found, units or prediction.job.part.units))
+    screen.show(bag_screen(prediction.title, found, prediction.job.part.units, prediction.at_hand("bag")))

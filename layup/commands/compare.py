@@ -32,7 +32,7 @@ def command(part: Path, units: System | None, as_json: bool, shop: Path | None, 
     """The part wet, bagged, infused and prepreg side by side, and against what it replaces."""
     from layup.weight.prediction import predict
 
-    prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, as_json, units), habits=habits_of(part, shop, no_shop))
     if as_json:
         from layup.weight import as_json as machine
 

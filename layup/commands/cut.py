@@ -54,10 +54,11 @@ def command(
     from layup.make.cut import cut
     from layup.make.nest_file import path_beside, write_cut
     from layup.make.rolls import check_cloths, read_blocked, read_widths
+    from layup.partfile.cautions import at_hand
     from layup.units import parse
 
     check_outputs([picture, path_beside(parts[0]) if save else None], yes, [*parts, *used_files])
-    jobs = [job_of(part, as_json) for part in parts]
+    jobs = [job_of(part, as_json, units) for part in parts]
     check_cloths((*rolls, *defects), jobs)
     result = cut(
         jobs, gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
@@ -82,7 +83,8 @@ def command(
     from layup.make.screen import cut_screen
     from layup.weight import screen
 
-    screen.show(cut_screen(result, system))
+    safety = dict.fromkeys(words for job in jobs for words in at_hand(job.part, job.library, "cut"))
+    screen.show(cut_screen(result, system, tuple(safety)))
 
 
 def _shown() -> bool:

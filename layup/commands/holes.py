@@ -29,7 +29,7 @@ def command(part: Path, picture: Path | None, yes: bool, units: System | None, a
     an opening or another hole is named.
     """
     check_outputs([picture], yes, [part])
-    job = job_of(part, as_json)
+    job = job_of(part, as_json, units)
     if picture is not None:
         from layup.report.holes_picture import draw_holes
         from layup.report.saving import save
@@ -48,7 +48,12 @@ def command(part: Path, picture: Path | None, yes: bool, units: System | None, a
         }
         click.echo(json.dumps(record, indent=2, ensure_ascii=False, allow_nan=False))
         return
+    from rich.console import Group
+
+    from layup.make.screen import care
+    from layup.partfile.cautions import at_hand
     from layup.report.holes_screen import holes_screen
     from layup.weight import screen
 
-    screen.show(holes_screen(job, units or job.part.units))
+    screen.show(holes_screen(job, job.part.units))
+    screen.show(Group(*care(at_hand(job.part, job.library, "trim", "fit"))))

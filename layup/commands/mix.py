@@ -1,4 +1,4 @@
-"""`layup mix PART`: how much resin in each pot, when, and for which plies."""
+"""`layup mix PART`: how much resin in each batch, when, and for which plies."""
 
 from __future__ import annotations
 
@@ -25,26 +25,30 @@ if TYPE_CHECKING:
 @part_argument
 @units_option
 @json_option
-@click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="Pairs of hands at the mould.")
+@click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="People laying up.")
 @click.option("--temperature", help='Of shop and resin: "18 degC"; else that of the printed pot life.')
 @click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30"; catalyst: "1.5 %".')
 @click.option("--pot", help='Most to mix at once: "150 g".')
+@click.option("--cup", multiple=True, help='A size of cup you have, brimful: "250 ml", "9 fl oz"; once for each size.')
+@click.option("--scale", help='What your resin scale shows at the least: "1 g", "1/8 oz".')
 @shop_option
 @no_shop_option
 def command(
     part: Path, units: System | None, as_json: bool, people: int, temperature: str | None, ratio: str | None,
-    pot: str | None, shop: Path | None, no_shop: bool,
+    pot: str | None, cup: tuple[str, ...], scale: str | None, shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
-    """How much resin in each pot, when to mix it, and hardener for the scale."""
+    """How much resin in each batch, when to mix it, and hardener for the scale."""
+    from layup.make.mixing import read_scale
     from layup.make.pots import mixes
     from layup.units import parse, parse_ratio
     from layup.weight.prediction import predict
 
-    prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, as_json, units), habits=habits_of(part, shop, no_shop))
     found = mixes(
         prediction.job, prediction.weighed, people=people,
         temperature=None if temperature is None else parse(temperature, "temperature"),
         ratio=None if ratio is None else parse_ratio(ratio), pot=None if pot is None else parse(pot, "mass"),
+        cups=[parse(one, "volume") for one in cup], scale=None if scale is None else read_scale(scale),
     )  # fmt: skip
     if as_json:
         from layup.make.as_json import mix_json
@@ -54,7 +58,7 @@ def command(
     from layup.make.screen import mix_screen
     from layup.weight import screen
 
-    screen.show(mix_screen(prediction.title, found, units or prediction.job.part.units))
+    screen.show(mix_screen(prediction.title, found, prediction.job.part.units, prediction.at_hand("mix")))
     if found and prediction.published is not None:
         from layup.learn.screen import used_screen
 

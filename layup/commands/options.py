@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -56,12 +57,13 @@ def system_of(units: System | None, prediction: Prediction) -> System:
     return units or prediction.job.part.units
 
 
-def job_of(part: Path, quiet: bool = False) -> Job:
+def job_of(part: Path, quiet: bool = False, units: System | None = None) -> Job:
     """The part file read, with a bar on the terminal where that takes over a second.
 
     Args:
         part: Path of the part file.
         quiet: No bar: another program reads what is printed.
+        units: What everything is to be said in, sentences too; None for what the part file says.
     """
     from functools import partial
 
@@ -71,10 +73,11 @@ def job_of(part: Path, quiet: bool = False) -> Job:
 
     try:
         with ReadingBar(shown=not quiet) as bar:
-            return read_part(part, opener=partial(open_surface, told=bar.told))
+            job = read_part(part, opener=partial(open_surface, told=bar.told))
     except KeyboardInterrupt:
         click.echo(f"Stopped while reading {part.name}; nothing was written.", err=True)
         raise click.exceptions.Exit(1) from None
+    return job if units is None else replace(job, part=job.part.model_copy(update={"units": units}))
 
 
 def habits_of(part: Path, shop: Path | None, no_shop: bool) -> Habits:

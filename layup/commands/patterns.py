@@ -49,7 +49,7 @@ def command(
         if path is not None:
             right_ending(path, ending)  # before the work, not after it
     check_outputs([dxf, svg, pdf, picture], yes, [part, holes])
-    job = job_of(part, as_json)
+    job = job_of(part, as_json, units)
     begin = time.monotonic()
 
     def show(done: int, of: int) -> None:

@@ -45,7 +45,7 @@ def command(
     if as_json and as_csv:
         raise click.UsageError("--json and --csv say two things: keep one.")
     check_outputs([picture], yes, [part])
-    prediction = predict(job_of(part, as_json), habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, as_json, units), habits=habits_of(part, shop, no_shop))
     if picture is not None:
         _draw(prediction, picture)
     if as_json or as_csv:

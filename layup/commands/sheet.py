@@ -30,9 +30,12 @@ if TYPE_CHECKING:
 )
 @click.option("--html", is_flag=True, help="Write a page for a tablet as well.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
-@click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="Pairs of hands at the mould.")
+@click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="People laying up.")
 @click.option("--temperature", help='Of shop and resin: "18 degC"; else that of the printed pot life.')
 @click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30"; catalyst: "1.5 %".')
+@click.option("--pot", help='Most to mix at once: "150 g".')
+@click.option("--cup", multiple=True, help='A size of cup you have, brimful: "250 ml", "9 fl oz"; once for each size.')
+@click.option("--scale", help='What your resin scale shows at the least: "1 g", "1/8 oz".')
 @click.option(
     "--seconds", default=0.0, type=click.FloatRange(min=0.0),
     help="Search so long for a short cut, where `layup cut --save` stored none.",
@@ -42,22 +45,25 @@ if TYPE_CHECKING:
 @no_shop_option
 def command(
     part: Path, units: System | None, out: Path | None, html: bool, paper: str, people: int,
-    temperature: str | None, ratio: str | None, seconds: float, yes: bool,
+    temperature: str | None, ratio: str | None, pot: str | None, cup: tuple[str, ...],
+    scale: str | None, seconds: float, yes: bool,
     shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """Write the build sheet: plies, cloth, pots, bag, cure, weigh points, with boxes to write in."""
     from layup.make.build_sheet import build_sheet, prepare, write_sheet
+    from layup.make.mixing import read_scale
     from layup.units import parse, parse_ratio
     from layup.weight.prediction import predict
 
     path = out or Path(f"{part.stem}.pdf")
     tablet = path.with_suffix(".html") if html and path.suffix.casefold() == ".pdf" else None
     check_outputs([path, tablet], yes, [part])
-    prediction = predict(job_of(part), habits=habits_of(part, shop, no_shop))
+    prediction = predict(job_of(part, units=units), habits=habits_of(part, shop, no_shop))
     bench = prepare(
         prediction, part, people=people, seconds=seconds,
         temperature=None if temperature is None else parse(temperature, "temperature"),
-        ratio=None if ratio is None else parse_ratio(ratio),
+        ratio=None if ratio is None else parse_ratio(ratio), pot=None if pot is None else parse(pot, "mass"),
+        cups=[parse(one, "volume") for one in cup], scale=None if scale is None else read_scale(scale),
     )  # fmt: skip
     sheet = build_sheet(bench, units or prediction.job.part.units)
     click.echo(f"Build sheet: {write_sheet(sheet, path, paper)}")

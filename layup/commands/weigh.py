@@ -130,6 +130,9 @@ def _note(
     if noted.begun:
         click.echo(f"This starts the shop's record: {FILE} beside {part.name}.", err=True)
     screen.show(weigh_in_screen(noted.weighed, noted.explanation, units or noted.prediction.job.part.units))
+    next_hand = {"demoulded": ("trim",), "trimmed": ("finish", "fit")}.get(stage, ())
+    for words in noted.prediction.at_hand(*next_hand):
+        screen.show(f"  ! {words}")
     if noted.replaces is not None:
         click.echo(
             f"  It stands in place of entry {noted.replaces.entry.number}, the same piece at the same stage. "

@@ -71,6 +71,8 @@ def mix_json(mixes: tuple[Mix, ...]) -> str:
                 "to_mix_kg": mix.total,
                 "temperature_k": mix.temperature,
                 "people": mix.people,
+                "scale_step_kg": None if mix.scale is None else mix.scale.step,
+                "ratio_error": mix.ratio_error,
                 "pots": [
                     {
                         "pot": b.number,
@@ -81,6 +83,7 @@ def mix_json(mixes: tuple[Mix, ...]) -> str:
                         "used_by_s": b.used,
                         "lasts_s": b.lasts,
                         "plies": list(b.plies),
+                        "cup_m3": b.cup,
                     }
                     for b in mix.batches
                 ],

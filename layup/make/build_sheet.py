@@ -7,6 +7,7 @@ HTML. Nothing is computed here that its own module does not compute; a figure on
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -28,9 +29,11 @@ from layup.make.build_sheet_tables import (
     resin_blocks,
 )
 from layup.make.cut import Cut, cut
+from layup.make.mixing import Scale
 from layup.make.nest_file import how_it_was_cut, path_beside, stored
 from layup.make.points import WeighPoint, weigh_points
 from layup.make.pots import Mix, mixes
+from layup.partfile.cautions import DUST, RESIN, Where
 from layup.report.document import Block, BuildSheet, Facts, Section, Words
 from layup.weight.prediction import Prediction
 from layup.words import (
@@ -69,6 +72,7 @@ class Bench:
 def prepare(
     prediction: Prediction, part: Path | None = None, *, people: int = 1, seconds: float = 0.0, patterns: bool = True,
     ratio: float | None = None, temperature: float | None = None, pot: float | None = None,
+    cups: Sequence[float] = (), scale: Scale | None = None,
 ) -> Bench:  # fmt: skip
     """Work out everything the sheet shows.
 
@@ -81,6 +85,8 @@ def prepare(
         ratio: Hardener over resin by mass, from the can. [-]
         temperature: Of shop and resin. [K]
         pot: Most to mix at once. [kg]
+        cups: Sizes of the shop's cups. [m^3]
+        scale: The shop's resin scale.
 
     Returns:
         The bench.
@@ -94,7 +100,8 @@ def prepare(
         told = {**how_it_was_cut(path_beside(part)), "stored": stored(path_beside(part))}
     return Bench(
         prediction, cut([job], seconds=seconds, patterns=patterns, **told),
-        mixes(job, weighed, people=people, ratio=ratio, temperature=temperature, pot=pot), bag(job, weighed),
+        mixes(job, weighed, people=people, ratio=ratio, temperature=temperature, pot=pot, cups=cups, scale=scale),
+        bag(job, weighed),
         weigh_points(job, weighed),
     )  # fmt: skip
 
@@ -123,26 +130,35 @@ def build_sheet(bench: Bench, system: System) -> BuildSheet:
     sections = [
         Section("The part", _part(prediction, system, resins)),
         Section("Plies, in laying order", ply_blocks(bench.prediction, bench.cut, bench.mixes, system)),
-        Section("Cloth to cut", cut_blocks(bench.cut, system)),
+        Section("Cloth to cut", (*_care(prediction, "cut"), *cut_blocks(bench.cut, system))),
     ]
     if bench.mixes:
-        sections.append(Section("Resin", resin_blocks(bench.mixes, system)))
+        sections.append(Section("Resin", (*_care(prediction, "mix"), *resin_blocks(bench.mixes, system))))
     title = "The bag, from the tool up" if bench.bag.bagged else "The tool"
     sections.append(
         Section(
             title,
-            bag_blocks(bench.bag, system),
+            (*_care(prediction, "bag"), *bag_blocks(bench.bag, system)),
         )
     )
     sections.append(Section("Cure", cure_blocks(prediction, bench.bag, system)))
+    sections.append(Section("Trimming, finish, fitting", _care(prediction, "trim", "finish", "fit")))
     sections.append(Section("On the scale", point_blocks(bench.points, system)))
     sections.append(Section("Cautions", (Words(_cautions(prediction), caution=True),)))
     return BuildSheet(prediction.title, plate, tuple(sections))
 
 
+def _care(prediction: Prediction, *where: Where) -> tuple[Block, ...]:
+    """What can hurt somebody, where the hand is."""
+    said = prediction.at_hand(*where)
+    return (Words(said, caution=True),) if said else ()
+
+
 def _cautions(prediction: Prediction) -> tuple[str, ...]:
-    """Those of the prediction, but for the remarks on how processes were compared."""
-    return tuple(text for text in prediction.cautions if "compared" not in text)
+    """Those of the prediction, but for how processes were compared, and for resin and dust, which stand in their "
+    "place.
+    """
+    return tuple(text for text in prediction.cautions if "ompared" not in text and text not in (RESIN, DUST))
 
 
 def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, ...]:

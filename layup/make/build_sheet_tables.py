@@ -10,13 +10,13 @@ from layup.make.bag import Bag
 from layup.make.build_sheet_plates import cut_plate
 from layup.make.cut import Cut
 from layup.make.points import WeighPoint
-from layup.make.pots import Batch, Mix
+from layup.make.pots import Batch, Mix, scale_table
 from layup.partfile.job import Job
 from layup.report.document import TICK, WRITE, Block, Facts, Grid, Words
 from layup.sides.mould import seen
 from layup.sources import Figure
 from layup.spread import Interval
-from layup.units import INCH
+from layup.units import INCH, OZ
 from layup.weight.prediction import Prediction
 from layup.weight.weigh import Weighed
 from layup.words import (
@@ -25,15 +25,17 @@ from layup.words import (
     area_words,
     length_words,
     mass_both,
-    mass_metric,
     percent_words,
     pressure_words,
+    scale_words,
+    temperature_words,
     thickness_words,
+    volume_words,
 )
 
 _BY_HAND = (
-    "Times run in hours and minutes from the first pot, at an even pace: common practice, no source. A pot is planned "
-    "to be used up in half the time it lasts."
+    "Times run in hours and minutes from the first batch, at an even pace: common practice, no source. A batch is "
+    "planned to be used up in half its pot life."
 )
 _FEED = (
     "How long the part takes to fill is not predicted. Keep the hose under the surface of the bucket; close the feed "
@@ -160,7 +162,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
                 TICK,
             )
         )
-    head = ("ply", "cloth or core", "warp", "where", "size, along × across the warp", "area", "pieces", "pot", "laid")
+    head = ("ply", "cloth or core", "warp", "where", "size, along × across the warp", "area", "pieces", "batch", "laid")
     shares = (0.055, 0.17, 0.07, 0.13, 0.225, 0.105, 0.105, 0.07, 0.07)
     return (
         Words(
@@ -265,18 +267,62 @@ def ratio_words(mix: Mix) -> str:
     return f"{mix.ratio * 100:.3g} %" if mix.cure == "peroxide" else f"100 : {mix.ratio * 100:.4g}"
 
 
-def millilitres(mix: Mix, b: Batch) -> str:
-    """Resin and hardener of one batch by volume; of a catalyst the catalyst alone, as a dispenser gives it."""
+def volumes(mix: Mix, b: Batch, system: System) -> str:
+    """Resin and hardener of one batch by volume; of a catalyst the catalyst alone, in ml, as a dispenser gives it."""
     if mix.densities is None or b.resin is None or b.hardener is None:
         return "–"
-    hardener = b.hardener / mix.densities[1] * 1e6
+    resin, hardener = b.resin / mix.densities[0], b.hardener / mix.densities[1]
     if mix.cure == "peroxide":
-        return f"{hardener:.1f} ml"
-    return f"{b.resin / mix.densities[0] * 1e6:.0f} + {hardener:.0f} ml"
+        return volume_words(hardener, "metric")
+
+    def words(one: System) -> str:
+        first, second = volume_words(resin, one), volume_words(hardener, one)
+        unit = " ml" if one == "metric" else " fl oz"
+        return f"{first.removesuffix(unit)} + {second}"
+
+    return each(system, words)
+
+
+def amount(kg: float | None, mix: Mix, system: System) -> str:
+    """Resin, hardener or both as the shop's scale shows it, else in each system asked for; a dash for not known."""
+    if kg is None:
+        return "–"
+    if mix.scale is not None:
+        return mix.scale.words(kg)
+    return each(system, partial(scale_words, kg))
+
+
+def amounts_head(mix: Mix, system: System) -> tuple[str, tuple[tuple[str, str, str], ...]]:
+    """The unit of the table of round amounts; resin, hardener and both for each, none where no ratio is known."""
+    ounces = mix.scale.ounces if mix.scale is not None else system == "lb"
+    listed = scale_table(mix.ratio, max(b.mass for b in mix.batches), ounces)
+    unit, digits, name = (OZ, 2, " oz") if ounces else (1e-3, 1, " g")
+
+    def shown(kg: float) -> str:
+        return f"{kg / unit:.{digits}f}" if mix.scale is None else mix.scale.words(kg).removesuffix(name)
+
+    rows = tuple((f"{r / unit:.3g}", shown(h), shown(r + h)) for r, h in listed)
+    return "ounces" if ounces else "grams", rows
+
+
+def cups_words(mix: Mix, system: System) -> str:
+    """Which cup a batch goes in; empty where no cup was named."""
+    sizes = dict.fromkeys(b.cup for b in mix.batches if b.cup is not None)
+    named = " and ".join(volume_words(size, one_of(system)) for size in sizes)
+    return f"In a cup of {named}, filled to half at most." if named else ""
+
+
+def pot_life_words(mix: Mix, system: System) -> str:
+    """The printed pot life, with what it holds for."""
+    life = mix.pot_life
+    return (
+        f"{life.seconds / 60:.0f} min for {scale_words(life.mass, one_of(system))} at "
+        f"{temperature_words(life.temperature, system)}"
+    )
 
 
 def _hands(people: int) -> str:
-    return "two hands" if people == 1 else f"{people} people"
+    return "1 person" if people == 1 else f"{people} people"
 
 
 def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
@@ -292,14 +338,12 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
             (weighed, ratio_words(mix)),
             ("by volume", by_volume or ("–" if mix.ratio is None else "densities not known: weigh it")),
             ("to mix, losses counted", mass_both(mix.total, system)),
+            ("pot life printed", pot_life_words(mix, system)),
             (
-                "pot life printed",
-                f"{mix.pot_life.seconds / 60:.0f} min for {mass_metric(mix.pot_life.mass)} at "
-                f"{mix.pot_life.temperature - 273.15:.0f} °C",
-            ),
-            (
-                "hands",
-                "feeds itself" if mix.feed else f"{_hands(mix.people)}, at {mix.temperature - 273.15:.0f} °C",
+                "laying up",
+                "feeds itself"
+                if mix.feed
+                else f"{_hands(mix.people)}, at {temperature_words(mix.temperature, system)}",
             ),
         ]
         blocks.append(Facts(tuple(pairs)))
@@ -308,10 +352,10 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
             rows.append(
                 (
                     str(b.number),
-                    grams(b.resin) if mix.ratio is not None else WRITE,
-                    grams(b.hardener) if mix.ratio is not None else WRITE,
-                    grams(b.mass),
-                    millilitres(mix, b),
+                    amount(b.resin, mix, system) if mix.ratio is not None else WRITE,
+                    amount(b.hardener, mix, system) if mix.ratio is not None else WRITE,
+                    amount(b.mass, mix, system),
+                    volumes(mix, b, system),
                     clock(b.start),
                     clock(b.used),
                     f"{b.lasts / 60:.0f} min",
@@ -321,14 +365,14 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
                 )
             )
         head = (
-            "pot",
+            "batch",
             "resin",
             hardener_word(mix),
             "total",
             "by volume",
             "mix at",
             "used by",
-            "goes off in",
+            "gels in",
             "for ply",
             "mixed at",
             "done",
@@ -343,16 +387,19 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
                 strong=frozenset({0, 1, 2}),
             )
         )
-        if mix.table:
-            amounts = ("resin", *(f"{r * 1e3:.0f}" for r, _ in mix.table))
-            hardener = (hardener_word(mix), *(f"{h * 1e3:.1f}" for _, h in mix.table))
-            both = ("together", *(f"{(r + h) * 1e3:.1f}" for r, h in mix.table))
-            count = len(mix.table)
-            shares = (0.16, *([0.84 / count] * count))
-            blocks.append(Words((f"{hardener_word(mix).capitalize()} for this much resin, in grams:",)))
-            blocks.append(
-                Grid(amounts, (hardener, both), shares, right=frozenset(range(1, count + 1)), strong=frozenset({0}))
+        unit, rounds = amounts_head(mix, system)
+        if rounds:
+            count = len(rounds)
+            head = ("resin", *(resin for resin, _, _ in rounds))
+            lines = (
+                (hardener_word(mix), *(hardener for _, hardener, _ in rounds)),
+                ("together", *(both for _, _, both in rounds)),
             )
+            blocks.append(Words((f"{hardener_word(mix).capitalize()} for this much resin, in {unit}:",)))
+            right = frozenset(range(1, count + 1))
+            blocks.append(Grid(head, lines, (0.16, *([0.84 / count] * count)), right=right, strong=frozenset({0})))
+        if cups_words(mix, system):
+            blocks.append(Words((cups_words(mix, system),)))
         blocks.append(Words((_FEED if mix.feed else _BY_HAND, _STIR)))
         if mix.cautions:
             blocks.append(Words(mix.cautions, caution=True))

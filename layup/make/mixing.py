@@ -2,6 +2,7 @@ r"""Mixing arithmetic: parts by weight and by volume, equivalents, and the heat 
 
 Is the ratio known at all?                      known_ratio(resin, sources), checked_ratio(resin, ratio)
 How much of each for this much mixed resin?     parts(total, ratio)
+What can the scale show of it?                  Scale, read_scale, Scale.parts
 What is the ratio by volume?                    ratio_by_volume: r_v = r_w rho_resin / rho_hardener
 How dense is the mix?                           mixed_density: (1 + r_w) / (1 / rho_resin + r_w / rho_hardener)
 What ratio does the chemistry ask for?          stoichiometric_parts: 100 AHEW / EEW
@@ -14,13 +15,18 @@ active hydrogen: both are on the makers' sheets.
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 from layup.cloth import practice
 from layup.errors import RangeError
 from layup.materials import Material, row_words
-from layup.partfile.cautions import cure_of
+from layup.partfile.clashes import cure_of
 from layup.sources import Figure, Source
+from layup.units import OZ, parse
+from layup.words import mass_words
 
 
 def _above_zero(**values: float) -> None:
@@ -119,6 +125,71 @@ def parts(total: float, ratio: float) -> tuple[float, float]:
     _above_zero(ratio=ratio)
     resin = total / (1.0 + ratio)
     return resin, total - resin
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A resin scale.
+
+    Attributes:
+        step: The least it shows. [kg]
+        ounces: Whether it shows ounces; else grams.
+    """
+
+    step: float
+    ounces: bool
+
+    def parts(self, total: float, ratio: float) -> tuple[float, float]:
+        """Resin and hardener as this scale can show them, for at least so much of the mix.
+
+        Of the next few steps of resin the one is taken whose hardener falls nearest to a step of the scale.
+
+        Args:
+            total: Mass of the mix. [kg]
+            ratio: Hardener over resin by mass. [-]
+        Returns:
+            Resin and hardener, whole steps each. [kg]
+        """
+        resin, _ = parts(total, ratio)
+        first = math.ceil(resin / self.step - 1e-9)
+        most = max(first, math.floor(first * 1.05))
+        best = min(range(first, min(most, first + 20) + 1), key=lambda n: abs(max(round(n * ratio), 1) - n * ratio) / n)
+        return best * self.step, max(round(best * ratio), 1) * self.step
+
+    def error(self, resin: float, hardener: float, ratio: float) -> float:
+        """How far the ratio can be off: by the rounding, and by half a step in each reading.
+
+        Args:
+            resin: As shown. [kg]
+            hardener: As shown. [kg]
+            ratio: That is meant. [-]
+        Returns:
+            Share of the ratio. [-]
+        """
+        half = self.step / 2
+        return abs(hardener / resin / ratio - 1.0) + half / hardener + half / resin
+
+    def words(self, kg: float) -> str:
+        """A mass as this scale shows it: "134 g", "4 3/4 oz"."""
+        unit, name = (OZ, "oz") if self.ounces else (1e-3, "g")
+        step, steps = self.step / unit, round(kg / self.step)
+        if self.ounces and step < 1 and abs(1 / step - round(1 / step)) < 1e-9 and round(1 / step) in (2, 4, 8, 16, 32):
+            return mass_words(steps * self.step, step=step) if steps * step < 16 else f"{steps * step:g} oz"
+        decimals = 0 if step >= 1 else 1 if step >= 0.1 else 2
+        return f"{steps * step:.{decimals}f} {name}"
+
+
+def read_scale(text: str) -> Scale:
+    """A scale by the least it shows: "1 g", "0.1 g", "1/8 oz".
+
+    Raises:
+        UnitError: It is no mass; the message shows the remedy.
+        RangeError: It is not above zero, or more than an ounce.
+    """
+    step = parse(text, "mass")
+    if not 0.0 < step <= 1.001 * OZ:
+        raise RangeError(f'a scale that shows {text} at the least is none to mix by: write --scale "1 g" or "1/8 oz"')
+    return Scale(step, re.search(r"oz|ounce", text) is not None)
 
 
 def ratio_by_volume(ratio: float, resin_density: float, hardener_density: float) -> float:

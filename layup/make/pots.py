@@ -1,42 +1,43 @@
-"""Resin in batches: how much in each pot, when, for which plies.
+"""Resin in batches: how much in each, when, for which plies.
 
 `mixes` takes the resin to mix from the prediction, losses counted, shares it out over the plies in laying order, and
-parts it in pots of one size: as few as can each be used up while they last by the hands there are. An infusion drinks
-from a bucket that is refilled, so there only the heat of a pot sets its size.
+parts it in batches of one size: as few as can each be used up while they last by the people there are. An infusion
+drinks from a bucket that is refilled, so there only the heat of a batch sets its size.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from layup.cloth import practice
 from layup.errors import LayupError, RangeError
-from layup.make.mixing import checked_ratio, known_ratio, mixed_density, parts, ratio_by_volume
+from layup.make.mixing import Scale, checked_ratio, known_ratio, mixed_density, parts, ratio_by_volume
 from layup.make.potlife import PotLife, pot_life_of
-from layup.materials import Library, Material, row_words
-from layup.partfile.cautions import Cure, cure_of, is_infusion
+from layup.materials import Material, row_words
+from layup.partfile.clashes import Cure, cure_of, is_infusion
 from layup.partfile.job import Job
 from layup.sources import Figure
-from layup.units import parse_ratio
+from layup.units import OZ, parse_ratio
 from layup.weight.plies import Layer
 from layup.weight.weigh import Weighed
-from layup.words import mass_metric
+from layup.words import System, scale_words, temperature_words
 
 MOST_POTS = 60
 LEAST_POT = 0.005
-"""The smallest pot that is reckoned with: less can't be weighed to a ratio. Common practice, no source. [kg]"""
+"""The smallest batch that is reckoned with: less can't be weighed to a ratio. Common practice, no source. [kg]"""
 COLDEST, WARMEST = 273.15, 318.15
 """Shops in which resin is mixed by hand; the pot life's law is not trusted beyond. Common practice, no source. [K]"""
 
 
 class TooFast(LayupError):
-    """A resin that goes off before the smallest sensible pot can be used up."""
+    """A resin that goes off before the smallest sensible batch can be used up."""
 
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """One pot.
+    """One batch: a cup, mixed at once.
 
     Attributes:
         number: In the order of use, from 1.
@@ -48,6 +49,7 @@ class Batch:
         lasts: Its pot life. [s]
         covers: What it is for, in words.
         plies: Numbers of the plies and cores it is for.
+        cup: The smallest of the shop's cups that holds it; None where none was named. [m^3]
     """
 
     number: int
@@ -59,11 +61,12 @@ class Batch:
     lasts: float
     covers: str
     plies: tuple[int, ...]
+    cup: float | None = None
 
 
 @dataclass(frozen=True)
 class Mix:
-    """All pots of one resin.
+    """All batches of one resin.
 
     Attributes:
         resin: Its name.
@@ -82,6 +85,8 @@ class Mix:
         table: Resin and hardener for the scale. [kg]
         cautions: What to know.
         figures: What it rests on.
+        scale: What the scale shows at the least; None where it was not named.
+        ratio_error: How far that scale can put the ratio off, at the worst batch; 0 without one. [-]
     """
 
     resin: str
@@ -100,6 +105,8 @@ class Mix:
     table: tuple[tuple[float, float], ...]
     cautions: tuple[str, ...]
     figures: tuple[Figure, ...] = field(repr=False)
+    scale: Scale | None = None
+    ratio_error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,8 +126,10 @@ def mixes(
     temperature: float | None = None,
     ratio: float | None = None,
     pot: float | None = None,
+    cups: Sequence[float] = (),
+    scale: Scale | None = None,
 ) -> tuple[Mix, ...]:
-    """The pots of a part, resin by resin.
+    """The batches of a part, resin by resin.
 
     Args:
         job: The part file, read.
@@ -129,23 +138,28 @@ def mixes(
         temperature: Of shop and resin; that of the printed pot life if None. [K]
         ratio: Hardener over resin by mass, from the can; if None, the shop's own table's or the maker's. [-]
         pot: Most to mix at once; common practice if None. [kg]
+        cups: Sizes of the shop's cups, brimful. [m^3]
+        scale: The shop's resin scale; amounts are whole steps of it.
 
     Returns:
         One mix for each resin; empty for a prepreg.
 
     Raises:
-        RangeError: A temperature that no shop has, a ratio that the resin can't have, or a pot too small to mix.
-        TooFast: The smallest pot goes off before it is used up; the message says what to do.
+        RangeError: A temperature that no shop has, a ratio that the resin can't have, or a batch too small to mix.
+        TooFast: The smallest batch gels before it is used up; the message says what to do.
         LayupError: A pot life is in no table.
     """
+    system = job.part.units
     if pot is not None and pot < LEAST_POT:
         raise RangeError(
-            f"a pot of {mass_metric(pot)} is too little to mix: write {mass_metric(LEAST_POT)} or more, such as 150 g"
+            f"a batch of {scale_words(pot, system)} is too little to mix: write {scale_words(LEAST_POT, system)} or "
+            "more"
         )
     if temperature is not None and not COLDEST <= temperature <= WARMEST:
         raise RangeError(
-            f"a shop at {temperature - 273.15:.0f} °C can't be: resin is mixed by hand between "
-            f'{COLDEST - 273.15:.0f} and {WARMEST - 273.15:.0f} °C. Write --temperature "21 degC"'
+            f"a shop at {temperature_words(temperature, system)} can't be: resin is mixed by hand between "
+            f"{temperature_words(COLDEST, system)} and {temperature_words(WARMEST, system)}. Write --temperature "
+            f'"{"70 degF" if system == "lb" else "21 degC"}"'
         )
     if not weighed.process.mixes or weighed.resin_to_mix <= 0:
         return ()
@@ -153,14 +167,14 @@ def mixes(
     raw = {
         name: [_wet(layer, weighed) if layer.resin_name == name else 0.0 for layer in weighed.layers] for name in names
     }
-    scale = weighed.resin_to_mix / sum(sum(values) for values in raw.values())
+    share = weighed.resin_to_mix / sum(sum(values) for values in raw.values())
     found = []
     for name in names:
         steps = [
-            _Step(f"{layer.number}", wet * scale, _seconds(layer, people))
+            _Step(f"{layer.number}", wet * share, _seconds(layer, people))
             for layer, wet in zip(weighed.layers, raw[name], strict=True)
         ]
-        found.append(_mix(job.library, name, steps, weighed, people, temperature, ratio, pot))
+        found.append(_mix(job, name, steps, weighed, _Asked(people, temperature, ratio, pot, tuple(cups), scale)))
     return tuple(found)
 
 
@@ -180,50 +194,75 @@ def is_feed(weighed: Weighed) -> bool:
     return is_infusion(weighed.process.material)
 
 
-def _mix(
-    library: Library, name: str, steps: list[_Step], weighed: Weighed, people: int, temperature: float | None,
-    given: float | None, pot: float | None,
-) -> Mix:  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What the shop said, as `mixes` takes it."""
+
+    people: int
+    temperature: float | None
+    ratio: float | None
+    pot: float | None
+    cups: tuple[float, ...]
+    scale: Scale | None
+
+
+def _mix(job: Job, name: str, steps: list[_Step], weighed: Weighed, asked: _Asked) -> Mix:
+    library = job.library
     resin = library.get("resin", name)
     cure = cure_of(resin)
-    printed = None if given is not None else known_ratio(resin, library.sources)
-    ratio = checked_ratio(resin, given) if given is not None else printed.value if printed else None
+    printed = None if asked.ratio is not None else known_ratio(resin, library.sources)
+    ratio = checked_ratio(resin, asked.ratio) if asked.ratio is not None else printed.value if printed else None
     life = pot_life_of(resin)
-    warm = life.temperature if temperature is None else temperature
+    warm = life.temperature if asked.temperature is None else asked.temperature
     total = sum(step.resin for step in steps)
     feed = is_feed(weighed)
-    most = pot if pot is not None else (practice.FEED_POT if feed else practice.POT).value
-    count = math.ceil(total / most - 1e-9)
-    if not feed:
-        count = _fewest(resin.name, steps, total, count, life, warm, people)
-    size = total / count
-    batches = []
-    for number in range(count):
-        part, hardener = (None, None) if ratio is None else parts(size, ratio)
-        start, used = _when(steps, number * size), _when(steps, (number + 1) * size)
-        covers, plies = _covers(steps, number * size, (number + 1) * size)
-        batches.append(
-            Batch(number + 1, size, part, hardener, None if feed else start, None if feed else used,
-                  life.at(size, warm), "feed bucket" if feed else covers, plies)
-        )  # fmt: skip
     liquid = resin.optional("density_resin"), resin.optional("density_hardener")
     densities = volume = None
     if ratio is not None and liquid[0] is not None and liquid[1] is not None:
         densities = (liquid[0].value, liquid[1].value, mixed_density(ratio, liquid[0].value, liquid[1].value))
         volume = ratio_by_volume(ratio, liquid[0].value, liquid[1].value)
+    density = densities[2] if densities is not None else 1000.0  # a cup is taken to hold the less
+    most = asked.pot if asked.pot is not None else (practice.FEED_POT if feed else practice.POT).value
+    if asked.cups and not feed:
+        most = min(most, max(asked.cups) * practice.FILL.value * density)
+    count = math.ceil(total / most - 1e-9)
+    if not feed:
+        count = _fewest(job, resin.name, steps, total, count, life, warm, asked.people)
+    size = total / count
+    batches = []
+    for number in range(count):
+        mass, part, hardener = size, None, None
+        if ratio is not None:
+            part, hardener = parts(size, ratio) if asked.scale is None else asked.scale.parts(size, ratio)
+            mass = part + hardener
+        start, used = _when(steps, number * size), _when(steps, (number + 1) * size)
+        covers, plies = _covers(steps, number * size, (number + 1) * size)
+        holding = sorted(cup for cup in asked.cups if mass <= cup * practice.FILL.value * density * 1.06)
+        batches.append(
+            Batch(number + 1, mass, part, hardener, None if feed else start, None if feed else used,
+                  life.at(size, warm), "feed bucket" if feed else covers, plies, holding[0] if holding else None)
+        )  # fmt: skip
+    off = 0.0
+    if asked.scale is not None and ratio is not None:
+        off = max(asked.scale.error(b.resin or 1.0, b.hardener or 1.0, ratio) for b in batches)
     figures = (
         *((printed,) if printed else ()), life.figure, *(f for f in liquid if f), practice.WET_OUT, practice.HANDLE,
         practice.MIXING, practice.USE, practice.POT, practice.HALVING, practice.MASS_POWER,
     )  # fmt: skip
-    cautions = _cautions(resin, given, printed, life, warm, size, steps, feed)
+    cautions = (
+        *_by_the_can(resin, asked.ratio, printed, asked.scale, off),
+        *_cautions(job.part.units, life, warm, size, steps, feed, cure),
+    )
     return Mix(
         resin.name, ratio, cure, "" if ratio is not None else _asks(resin, cure), printed, volume, densities, total,
-        tuple(batches), life, warm, people, feed, _table(ratio, size), cautions, figures,
+        tuple(batches), life, warm, asked.people, feed, scale_table(ratio, size), cautions, figures, asked.scale, off,
     )  # fmt: skip
 
 
-def _fewest(name: str, steps: list[_Step], total: float, count: int, life: PotLife, warm: float, people: int) -> int:
-    """The least number of equal pots that can each be used up in time."""
+def _fewest(
+    job: Job, name: str, steps: list[_Step], total: float, count: int, life: PotLife, warm: float, people: int
+) -> int:
+    """The least number of equal batches that can each be used up in time."""
     fits = 0
     for tried in range(max(count, 1), MOST_POTS + 1):
         size = total / tried
@@ -241,9 +280,9 @@ def _fewest(name: str, steps: list[_Step], total: float, count: int, life: PotLi
     usable = life.at(size, warm) * practice.USE.value
     more = people + 1
     raise TooFast(
-        f'resin "{name}" is too fast for this layup: a pot of {mass_metric(size)}, the least worth mixing, takes '
-        f"{_minutes(longest)} to stir and wet out with, and should be used up in {_minutes(usable)} (half its pot "
-        f"life). Take a slower hardener, a cooler shop (--temperature), or more hands (--people {more})"
+        f'resin "{name}" is too fast for this layup: a batch of {scale_words(size, job.part.units)}, the least worth '
+        f"mixing, takes {_minutes(longest)} to stir and wet out with, and should be used up in {_minutes(usable)} "
+        f"(half its pot life). Take a slower hardener, a cooler shop (--temperature), or more people (--people {more})"
     )
 
 
@@ -264,7 +303,7 @@ def _when(steps: list[_Step], resin: float) -> float:
 
 
 def _covers(steps: list[_Step], start: float, end: float) -> tuple[str, tuple[int, ...]]:
-    """Which plies a pot is for, "1, 2 and part of 3", and their numbers."""
+    """Which plies a batch is for, "1, 2 and part of 3", and their numbers."""
     names = []
     numbers = []
     at = 0.0
@@ -298,59 +337,83 @@ def _asks(resin: Material, cure: Cure) -> str:
     )
 
 
-def _table(ratio: float | None, size: float) -> tuple[tuple[float, float], ...]:
-    """Round amounts of resin up to past the largest pot, and their hardener. [kg]"""
-    rounds = (0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
+_GRAMS = (20, 30, 40, 50, 60, 80, 100, 120, 150, 200, 250, 300, 400, 500, 600, 800, 1000)
+_OUNCES = (0.5, 1, 1.5, 2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 24, 32, 40)
+
+
+def scale_table(ratio: float | None, size: float, ounces: bool = False) -> tuple[tuple[float, float], ...]:
+    """Round amounts of resin up to past the largest batch, and their hardener.
+
+    Args:
+        ratio: Hardener over resin by mass; None for no table. [-]
+        size: Of the largest batch. [kg]
+        ounces: Round in ounces; else in grams.
+
+    Returns:
+        Resin and hardener. [kg]
+    """
     if ratio is None:
         return ()
+    rounds = [mass * (OZ if ounces else 1e-3) for mass in (_OUNCES if ounces else _GRAMS)]
     resin = size / (1 + ratio)
     last = next((i for i, mass in enumerate(rounds) if mass >= resin), len(rounds) - 1)
     return tuple((mass, mass * ratio) for mass in rounds[max(0, last - 8) : last + 2])
 
 
-def _cautions(
-    resin: Material,
-    given: float | None,
-    printed: Figure | None,
-    life: PotLife,
-    warm: float,
-    size: float,
-    steps: list[_Step],
-    feed: bool,
-) -> tuple[str, ...]:
+def _by_the_can(
+    resin: Material, given: float | None, printed: Figure | None, scale: Scale | None, off: float
+) -> list[str]:
+    """What to know of the ratio: how it stands to what is known, and what a coarse scale makes of it."""
     found = []
     ratios = [parse_ratio(row.value) for row in resin.rows_of("mix_ratio_by_weight")]
     if given is not None and ratios and not 0.95 * min(ratios) <= given <= 1.05 * max(ratios):
+        known = f"100:{min(ratios) * 100:g} to 100:{max(ratios) * 100:g}"
+        known = known if max(ratios) > min(ratios) else f"100:{max(ratios) * 100:g}"
         found.append(
-            f"100:{given * 100:.4g} is outside the 100:{min(ratios) * 100:g} to 100:{max(ratios) * 100:g} that are "
-            f"known of resins sold as {resin.name}: read the can once more."
+            f"100:{given * 100:.4g} is outside the {known} that is known of resins sold as {resin.name}: read the can "
+            "once more."
         )
     if printed is not None and not resin.rows_of("mix_ratio_by_weight")[0].shop:
         found.append(f"{printed.printed} is what one maker prints; the ratio on your can counts.")
     liquid = [resin.rows_of(name) for name in ("density_resin", "density_hardener")]
-    if cure_of(resin) == "amine" and all(liquid) and not all(rows[0].shop for rows in liquid):
+    if (given or printed) and cure_of(resin) == "amine" and all(liquid) and not all(rows[0].shop for rows in liquid):
         found.append("By volume goes by the densities of a usual resin, not of yours: weigh it, don't pour by it.")
+    if scale is not None and off:
+        told = f"A scale that steps by {scale.words(scale.step)} can put the ratio off by {off * 100:.1f} % of itself"
+        if off > practice.BEST_RATIO.value:
+            told += ": mix a larger batch, or weigh on a finer scale"
+        found.append(told + ".")
+    return found
+
+
+def _cautions(
+    system: System, life: PotLife, warm: float, size: float, steps: list[_Step], feed: bool, cure: Cure
+) -> tuple[str, ...]:
+    found = []
     if not life.stated:
-        found.append("The pot life is printed without mass and temperature; 100 g at 25 °C are taken.")
+        usual = f"{scale_words(life.mass, system)} at {temperature_words(life.temperature, system)}"
+        found.append(f"The pot life is printed without mass and temperature; {usual} are taken.")
     if size > life.mass:
         away = (
-            "Feed it from a wide, shallow bucket, and mix the next pot only when this one is nearly drawn in."
+            "Feed it from a wide, shallow bucket, and mix the next batch only when this one is nearly drawn in."
             if feed
             else "Pour it into a wide tray or onto the cloth at once."
         )
         found.append(
-            f"Exotherm: a pot of {mass_metric(size)} goes off in about {_minutes(life.at(size, warm))}, not in the "
-            f"{_minutes(life.seconds)} printed for {mass_metric(life.mass)} (common practice, no source). {away}"
+            f"Exotherm: a batch of {scale_words(size, system)} gels in about {_minutes(life.at(size, warm))}, where "
+            f"{scale_words(life.mass, system)} would last {_minutes(life.at(life.mass, warm))} (common practice, no "
+            f"source). {away}"
         )
     if size > practice.POT.value:
         found.append(
-            "Exotherm: so much in one deep pot can boil and smoke. Use a wide bucket, stand it in water, keep a lid "
+            "Exotherm: so much in one deep cup can boil and smoke. Use a wide bucket, stand it in water, keep a lid "
             "and a place outdoors ready."
         )
     length = sum(step.seconds for step in steps)
     if not feed and length > life.at(0.0, warm):
+        slower = "less catalyst within the maker's range" if cure == "peroxide" else "a slower hardener"
         found.append(
-            f"Laying up takes about {_minutes(length)} and the first pot's resin begins to gel on the mould sooner or "
-            "later after its pot life: have the bag ready, work with more hands, or take a slower hardener."
+            f"Laying up takes about {_minutes(length)}, longer than the pot life of {_minutes(life.at(0.0, warm))}: "
+            f"the first plies gel before the last is down. Have the next ply ready, take more people, or {slower}."
         )
     return tuple(found)

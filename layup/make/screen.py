@@ -10,20 +10,23 @@ from rich.text import Text
 
 from layup.make.bag import Bag
 from layup.make.build_sheet_tables import (
+    amount,
+    amounts_head,
     clock,
+    cups_words,
     each,
     force_words,
-    grams,
     hardener_word,
-    millilitres,
     money_words,
     one_of,
+    pot_life_words,
     ratio_words,
     tape,
+    volumes,
 )
 from layup.make.cut import Cut
 from layup.make.pots import Mix
-from layup.words import System, area_words, length_words, mass_both, mass_metric, percent_words, pressure_words
+from layup.words import System, area_words, length_words, mass_both, percent_words, pressure_words, temperature_words
 
 
 def _table(*heads: str, right: tuple[int, ...] = ()) -> Table:
@@ -37,7 +40,12 @@ def _notes(lines: tuple[str, ...]) -> list[RenderableType]:
     return [Text(), *(Text(f"  {line}") for line in lines)] if lines else []
 
 
-def cut_screen(cut: Cut, system: System) -> RenderableType:
+def care(lines: tuple[str, ...]) -> list[RenderableType]:
+    """What can hurt somebody here and now, set apart from notes."""
+    return [Text(), *(Text(f"  ! {line}") for line in lines)] if lines else []
+
+
+def cut_screen(cut: Cut, system: System, safety: tuple[str, ...] = ()) -> RenderableType:
     """The screen of `layup cut`."""
     parts: list[RenderableType] = [Text(" + ".join(job.part.title for job in cut.jobs), style="bold")]
     table = _table("  cloth", "roll", "cut off", "waste", "price", "pieces", right=(3,))
@@ -69,10 +77,11 @@ def cut_screen(cut: Cut, system: System) -> RenderableType:
     parts += _notes(cut.notes)
     if cut.stopped:
         parts += [Text(), Text("  Stopped: these are the best layouts so far.")]
+    parts += care(safety)
     return Group(*parts)
 
 
-def mix_screen(title: str, mixes: tuple[Mix, ...], system: System) -> RenderableType:
+def mix_screen(title: str, mixes: tuple[Mix, ...], system: System, safety: tuple[str, ...] = ()) -> RenderableType:
     """The screen of `layup mix`."""
     parts: list[RenderableType] = [Text(title, style="bold")]
     if not mixes:
@@ -85,41 +94,45 @@ def mix_screen(title: str, mixes: tuple[Mix, ...], system: System) -> Renderable
         else:
             parts.append(Text(f"  {hardener_word(mix)} {ratio_words(mix)} by weight{volume}"))
         table = _table(
-            "  pot", "resin", hardener_word(mix), "total", "by volume", "mix at", "used by", "goes off in", "for ply",
+            "  batch", "resin", hardener_word(mix), "total", "by volume", "mix at", "used by", "gels in", "for ply",
             right=(1, 2, 3),
         )  # fmt: skip
         for b in mix.batches:
             table.add_row(
                 f"  {b.number}",
-                Text(grams(b.resin), style="bold"),
-                Text(grams(b.hardener), style="bold"),
-                grams(b.mass),
-                millilitres(mix, b),
+                Text(amount(b.resin, mix, system), style="bold"),
+                Text(amount(b.hardener, mix, system), style="bold"),
+                amount(b.mass, mix, system),
+                volumes(mix, b, system),
                 clock(b.start),
                 clock(b.used),
                 f"{b.lasts / 60:.0f} min",
                 b.covers,
             )
         parts += [Text(), table, Text()]
-        if mix.table:
-            scale = _table(f"  {hardener_word(mix)} for this much resin, g", *(f"{r * 1e3:.0f}" for r, _ in mix.table),
-                           right=tuple(range(1, len(mix.table) + 1)))  # fmt: skip
-            scale.add_row("  ", *(f"{h * 1e3:.1f}" for _, h in mix.table))
+        unit, rounds = amounts_head(mix, system)
+        if rounds:
+            scale = _table(f"  {hardener_word(mix)} for this much resin, {unit}", *(resin for resin, _, _ in rounds),
+                           right=tuple(range(1, len(rounds) + 1)))  # fmt: skip
+            scale.add_row("  ", *(hardener for _, hardener, _ in rounds))
             parts.append(scale)
-        hands = "the bag feeds itself" if mix.feed else f"{mix.people} at the mould"
+        if cups_words(mix, system):
+            parts.append(Text(f"  {cups_words(mix, system)}"))
+        people = "1 person" if mix.people == 1 else f"{mix.people} people"
+        hands = "the bag feeds itself" if mix.feed else f"{people} laying up"
         parts.append(
             Text(
-                f"  Pot life {mix.pot_life.seconds / 60:.0f} min printed for {mass_metric(mix.pot_life.mass)} at "
-                f"{mix.pot_life.temperature - 273.15:.0f} °C; here {mix.temperature - 273.15:.0f} °C, {hands}. "
-                "Times are hours:minutes.",
+                f"  Pot life printed: {pot_life_words(mix, system)}; here "
+                f"{temperature_words(mix.temperature, system)}, {hands}. Times are hours:minutes from the first batch.",
                 style="dim",
             )
         )
         parts += _notes(mix.cautions)
+    parts += care(safety)
     return Group(*parts)
 
 
-def bag_screen(title: str, bag: Bag, system: System) -> RenderableType:
+def bag_screen(title: str, bag: Bag, system: System, safety: tuple[str, ...] = ()) -> RenderableType:
     """The screen of `layup bag`."""
     one = one_of(system)
     parts: list[RenderableType] = [Text(title, style="bold"), Text()]
@@ -156,4 +169,5 @@ def bag_screen(title: str, bag: Bag, system: System) -> RenderableType:
         if bag.unpriced:
             parts.append(Text("  not priced: " + "; ".join(bag.unpriced), style="dim"))
     parts += _notes(bag.notes)
+    parts += care(safety)
     return Group(*parts)

@@ -1,8 +1,7 @@
 """What can hurt somebody: one table of rules, read by every command, sheet and page.
 
-What is said of this part, and where the hand is?       `cautions_of(part, library, ...)`, giving `Caution`s
-What must not be laid together at all?                  `clash(process, pressure, core, resin)`, read as a fault
-How thick may wet plies be laid in one go?              `too_thick(resin, thickness, stages)`
+What is said of this part, and where the hand is?       `cautions_of(see(part, library, ...))`, giving `Caution`s
+And where it is not weighed, or only named?             `at_hand`, `suggested`
 
 A rule has a trigger, which looks at what the program knows of the part, and the words that are said; where a name
 only suggests what a part is, the words ask for the key that settles it. A rule names its source; most are common
@@ -17,137 +16,17 @@ from dataclasses import dataclass
 from typing import Literal
 
 from layup.materials import Library, Material
+from layup.partfile.clashes import CRUSHED, NEAR_CRUSHED, PRACTICE, THICK, Cure, cure_of, is_polystyrene
 from layup.partfile.model import Part
-from layup.units import parse
 from layup.words import System, pressure_words, thickness_words
 
-Cure = Literal["amine", "peroxide"]
 Where = Literal["part", "mix", "cut", "bag", "trim", "finish", "fit"]
 """Where the hand is when a caution matters: at the desk, at mixing, cutting, bagging, trimming, finishing, fitting."""
-PRACTICE = "common practice"
 
 ALWAYS = "An estimate of weight, not of strength: stiffness, strength and airworthiness need their own proof."
 RESIN = "Resin: gloves, goggles, fresh air; a full cup heats up and can burn. Sanding dust: mask and extraction."
+DUST = "Sanding dust: mask and extraction."
 LICENSED = "On an aircraft, local rules and a licensed person decide what may be replaced, and sign for it."
-
-CRUSHED = 0.5
-"""Share of its crushing strength that a foam may be pressed with: beyond, it creeps. Common practice, no source. [-]"""
-NEAR_CRUSHED = 1 / 3
-"""The share from which one is told. Common practice, no source. [-]"""
-THICK = parse("6 mm", "length")
-"""Wet plies in one go from which heat is a matter. Common practice, no source. [m]"""
-TOO_THICK: dict[Cure, float] = {"peroxide": THICK, "amine": 2 * THICK}
-"""Wet plies in one go that are refused, laid by hand. Common practice, no source. [m]"""
-
-
-def cure_of(resin: Material) -> Cure:
-    """What hardens a resin: a peroxide catalyst (polyester, vinyl ester), or an amine hardener (epoxy).
-
-    Args:
-        resin: Of the tables; its `cured_by`, else its name, says it.
-    """
-    said = resin.word("cured_by")
-    if said is not None:
-        return "peroxide" if said.casefold() == "peroxide" else "amine"
-    return "peroxide" if re.search(r"polyester|vinyl ?ester|\bVE\b|styren", resin.name, re.IGNORECASE) else "amine"
-
-
-def is_polystyrene(core: Material) -> bool:
-    """Whether styrene dissolves a core: its `dissolved_by`, else its name, says it."""
-    said = core.word("dissolved_by")
-    if said is not None:
-        return "styrene" in said.casefold()
-    return re.search(r"\b(XPS|EPS)\b|styro|polystyrene", core.name, re.IGNORECASE) is not None
-
-
-def is_infusion(process: Material) -> bool:
-    """Whether resin is drawn in from a bucket: an infusion, or a process of the shop's own like it."""
-    return "infusion" in (process.name, process.word("like"))
-
-
-@dataclass(frozen=True, slots=True)
-class Clash:
-    """Two things that must not meet.
-
-    Attributes:
-        wrong: What happens, a clause.
-        remedy: What to do instead, a sentence.
-        source: Where the rule comes from.
-    """
-
-    wrong: str
-    remedy: str
-    source: str = PRACTICE
-
-
-def clash(process: Material, pressure: float | None, core: Material, resin: Material | None) -> Clash | None:
-    """Why a core can't be laid with this process and resin; None where it can.
-
-    Args:
-        process: Of the tables.
-        pressure: On the bag; None without one. [Pa]
-        core: Of the tables.
-        resin: Of the ply, or None where it is not known.
-    """
-    mixes = process.word("mixed") != "no"
-    if is_polystyrene(core):
-        if mixes and resin is not None and cure_of(resin) == "peroxide":
-            return Clash(
-                f"the styrene in {resin.name} dissolves this foam: the core melts under the cloth",
-                'Use epoxy, resin = "epoxy, laminating", or a PVC or PMI foam.',
-            )
-        if not mixes:
-            return Clash(
-                "polystyrene softens at 70 to 80 °C, below the cure of a prepreg: the core melts in the oven",
-                'Write process = "vacuum bag" with an epoxy that cures cold, or take a PMI foam.',
-            )
-    if core.word("form") == "honeycomb" and is_infusion(process):
-        return Clash(
-            "the feed floods its open cells with resin: the part is many times too heavy",
-            'Write process = "vacuum bag" or "prepreg", or take a foam core.',
-        )
-    if core.rows_of("soak") and not mixes:
-        return Clash(
-            "this core has to soak up wet resin, and a prepreg brings none for it: it stays dry and peels",
-            'Take a honeycomb or a foam, or write process = "wet".',
-        )
-    strength = core.optional("compressive_strength")
-    if pressure is not None and strength is not None and pressure > CRUSHED * strength.value:
-        allowed = CRUSHED * strength.value
-        return Clash(
-            f"{pressure_words(pressure, 'both')} crushes it: it gives way at {strength.printed}, and creeps from half "
-            "of that",
-            f'Hold the gauge at {pressure_words(allowed, "both")} or less, vacuum = "{_gauge(allowed)}", or take a '
-            "stronger core.",
-        )
-    return None
-
-
-def _gauge(pressure: float) -> str:
-    """A gauge reading to write, rounded down."""
-    from layup.units import INHG
-
-    return f"{int(pressure / INHG):d} inHg"
-
-
-def too_thick(process: Material, resin: Material, thickness: float, stages: int) -> Clash | None:
-    """Why so much wet laminate can't be laid in one go; None where it can, or where the resin is not wet.
-
-    Args:
-        process: Of the tables; an infusion's slow resin is told of, not refused.
-        resin: Of the plies.
-        thickness: Of the wet plies on one another, at the thickest place. [m]
-        stages: In how many goes they are laid, each hard and cool before the next.
-    """
-    most = TOO_THICK[cure_of(resin)]
-    if process.word("mixed") == "no" or is_infusion(process) or thickness / stages <= most:
-        return None
-    goes = -int(-thickness // most)
-    return Clash(
-        f"{thickness_words(thickness / stages, 'both')} of wet plies in one go can scorch, crack or catch fire: no "
-        f"more than about {thickness_words(most, 'both')} at a time of {resin.name} ({PRACTICE}, no source)",
-        f"Lay it in stages, each hard and cool before the next, and write at the top of the file: stages = {goes}.",
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +102,18 @@ class Seen:
         """Whether the old part is of such a sheet."""
         return any(item.sheet and re.search(pattern, item.sheet, re.IGNORECASE) for item in self.part.replaces)
 
+    @property
+    def aircraft(self) -> bool:
+        """Whether it is said to sit in an aircraft: it has an arm from the datum."""
+        return self.part.arm is not None
+
+    def soft(self) -> bool:
+        """Whether its resin is mixed here and softens below what a dark part can reach in the sun, 90 degC from "
+        "memory.
+        """
+        found = [resin.optional("glass_transition") for resin in self.resins]
+        return self.mixes and any(figure is not None and figure.value < 363.15 for figure in found)
+
     def finished(self, pattern: str) -> bool:
         """Whether such a finish goes on."""
         named = (entry.finish or entry.name or "" for entry in self.part.finish)
@@ -234,6 +125,9 @@ _SURFACES = r"rudder|elevator|aileron|elevon|flaperon|stabilator|ruddervator|fla
 _ENGINES = r"engine|cowl|cowling|exhaust|firewall|muffler|nacelle"
 _HOLDS = r"seat|belt|harness|headrest|floor|floorboard"
 _AERIALS = r"aerial|antenna|transponder|radio|compass|GPS|GNSS|ELT|PLB|radome"
+_TANKS = r"fuel|petrol|gasoline|gas tank"
+_BATTERIES = r"lithium|lifepo4?|battery|batteries"
+_PANES = r"polycarbonate|acrylic|float glass|PETG"
 
 
 def _asked(seen: Seen, key: str, pattern: str, own: bool = False) -> str | None:
@@ -291,12 +185,25 @@ def _corrodes(seen: Seen) -> bool:
     return bool(seen.fibre("carbon", outer) and met)
 
 
-def _shields(seen: Seen) -> bool:
+def _shields(seen: Seen) -> str | None:
+    near = seen.part.near
     if not seen.fibre("carbon"):
-        return False
+        return None
+    if near is not None and "aerial" in near:
+        return ""
     let_through = seen.replaced(r"ply|spruce|fir|cedar|birch|balsa|glass|acrylic|polycarbonate|PETG|ABS")
     let_through |= any(item.covering or _glass(seen, item.fabric) for item in seen.part.replaces)
-    return let_through or seen.suggests(_AERIALS)
+    return _yes(let_through or seen.suggests(_AERIALS))
+
+
+def _thick(seen: Seen) -> str | None:
+    if not seen.mixes or seen.thickest <= THICK:
+        return None
+    return (
+        f"{thickness_words(seen.thickest, seen.system)} of wet plies in one go gets hot by itself: watch it, and cool "
+        f"it "
+        "with air or water; a slow hardener, or lay it in stages."
+    )
 
 
 def _glass(seen: Seen, name: str | None) -> bool:
@@ -315,11 +222,15 @@ class Rule:
     source: str = PRACTICE
 
 
+_BY_NAME = {"control surface": _SURFACES, "battery": _BATTERIES, "fuel": _TANKS}
+"""Rules that the name of a thing in a refit calls for, whatever it is made of."""
+
 RULES = (
+    # What the part is and where it stands
     Rule(
         "control surface", "part", lambda s: _asked(s, "control_surface", _SURFACES),
         "Control surface: it must keep its mass balance and its stiffness, or it can flutter. Weigh it, measure its "
-        "hinge moment and rebalance it to the aircraft maker's figures, after paint too.",
+        "hinge moment and rebalance it to the aircraft maker's figures, after paint too.", "faa-ac-43-13",
     ),
     Rule(
         "engine", "part", lambda s: _beside(s, "engine", _ENGINES),
@@ -327,15 +238,108 @@ RULES = (
         "60 °C (130 to 140 °F). A metal part that was a fire barrier is not replaced by weight.",
     ),
     Rule(
-        "window", "part", lambda s: _yes(s.replaced(r"polycarbonate|acrylic|float glass|PETG")),
-        "A window may be an exit, a field of view that the rules ask for, or where rescuers cut: ask before "
-        "you close it.",
+        "fuel", "part", lambda s: _beside(s, "fuel", _TANKS),
+        "Fuel: not every resin stands it, and alcohol in it softens some. Proven resin, vents, bonding straps and "
+        "approved "
+        "data come before weight.",
+    ),
+    Rule(
+        "window", "part", lambda s: _yes(s.replaced(_PANES)),
+        "A window may be an exit, a field of view that the rules ask for, or where rescuers cut: ask before you close "
+        "it.",
+    ),
+    Rule(
+        "radio", "part", lambda s: _shields(s),
+        "Carbon is a wall to radio and turns a compass: transponder, emergency beacon, satellite navigation, collision "
+        "warning. Keep glass in front of the aerials, and test the range.",
+    ),
+    Rule(
+        "lightning", "part", lambda s: _yes(s.aircraft and s.replaced(_METAL) and not s.part.holds_person),
+        "The old metal carried lightning and static charge away: bonding straps, a metal mesh and the fuel vents have "
+        "to "
+        "be thought of anew.",
     ),
     Rule(
         "seat", "part", lambda s: _asked(s, "holds_person", _HOLDS),
         "It holds a person: crash loads and approved data come first, and broken carbon splinters.",
     ),
+    Rule(
+        "battery", "part", lambda s: _yes(s.suggests(_BATTERIES)),
+        "A battery of another kind, or in another place, needs its own approval: how it is held, vented, fused and "
+        "charged.",
+    ),
+    Rule(
+        "mat and epoxy", "part",
+        lambda s: _yes(s.cures("amine") and any(f.word("form") == "mat" for f in s.fabrics)),
+        "The binder of ordinary chopped mat dissolves in styrene, not in epoxy: ask for powder-bound or stitched mat.",
+    ),
+    # At mixing
+    Rule(
+        "amine", "mix", lambda s: _yes(s.cures("amine")),
+        "Epoxy: nitrile gloves, changed often; soap and water on skin, never a solvent. The allergy is for life; warm "
+        "resin, and dust of half-cured epoxy, are the surest way to it.", "epoxy-precautions",
+    ),
+    Rule(
+        "peroxide", "mix", lambda s: _yes(s.cures("peroxide")),
+        "Peroxide catalyst blinds: goggles on before its cap comes off. Never let it meet the accelerator (promoter) "
+        "alone. Rags and cups can catch fire: out of doors, wet.", "mekp-safety",
+    ),
+    Rule(
+        "styrene", "mix", lambda s: _yes(s.cures("peroxide")),
+        "Styrene vapour: moving air, a mask with an organic-vapour cartridge (brown, type A; in the US black), no "
+        "flame "
+        "or spark. It is heavier than air and lies in a hull.",
+    ),
+    Rule("thick", "mix", lambda s: _thick(s), ""),
+    # At cutting
+    Rule("foam", "cut", lambda s: _foams(s), ""),
+    # At the bag
+    Rule(
+        "implosion", "bag", lambda s: _yes(s.pressure is not None),
+        "Glass plates and hollow moulds break inwards under vacuum: bag right round them (an envelope bag), or brace "
+        "them.",
+    ),
+    Rule("crush", "bag", lambda s: _pressed(s), ""),
+    # At trimming
+    Rule(
+        "carbon dust", "trim", lambda s: _yes(s.fibre("carbon")),
+        "Carbon dust: a P3 (P100) mask, goggles, wet sanding, extraction with a HEPA filter. It conducts: keep it out "
+        "of "
+        "motors, radios and chargers. Splinters fester.",
+    ),
+    Rule(
+        "dust", "trim", lambda s: _yes(not s.fibre("carbon")),
+        "Sawing and sanding: a P2 (N95) mask or better, goggles, extraction; wet where it goes.",
+    ),
+    # At the finish
+    Rule(
+        "isocyanate", "finish", lambda s: _yes(s.finished("polyurethane")),
+        "Two-pack polyurethane, sprayed: air-fed breathing apparatus, not a cartridge; it is the main cause of "
+        "painters' "
+        "asthma.", "hse-isocyanate-masks",
+    ),
+    Rule(
+        "paint and heat", "finish", lambda s: _yes(s.finished("paint|clear coat") and s.soft()),
+        "In the sun a dark part gets hotter than this resin stands when it is cured at room temperature: paint it "
+        "white, "
+        "or post-cure it as the resin's sheet says.",
+    ),
+    Rule(
+        "polyester on epoxy", "finish",
+        lambda s: _yes(s.cures("amine") and s.finished("gel coat|polyester")),
+        "Polyester does not cure well on epoxy that is fresh, and sticks badly to it: gel coat and filler of an epoxy "
+        "kind, "
+        "or a test piece first.",
+    ),
+    # At fitting
+    Rule(
+        "corrosion", "fit", lambda s: _yes(_corrodes(s)),
+        "Carbon eats aluminium where it is wet: a glass ply between, sealant on every edge, stainless or titanium "
+        "fasteners "
+        "set wet in it.", "sae-arp-4118",
+    ),
 )  # fmt: skip
+"""What is said, in the order it is said; of `safety` in sources.toml, or common practice without a source."""
 
 
 def see(part: Part, library: Library, pressure: float | None, thickest: float, system: System) -> Seen:
@@ -361,6 +365,38 @@ def see(part: Part, library: Library, pressure: float | None, thickest: float, s
 
 def _once(materials: Iterable[Material]) -> tuple[Material, ...]:
     return tuple({material.name: material for material in materials}.values())
+
+
+def at_hand(part: Part, library: Library, *where: Where) -> tuple[str, ...]:
+    """What is said where the hand is, of a part that is not weighed: what needs no pressure and no thickness.
+
+    Args:
+        part: The part file.
+        library: The materials it names.
+        where: Which places.
+    """
+    seen = see(part, library, None, 0.0, part.units)
+    return tuple(one.words for one in cautions_of(seen) if one.where in where)
+
+
+def suggested(names: Iterable[str]) -> tuple[Caution, ...]:
+    """What the names of a refit's items call for: control surfaces, batteries, fuel, seats; each rule once.
+
+    Args:
+        names: Of the items.
+    """
+    listed = list(names)
+    found = []
+    for rule, pattern in _BY_NAME.items():
+        named = [name for name in listed if re.search(rf"\b(?:{pattern})s?\b", name, re.IGNORECASE)]
+        if named:
+            words = next(one.words for one in RULES if one.name == rule)
+            found.append(Caution(rule, f"{', '.join(dict.fromkeys(named))}: {words}", "part", _source_of(rule)))
+    return tuple(found)
+
+
+def _source_of(name: str) -> str:
+    return next(rule.source for rule in RULES if rule.name == name)
 
 
 def cautions_of(seen: Seen) -> tuple[Caution, ...]:

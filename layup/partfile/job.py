@@ -19,7 +19,7 @@ from pydantic import ValidationError
 from layup.errors import Fault, FaultsError, SurfaceError, UnitError, nearest
 from layup.laminate.process import Habits, VacuumError, settle
 from layup.materials import Library, Material, load_library, row_words
-from layup.partfile.cautions import clash
+from layup.partfile.clashes import clash
 from layup.partfile.hole_tables import Opened, check_hole_names, cut_holes, layers_of, old_patterns
 from layup.partfile.lines import Path as KeyPath
 from layup.partfile.model import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry

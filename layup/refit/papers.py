@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
+from layup.partfile.cautions import suggested
 from layup.refit.balance import Balance
 from layup.refit.job import RefitJob, Weighing
 from layup.refit.ledger import Ledger, Row
@@ -188,6 +189,7 @@ def _notes(refit: Refit, ledger: Ledger, kept: Kept) -> tuple[str, ...]:
     pending = ledger.pending()
     if pending:
         notes.append(f"{len(pending)} items of the refit file are not in the ledger as they stand here.")
+    notes += [one.words for one in suggested(row.item.name for row in ledger.rows)]
     return (*notes, PREPARED)
 
 

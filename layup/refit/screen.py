@@ -11,6 +11,7 @@ from rich.text import Text
 
 from layup.learn.schema import Entry
 from layup.learn.weighins import WeighIn
+from layup.partfile.cautions import suggested
 from layup.refit.consolidate import Consolidation
 from layup.refit.equipment import Listed
 from layup.refit.items import from_payload
@@ -75,6 +76,7 @@ def ledger_screen(
     if loading is not None:
         parts += [Text(), _cases(loading, kept), *_ballast(loading, kept)]
     parts += [Text(), *_small_print(job.refit, ledger, loading, kept)]
+    parts += [Padding(Text(f"! {one.words}"), (0, 0, 0, 2)) for one in suggested(row.item.name for row in ledger.rows)]
     if alarm:
         parts += [Text(), *(Text(f" {line} ", style=LOUD) for line in alarm)]
     return Group(*parts)

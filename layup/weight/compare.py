@@ -14,7 +14,7 @@ import numpy as np
 
 from layup.errors import LayupError
 from layup.laminate.process import Process, VacuumError, settle
-from layup.partfile.cautions import clash
+from layup.partfile.clashes import clash
 from layup.partfile.job import Job
 from layup.spread import Floats, Interval, interval
 from layup.weight.cost import Cost, material_cost

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any
 from layup.cloth.heights import lie_record, remarks
 from layup.errors import Fault, FaultsError
 from layup.laminate.process import Habit, Habits
-from layup.partfile.cautions import ALWAYS, LICENSED, RESIN, Caution, Where, cautions_of, see, too_thick
+from layup.partfile.cautions import ALWAYS, DUST, LICENSED, RESIN, Caution, Where, cautions_of, see
+from layup.partfile.clashes import too_thick
 from layup.partfile.hole_tables import fastener_cautions, fastener_records, hole_records
 from layup.partfile.job import Job, read_part
 from layup.partfile.model import WHOLE
@@ -285,7 +286,13 @@ def _cautions(
         found.append(f"{bare[0]} has a bare face: a ply is missing over or under it, or the order is wrong.")
     if weighed.process.name == "infusion" and any(y.kind == "core" for y in weighed.layers):
         found.append("An infused core fills every slit, hole and groove it has; what is drilled or cut is not counted.")
-    return (*found, *(one.words for one in rules if one.where == "part"), ALWAYS, RESIN, LICENSED)
+    return (
+        *found,
+        *(one.words for one in rules if one.where == "part"),
+        ALWAYS,
+        *([RESIN] if weighed.process.mixes else [DUST]),
+        LICENSED,
+    )
 
 
 def _thickest(layers: tuple[Layer, ...]) -> tuple[float, str]:
