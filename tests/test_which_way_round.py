@@ -26,6 +26,7 @@ from layup.cloth.templates import write_dxf, write_svg
 from layup.commands.cli import main
 from layup.make.cut import cut
 from layup.partfile.job import read_part
+from layup.report.shape_drawing import draw_shape, draw_ways, view_of
 from layup.shape.flat_triangles import triangles_of
 from layup.sides.mould import seen
 
@@ -198,3 +199,25 @@ def test_the_sheet_says_it(tmp_path: Path, mould: str | None, said: str) -> None
     assert "+30°" in text
     shown = CliRunner().invoke(main, ["patterns", str(tmp_path / "flag.toml")])
     assert said in " ".join(shown.output.split())
+
+
+@pytest.mark.parametrize("mould", ["female", "male"])
+def test_the_pictures_have_the_zero_arrow_the_sense_of_plus_axes_and_sizes(
+    hatch: Hatch, tmp_path: Path, mould: str
+) -> None:
+    from matplotlib.figure import Figure
+
+    job = laid(hatch, tmp_path, mould, True, "carbon plain 200", 30.0)
+    axes = Figure().add_axes((0, 0, 1, 1))
+    draw_shape(axes, job)
+    view = view_of(job.surface, mould)
+    draw_ways(axes, job.surface, view, 9.0, "metric", mould=mould, named={"forward": (0, 1, 0)})
+    words = {text.get_text() for text in axes.texts}
+    assert {"0°", "+", "x  600 mm", "y  450 mm", "forward"} <= words
+    # the eye is on the bag side: in the hollow of the female mould, below this dome; above it on a male one
+    assert (view[1] > 0.0) is (mould == "male")
+    # and on the paper + turns anticlockwise
+    lines = [np.asarray(line.get_xydata()) for line in axes.lines if len(line.get_xdata()) in (2, 24)]
+    zero, arc = lines[0], lines[1]
+    (a, b), (c, d) = zero[1] - zero[0], arc[-1] - zero[0]
+    assert a * d - b * c > 0.0

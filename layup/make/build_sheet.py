@@ -180,7 +180,7 @@ def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, .
     if prediction.published is not None:
         blocks.append(Words((_from_the_scale(prediction, system),)))
     if job.surface.has_mesh:
-        blocks.insert(0, part_plate(prediction))
+        blocks.insert(0, part_plate(prediction, system))
     return tuple(blocks)
 
 

@@ -14,21 +14,29 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def part_plate(prediction: Prediction) -> Plate:
-    """The part with its zones, named beside the drawing."""
+def part_plate(prediction: Prediction, system: System) -> Plate:
+    """The part as the person at the mould sees it, with its zones, its 0° arrow, its axes and its sizes."""
     import matplotlib as mpl
     from matplotlib.figure import Figure as NewFigure
 
     from layup.report import palette
-    from layup.report.shape_drawing import draw_shape, label_zones
+    from layup.report.shape_drawing import draw_shape, draw_ways, label_zones, view_of
+    from layup.sides.mould import seen
 
+    job = prediction.job
+    entry, known = job.part.surface, seen(job.surface, job.part.surface.mould).known
+    named = {name: way for name, way in (("forward", entry.forward), ("up", entry.up)) if way is not None}
     with mpl.rc_context({"font.family": "DejaVu Sans", "text.color": palette.INK}):
-        figure = NewFigure(figsize=(7.0, 2.9))
-        axes = figure.add_axes((0.01, 0.02, 0.74, 0.96))
-        draw_shape(axes, prediction.job)
-        label_zones(axes, prediction.job, 10.0)
+        figure = NewFigure(figsize=(7.0, 3.3))
+        axes = figure.add_axes((0.01, 0.02, 0.74, 0.89))
+        draw_shape(axes, job)
+        label_zones(axes, job, 10.0)
+        draw_ways(axes, job.surface, view_of(job.surface, entry.mould), 8.5, system, mould=entry.mould, warp=entry.warp,
+                  named=named)  # fmt: skip
+        said = "Seen from the bag side, looking at the mould." if known else "Mould side not said: see the plies."
+        figure.text(0.01, 0.99, said, fontsize=10, fontweight="bold", va="top")
     names = ", ".join(zone.name for zone in prediction.job.part.zone)
-    return _as_plate(figure, f"The part seen from above{': zones ' + names if names else ''}", vector=False)
+    return _as_plate(figure, f"{said}{' Zones: ' + names if names else ''}", vector=False)
 
 
 def _as_plate(figure: Figure, says: str, *, vector: bool = True) -> Plate:

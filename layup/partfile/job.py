@@ -22,6 +22,7 @@ from layup.materials import Library, Material, load_library, row_words
 from layup.partfile.clashes import clash
 from layup.partfile.hole_tables import Opened, check_hole_names, cut_holes, layers_of, old_patterns
 from layup.partfile.lines import Path as KeyPath
+from layup.partfile.mirrored import mirrored
 from layup.partfile.model import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.partfile.opened import open_surface
 from layup.partfile.toml_file import Form, Report, read_toml
@@ -198,7 +199,7 @@ def _check(
             except SurfaceError as error:
                 fault(("ply", number, "covers"), error.wrong, error.remedy + ".")
     report.check()
-    return job
+    return job if part.mirror is None else mirrored(job, part.mirror)
 
 
 def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault: Any) -> tuple[Library, bool]:

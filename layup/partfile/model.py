@@ -343,6 +343,7 @@ class Part(Entry):
     stack: Name | None = None
     fabric: Name | None = None
     trim: Width | None = None
+    mirror: Literal["x", "y", "z"] | None = None
     stages: Annotated[int, Field(ge=1, le=100, strict=True)] = 1
     control_surface: bool | None = None
     near: Near | None = None

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from layup.partfile.job import Job
 from layup.report import palette
 from layup.shape.surface import Surface
+from layup.sides.mould import seen
+from layup.words import System, length_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,9 +38,24 @@ def is_level(surface: Surface) -> bool:
     return bool(size[2] <= 1e-6 * size.max())
 
 
-def view_of(surface: Surface) -> tuple[float, float]:
-    """Azimuth and elevation of the eye. [deg]"""
-    return _FROM_ABOVE if is_level(surface) else _VIEW
+def view_of(surface: Surface, mould: str | None = None) -> tuple[float, float]:
+    """Azimuth and elevation of the eye: at the bag side, where `mould` says which that is. [deg]"""
+    turn, rise = _FROM_ABOVE if is_level(surface) else _VIEW
+    way = seen(surface, mould)
+    if not way.known:
+        return turn, rise
+    _, towards = _facing(surface.vertices, way.faces)
+    choices = [(turn + quarter, sign * rise) for sign in (1.0, -1.0) for quarter in (0.0, 90.0, 180.0, 270.0)]
+    # the first from which most of it is seen, a little worse than the best allowed so that the view stays the usual one
+    shown = [float(project(towards, view)[1]) for view in choices]
+    return next(view for view, share in zip(choices, shown, strict=True) if share > max(shown) - 0.1)
+
+
+def _facing(points: Floats, faces: NDArray[np.int64]) -> tuple[Floats, Floats]:
+    """Areas of faces with their direction (m, 3), and the mean of all over the whole area. [m^2, -]"""
+    corner = points[faces]
+    across = 0.5 * np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    return across, across.sum(axis=0) / max(float(np.linalg.norm(across, axis=1).sum()), 1e-30)
 
 
 def draw_shape(axes: Axes, job: Job) -> list[Any]:
@@ -70,7 +87,7 @@ def draw_shape(axes: Axes, job: Job) -> list[Any]:
         keys.append(Patch(facecolor=colour, label=f"{zone.name}"))
     polygons, colours, depths = [], [], []
     light = np.array([-0.35, -0.45, 0.82])
-    view = view_of(surface)
+    view = view_of(surface, job.part.surface.mould)
     for order, (triangles, colour) in enumerate(pieces):
         if not len(triangles):
             continue
@@ -108,7 +125,7 @@ def label_zones(axes: Axes, job: Job, size: float) -> None:
     centres = [(name, t.mean(axis=1)) for name, t in zones if t is not None and len(t)]
     targets: list[tuple[float, float, str]] = []
     for name, own in centres:
-        flat, depth = project(own, view_of(job.surface))
+        flat, depth = project(own, view_of(job.surface, job.part.surface.mould))
         others = [c for other, c in centres if other != name]
         apart = cKDTree(np.concatenate(others)).query(own)[0] if others else np.ones(len(own))
         # a place clear of other zones and on the near side; of those, the one furthest to the right
@@ -131,3 +148,87 @@ def label_zones(axes: Axes, job: Job, size: float) -> None:
         axes.plot([x], [y], marker="o", ms=3.4, color=palette.INK, zorder=5)
     axes.set_xlim(left, right)
     axes.set_ylim(low, high)
+
+
+_ARROW = 0.16  # of the size of the part, the 0° arrow
+_PLUS = 40.0  # of the arc that shows the sense of + [deg]
+
+
+def draw_ways(
+    axes: Axes, surface: Surface, view: tuple[float, float], size: float, system: System, *,
+    mould: str | None = None, warp: tuple[float, float, float] | None = None,
+    named: dict[str, tuple[float, float, float]] | None = None,
+) -> None:  # fmt: skip
+    """Draw which way round a part lies: its 0° arrow, the sense of +, the axes with its main sizes.
+
+    Args:
+        axes: As `draw_shape` left them.
+        surface: With a mesh.
+        view: Azimuth and elevation of the eye. [deg]
+        size: Of the letters. [pt]
+        system: Of the sizes.
+        mould: As the part file says it.
+        warp: Direction that angle 0 follows; along x if left out.
+        named: More directions to draw in the corner: forward, up.
+    """
+    faces = seen(surface, mould).faces
+    along = np.array(warp or (1.0, 0.0, 0.0), dtype=np.float64)
+    along /= np.linalg.norm(along)
+    across, _ = _facing(surface.vertices, faces)
+    area = np.linalg.norm(across, axis=1)
+    unit = across / np.maximum(area, 1e-30)[:, None]
+    middles = surface.vertices[faces].mean(axis=1)
+    # near the middle of what looks at the eye and that 0 runs along, so that the arrows are not seen end on
+    square = project(unit, view)[1] * np.sqrt(np.maximum(1.0 - (unit @ along) ** 2, 0.0))
+    good = np.flatnonzero(square > min(0.4, 0.9 * float(square.max())))
+    middle = area[good] @ middles[good] / max(float(area[good].sum()), 1e-30)
+    face = good[int(np.argmin(np.linalg.norm(middles[good] - middle, axis=1)))]
+    at, normal = middles[face], unit[face]
+    span = np.ptp(surface.vertices, axis=0)
+    long = float(np.linalg.norm(span))
+    laid = along - along @ normal * normal
+    if (part := float(np.linalg.norm(laid))) > 0.05:
+        laid /= part
+        turns = np.radians(np.linspace(0.0, _PLUS, 24))[:, None]
+        arc = at + 0.8 * _ARROW * long * (np.cos(turns) * laid + np.sin(turns) * np.cross(normal, laid))
+        _arrow(axes, project(np.stack([at, at + _ARROW * long * laid]), view)[0], "0°", size)
+        _arrow(axes, project(arc, view)[0], "+", size)
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    corner = np.array([left + 0.2 * (right - left), low - 0.16 * (high - low)])
+    reach = 0.13 * max(right - left, high - low)
+    words = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+    bounds = [left, right, low, high]
+    row = 0.0
+    for (name, way), extent in zip(words.items(), span, strict=True):
+        flat = project(reach * np.array(way), view)[0]
+        if np.linalg.norm(flat) > 0.15 * reach:
+            tip = corner + flat
+            _arrow(axes, np.stack([corner, tip]), f"{name}  {length_words(float(extent), system)}", size, thin=True)
+            bounds = [min(bounds[0], tip[0]), max(bounds[1], tip[0]), min(bounds[2], tip[1]), max(bounds[3], tip[1])]
+    for name, way3 in (named or {}).items():
+        row += 0.32
+        flat = project(reach * np.array(way3) / np.linalg.norm(way3), view)[0]
+        foot = corner + np.array([row * (right - left), 0.02 * (high - low)])
+        if np.linalg.norm(flat) > 0.15 * reach:
+            _arrow(axes, np.stack([foot, foot + flat]), name, size, thin=True)
+            tip = foot + flat
+            bounds = [min(bounds[0], tip[0]), max(bounds[1], tip[0]), min(bounds[2], tip[1]), max(bounds[3], tip[1])]
+    slack = 0.05 * (high - low)
+    axes.set_xlim(bounds[0], bounds[1])
+    axes.set_ylim(min(bounds[2], corner[1]) - slack, bounds[3])
+
+
+def _arrow(axes: Axes, line: Floats, name: str, size: float, *, thin: bool = False) -> None:
+    """A line that ends in a head, with its name beyond the tip."""
+    axes.plot(line[:, 0], line[:, 1], color=palette.INK, lw=0.9 if thin else 1.6, zorder=6, clip_on=False)
+    axes.annotate("", xy=(line[-1, 0], line[-1, 1]), xytext=(line[-2, 0], line[-2, 1]), zorder=6,
+                  annotation_clip=False,
+                  arrowprops={"arrowstyle": "-|>", "color": palette.INK, "lw": 0.9 if thin else 1.6,
+                              "shrinkA": 0, "shrinkB": 0})  # fmt: skip
+    way = (line[-1] - line[-2]) / max(float(np.linalg.norm(line[-1] - line[-2])), 1e-30)
+    side = "left" if way[0] > 0.3 else "right" if way[0] < -0.3 else "center"
+    level = "bottom" if way[1] > 0.5 else "top" if way[1] < -0.5 else "center"
+    axes.annotate(name, xy=(line[-1, 0], line[-1, 1]), xytext=(3.0 * way[0], 3.0 * way[1]),
+                  textcoords="offset points", fontsize=size, fontweight="normal" if thin else "bold", ha=side,
+                  va=level, color=palette.INK, annotation_clip=False, zorder=7,
+                  bbox={"boxstyle": "round,pad=0.1", "fc": palette.PAPER, "ec": "none", "alpha": 0.75})  # fmt: skip

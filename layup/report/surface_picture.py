@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from layup.errors import LayupError
 from layup.report import palette
 from layup.report.saving import save_figure
-from layup.report.shape_drawing import project, view_of
+from layup.report.shape_drawing import draw_ways, project, view_of
 from layup.report.surface_marks import facts, marks_of
 from layup.report.surface_words import in_units, system_of
 from layup.shape.surface import Surface
@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 _MOST = 120_000  # triangles drawn; of more, every second, third, ...
+_WAY = (
+    "0° runs along x unless the part file's warp says otherwise; + as seen from the side that the surface faces. "
+    "Which side the mould is on, the part file says: mould."
+)
 _LIGHT = np.array([-0.35, -0.45, 0.82])
 
 
@@ -56,7 +60,10 @@ def draw_surface(surface: Surface, path: str | Path, system: System | None = Non
         shown = facts(surface, system)[:4]
         line = "   ".join(text if word in ("area", "size") else f"{word} {text}" for word, text in shown)
         figure.text(0.04, 0.885, line, fontsize=13, va="top", color=palette.PART)
-        keys = _draw(figure.add_axes((0.03, 0.06, 0.60, 0.76)), surface)
+        axes = figure.add_axes((0.03, 0.06, 0.60, 0.74))
+        keys = _draw(axes, surface)
+        draw_ways(axes, surface, eye(surface), 9.5, system or system_of(surface))
+        figure.text(0.04, 0.835, _WAY, fontsize=8.5, va="top", color=palette.QUIET)
         figure.legend(
             handles=keys, loc="lower left", bbox_to_anchor=(0.03, 0.01), frameon=False, ncols=4, fontsize=10.5
         )
