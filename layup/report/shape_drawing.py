@@ -194,7 +194,7 @@ def draw_ways(
         _arrow(axes, project(np.stack([at, at + _ARROW * long * laid]), view)[0], "0°", size)
         _arrow(axes, project(arc, view)[0], "+", size)
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
-    corner = np.array([left + 0.2 * (right - left), low - 0.16 * (high - low)])
+    corner = np.array([left + (0.32 if system == "both" else 0.2) * (right - left), low - 0.16 * (high - low)])
     reach = 0.13 * max(right - left, high - low)
     words = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
     bounds = [left, right, low, high]
