@@ -10,8 +10,13 @@ from layup.errors import SurfaceError
 from layup.files.read import read_surface
 from layup.files.thorough import report
 from layup.shape.loops import free_loops
-from layup.sides.findings import duplicates, inspect, odd_size
+from layup.sides.findings import duplicates, odd_size
 from layup.sides.two_skins import twin_skins
+from layup.sides.welded import Welded
+
+
+def odd(points, faces):
+    return Welded.of_mesh(np.asarray(points, dtype=float), faces, 1.0).odd(False, True)
 
 
 def panel(nx=20, ny=12, hole=True):
@@ -82,7 +87,7 @@ def test_flipped_faces(tmp_path):
     p, f = panel(hole=False)
     ring = f.copy()
     ring[:3] = ring[:3, ::-1]
-    assert inspect(p, ring, False)[0].count == 3
+    assert odd(p, ring)[0].count == 3
 
 
 def test_a_twisted_band_has_one_side():
@@ -94,7 +99,7 @@ def test_a_twisted_band_has_one_side():
     j = (i + 1) % 40
     low, high = np.where(j == 0, j + 40, j), np.where(j == 0, j, j + 40)  # the last one meets the first turned over
     f = np.concatenate([np.c_[i, low, high], np.c_[i, high, i + 40]])
-    kinds = [x.kind for x in inspect(p, f, False)]
+    kinds = [x.kind for x in odd(p, f)]
     assert "one-sided" in kinds
 
 

@@ -1,11 +1,11 @@
 import numpy as np
 import pytest
 import trimesh
+from oracles.plain_sides import Small, pick_side, walls
 
 from layup.errors import SurfaceError
 from layup.files.read import read_surface
 from layup.sides.side import parse_side
-from layup.sides.skin import pick_side, walls
 
 
 def grid(point, u_span, v_span, n):
@@ -237,9 +237,8 @@ def bored_plate(long, wide, thick, bore, count=48):
 )
 def test_a_stout_plate_with_a_bore_gives_its_face(long, wide, thick, bore):
     """Rays from its short rims meet the bore not far behind; that does not make one skin of its two faces."""
-    from layup.sides.joined import Small
-    from layup.sides.large import Large
-    from layup.sides.side import parse_side
+    from layup.sides.bodies import pick
+    from layup.sides.welded import Welded
 
     points, faces = bored_plate(long, wide, thick, bore)
     facet = 0.5 * 48 * (bore / 2) ** 2 * np.sin(2 * np.pi / 48)
@@ -247,6 +246,6 @@ def test_a_stout_plate_with_a_bore_gives_its_face(long, wide, thick, bore):
     for text in ("facing (0, 0, 1)", f"touching (5 mm, 5 mm, {thick} mm)"):
         side = parse_side(text)
         plain = Small(points * 1e-3, faces).pick(side, "plate")
-        fast = Large.of_mesh(points, faces, 1e-3).pick(side, "plate")
+        fast = pick(Welded.of_mesh(points, faces, 1e-3), side, "plate")
         assert plain.whole.area == pytest.approx(expected, rel=1e-9)
         assert fast.whole.area == pytest.approx(expected, rel=1e-9)

@@ -20,7 +20,7 @@ from layup.errors import SurfaceError, UnitError
 from layup.files.existing import existing
 from layup.files.face_groups import Grouped
 from layup.files.stl import corners_of, read_stl
-from layup.shape.measure import FARTHEST, Box, Measured
+from layup.shape.measure import FARTHEST, Box, Measured, measure_triangles
 from layup.shape.progress import Told, nobody, stretch
 from layup.shape.scan import Scan, scan_triangles
 from layup.shape.surface import AS_DRAWN, Finding, Mesh, Surface
@@ -29,8 +29,8 @@ from layup.units import parse
 
 if TYPE_CHECKING:
     from layup.files.read_scene import Scene
-    from layup.sides.joined import Joined
     from layup.sides.two_skins import Twins
+    from layup.sides.welded import Welded
 
 _SMALL = 200_000  # up to this many triangles the free edge is worked out at once
 _CLOSED = 0.05  # a free edge shorter than this share of the root of the area is a crack, not an edge
@@ -58,18 +58,14 @@ class _Raw:
             points, faces = reweld(*self.mesh)
         return points * factor, faces
 
-    def joined(self, factor: float, large: bool) -> Joined:
-        """The mesh with its points and edges matched, in compiled passes if it is large."""
-        if not large:
-            from layup.sides.joined import Small
-
-            return Small(*self.load(factor))
-        from layup.sides.large import Large
+    def joined(self, factor: float) -> Welded:
+        """The mesh with its points and edges matched."""
+        from layup.sides.welded import Welded
 
         if self.mesh is None:
             assert self.triangles is not None
-            return Large.of_triangles(corners_of(self.triangles), factor)
-        return Large.of_mesh(*self.mesh, factor)
+            return Welded.of_triangles(corners_of(self.triangles), factor)
+        return Welded.of_mesh(*self.mesh, factor)
 
 
 def read_surface(
@@ -143,7 +139,7 @@ def read_surface(
             laminate="round" if shell.closed else "",
         )
     if wanted is None:
-        raise _closed_without_side(shell, name)
+        raise _closed_without_side(shell, name, findings)
     return _side_of(shell, wanted, name, shown, findings, thorough, stretch(told, 0.7, 1.0))
 
 
@@ -156,7 +152,7 @@ class _Shell:
     groups: Grouped
     closed: bool = False
     twins: Twins | None = None
-    joined: Joined | None = None
+    joined: Welded | None = None
 
 
 def _look(
@@ -168,9 +164,16 @@ def _look(
 
     count = scan.measured.triangles
     told("joining the corners", 0.0)
-    joined = raw.joined(scale, large=count > _SMALL)
+    if count <= _SMALL and not thorough:
+        plain = _plain_shell(raw, scan, scale, unit, findings)
+        if plain is not None:
+            return plain
+    joined = raw.joined(scale)
     told("looking for double faces", 0.3)
     keep, double = joined.drop_doubles()
+    if double is not None and scan.even_edges and len(joined.mates.odd) and not joined.has_free:
+        # closed with both copies, and what is left has walls inside: they are faces on which bodies touch
+        joined, double, keep = raw.joined(scale), None, np.ones(count, dtype=bool)
     groups = raw.groups or Grouped(count)
     whole, closed = scan.measured, scan.even_edges
     if double is not None:
@@ -180,6 +183,9 @@ def _look(
     if double is not None or not closed:
         whole = replace(whole, perimeter=joined.free_length())
         closed = whole.perimeter == 0.0
+        if not closed:
+            joined, groups, whole = _join_near(joined, groups, whole, findings)
+            closed = whole.perimeter == 0.0
     else:
         whole = replace(whole, perimeter=0.0)
     if not closed and (whole.perimeter or 0.0) < _CLOSED * whole.area**0.5:
@@ -197,12 +203,59 @@ def _look(
     return _Shell(whole, joined.mesh, groups, closed, twins, joined)
 
 
+def _plain_shell(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding]) -> _Shell | None:
+    """A small open shell with nothing to join or pick: read without the compiled passes, which take time to load."""
+    from layup.shape.topology import free_edges, length_of
+    from layup.sides.findings import duplicates, odd_size, of_open_shell
+    from layup.sides.near_weld import beside
+    from layup.sides.two_skins import twin_skins
+
+    points, faces = raw.load(scale)
+    keep, double = duplicates(points, faces)
+    faces = faces[keep]
+    perimeter = length_of(points, free_edges(faces))
+    if perimeter < _CLOSED * scan.measured.area**0.5 or beside(points, faces) or twin_skins(points, faces) is not None:
+        return None
+    whole, groups = scan.measured, raw.groups or Grouped(len(keep))
+    if double is not None:
+        findings.append(double)
+        whole, groups = measure_triangles(points[faces]), groups.kept(keep)
+    whole = replace(whole, perimeter=perimeter)
+    size = odd_size(whole.box, unit)
+    findings += [size] if size is not None else []
+    findings += of_open_shell(points, faces)
+    return _Shell(whole, lambda: (points, faces), groups)
+
+
+def _join_near(
+    joined: Welded, groups: Grouped, whole: Measured, findings: list[Finding]
+) -> tuple[Welded, Grouped, Measured]:
+    """Join what meets within the file's precision, and say what still lies side by side unjoined."""
+    from layup.sides.near_weld import SLITS, join_near, slits
+
+    made = join_near(joined)
+    if made.finding is not None:
+        findings.append(made.finding)
+        joined, groups = made.mesh, groups.kept(made.source)
+        whole = replace(joined.measured(), triangles=len(joined.faces))
+    share = slits(*joined.mesh()) if whole.perimeter else 0.0
+    if share > SLITS:
+        text = (
+            f"{share:.0%} of the free edge has another free edge right beside it: faces that meet there are not "
+            "joined. The area is right, but distances along the surface, zones and patterns are not to be trusted"
+        )
+        findings.append(Finding("not welded", 1, text, 0.0))
+    return joined, groups, whole
+
+
 def _side_of(
     shell: _Shell, side: Side, name: str, unit: str, findings: list[Finding], thorough: bool, told: Told
 ) -> Surface:
     assert shell.joined is not None
     told("picking the side", 0.0)
-    picked = shell.joined.pick(side, name)
+    from layup.sides.bodies import pick
+
+    picked = pick(shell.joined, side, name)
     effect = None if picked.other is None else -(picked.other + (picked.strip or 0.0))
     findings.append(Finding("closed", 1, picked.text, effect))
     if side.kind in ("outer", "inner") and picked.flat:
@@ -226,23 +279,46 @@ def _side_of(
     )
 
 
-def _closed_without_side(shell: _Shell, name: str) -> SurfaceError:
-    assert shell.joined is not None
-    thickness, thin = shell.joined.wall()
-    twins, whole = shell.twins, shell.whole
-    if twins is not None:
-        what = f"two skins about {twins.thickness * 1e3:.3g} mm apart, open round their rim"
-    elif thin:
-        assert thickness is not None
-        what = f"a closed solid with two skins, its wall {thickness * 1e3:.3g} mm thick"
-    elif thickness is not None:
-        what = f"a closed solid block, {thickness * 1e3:.3g} mm through"
-    else:
-        what = "a closed solid"
-    return SurfaceError(
-        f"{name}: {what}; all its faces together are {whole.area:.4g} m^2, and only one side of it is laid up",
-        f"Say which: {CHOICES}",
+def _closed_without_side(shell: _Shell, name: str, findings: list[Finding]) -> SurfaceError:
+    """What the solid is, how large, what each of its sides would be, and what to write."""
+    from layup.sides.bodies import bodies_of, clashes, remedy, said
+    from layup.sides.solid import Solid
+
+    mesh, whole = shell.joined, shell.whole
+    assert mesh is not None
+    size = " x ".join(f"{(high - low) * 1e3:.4g}" for low, high in zip(*(whole.box or ()), strict=True))
+    rest = (
+        f"; its box is {size} mm, all its faces together are {whole.area:.4g} m^2, and only one side of it is laid up"
     )
+    for finding in findings:
+        if finding.kind != "two skins":
+            rest += f"; {finding.text}"
+    bodies = bodies_of(mesh)
+    if len(bodies) > 1:
+        found = clashes(mesh, bodies)
+        if found:
+            return SurfaceError(f"{name}: {said(bodies, found)}{rest}", remedy(bodies))
+        sizes = ", ".join(f"{area:.4g}" for area in bodies.area[:6]) + (", ..." if len(bodies) > 6 else "")
+        what = f"{len(bodies)} closed bodies that don't touch ({sizes} m^2)"
+        return SurfaceError(f"{name}: {what}{rest}", f"Say which side: {CHOICES}; or body = 1 for the largest alone")
+    solid = Solid(mesh)
+    kind = solid.kind
+    wall = "" if kind.thickness is None else f"{kind.thickness * 1e3:.3g} mm"
+    if kind.word != "sheet":
+        what = "a closed solid" + (f" block, {wall} through" if kind.word == "block" and wall else "")
+        if kind.word == "either":
+            what = f"a closed solid, but no plain sheet: {'; '.join(kind.doubts[0])}"
+        return SurfaceError(f"{name}: {what}{rest}", f'{solid.remedy()}; or side = "all" where every face is laid up')
+    if shell.twins is not None:
+        what = f"two skins about {shell.twins.thickness * 1e3:.3g} mm apart, open round their rim"
+    else:
+        what = f"a closed solid with two skins, its wall {wall} thick"
+    if solid.flat:
+        line = f'the sheet is flat, either side is {max(kind.sizes):.4g} m^2: side = "outer" would do'
+    else:
+        outer, inner = (kind.sizes[n] for n in solid.outer_first())
+        line = f'most likely side = "outer" ({outer:.4g} m^2); "inner" is {inner:.4g} m^2'
+    return SurfaceError(f"{name}: {what}{rest}", f"Say which: {CHOICES}. Here {line}")
 
 
 def _evens_out(scan: Scan) -> bool:
@@ -349,7 +425,7 @@ def _scene(path: Path, kind: str, name: str, told: Told) -> Scene:
 
 def _one_body(raw: _Raw, body: str, name: str) -> _Raw:
     """One body of a file: a named one, or the n-th largest of the pieces that hang together."""
-    from layup.shape.topology import edges_of, normals, pieces
+    from layup.shape.topology import normals
 
     points, faces = raw.load(1.0)
     groups = raw.groups or Grouped(len(faces))
@@ -357,9 +433,12 @@ def _one_body(raw: _Raw, body: str, name: str) -> _Raw:
         mask = groups[body]
         taken = f'body "{body}" taken'
     else:
-        number = pieces(len(points), edges_of(faces)[0])[1][faces[:, 0]]
-        areas = np.bincount(number, normals(points, faces)[1])
-        sizes = sorted(((float(areas[n]), int(n)) for n in np.unique(number)), key=lambda pair: (-pair[0], pair[1]))
+        number = _numbered(points, faces)
+        counted = number >= 0
+        areas = np.bincount(number[counted], normals(points, faces)[1][counted])
+        sizes = sorted(
+            ((float(areas[n]), int(n)) for n in np.unique(number[counted])), key=lambda pair: (-pair[0], pair[1])
+        )
         if not body.isdigit() or not 1 <= int(body) <= len(sizes):
             known = ", ".join(f'"{word}"' for word in list(groups)[:12])
             listed = f"It holds {len(sizes)} bodies, numbered from the largest" + (f", and {known}" if known else "")
@@ -370,6 +449,18 @@ def _one_body(raw: _Raw, body: str, name: str) -> _Raw:
     one.unit, one.unit_reason = raw.unit, raw.unit_reason
     one.findings = (*raw.findings, Finding("body", 1, taken))
     return one
+
+
+def _numbered(points: NDArray[np.float64], faces: NDArray[np.int64]) -> NDArray[np.int64]:
+    """A number for the body each face is of: closed bodies with their hollows, else pieces that hang together."""
+    from layup.shape.topology import edges_of, pieces
+    from layup.sides.bodies import bodies_of
+    from layup.sides.welded import Welded
+
+    mesh = Welded.of_mesh(points, faces, 1.0)
+    if mesh.has_free:
+        return pieces(len(points), edges_of(faces)[0])[1][faces[:, 0]]
+    return mesh.in_order(bodies_of(mesh).number)
 
 
 def _of_mesh(points: NDArray[np.float64], faces: NDArray[np.int64], groups: Grouped, name: str) -> _Raw:

@@ -172,10 +172,15 @@ class Surface:
         Raises:
             SurfaceError: as for `zone`.
         """
-        from layup.shape.zones import cut_zone, zone_key
+        from layup.shape.zones import cut_zone, walks, zone_key
 
         key = zone_key(spec)
         if key not in self._cuts:
+            if any(finding.kind == "not welded" for finding in self.findings) and walks(spec):
+                raise SurfaceError(
+                    f"{self.name}: faces that meet are not joined, so that a distance along it would end at them",
+                    "Join them where the file was made (weld, stitch), or give the zone by between, inside or group",
+                )
             while len(self._cuts) >= KEPT_CUTS:
                 self._cuts.pop(next(iter(self._cuts)), None)
             self._cuts[key] = cut_zone(self.vertices, self.faces, spec, self.groups, self.holes)

@@ -80,6 +80,18 @@ def zone_key(spec: Spec) -> str:
     return repr(sorted((k, repr(v)) for k, v in spec.items() if k != "name" and v is not None))
 
 
+def walks(spec: Spec) -> bool:
+    """Whether a zone asks for a distance along the surface, itself or in what it is combined with."""
+    if spec.get("within") is not None:
+        return True
+    parts = [part for word in JOINED for part in _each(spec.get(word))]
+    return any(walks(part) for part in parts if isinstance(part, Mapping))
+
+
+def _each(value: object) -> list[object]:
+    return [] if value is None else list(value) if isinstance(value, list | tuple) else [value]
+
+
 def cut_zone(
     points: Points,
     faces: Faces,

@@ -1,10 +1,11 @@
-"""The first wall behind chosen faces of a large mesh: boxes round runs of faces, in a grid, compiled.
+"""The first wall behind chosen faces of a mesh: boxes round runs of faces, in a grid, compiled.
 
     boxes = Boxes(points, faces); boxes.behind(rows, normal)
 
-Faces that follow each other lie near each other (`large.py` sees to that), so every run of them gets a box, and a grid
-lists the runs whose boxes pass through each of its cells. A ray walks from cell to cell as in `rays.py`, and tests the
-faces of the runs whose boxes it meets. Cheap to set up, for few rays into many faces.
+Faces that follow each other lie near each other (`welded.py` sees to that), so every run of them gets a box, and a grid
+lists the runs whose boxes pass through each of its cells. A ray walks from cell to cell, and tests the
+faces of the runs whose boxes it meets. Cheap to set up, for few rays into many faces. The walk is that of Amanatides
+and Woo, "A fast voxel traversal algorithm for ray tracing", Eurographics (1987), from memory.
 """
 
 from __future__ import annotations
@@ -13,13 +14,35 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.sides.rays import crossing
 from layup.sides.spread_out import over_blocks
 
 RUN = 16
 """Faces in a run. [-]"""
 _MOST = 4_000_000
 _RAYS = 2048
+
+
+@numba.njit(cache=True, nogil=True)
+def crossing(o, d, ax, ay, az, bx, by, bz, cx, cy, cz):  # type: ignore[no-untyped-def]  # compiled
+    """How far along a ray from o in direction d the triangle abc is met; infinite where it is not.
+
+    Source: Moeller and Trumbore, "Fast, minimum storage ray-triangle intersection", 1997, from memory.
+    """
+    ux, uy, uz = bx - ax, by - ay, bz - az
+    vx, vy, vz = cx - ax, cy - ay, cz - az
+    px, py, pz = d[1] * vz - d[2] * vy, d[2] * vx - d[0] * vz, d[0] * vy - d[1] * vx
+    det = ux * px + uy * py + uz * pz
+    if det == 0.0:
+        return np.inf
+    sx, sy, sz = o[0] - ax, o[1] - ay, o[2] - az
+    u = (sx * px + sy * py + sz * pz) / det
+    if u < -1e-9 or u > 1.0 + 1e-9:
+        return np.inf
+    qx, qy, qz = sy * uz - sz * uy, sz * ux - sx * uz, sx * uy - sy * ux
+    v = (d[0] * qx + d[1] * qy + d[2] * qz) / det
+    if v < -1e-9 or u + v > 1.0 + 1e-9:
+        return np.inf
+    return (vx * qx + vy * qy + vz * qz) / det
 
 
 @numba.njit(cache=True, nogil=True)

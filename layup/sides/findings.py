@@ -1,7 +1,7 @@
 """What is odd about a mesh, counted, with its effect on the area.
 
     Faces that are there twice               duplicates(points, faces)
-    Everything that is odd                   inspect(points, faces, closed, thorough)
+    What is odd, in words                    seams_found, pieces_found, winding_found, edges_found
     A size that hints at a wrong unit        odd_size(box, unit)
 
 Only two things are put right: a face that is there twice is counted once, and faces without area are passed over.
@@ -13,11 +13,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.shape.loops import Loop, free_loops
+from layup.shape.loops import Loop
 from layup.shape.measure import Box, Vector
 from layup.shape.scan import MIX
 from layup.shape.surface import Finding
-from layup.shape.topology import Faces, Points, edge_keys, edges_of, face_pairs, normals, pieces, sums
+from layup.shape.topology import Faces, Points, edge_keys, edges_of, normals, pieces, sums
 
 _LARGE, _SMALL = 12.0, 0.03  # a hand-made part is seldom longer or shorter than this [m]
 _STRAY = 0.02  # a piece with less than this share of the largest one's area is stray
@@ -56,37 +56,6 @@ def duplicates(points: Points, faces: Faces) -> tuple[NDArray[np.bool_], Finding
     return keep, Finding("duplicate", len(drop), text, -area)
 
 
-def inspect(points: Points, faces: Faces, closed: bool, thorough: bool = True) -> list[Finding]:
-    """What is odd about a mesh whose duplicates are gone; nothing is changed.
-
-    Args:
-        points: Shape (n, 3). [m]
-        faces: Shape (m, 3).
-        closed: A closed solid: it has no free edges to speak of.
-        thorough: Also what can't change the area: winding, and the list of free edges.
-    """
-    out = _seams(points, faces)
-    if thorough or not closed:  # the cracks of a solid part it, and the walls of its hollows are pieces of it
-        out += _stray(points, faces)
-    if thorough:
-        out += _winding(points, faces)
-        if not closed:
-            out += edges_found(free_loops(points, faces))
-    return out
-
-
-def _winding(points: Points, faces: Faces) -> list[Finding]:
-    from layup.sides.skin import against
-
-    pairs, _, agree = face_pairs(faces)
-    if agree.all():
-        return []
-    area = normals(points, faces)[1]
-    _, piece = pieces(len(faces), pairs)
-    turned = against(faces, area, piece)
-    return winding_found(int(turned.sum()), float(area[turned].sum()))
-
-
 def winding_found(count: int, area: float) -> list[Finding]:
     """Faces that disagree with their neighbours in words; none of them means that there is a twist. [-, m^2]"""
     if not count:
@@ -95,11 +64,22 @@ def winding_found(count: int, area: float) -> list[Finding]:
     return [Finding("flipped", count, text, 0.0)]
 
 
-def _seams(points: Points, faces: Faces) -> list[Finding]:
-    edges, _ = edges_of(faces)
-    _, first, count = np.unique(edge_keys(edges), return_index=True, return_counts=True)
-    many = edges[first[count > 2]]
-    return seams_found(len(many), float(np.linalg.norm(points[many[:, 0]] - points[many[:, 1]], axis=1).sum()))
+def of_open_shell(points: Points, faces: Faces) -> list[Finding]:
+    """Seams and pieces of a small open shell whose doubles are gone, without a compiled pass: they take time to load.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+    """
+    edges, owner = edges_of(faces)
+    keys = edge_keys(edges)
+    order = np.argsort(keys, kind="stable")
+    begin = np.flatnonzero(np.r_[True, keys[order][1:] != keys[order][:-1]])
+    many = edges[order[begin[np.diff(np.r_[begin, len(keys)]) > 2]]]
+    same = np.flatnonzero(keys[order][1:] == keys[order][:-1])
+    count, piece = pieces(len(faces), np.column_stack([owner[order[same]], owner[order[same + 1]]]))
+    length = float(np.linalg.norm(points[many[:, 0]] - points[many[:, 1]], axis=1).sum())
+    return seams_found(len(many), length) + pieces_found(sums(piece, normals(points, faces)[1], count))
 
 
 def seams_found(count: int, length: float) -> list[Finding]:
@@ -111,15 +91,6 @@ def seams_found(count: int, length: float) -> list[Finding]:
         "left on, or faces inside the part; they count in the area"
     )
     return [Finding("seam", count, text, 0.0)]
-
-
-def _stray(points: Points, faces: Faces) -> list[Finding]:
-    edges, owner = edges_of(faces)
-    keys = edge_keys(edges)
-    order = np.argsort(keys, kind="stable")
-    same = np.flatnonzero(keys[order][1:] == keys[order][:-1])
-    count, piece = pieces(len(faces), np.column_stack([owner[order[same]], owner[order[same + 1]]]))
-    return pieces_found(sums(piece, normals(points, faces)[1], count))
 
 
 def pieces_found(area: NDArray[np.float64]) -> list[Finding]:

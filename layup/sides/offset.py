@@ -27,7 +27,6 @@ from numpy.typing import NDArray
 
 from layup.shape.surface import Surface
 from layup.shape.topology import face_pairs, normals, pieces
-from layup.sides.skin import against
 
 Floats = NDArray[np.float64]
 
@@ -240,13 +239,16 @@ def bend_of(surface: Surface) -> Bend:
 
 def _bend(points: Floats, faces: NDArray[np.int64]) -> Bend:
     unit, area = normals(points, faces)
-    joined = face_pairs(faces)
-    pairs, edges, agree = joined
+    pairs, edges, agree = face_pairs(faces)
     _, piece = pieces(len(faces), pairs)
     one, two = pairs.T
     flip = np.ones(len(faces))
     if not agree.all():
-        flip[against(faces, area, piece, joined)] = -1.0
+        from layup.sides.cells import wound_against
+        from layup.sides.shared_edges import find_mates
+
+        own = np.ascontiguousarray(faces, dtype=np.int32)
+        flip[wound_against(own, find_mates(own, len(points)).mate, area)] = -1.0
         unit = unit * flip[:, None]
     along = points[edges[:, 1]] - points[edges[:, 0]]  # as the first face of the pair was drawn
     length = np.sqrt(np.einsum("ij,ij->i", along, along))

@@ -30,6 +30,8 @@ Bytes = NDArray[np.uint8]
 Truth = NDArray[np.bool_]
 
 UNKNOWN, WALL, SKIN = 2, 0, 1
+EVERY = 200_000
+"""Up to so many faces each sends a ray: rays are cheap there, and nothing smaller than a cell is missed. [-]"""
 _ENOUGH = 500  # rays that can settle a patch
 _CLEAR = 0.9  # share of them, by area, that must see a wall then
 _ONE_IN, _FEW, _MOST = 256, 16, 5_000  # of a patch one face in so many, at most one in so few, at most so many
@@ -97,13 +99,27 @@ class Seen:
         patch: Number of the smooth patch of each face, in the order of their first faces.
         thickness: Median over the area of what lies back to back; None where nothing does. [m]
         state: SKIN or WALL for each face, once `settle` has been called.
+        first: Faces that sent a ray at first, how far it went, the face it met, whether that lies back to back. [m]
+        weight: Area that each of these rays speaks for. [m^2]
         rays: How many rays were sent. [-]
     """
 
     def __init__(
-        self, faces: Whole, mate: Whole, marks: Bytes, normal: Floats, area: Floats, boxes: Boxes, back: float
+        self,
+        faces: Whole,
+        mate: Whole,
+        marks: Bytes,
+        normal: Floats,
+        area: Floats,
+        boxes: Boxes,
+        back: float,
+        every: int | None = None,
     ) -> None:
-        """`back` is the cosine between a face and the wall behind it from which the two count as back to back."""
+        """`back` is the cosine between a face and the wall behind it from which the two count as back to back.
+
+        Of a mesh of up to `every` faces (EVERY where it is not given) each face sends its ray.
+        """
+        self._every = EVERY if every is None else every
         self.faces, self.mate, self.marks, self.normal, self.area = faces, mate, marks, normal, area
         self._boxes, self._back = boxes, back
         self.patch, self.patches = patches(mate, marks)
@@ -111,14 +127,14 @@ class Seen:
         rows = self._sample()
         behind, hit = boxes.behind(rows, normal)
         parallel = self._parallel(rows, hit)
-        self._first = (rows, behind, hit, parallel)
+        self.first = (rows, behind, hit, parallel)
         self.rays = len(rows)
         self.thickness = None
+        own = self.patch[rows]
+        part = np.bincount(own, area[rows], minlength=self.patches)[own]
+        self.weight: Floats = area[rows] * self._total[own] / part
         if parallel.any():
-            own = self.patch[rows]
-            part = np.bincount(own, area[rows], minlength=self.patches)[own]
-            weight = area[rows] * self._total[own] / part
-            self.thickness = _median(behind[parallel], weight[parallel])
+            self.thickness = _median(behind[parallel], self.weight[parallel])
         self.state = np.full(len(faces), UNKNOWN, dtype=np.uint8)
         self._sent: list[tuple[Numbers, Numbers, Bytes]] = []
 
@@ -135,6 +151,8 @@ class Seen:
         return np.sum([faces for faces, _ in parts], axis=0), np.sum([total for _, total in parts], axis=0)
 
     def _sample(self) -> Numbers:
+        if len(self.faces) <= self._every:
+            return np.flatnonzero(self.area > 0.0)
         many = np.clip(self._members // _ONE_IN, 2 * _ENOUGH, _MOST)
         sparse = np.clip(self._members // many, _FEW, None)
         out = np.empty(len(self.faces), dtype=np.int32)
@@ -156,7 +174,7 @@ class Seen:
         if self._sent:
             self.state.fill(UNKNOWN)
         self._most = most
-        rows, behind, hit, parallel = self._first
+        rows, behind, hit, parallel = self.first
         close = (parallel & (behind < most)).astype(np.uint8)
         self._sent = [(rows, hit, close)]
         self.state[rows] = close
@@ -198,6 +216,9 @@ class Seen:
     def _closer(self) -> None:
         """Send more rays from faces of patches that are not settled, until cells and faces agree."""
         rows, place = self._open, self._place
+        if not ((self.state[rows] == UNKNOWN) & (self.area[rows] > 0.0)).any():
+            self.state[rows[self.area[rows] <= 0.0]] = WALL
+            return
         cell, head = smooth_cells(rows, place, self.mate, self.marks)
         mixed = np.zeros(len(head), dtype=np.uint8)
         self._trace(head)
@@ -242,11 +263,17 @@ class Seen:
         self.rays += len(rows)
         return hit, close
 
-    def sides(self) -> NDArray[np.int8]:
-        """Which side each face is on: 0 for that of the largest skin, 1 for the other, -1 for neither."""
+    def sides(self, by_creases: bool = False) -> NDArray[np.int8]:
+        """Which side each face is on: 0 for that of the largest skin, 1 for the other, -1 for neither.
+
+        Args:
+            by_creases: A skin ends at every crease, not only at folds: a tab as wide as it is thick joins the two sides
+                of a plate over its own.
+        """
         rows = np.concatenate([np.flatnonzero(self.marks & AT_CREASE), self._open])
         nodes = self.patches + len(self._open)
-        skin, count = join_nodes(rows, self.mate, self.marks, self.patch, self._place, self.patches, self.state, nodes)
+        marks = ((self.marks & 7) << 3) if by_creases else self.marks
+        skin, count = join_nodes(rows, self.mate, marks, self.patch, self._place, self.patches, self.state, nodes)
         weight = np.concatenate([self._total * self._uniform, self.area[self._open] * (self.state[self._open] == SKIN)])
         size = sums(skin, weight, count)
         value = opposite(size, *self._links(skin))

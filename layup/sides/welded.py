@@ -1,12 +1,11 @@
-"""A mesh of hundreds of thousands of triangles: welded, joined, looked through and parted in compiled passes.
+"""A mesh whose points are one where they are equal, and whose faces know their neighbours; in compiled passes.
 
-    large = Large.of_triangles(corners, factor)      or Large.of_mesh(points, faces, factor)
-    Faces that are there twice go                    large.drop_doubles()
-    Its free edge, its seams                         large.free_length(), large.seams()
-    The side asked for, its measures, its mesh       large.pick(side, name)
+    mesh = Welded.of_triangles(corners, factor)      or Welded.of_mesh(points, faces, factor)
+    Faces that are there twice go                    mesh.drop_doubles()
+    Its free edge, its seams, its pieces             mesh.free_length(), mesh.seams(), mesh.pieces(None)
+    What is odd about it                             mesh.odd(closed, thorough)
 
-The same answers as from `topology`, `findings` and `skin`, which serve for smaller meshes: points and edges are matched
-exactly, areas and edges are exact sums. Only what lies behind the faces is looked at by fewer rays: see `seen_skin`.
+Points and edges are matched exactly; areas and edges are exact sums.
 """
 
 from __future__ import annotations
@@ -18,31 +17,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.shape.loops import Loop, loops_of
-from layup.shape.measure import Measured, Vector
+from layup.shape.measure import Measured
 from layup.shape.surface import Finding, Mesh
-from layup.shape.topology import pieces
-from layup.sides.box_rays import Boxes
-from layup.sides.cells import edge_marks, face_normals, mean_of, wound_against
+from layup.shape.topology import pieces as hang_together
+from layup.sides.cells import edge_marks, face_normals, wound_against
 from layup.sides.findings import duplicates, edges_found, pieces_found, seams_found, winding_found
-from layup.sides.joined import Chosen, is_flat
 from layup.sides.patches import patches
-from layup.sides.seen_skin import Seen
 from layup.sides.shared_edges import FREE, Mates, alike, find_mates
-from layup.sides.side import Side
-from layup.sides.side_sums import fans, measure_chosen, nearest_of, side_sums
-from layup.sides.skin import (
-    BACK,
-    FOLD,
-    REACHES,
-    SMOOTH,
-    apart,
-    choose,
-    is_thin,
-    looks_away,
-    refuse_block,
-    words_of_block,
-    words_of_sheet,
-)
+from layup.sides.side_sums import fans, measure_chosen
+from layup.sides.skin import FOLD, SMOOTH
 from layup.sides.spread_out import BLOCK
 from layup.sides.weld_fast import number_points
 
@@ -54,7 +37,7 @@ _APART = 0.02  # faces that follow each other this share of the box apart are in
 _LOOKED_AT = 4096
 
 
-class Large:
+class Welded:
     """A welded mesh in metres and what has been found out about it.
 
     Attributes:
@@ -67,7 +50,7 @@ class Large:
         self.points, self.faces, self.order = points, np.ascontiguousarray(faces), order
 
     @classmethod
-    def of_triangles(cls, corners: NDArray[np.floating], factor: float) -> Large:
+    def of_triangles(cls, corners: NDArray[np.floating], factor: float) -> Welded:
         """Weld loose triangles.
 
         Args:
@@ -81,7 +64,7 @@ class Large:
         return cls(_metres(points, factor), faces, order)
 
     @classmethod
-    def of_mesh(cls, points: Floats, faces: NDArray[np.int64], factor: float) -> Large:
+    def of_mesh(cls, points: Floats, faces: NDArray[np.int64], factor: float) -> Welded:
         """Make equal points of a mesh one.
 
         Args:
@@ -122,6 +105,11 @@ class Large:
             self.order = np.cumsum(in_file)[self.order[keep]] - 1
         return in_file, finding
 
+    @property
+    def has_free(self) -> bool:
+        """Whether an edge has only one face."""
+        return bool((self.mates.mate == FREE).any())
+
     def free_length(self) -> float:
         """Length of the edges that an odd number of faces have. [m]"""
         free = np.flatnonzero(self.mates.mate == FREE)
@@ -161,11 +149,16 @@ class Large:
         return out
 
     def odd(self, closed: bool, thorough: bool) -> list[Finding]:
-        """See `joined.Joined`."""
+        """What is odd; nothing is changed.
+
+        Args:
+            closed: A closed solid: it has no free edges to speak of, and its bodies are told elsewhere.
+            thorough: Also what can't change the area: winding, and the list of free edges.
+        """
         out = self.seams()
-        if thorough or not closed:
+        if not closed:
             area = face_normals(self.points, self.faces)[1]
-            out += pieces_found(np.bincount(self._pieces(None), area).astype(np.float64))
+            out += pieces_found(np.bincount(self.pieces(None), area).astype(np.float64))
         if thorough:
             out += self._winding()
             if not closed:
@@ -179,21 +172,25 @@ class Large:
         turned = wound_against(self.faces, self.mates.mate, area)
         return winding_found(int(turned.sum()), float(area[turned].sum()))
 
-    def _pieces(self, among: NDArray[np.bool_] | None) -> NDArray[np.int64]:
+    def pieces(self, among: NDArray[np.bool_] | None) -> NDArray[np.int64]:
         """Number of the piece each face is of; faces hang together over edges of any number of faces."""
-        mate = self.mates.mate
-        there = mate >= 0
-        if among is not None:
-            there &= np.repeat(among, 3) & among[mate // 3]
-        marks = np.packbits(there.reshape(-1, 3), axis=1, bitorder="little")[:, 0]
-        label, count = patches(mate, marks)
+        label, count = self.pieces_by_pairs(among)
         pairs = self.mates.shared // 3
         if among is not None:
             pairs = _pairs_among(self.mates.shared, among)
         if not len(pairs):
             return label.astype(np.int64)
-        joined: NDArray[np.int64] = pieces(count, label[pairs].astype(np.int64))[1][label]
+        joined: NDArray[np.int64] = hang_together(count, label[pairs].astype(np.int64))[1][label]
         return joined
+
+    def pieces_by_pairs(self, among: NDArray[np.bool_] | None = None) -> tuple[Whole, int]:
+        """The same where faces hang together only over edges of two faces; and how many pieces there are."""
+        mate = self.mates.mate
+        there = mate >= 0
+        if among is not None:
+            there &= np.repeat(among, 3) & among[mate // 3]
+        marks = np.packbits(there.reshape(-1, 3), axis=1, bitorder="little")[:, 0]
+        return patches(mate, marks)
 
     def loops(self, among: NDArray[np.bool_] | None) -> tuple[Loop, ...]:
         """The free edges of all faces, or of those in a mask, loop by loop; see `loops.free_loops`."""
@@ -207,43 +204,7 @@ class Large:
             rows = np.concatenate([rows, *(own for own in alone if len(own) == 1)]).astype(np.int64)
         f, k = rows // 3, rows % 3
         edges = np.stack([self.faces[f, k], self.faces[f, (k + 1) % 3]], axis=1).astype(np.int64)
-        return loops_of(self.points, edges, self._pieces(among)[f])
-
-    def wall(self) -> tuple[float | None, bool]:
-        """Thickness of a closed solid, None where nothing lies back to back, and whether it is a sheet. [m]"""
-        looked = self.look()
-        return looked.seen.thickness, looked.thin
-
-    def look(self) -> Looked:
-        """Which way the faces of a closed solid look, and what lies behind them."""
-        normal, area, volume = face_normals(self.points, self.faces)
-        mate = self.mates.mate
-        marks, disagree = edge_marks(self.faces, mate, normal, SMOOTH, FOLD)
-        turned = np.zeros(len(self.faces), dtype=np.bool_)
-        if disagree:
-            turned = wound_against(self.faces, mate, area)
-            normal[turned] *= -1.0
-            start = self.points[self.faces[:, 0]] - mean_of(self.points)
-            volume = float(np.einsum("ij,ij,i->", start, normal, area))
-        if volume < 0.0:
-            np.negative(normal, out=normal)
-            turned = ~turned
-        if disagree:
-            marks, _ = edge_marks(self.faces, mate, normal, SMOOTH, FOLD)
-        return Looked(self, normal, area, turned, marks)
-
-    def pick(self, side: Side, name: str) -> Chosen:
-        """The side asked for of a closed solid.
-
-        Args:
-            side: Which; see `side.parse_side`.
-            name: What errors call the file.
-
-        Raises:
-            SurfaceError: a side that this shape does not have, with what can be written instead.
-        """
-        looked = self.look()
-        return looked.of_sheet(side, name) if looked.thin else looked.of_block(side, name)
+        return loops_of(self.points, edges, self.pieces(among)[f])
 
     def taken(self, mask: NDArray[np.bool_], turned: NDArray[np.bool_]) -> Mesh:
         """Points and faces of some faces only, the turned ones reversed, in the order of the file. [m]
@@ -261,114 +222,6 @@ class Large:
         used[faces] = True
         place = np.cumsum(used, dtype=np.int64) - 1
         return self.points[used], place[faces]
-
-
-class Looked:
-    """A closed solid and what lies behind its faces; the two sides once they have been told apart."""
-
-    def __init__(
-        self, large: Large, normal: Floats, area: Floats, turned: NDArray[np.bool_], marks: NDArray[np.uint8]
-    ) -> None:
-        """Outward unit normals, areas, faces wound the other way, and marks as `cells.edge_marks` gives them."""
-        self.large, self.normal, self.area, self.turned = large, normal, area, turned
-        boxes = Boxes(large.points, large.faces)
-        self.seen = Seen(large.faces, large.mates.mate, marks, normal, area, boxes, BACK)
-        self.total = float(area.sum())
-        self.side = np.zeros(0, dtype=np.int8)
-
-    @property
-    def thin(self) -> bool:
-        """Whether the solid is a sheet, not a block."""
-        return is_thin(self.seen.thickness, self.total)
-
-    def of_sheet(self, side: Side, name: str) -> Chosen:
-        """One of the two skins; see `Large.pick`."""
-        thickness = self.seen.thickness or 0.0
-        for reach in REACHES:
-            self.seen.settle(reach * thickness)
-            self.side = self.seen.sides()
-            vars(self).pop("_sums", None)
-            sizes = [float(size) for size in self._sums[:, 0]]
-            if apart(sizes):
-                break
-        else:
-            return self.of_block(side, name)
-        taken = choose(self, sizes, side, name)
-        other, strip = sizes[1 - taken], self.total - sum(sizes)
-        text = words_of_sheet(side, thickness, sizes[taken], other, strip)
-        return self._chosen(taken, self._sums[taken, 1:4], text, thickness, strip, other)
-
-    def of_block(self, side: Side, name: str) -> Chosen:
-        """A smooth face of a block; see `Large.pick`."""
-        refuse_block(self.seen.thickness, side, name)
-        label, count = self.seen.patch, self.seen.patches
-        if side.kind == "touching":
-            taken = int(label[self._nearest(side.vector)])
-        else:
-            towards = self.normal @ np.array(side.vector)
-            taken = int(np.argmax(np.bincount(label, self.area * towards, minlength=count)))
-            if not towards[label == taken].max() > 0.0:
-                raise looks_away(name)
-        mask = label == taken
-        self.side = np.where(mask, np.int8(0), np.int8(-1))
-        text = words_of_block(side, count, float(self.area[mask].sum()))
-        return self._chosen(0, self.area[mask] @ self.normal[mask], text)
-
-    def _chosen(
-        self,
-        wanted: int,
-        facing: Floats,
-        text: str,
-        thickness: float | None = None,
-        strip: float | None = None,
-        other: float | None = None,
-    ) -> Chosen:
-        large, turned, mask = self.large, self.turned, self.side == wanted
-        mates = large.mates
-        whole = measure_chosen(large.points, large.faces, mates.mate, self.side, wanted, mates.shared)
-        in_file = large.in_order(mask)
-        flat = is_flat(facing, whole.area)
-
-        def rest() -> Mesh:
-            points, faces = large.mesh()
-            return points, faces[~in_file]
-
-        return Chosen(
-            whole,
-            in_file,
-            lambda: large.taken(mask, turned),
-            rest,
-            lambda: large.loops(mask),
-            thickness,
-            strip,
-            other,
-            flat,
-            text,
-        )
-
-    @cached_property
-    def _sums(self) -> Floats:
-        large = self.large
-        return side_sums(
-            large.points, large.faces, large.mates.mate, self.normal, self.area, self.turned, self.side,
-            large.mates.shared,
-        )  # fmt: skip
-
-    def _nearest(self, place: Vector) -> int:
-        return nearest_of(self.large.points, self.large.faces, np.array(place))
-
-    def towards(self, direction: Vector) -> list[float]:
-        """Area of each side times how far it faces a direction. [m^2]"""
-        return [float(v) for v in self._sums[:, 1:4] @ np.array(direction)]
-
-    def touched(self, place: Vector) -> int | None:
-        """The side with the face nearest to a point; None where that face is an edge. [m]"""
-        found = int(self.side[self._nearest(place)])
-        return found if found >= 0 else None
-
-    def bulge(self) -> list[float]:
-        """Curvature of each side, see `skin.curvature`. [m]"""
-        return [float(v) for v in self._sums[:, 4]]
 
 
 def _pairs_among(shared: NDArray[np.int64], among: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -392,6 +245,8 @@ def _order(corners: NDArray[np.floating]) -> NDArray[np.int64] | None:
 
     The faces are sorted by boxes, 32 by 32 by 64 of them. Only memory gains: near faces are looked up together.
     """
+    if len(corners) < 2:
+        return None
     rows = np.linspace(0, len(corners) - 2, _LOOKED_AT).astype(np.int64)
     here, there = corners[rows, 0].astype(np.float64), corners[rows + 1, 0].astype(np.float64)
     low, high = here.min(axis=0), here.max(axis=0)
