@@ -8,6 +8,7 @@ come before the library's. Rows are read when the library is loaded; a number is
 from __future__ import annotations
 
 import csv
+import errno
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -32,6 +33,10 @@ from layup.units import parse, parse_price, parse_ratio
 if TYPE_CHECKING:
     import pandas as pd
 
+LARGEST = 50_000_000
+"""A table with more is not one a person wrote. [bytes]"""
+LONGEST = 100_000
+"""A line of a table; the reader of tables itself fails at a cell of 131,072. [-]"""
 COLUMNS = ("material", "property", "value", "kind", "source", "at")
 _RANGE = re.compile(r"^\s*([-+0-9.,eE]+)\s+to\s+([-+0-9.,eE]+)(.*)$")
 
@@ -297,6 +302,10 @@ def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[R
     """
     name = path.name
     try:
+        if path.exists() and not path.is_file():
+            raise OSError(errno.EINVAL, "it is not a plain file")
+        if path.stat().st_size > LARGEST:
+            raise OSError(errno.EFBIG, f"it has more than {LARGEST / 1e6:.0f} MB")
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         there = nearest(name, [p.name for p in path.parent.glob("*.csv")]) if path.parent.is_dir() else ""
@@ -308,6 +317,9 @@ def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[R
         return []
     except OSError as error:
         faults.append(Fault(name, None, "", f"it can't be opened ({error.strerror})"))
+        return []
+    if long := next((n for n, line in enumerate(text.splitlines(), 1) if len(line) > LONGEST), 0):
+        faults.append(Fault(name, long, "", f"this line has more than {LONGEST:,} letters", "Check the quotes in it."))
         return []
     reader = csv.reader(text.splitlines(), skipinitialspace=True)
     header = [cell.strip().casefold() for cell in next(reader, [])]

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import errno
 import os
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -15,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from layup.errors import LayupError
+from layup.files.systems import lock, unlock
 
 FILE = ".bench-lock"
 _NO_LOCKS = (errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP)
@@ -71,7 +71,7 @@ class Alone:
             finally:
                 self._depth -= 1
                 if self._depth == 0:
-                    _unlock(self._handle)
+                    unlock(self._handle)
         finally:
             self._threads.release()
 
@@ -79,7 +79,7 @@ class Alone:
         until = time.monotonic() + self._patience
         while True:
             try:
-                if _lock(self._handle):
+                if lock(self._handle):
                     return
             except OSError as error:
                 if error.errno in _NO_LOCKS:  # a disk on a network that knows none: the check before each change holds
@@ -92,30 +92,3 @@ class Alone:
 
 def _busy() -> LayupError:
     return LayupError("another program is changing files of this folder, and does not end. Nothing was changed")
-
-
-if sys.platform == "win32":
-    import msvcrt
-
-    def _lock(handle: int) -> bool:
-        try:
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        except PermissionError:
-            return False
-        return True
-
-    def _unlock(handle: int) -> None:
-        msvcrt.locking(handle, msvcrt.LK_UNLCK, 1)
-
-else:
-    import fcntl
-
-    def _lock(handle: int) -> bool:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            return False
-        return True
-
-    def _unlock(handle: int) -> None:
-        fcntl.flock(handle, fcntl.LOCK_UN)

@@ -15,12 +15,12 @@ import time
 import traceback
 import uuid
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection, wait
 from typing import Any
 
 from layup.errors import LayupError
+from layup.files.systems import listen_for_stop, press_stop
 
 MOST = 2
 """Works at a time; this machine has other things to do. [-]"""
@@ -57,6 +57,7 @@ class Work:
     seconds: float = 0.0
     process: Any = field(default=None, repr=False)
     listens: bool = field(default=False, repr=False)
+    told: Any = field(default=None, repr=False)
 
     @property
     def ended(self) -> bool:
@@ -159,7 +160,10 @@ class Works:
                 with there, self._lock:
                     if work.ended or self._closed:
                         return
-                    process = self._context.Process(target=_in_its_process, args=(there, function, args), daemon=True)
+                    work.told = None if os.name == "posix" else self._context.Event()
+                    process = self._context.Process(
+                        target=_in_its_process, args=(there, work.told, function, args), daemon=True
+                    )
                     work.begun, work.state, work.words = time.monotonic(), "running", "begins"
                     try:
                         _start(process)
@@ -218,12 +222,12 @@ def _end(work: Work, state: str, answer: Any) -> None:
 
 
 def _interrupt(work: Work) -> None:
-    with suppress(ProcessLookupError):
-        os.kill(work.process.pid, signal.SIGINT)
+    press_stop(work.process.pid, work.told)
 
 
-def _in_its_process(pipe: Connection, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
+def _in_its_process(pipe: Connection, told: Any, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
     """What runs in the other process."""
+    listen_for_stop(told)
     threading.Thread(target=_end_with_the_page, daemon=True).start()
     last = 0.0
 

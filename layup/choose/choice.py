@@ -152,16 +152,21 @@ def choose(
         miss = nearest_miss(checker, frames, search.nearest)
         nearest = None if miss is None else layup_of(job, checker, miss, "the nearest")
     proven = search.proven and search.found is not None
-    if best is not None and wide and search.proven:
-        more = others(job, checker, frames, benches, best, search, told)
-    stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
-    patched = None if stopped else _with_local_plies(job, checker, frames, benches, flat, best, told)
-    if patched is not None:
-        if best is not None:
-            more.append(replace(best, label="no local plies"))
-        best, steps, proven = patched
-    elif best is not None:
-        steps = neighbours(job, checker, best, benches)
+    try:
+        if best is not None and wide and search.proven:
+            more = others(job, checker, frames, benches, best, search, told)
+        stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
+        patched = None if stopped else _with_local_plies(job, checker, frames, benches, flat, best, told)
+        if patched is not None:
+            if best is not None:
+                more.append(replace(best, label="no local plies"))
+            best, steps, proven = patched
+        elif best is not None:
+            steps = neighbours(job, checker, best, benches)
+    except KeyboardInterrupt:
+        if best is None:
+            raise
+        notes.append("Stopped: what would have been looked at beside it is not shown.")
     shown = best or nearest
     return Choice(
         job, needs, best, nearest, tuple(more), front([*([best] if best else []), *more], model is not None),

@@ -1,6 +1,7 @@
 """The command line: finds the command, and turns every error into a sentence.
 
-Exit status: 0 done, 1 stopped or failed, 2 something in the input is wrong (each fault is named on standard error).
+Exit status: 0 done, also where Ctrl-C took the best so far; 1 failed, or nothing passes; 2 something in the input is
+wrong (each fault is named on standard error); 130 stopped before there was an answer.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ COMMANDS = (
     "template", "bench",
 )  # fmt: skip
 """In the order of the help: the main job first. Each is a module of `layup.commands`."""
+NOTING = ("weigh", "shop", "coupon", "ledger")
+"""Those that write into the shop's record."""
 
 
 class _Commands(click.Group):
@@ -47,6 +50,7 @@ class _Commands(click.Group):
         import gc
 
         from layup.errors import LayupError
+        from layup.files.systems import SAID, STOPPED, asked_to_stop
 
         os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some takes longer than a small part
         gc.set_threshold(50_000, 20, 20)  # a command is over before the default's many small collections pay
@@ -59,14 +63,22 @@ class _Commands(click.Group):
         except BrokenPipeError:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             ctx.exit(1)
-        except (click.ClickException, click.exceptions.Exit, click.Abort, KeyboardInterrupt):
+        except (click.ClickException, click.exceptions.Exit):
             raise
+        except (click.Abort, KeyboardInterrupt):
+            click.echo(SAID, err=True)
+            if ctx.invoked_subcommand in NOTING:
+                click.echo("Whether it was noted: layup shop --history, or layup ledger history REFIT.", err=True)
+            ctx.exit(STOPPED)
         except MemoryError:
             click.echo("This needs more memory than the machine has. Use a coarser mesh.", err=True)
             ctx.exit(1)
         except Exception as error:  # the last net: whatever slips through is our fault and must read as a sentence
             if os.environ.get("LAYUP_TRACE"):
                 raise
+            if asked_to_stop():  # a library made another error of it
+                click.echo(SAID, err=True)
+                ctx.exit(STOPPED)
             click.echo(
                 f"layup made a mistake of its own ({type(error).__name__}: {error}). "
                 "Please report it with the part file; LAYUP_TRACE=1 shows where it happened.",

@@ -224,7 +224,10 @@ def next_parts(refit: Path, shop: Path | None, units: Kept | None, by: str, leas
         if need is not None and job.refit.target is not None and job.candidates:
             loads = [case.sum for case in job.loads]
             objective = least or job.refit.target.least
-            choice = choose(job.candidates, ledger.empty, loads, envelope_of(job.refit.limits), need, objective)
+            try:
+                choice = choose(job.candidates, ledger.empty, loads, envelope_of(job.refit.limits), need, objective)
+            except KeyboardInterrupt:
+                click.echo("Stopped before a set was found; the parts are ranked one by one.", err=True)
         screen.show(ledger_screen.ranking_screen(ranks, choice, units or job.refit.units, loading))
         if not job.candidates:
             click.echo("There is no candidate: add a [[candidate]] table to the refit file.")

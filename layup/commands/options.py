@@ -71,12 +71,8 @@ def job_of(part: Path, quiet: bool = False, units: System | None = None) -> Job:
     from layup.partfile.opened import open_surface
     from layup.report.reading_bar import ReadingBar
 
-    try:
-        with ReadingBar(shown=not quiet) as bar:
-            job = read_part(part, opener=partial(open_surface, told=bar.told))
-    except KeyboardInterrupt:
-        click.echo(f"Stopped while reading {part.name}; nothing was written.", err=True)
-        raise click.exceptions.Exit(1) from None
+    with ReadingBar(shown=not quiet) as bar:
+        job = read_part(part, opener=partial(open_surface, told=bar.told))
     return job if units is None else replace(job, part=job.part.model_copy(update={"units": units}))
 
 

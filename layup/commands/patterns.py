@@ -64,7 +64,11 @@ def command(
     _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"))
     if picture is not None:
         _draw(job, picture)
-    splices = [] if no_splices else _splices(job)
+    try:
+        splices = [] if no_splices else _splices(job)
+    except KeyboardInterrupt:
+        splices = []
+        click.echo("Stopped before a splice was found; the patterns are as they are without one.", err=True)
     if as_json:
         from layup.cloth.patterns_screen import patterns_json
 

@@ -44,12 +44,8 @@ def command(
     from layup.report.saving import save
 
     check_outputs([picture, page], yes, [file])
-    try:
-        with ReadingBar(shown=not as_json) as bar:
-            surface = look_at(file, unit=unit, side=side, body=body, told=bar.told)
-    except KeyboardInterrupt:
-        click.echo(f"Stopped while reading {file.name}; nothing was written.", err=True)
-        raise click.exceptions.Exit(1) from None
+    with ReadingBar(shown=not as_json) as bar:
+        surface = look_at(file, unit=unit, side=side, body=body, told=bar.told)
     if picture is not None:
         from layup.report.surface_picture import draw_surface
 

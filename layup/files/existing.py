@@ -11,9 +11,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from layup.errors import SurfaceError, nearest
+from layup.files.reading import check_plain
 
 READABLE = ("stl", "obj", "ply", "off", "glb", "gltf", "3mf", "step", "stp")
 _FLAT = {"dxf": "a flat drawing", "svg": "a flat drawing", "csv": "points or stations"}
+MOST = 1_000_000_000
+"""A mesh larger than this is not read; its points would not fit into the memory of a small machine. [bytes]"""
+MOST_STL = 10_000_000_000
+"""Nor an STL file, which is read a piece at a time. [bytes]"""
 _SEEN = 2048  # bytes of the file that are looked at
 _FIRST = (  # how a file begins, what it is, and the ending it should have
     (b"ISO-10303-21", "a STEP file", "step"),
@@ -50,7 +55,7 @@ def existing(path: Path, name: str) -> Path:
     """
     known = ", ".join(READABLE).upper()
     kind = path.suffix.lower().lstrip(".")
-    if not path.exists():
+    if "\0" in str(path) or not path.exists():
         folder = path.parent
         there = [p.name for p in folder.iterdir() if p.is_file()] if folder.is_dir() else []
         where = "" if folder.is_dir() else f" (there is no folder {folder})"
@@ -63,9 +68,9 @@ def existing(path: Path, name: str) -> Path:
         what = f'a file of kind "{kind}"' if kind else "a file without a kind at the end of its name"
         raise SurfaceError(f"{name}: {what} is not read", f"Save the surface as one of {known}")
     try:
+        size = check_plain(path, MOST_STL if kind == "stl" else MOST)
         with path.open("rb") as file:
             first = file.read(_SEEN)
-        size = path.stat().st_size
     except OSError as problem:
         raise SurfaceError(
             f"{name}: can't be read ({problem.strerror})", "Check the name and who may read it"

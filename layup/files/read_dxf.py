@@ -24,6 +24,7 @@ import numpy as np
 from layup.errors import SurfaceError
 from layup.files.drawing import Drawing, assemble
 from layup.files.read_dxf_fills import FILLS, fill_edges
+from layup.files.reading import read_file
 from layup.shape.curves import Curve, Line2, Pair, arc, bulged
 from layup.shape.surface import Finding
 
@@ -92,7 +93,7 @@ def _document(path: Path, name: str) -> Document:
                 f"{name}: {size / 1e6:,.0f} MB, more than the {LARGEST / 1e6:,.0f} MB that are read",
                 "Save only the outline and its holes",
             )
-        data = path.read_bytes()
+        data = read_file(path, LARGEST)
     except OSError as problem:
         raise SurfaceError(f"{name}: can't be read ({problem.strerror})", "Check the name") from None
     if not data:

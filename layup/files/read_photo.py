@@ -27,6 +27,7 @@ from layup.errors import LayupError, SurfaceError, nearest
 from layup.files.photo_edge import Edge, find_edge
 from layup.files.photo_plane import FILM, UNFLAT, Floats, Plane, find_corners, fit_plane, shoelace
 from layup.files.photo_sheet import opencv, print_scale
+from layup.files.reading import read_file
 from layup.files.writing import write_file
 from layup.shape.surface import Finding, Surface
 
@@ -264,7 +265,7 @@ def open_picture(path: str | Path) -> tuple[NDArray[np.uint8], float | None]:
         raise unread
     film: object = None
     try:
-        data = path.read_bytes()
+        data = read_file(path, 4 * LARGEST)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data)) as seen:

@@ -28,6 +28,7 @@ import numpy as np
 
 from layup.errors import SurfaceError, UnitError
 from layup.files.drawing import Drawing, assemble
+from layup.files.reading import read_file
 from layup.shape.curves import Curve, Line2
 from layup.units import parse
 
@@ -110,7 +111,7 @@ def _lines(path: Path, name: str) -> list[tuple[int, str]]:
     try:
         if path.stat().st_size > LARGEST:
             raise SurfaceError(f"{name}: more than {LARGEST / 1e6:.0f} MB", "A list of points is far smaller")
-        data = path.read_bytes()
+        data = read_file(path, LARGEST)
     except OSError as problem:
         raise SurfaceError(f"{name}: can't be read ({problem.strerror})", "Check the name") from None
     wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")

@@ -12,6 +12,7 @@ ANGLE^2 / 24 = 0.01 % of its area.
 from __future__ import annotations
 
 import re
+import signal
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -27,6 +28,7 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError, UnitError
 from layup.files.face_groups import Grouped
 from layup.files.read_scene import Scene
+from layup.files.reading import read_file
 from layup.shape.measure import measure_triangles
 from layup.shape.surface import Finding, Mesh, Surface
 from layup.shape.topology import free_edges, length_of, reweld
@@ -41,16 +43,16 @@ LARGEST = 500_000_000
 """A file with more bytes is refused. [bytes]"""
 PATIENCE = 300.0
 """The kernel gets so long. [s]"""
+WORK = 120.0
+"""So much of it on the processor, where the system can limit it. [s]"""
 MEMORY = 4_000_000_000
 """And so much address space, where the system can limit it. [bytes]"""
 MISSING = 'pip install "layup[step]"'
 _KERNEL = """
 import sys
-try:
-    import resource
-    resource.setrlimit(resource.RLIMIT_AS, (int(sys.argv[5]), int(sys.argv[5])))
-except (ImportError, ValueError, OSError):
-    pass
+sys.path.insert(0, sys.argv[7])
+from layup.files.systems import bound
+bound(float(sys.argv[6]), int(sys.argv[5]))
 sys.modules["trimesh"] = None  # the kernel would load it only to announce itself; it costs more than the reading
 import cascadio
 with open(sys.argv[1], "rb") as file:
@@ -227,7 +229,7 @@ def _checked(path: Path, name: str) -> bytes:
         size = path.stat().st_size
         if size > LARGEST:
             raise SurfaceError(f"{name}: {size / 1e6:,.0f} MB, more than {LARGEST / 1e6:.0f} MB", "Export one part")
-        data = path.read_bytes()
+        data = read_file(path, LARGEST)
     except OSError as problem:
         raise SurfaceError(f"{name}: can't be read ({problem.strerror})", "Check the name") from None
     if b"ISO-10303-21" not in data[:2000]:
@@ -243,16 +245,16 @@ def _kernel(path: Path, name: str) -> bytes:
     """The file as triangles, made in a process of its own."""
     with TemporaryDirectory(prefix="layup-") as folder:
         made = Path(folder) / "made.glb"
-        limits = [str(value) for value in (CHORD, ANGLE, MEMORY)]
+        limits = [str(value) for value in (CHORD, ANGLE, MEMORY, WORK, Path(__file__).parents[2])]
         words = [sys.executable, "-P", "-c", _KERNEL, str(path.resolve()), str(made), *limits]
         try:
             ran = subprocess.run(words, capture_output=True, timeout=PATIENCE, check=False)
         except subprocess.TimeoutExpired:
-            raise SurfaceError(
-                f"{name}: not read within {PATIENCE / 60:.0f} minutes", "Export fewer faces, or export STL"
-            ) from None
+            raise _too_long(name) from None
         except OSError as problem:
             raise SurfaceError(f"{name}: the kernel doesn't start ({problem.strerror})", f"Type: {MISSING}") from None
+        if -ran.returncode in (getattr(signal, "SIGXCPU", 1 << 30), getattr(signal, "SIGKILL", 1 << 30)):
+            raise _too_long(name)
         glb = made.read_bytes() if ran.returncode == 0 and made.exists() else b""
     if not glb:
         said = re.sub(r"\x1b\[[0-9;]*m|\*+", "", (ran.stdout + ran.stderr).decode("utf-8", "replace"))
@@ -260,6 +262,10 @@ def _kernel(path: Path, name: str) -> bytes:
         why = f" ({lines[0][:100]})" if lines else ""
         raise SurfaceError(f"{name}: damaged, or without any surface{why}", "Export it again as STEP AP214 or AP242")
     return glb
+
+
+def _too_long(name: str) -> SurfaceError:
+    return SurfaceError(f"{name}: not read within {WORK / 60:.0f} minutes", "Export fewer faces, or export STL")
 
 
 def _triangles(

@@ -23,6 +23,7 @@ import numpy as np
 
 from layup.errors import SurfaceError
 from layup.files.drawing import Drawing, assemble, count_of
+from layup.files.reading import read_file
 from layup.files.svg_tree import MOST, NUMBER, Uses, tag_of, written_out
 from layup.shape.curves import Curve, Line2, arc, bezier
 from layup.shape.surface import Finding
@@ -76,7 +77,7 @@ def _root(path: Path, name: str) -> ElementTree.Element:
     try:
         if path.stat().st_size > LARGEST:
             raise SurfaceError(f"{name}: more than {LARGEST / 1e6:.0f} MB", "Save only the outline and its holes")
-        data = path.read_bytes()
+        data = read_file(path, LARGEST)
     except OSError as problem:
         raise SurfaceError(f"{name}: can't be read ({problem.strerror})", "Check the name") from None
     if not data.strip():

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from layup.errors import LayupError
+from layup.files.reading import TABLE, read_file
 from layup.files.writing import write_file
 from layup.learn.schema import StoreError, as_text
 from layup.learn.store import Store
@@ -89,7 +90,7 @@ def read_export(store: Store, path: str | Path) -> int:
     """
     source = Path(path)
     try:
-        text = source.read_bytes().decode("utf-8-sig")
+        text = read_file(source, 20 * TABLE).decode("utf-8-sig")
     except OSError as error:
         raise LayupError(f'"{source}" can\'t be read ({error.strerror})') from None
     except UnicodeDecodeError:

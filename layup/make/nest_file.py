@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.errors import LayupError
+from layup.files.reading import TABLE, read_file
 from layup.files.writing import write_file
 from layup.make.nest import Nest, Piece, Placed, Roll, faults
 
@@ -82,7 +83,7 @@ def _read(path: Path) -> list[dict[str, Any]]:
 
 def _whole(path: Path) -> dict[str, Any]:
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = json.loads(read_file(path, TABLE))
         listed = data["fabrics"]
     except FileNotFoundError:
         raise LayupError(f'no such file "{path}". `layup cut PART --save` writes one') from None

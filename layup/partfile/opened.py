@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.errors import SurfaceError
+from layup.files.systems import within
 from layup.partfile.model import SurfaceEntry
 from layup.shape.progress import Told, nobody
 from layup.shape.surface import Finding, Surface
@@ -16,6 +18,8 @@ from layup.units import parse
 if TYPE_CHECKING:
     from layup.files.drawing import Drawing
 
+READING = 60.0
+"""What a small file may take; none of ours takes a tenth of it. [s]"""
 Pairs = list[tuple[float, float]]
 
 
@@ -35,6 +39,27 @@ def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = (), t
         SurfaceError: It cannot be read, has no unit, or is a closed solid with no side picked.
         UnitError: A length that can't be read.
     """
+    with bounded(entry, folder):
+        return _opened(entry, folder, areas, told)
+
+
+def bounded(entry: SurfaceEntry, folder: Path) -> AbstractContextManager[None]:
+    """Time of the processor for a surface: a minute, and a second for each megabyte of its file."""
+    named = [getattr(entry, key) for key in ("mesh", "step", "outline", "photo", "stations", "girths")]
+    files = [folder / name for name in named if isinstance(name, str)]
+    size = 0
+    for file in files:
+        with suppress(OSError, ValueError):
+            size += file.stat().st_size
+    seconds = READING + size / 1e6
+    name = files[0].name if files else "the surface"
+    return within(
+        seconds,
+        lambda: SurfaceError(f"{name}: not read within {seconds:.0f} s of work", "Save fewer points, lines or faces"),
+    )
+
+
+def _opened(entry: SurfaceEntry, folder: Path, areas: Iterable[str], told: Told) -> Surface:
     from layup.shape import flat
 
     if entry.mesh is not None:
@@ -175,6 +200,11 @@ def look_at(
     Raises:
         SurfaceError: It can't be read, has no unit, or is a closed solid with no side picked.
     """
+    with bounded(SurfaceEntry(mesh=path.name), path.parent):
+        return _looked_at(path, unit, side, body, told)
+
+
+def _looked_at(path: Path, unit: str | None, side: str | None, body: str | None, told: Told) -> Surface:
     if path.suffix.casefold() in (".dxf", ".svg", ".csv"):
         either = side is not None and side.strip().casefold() in ("outer", "inner")
         if (side is not None and not either) or body is not None:

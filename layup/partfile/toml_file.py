@@ -16,6 +16,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from layup.errors import Fault, FaultsError, nearest
+from layup.files.reading import TEXT, read_file
 from layup.partfile.lines import Path as KeyPath
 from layup.partfile.lines import key_lines, line_of, open_after, syntax_place
 
@@ -111,7 +112,7 @@ def _text_of(path: Path, kind: str, example: str) -> str:
         remedy = f"Name the {kind} in it: {there}." if there else f"Name the {kind}: {example}."
         raise FaultsError([Fault(str(path), None, "", f"this is a folder, not a {kind}", remedy)])
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return read_file(path, TEXT).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except FileNotFoundError:
         others = [p.name for p in path.parent.glob("*.toml")] if path.parent.is_dir() else []
         remedy = nearest(path.name, others) or "Check the name and the folder."
@@ -125,7 +126,7 @@ def _text_of(path: Path, kind: str, example: str) -> str:
 def _not_utf8(path: Path) -> Fault:
     """Which line of a file is not UTF-8."""
     number = 0
-    for line in path.read_bytes().split(b"\n"):
+    for line in read_file(path, TEXT).split(b"\n"):
         number += 1
         try:
             line.decode("utf-8")

@@ -8,12 +8,14 @@ two columns, lb and oz), its arm (arm, station). A figure carries its unit, `3 l
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from layup.errors import Fault, FaultsError, LayupError
+from layup.files.reading import LONGEST, TABLE, read_file, too_large
 from layup.units import parse
 
 Row = tuple[int, list[str]]
@@ -95,30 +97,50 @@ def _quoted(text: str) -> str:
 
 def _text_rows(path: Path) -> list[Row]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        raw = read_file(path, TABLE)
+        wide = raw[:2] in (b"\xff\xfe", b"\xfe\xff")
+        text = raw.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError:
-        text = path.read_text(encoding="cp1252", errors="replace")
+        text = raw.decode("cp1252", errors="replace")
     except OSError as error:
         raise FaultsError([Fault(str(path), None, "", f"cannot be opened ({error.strerror})")]) from None
     head = text.split("\n", 1)[0]
     mark = max(",;\t", key=head.count)
+    if long := next((n for n, line in enumerate(text.splitlines(), 1) if len(line) > LONGEST), 0):
+        wrong = f"this line has more than {LONGEST:,} letters"
+        raise FaultsError([Fault(path.name, long, "", wrong, "Check the quotes in it.")])
     reader = csv.reader(text.splitlines(), delimiter=mark)
     return [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
 
 
 def _sheet_rows(path: Path) -> list[Row]:
-    from zipfile import BadZipFile
-
-    from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
+    from zipfile import BadZipFile, ZipFile
 
     try:
-        book = load_workbook(path, read_only=True, data_only=True)
-    except (OSError, BadZipFile, KeyError, InvalidFileException):
+        raw = read_file(path, TABLE)
+        with ZipFile(io.BytesIO(raw)) as packed:
+            whole = sum(entry.file_size for entry in packed.infolist())
+        if whole > 4 * TABLE:
+            raise too_large(whole, 4 * TABLE)
+    except BadZipFile:
         raise FaultsError(
             [Fault(path.name, None, "", "this is not a spreadsheet", "Save it as .xlsx or .csv.")]
         ) from None
+    except OSError as error:
+        raise FaultsError([Fault(str(path), None, "", f"cannot be opened ({error.strerror})")]) from None
+    try:
+        return _cells(raw)
+    except Exception as error:  # whatever the library makes of a damaged sheet
+        wrong = f"this spreadsheet is damaged ({type(error).__name__})"
+        raise FaultsError([Fault(path.name, None, "", wrong, "Open it, and save it again as .xlsx or .csv.")]) from None
+
+
+def _cells(raw: bytes) -> list[Row]:
+    from openpyxl import load_workbook
+
+    book = load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
     sheet = book.worksheets[0]
+    sheet.reset_dimensions()  # what the file says of its own size can be stale: rows beyond it would be lost
     rows = [
         (number, ["" if value is None else f"{value:.12g}" if isinstance(value, float) else str(value).strip()
                   for value in row])

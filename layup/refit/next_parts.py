@@ -160,7 +160,10 @@ def choose(
     else:
         least = float(prices @ best)
         # Among equals the one that saves most; the bound leaves room for the solver's own tolerance only.
-        richer = problem.solve(-problem.saves, need, (prices, least + 1e-7 * max(1.0, abs(least))))
+        try:
+            richer = problem.solve(-problem.saves, need, (prices, least + 1e-7 * max(1.0, abs(least))))
+        except KeyboardInterrupt:  # the best so far: the least there is, if perhaps not what saves most among equals
+            richer = None
         picked = (best if richer is None or not problem.proved else richer).astype(bool)
     chosen = tuple(one for one, yes in zip(candidates, picked, strict=True) if yes)
     causes = [cause for one in chosen for cause in one.causes]

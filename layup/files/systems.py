@@ -1,0 +1,216 @@
+"""Where operating systems differ: how work is stopped, how a file is held, how long and how large a child may become.
+
+- The program is asked to stop (Ctrl-C):       `run(main)`, `finishing()`, `STOPPED`
+- One program at a time:                       `lock(handle)`, `unlock(handle)`
+- A reader is bounded in time:                `within(seconds, say)`
+- A child process: `press_stop`, `listen_for_stop`, `bound(seconds, size)`
+
+Nothing else in `layup` imports `fcntl`, `msvcrt` or `resource`, so that this is the one page to read when a system
+lacks one of them; the tests take them away one by one.
+"""
+
+from __future__ import annotations
+
+import _thread
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from types import FrameType, ModuleType
+from typing import Any, NoReturn
+
+STOPPED = 130
+"""Exit status of a command stopped before it had an answer: 128 and the number of the signal, as in a shell."""
+
+_asked = threading.Event()
+
+
+def asked_to_stop() -> bool:
+    """Whether Ctrl-C was pressed; true as well where a library made another error of it."""
+    return _asked.is_set()
+
+
+def _stop(number: int, frame: FrameType | None) -> NoReturn:
+    _asked.set()
+    raise KeyboardInterrupt
+
+
+def _swallowed(what: Any) -> None:
+    """Ctrl-C while Python was clearing up behind the program's back is not lost: it is pressed again."""
+    if what.exc_type is KeyboardInterrupt:
+        again = threading.Timer(0.01, signal.raise_signal, (signal.SIGINT,))
+        again.daemon = True
+        again.start()
+        return
+    sys.__unraisablehook__(what)
+
+
+def run(main: Callable[[], object]) -> NoReturn:
+    """Run the program, so that Ctrl-C ends it with a sentence at any moment, and never with a traceback.
+
+    Args:
+        main: The program; it is left by SystemExit or by returning.
+    """
+    with suppress(ValueError):  # not in the main thread: then nobody presses a key for it
+        signal.signal(signal.SIGINT, _stop)
+    sys.unraisablehook = _swallowed
+    status: object = 0
+    try:
+        main()
+    except SystemExit as left:
+        status = left.code
+    except BaseException as error:
+        if not isinstance(error, KeyboardInterrupt) and not _asked.is_set():
+            raise
+        status = STOPPED
+        with suppress(OSError):
+            sys.stderr.write(SAID + "\n")
+    finally:
+        with suppress(ValueError):
+            signal.signal(signal.SIGINT, signal.SIG_IGN)  # all is said: only clearing up is left
+    if _asked.is_set() and status == STOPPED:  # Python may have noted Ctrl-C for itself and would end another way
+        for stream in (sys.stdout, sys.stderr):
+            with suppress(OSError, ValueError):
+                stream.flush()
+        os._exit(STOPPED)
+    sys.exit(status)  # type: ignore[arg-type]  # what SystemExit carried
+
+
+SAID = "Stopped before there was an answer. No file was left half written."
+
+
+@contextmanager
+def finishing() -> Iterator[None]:
+    """The answer is being written down: the first Ctrl-C in here is passed over, the second one stops."""
+    presses = 0
+
+    def pressed(number: int, frame: FrameType | None) -> None:
+        nonlocal presses
+        presses += 1
+        if presses > 1:
+            _stop(number, frame)
+
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, pressed)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _module(name: str) -> ModuleType | None:
+    """A part of Python that not every system has."""
+    from importlib import import_module
+
+    try:
+        return import_module(name)
+    except ImportError:
+        return None
+
+
+def lock(handle: int) -> bool:
+    """Hold an open file alone; False where another program holds it.
+
+    Raises:
+        OSError: This disk knows no locks.
+    """
+    fcntl = _module("fcntl")
+    if fcntl is not None:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        return True
+    msvcrt = _module("msvcrt")
+    if msvcrt is None:
+        raise OSError(38, "this system knows no locks")  # ENOSYS
+    try:
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+    except PermissionError:
+        return False
+    return True
+
+
+def unlock(handle: int) -> None:
+    """Let go of it."""
+    fcntl, msvcrt = _module("fcntl"), _module("msvcrt")
+    if fcntl is not None:
+        fcntl.flock(handle, fcntl.LOCK_UN)
+    elif msvcrt is not None:
+        msvcrt.locking(handle, msvcrt.LK_UNLCK, 1)
+
+
+def press_stop(number: int, told: Any) -> None:
+    """Press Ctrl-C for a child process, so that it ends with what it has.
+
+    Args:
+        number: Of the process.
+        told: An event that the child listens for (`listen_for_stop`): Windows has no signal for one process alone, and
+            would end it on the spot.
+    """
+    if os.name == "posix":
+        with suppress(ProcessLookupError):
+            os.kill(number, signal.SIGINT)
+    else:
+        told.set()
+
+
+def listen_for_stop(told: Any) -> None:
+    """In a child process: take an event for Ctrl-C, where the system can't send the signal."""
+    if os.name == "posix":
+        return
+
+    def listen() -> None:
+        told.wait()
+        _thread.interrupt_main()
+
+    threading.Thread(target=listen, daemon=True).start()
+
+
+@contextmanager
+def within(seconds: float, say: Callable[[], Exception]) -> Iterator[None]:
+    """End a block that takes more time of the processor; one inside another adds nothing.
+
+    It holds in the main thread of a system that has the signal; elsewhere (the bench page's threads, Windows) the block
+    is not bounded.
+
+    Args:
+        seconds: Of the processor, in all threads. [s]
+        say: Makes the error.
+    """
+    if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    if signal.getitimer(signal.ITIMER_PROF)[0] > 0.0:
+        yield
+        return
+
+    def over(number: int, frame: FrameType | None) -> NoReturn:
+        raise say()
+
+    before = signal.signal(signal.SIGPROF, over)
+    signal.setitimer(signal.ITIMER_PROF, seconds, 1.0)  # again each second, where a library makes nothing of it
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0.0)
+        signal.signal(signal.SIGPROF, before)
+
+
+def bound(seconds: float, size: int) -> None:
+    """In a child process that reads a file: end it after so much time of the processor, and refuse it more memory.
+
+    Args:
+        seconds: Of the processor. [s]
+        size: Address space. [bytes]
+    """
+    resource = _module("resource")
+    if resource is None:  # Windows: the time on the clock that the parent waits is the only bound there
+        return
+    for limit, value in ((resource.RLIMIT_CPU, int(seconds) + 1), (resource.RLIMIT_AS, size)):
+        with suppress(ValueError, OSError):
+            resource.setrlimit(limit, (value, value))
