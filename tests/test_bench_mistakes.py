@@ -72,7 +72,7 @@ def test_faults_on_the_page_name_its_fields_and_not_the_tables_of_the_file(page:
     assert "There is no ply yet" in text
     assert "[[" not in text.split("<main")[1]
     page.edit("tip.toml", table="ply", op="add", set_material="fabric|carbon plain 193 prepreg", set_angle="0")
-    assert 'Choose "prepreg" under "Made by"' in unescape(page.get("/part", file="tip.toml").text)
+    assert 'Choose "prepreg" under "Process"' in unescape(page.get("/part", file="tip.toml").text)
 
 
 def test_a_file_that_is_gone_keeps_its_own_name_and_offers_no_way_back_to_it(page: Page) -> None:

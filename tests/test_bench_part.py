@@ -11,9 +11,10 @@ from bench_page import Page, open_page
 from click.testing import CliRunner
 
 from layup.bench import part_page
+from layup.bench.rendering import span
 from layup.commands.cli import main as layup_command
 from layup.weight.prediction import predict
-from layup.words import mass_both
+from layup.words import mass_both, mass_words
 
 DOOR = "motor-glider/engine-bay-door.toml"
 
@@ -31,8 +32,9 @@ def test_the_weight_on_the_page_is_the_weight_of_the_command(page: Page) -> None
         expected = predict(page.root / file)
         system = expected.job.part.units
         assert shown(answer.text, "mass") == mass_both(expected.mass.mean, system)
-        assert shown(answer.text, "low") == mass_both(expected.mass.p05, system)
-        assert shown(answer.text, "high") == mass_both(expected.mass.p95, system)
+        assert shown(answer.text, "limits") == span(expected.mass, system)
+        if expected.saving is not None:
+            assert shown(answer.text, "saving-limits") == span(expected.saving.mass, system)
 
 
 def test_the_json_of_the_page_is_the_json_of_the_command(page: Page) -> None:
@@ -116,10 +118,59 @@ def test_a_mistake_is_said_at_its_field_and_the_text_stays(page: Page) -> None:
     assert answer.status_code == 200
     said = unescape(answer.text)
     assert "no such zone" in said.casefold()
-    assert "1 thing to do" in said
+    assert "1 thing to put right" in said
     assert 'zone = "edje"' in page.text(DOOR)
     answer = page.edit(DOOR, table="ply", number="2", set_zone="edge")
     assert shown(answer.text, "mass")
+
+
+def test_a_fault_greys_the_last_good_weight_and_names_what_is_not_counted(page: Page) -> None:
+    good = shown(page.get("/part", file=DOOR).text, "mass")
+    answer = page.edit(DOOR, table="ply", number="2", set_angle="90/45")
+    assert shown(answer.text, "mass") == good
+    assert "Ply 3, angle is not counted yet" in shown(answer.text, "uncounted")
+    assert 'class="bar weight old"' in answer.text
+    for path in ("/prepare", "/weigh", "/choose"):  # on every screen of the part
+        assert shown(page.get(path, file=DOOR).text, "mass") == good
+    answer = page.edit(DOOR, table="ply", number="2", set_angle="45")
+    assert 'class="bar weight"' in answer.text
+    assert "uncounted" not in answer.text
+
+
+def test_a_change_of_the_old_part_is_not_called_nothing(page: Page) -> None:
+    before = predict(page.root / DOOR)
+    answer = page.post("/part/add-item", add_form("replaces", "weighed", weighed="5 oz"), file=DOOR)
+    after = predict(page.root / DOOR)
+    assert before.replaced is not None
+    assert after.replaced is not None
+    gained = mass_both(after.replaced.mass.mean - before.replaced.mass.mean, "both")
+    last = re.sub("<[^>]*>", "", unescape(answer.text.split('class="last"')[1].split("</p>")[0]))
+    assert f"the old part gains {gained}" in last
+
+
+@pytest.mark.parametrize("way", ["wet", "vacuum bag", "infusion", "prepreg"])
+def test_a_process_button_makes_the_part_weigh_what_it_says(page: Page, way: str) -> None:
+    text = page.get("/part", file=DOOR).text
+    said = re.search(rf'name="process" value="{way}"[^>]*>[^<]*<b>([^<]*)</b>', text)
+    assert said is not None
+    answer = page.post("/part/process", {"process": way, "script": "1"}, file=DOOR)
+    assert answer.status_code == 200
+    now = predict(page.root / DOOR)
+    assert now.weighed.process.name == way
+    assert mass_words(now.mass.mean) == said[1]
+    assert shown(answer.text, "mass").startswith(said[1])
+
+
+def test_a_mesh_put_in_its_place_on_the_disk_is_another_state(page: Page) -> None:
+    surface = page.bench.desk.sheet(DOOR).data["surface"]
+    file = page.root / "motor-glider" / (surface.get("mesh") or surface.get("step"))
+    before = page.get("/part/version", file=DOOR).text.split()
+    assert page.get("/part/version", file=DOOR).text.split() == before
+    file.write_bytes(file.read_bytes() + b" ")
+    after = page.get("/part/version", file=DOOR).text.split()
+    assert after[0] == before[0]
+    assert after[1] != before[1]
+    assert f'data-state="{after[1]}"' in page.get("/part", file=DOOR).text
 
 
 def test_a_file_broken_in_an_editor_is_shown_with_its_line(page: Page) -> None:
@@ -145,7 +196,7 @@ def test_a_new_part_from_two_sides_with_its_first_ply(page: Page) -> None:
             "resin": "epoxy, laminating"}  # fmt: skip
     answer = page.post("/new/measured", form)
     assert answer.headers["location"] == "/part?file=floor.toml"
-    assert "1 thing to do" in page.get("/part", file="floor.toml").text
+    assert "1 thing to put right" in page.get("/part", file="floor.toml").text
     page.edit("floor.toml", table="ply", op="add", set_material="fabric|carbon plain 200")
     assert predict(page.root / "floor.toml").area == pytest.approx(0.6)
 
@@ -294,7 +345,7 @@ def test_places_shown_in_a_field_can_be_entered_as_they_are_shown(page: Page) ->
     assert page.text(file) == before
     answer = page.edit(file, table="holes", number="0", set_first="100 mm, 150 mm")
     assert 'first = ["100 mm", "150 mm"]' in page.text(file)
-    assert "to do" not in answer.text
+    assert "to put right" not in answer.text
 
 
 @pytest.mark.parametrize("kind", ["grid", "row", "circle"])

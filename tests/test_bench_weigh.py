@@ -119,6 +119,19 @@ def test_nothing_is_noted_before_it_was_said_again(page: Page) -> None:
     assert 'id="f-weigh-lb" name="lb" value=""' in text, "the fields are empty for the next weight"
 
 
+def test_a_weight_has_one_reading_while_it_is_typed_and_once_it_is_saved(page: Page) -> None:
+    form = {"do": "note", "unit": "g", "value": "232", "stage": "trimmed"}
+    page.client.post("/weigh", params={"file": "hatch.toml"}, data={"do": "unit:g"})
+    typed = page.get("/weigh/said", file="hatch.toml", unit="g", value="232")
+    assert "8 1/8 oz" in typed
+    page.client.post("/weigh", params={"file": "hatch.toml"}, data={**form, "echoed": "232 g", "sure": "232 g"})
+    page.client.post("/weigh", params={"file": "hatch.toml"},
+                     data={**form, "do": "anyway", "echoed": "232 g", "sure": "232 g"})  # fmt: skip
+    text = page.get("/weigh", file="hatch.toml")
+    assert '<b id="weighed">8 1/8 oz' in text
+    assert "8 1/4 oz" not in text
+
+
 def test_another_weight_than_the_one_said_again_is_not_noted(page: Page) -> None:
     page.post("/weigh", "hatch.toml", do="note", lb="2", oz="3", echoed="2 lb 2 oz")
     assert not (page.folder / FILE).exists()

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
-from layup.bench.desk import Desk, StaleError
+from layup.bench.desk import Desk, Sheet, StaleError
 from layup.bench.folder import Folder, OutsideError
 from layup.bench.guard import Guard
 from layup.bench.rendering import HERE, colours, environment
@@ -68,8 +68,12 @@ def show(asked: Asked, template: str, /, status: int = 200, **words: Any) -> Res
     """A page from a template; every page knows the flows, the file it is about and the parts of the folder."""
     from starlette.responses import HTMLResponse
 
+    from layup.bench.bar import bar_of
+
     flow = template.removesuffix(".html")
     words.setdefault("flow", flow)
+    sheet = words.get("sheet")
+    words.setdefault("bar", bar_of(asked.desk, sheet) if isinstance(sheet, Sheet) else None)
     words.setdefault("nav", asked.file)  # what the other flows are about, where it is not the file of this page
     text = environment().get_template(template).render(
         folder=asked.folder.root.name or str(asked.folder.root), flows=FLOWS, file=asked.file,

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from layup.weight.prediction import Prediction
 
 T = TypeVar("T")
+BACK = 4
+"""Changes looked back through for the last good weight. [-]"""
 
 
 class Kept(Generic[T]):
@@ -72,6 +74,7 @@ class Sheet:
         data: Its tables as written; empty where it can't be read.
         faults: Everything wrong with it.
         prediction: None where there is a fault.
+        state: Of the text, the files it names and the shop's record: the same name, the same answer.
         surface: The surface, where it could be read though something else is at fault.
     """
 
@@ -83,6 +86,7 @@ class Sheet:
     faults: tuple[Fault, ...]
     prediction: Prediction | None
     surface: Surface | None
+    state: str = ""
 
     @cached_property
     def fault_keys(self) -> dict[KeyPath, Fault]:
@@ -116,6 +120,21 @@ def as_typed(value: Any) -> str:
             return ", ".join(value)
         return json.dumps(value, ensure_ascii=False)
     return str(value)
+
+
+@dataclass(frozen=True)
+class Cost:
+    """The last change made on the page, and what it did.
+
+    Attributes:
+        change: The change.
+        mass: Added to the weight of the new part; None where before or after can't be weighed. [kg]
+        old: Added to the weight of what comes off; None likewise. [kg]
+    """
+
+    change: Change
+    mass: float | None = None
+    old: float | None = None
 
 
 class Desk:
@@ -215,15 +234,25 @@ class Desk:
             step = self.journal.redo if again else self.journal.undo
             return step(path, name, read(path))
 
-    def last_change(self, sheet: Sheet) -> tuple[Change, float | None] | None:
-        """The last change made on the page, if it is what the file holds, and what it added to the weight. [kg]"""
+    def last_change(self, sheet: Sheet) -> Cost | None:
+        """The last change made on the page, if it is what the file holds, and what it did."""
         change = self.journal.last(sheet.name)
         if change is None or change.after != sheet.text:
             return None
-        before = self._sheet(sheet.name, sheet.path, change.before)
-        if sheet.prediction is None or before.prediction is None:
-            return change, None
-        return change, sheet.prediction.mass.mean - before.prediction.mass.mean
+        before = self._sheet(sheet.name, sheet.path, change.before).prediction
+        now = sheet.prediction
+        if now is None or before is None:
+            return Cost(change)
+        old = [one.replaced.mass.mean if one.replaced else 0.0 for one in (before, now)]
+        return Cost(change, now.mass.mean - before.mass.mean, old[1] - old[0])
+
+    def last_good(self, sheet: Sheet) -> Prediction | None:
+        """What the part came to before something was wrong with it; None where that isn't known any more."""
+        for text in self.journal.before(sheet.name, BACK):
+            found = self._sheet(sheet.name, sheet.path, text).prediction
+            if found is not None:
+                return found
+        return None
 
     def habits(self, path: Path) -> Habits:
         """What the shop's scale has taught, of the nearest record inside the folder."""
@@ -256,7 +285,11 @@ class Desk:
         version = version_of(text)
         key = (name, version, self._around(path, data))
         kept = self._sheets.get(key)
-        return kept if kept is not None else self._sheets.put(key, self._work_out(name, path, text, version, data))
+        if kept is not None:
+            return kept
+        made = self._work_out(name, path, text, version, data)
+        made.state = hashlib.sha256(repr(key).encode()).hexdigest()[:16]
+        return self._sheets.put(key, made)
 
     def _around(self, path: Path, data: dict[str, Any]) -> tuple[Any, ...]:
         """What a prediction rests on besides the text: the files it names and the shop's record."""
@@ -324,9 +357,10 @@ def tables_of(text: str) -> dict[str, Any]:
         return {}
 
 
-def _stamp(path: Path) -> tuple[int, int] | None:
+def _stamp(path: Path) -> tuple[int, int, int] | None:
+    """When and how a file was last touched: also where another was put in its place with its own old date."""
     try:
         found = path.stat()
     except (OSError, ValueError):
         return None
-    return found.st_mtime_ns, found.st_size
+    return found.st_mtime_ns, found.st_size, found.st_ctime_ns

@@ -233,6 +233,13 @@ class Journal:
         """The newest change that stands."""
         return self._one(name, "undone = 0 ORDER BY number DESC")
 
+    def before(self, name: str, most: int) -> list[str]:
+        """What the file held before each of the newest changes that stand, the newest first."""
+        rows = self._rows(
+            "SELECT before FROM changes WHERE file = ? AND undone = 0 ORDER BY number DESC LIMIT ?", name, most
+        )
+        return [str(row[0]) for row in rows]
+
     def next(self, name: str) -> Change | None:
         """The change taken back last, which can be made again."""
         return self._one(name, "undone = 1 ORDER BY number ASC")

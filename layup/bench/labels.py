@@ -22,7 +22,7 @@ LABELS = {
     "or": "Or in zone", "and": "And in zone", "not": "But not in zone",
     "weighed": "Weight on the scale", "mass": "Weight", "each": "Weight of one", "per_length": "Weight by the length",
     "length": "Length", "areal_weight": "Weight by the area", "times": "How many times", "arm": "Arm from the datum",
-    "at": "Where it sits", "coats": "Coats", "sides": "Sides", "name": "Name", "process": "Made by", "resin": "Resin",
+    "at": "Where it sits", "coats": "Coats", "sides": "Sides", "name": "Name", "process": "Process", "resin": "Resin",
     "sheet": "Sheet", "covering": "Covering", "fabric": "Cloth", "core": "Core", "finish": "Finish",
     "thickness": "Thickness", "diameter": "Diameter", "pitch": "From hole to hole", "first": "First hole at",
     "columns": "Columns", "rows": "Rows", "staggered": "Every second row shifted", "centre": "Middle at",
@@ -64,7 +64,7 @@ WORDS = (
     (r"Name another \[\[zone\]\] of this file", "Make the zone first, or choose another"),
     (r"Add a \[\[zone\]\] of that name", 'Make a zone of that name, or choose another under "Where"'),
     (r"Add a line to this \[\[ply\]\]: thickness = ", "Write it under Thickness: "),
-    (r'Write process = "([^"]*)"', r'Choose "\1" under "Made by"'),
+    (r'Write process = "([^"]*)"', r'Choose "\1" under "Process"'),
 )  # fmt: skip
 """Wordings of the part file, and those of the page."""
 

@@ -21,12 +21,15 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from layup.materials import Library
+    from layup.weight.prediction import Prediction
 
 HEAD = (
-    ("title", "Name"), ("process", "Made by"), ("resin", "Resin"), ("units", "Weights in"), ("vacuum", "Vacuum"),
+    ("title", "Name"), ("process", "Process"), ("resin", "Resin"), ("units", "Weights in"), ("vacuum", "Vacuum"),
     ("altitude", "Shop's altitude"), ("trim", "Laid up beyond the edge"), ("arm", "Arm from the datum"),
 )  # fmt: skip
 """Keys at the top of the file, and their labels."""
+HEAD_FIRST = ("process", "resin", "vacuum")
+"""Of these, what stands open: it moves the weight most."""
 HINTS = {
     "vacuum": "25 inHg", "altitude": "1500 ft", "trim": "25 mm", "arm": "62 in", "thickness": "6 mm",
     "weighed": "9 1/4 oz", "mass": "40 g", "each": "3.2 g", "per_length": "12 g/m", "length": "1.4 m",
@@ -211,6 +214,26 @@ def add_item(asked: Asked) -> Response:
     return _after(asked, sheet)
 
 
+def process(asked: Asked) -> Response:
+    """Another process, by its button. A vacuum goes out with a process that has no bag, as the comparison has it."""
+    name = asked.form.get("process", "")
+    library = asked.desk.library(asked.desk.sheet(asked.file))
+    if name not in library.names("process"):
+        raise LayupError("that is no process of the tables")
+    bagged = library.get("process", name).word("bag") is not None
+    words = f"process {name}"
+
+    def change(text: str) -> str:
+        nonlocal words
+        new = parttext.put(text, ("process",), name)
+        if not bagged and "vacuum" in tables_of(text):
+            words += ", without its vacuum"
+            new = parttext.put(new, ("vacuum",), "")
+        return new
+
+    return _after(asked, asked.desk.edit(asked.file, asked.form.get("base", ""), lambda: words, change))
+
+
 def write_out(asked: Asked) -> Response:
     """The stack at the top of the file as one table a ply."""
     sheet = asked.desk.sheet(asked.file)
@@ -229,13 +252,19 @@ def write_out(asked: Asked) -> Response:
 def undo(asked: Asked) -> Response:
     """Take the last change back."""
     done = asked.desk.undo(asked.file)
-    return go("/part", file=asked.file, said=f"taken back: {done}")
+    return go(_flow(asked), file=asked.file, said=f"undone: {done}")
+
+
+def _flow(asked: Asked) -> str:
+    """The page of the part that a form stood on."""
+    flow = asked.form.get("flow", "")
+    return f"/{flow}" if flow in ("choose", "prepare", "weigh") else "/part"
 
 
 def redo(asked: Asked) -> Response:
     """Make it again."""
     done = asked.desk.undo(asked.file, again=True)
-    return go("/part", file=asked.file, said=f"made again: {done}")
+    return go(_flow(asked), file=asked.file, said=f"made again: {done}")
 
 
 def typed(asked: Asked) -> Response:
@@ -249,10 +278,11 @@ def typed(asked: Asked) -> Response:
 
 
 def version(asked: Asked) -> Response:
-    """The version of the part file, so that a page sees what another window did."""
+    """Version of the part file, and of all its weight rests on: a page sees what another window or program did."""
     from starlette.responses import PlainTextResponse
 
-    return PlainTextResponse(asked.desk.sheet(asked.file).version)
+    sheet = asked.desk.sheet(asked.file)
+    return PlainTextResponse(f"{sheet.version} {sheet.state}")
 
 
 def new_surface(asked: Asked) -> Response:
@@ -312,13 +342,11 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
 
     prediction = sheet.prediction
     library = asked.desk.library(sheet)
-    change = asked.desk.last_change(sheet)
-    again = asked.desk.journal.next(asked.file)
     system = prediction.job.part.units if prediction else "both"
     return show(
-        asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD, more=MORE, kinds=KINDS,
-        asked_of=ASKED, may_lack=MAY_LACK, bars=bars_svg(prediction, system) if prediction else "", change=change,
-        again=again if again is not None and again.before == sheet.text else None, names=_names(library, sheet),
+        asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD,
+        head_first=HEAD_FIRST, where_rows=_where_rows, more=MORE, kinds=KINDS, asked_of=ASKED, may_lack=MAY_LACK,
+        bars=bars_svg(prediction, system) if prediction else "", names=_names(library, sheet),
         choices=CHOICES, hints=HINTS, layers=_layers(sheet), typed=asked.desk.journal.typed(asked.file), field=_field,
         as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
         zones=[str(e.get("name", "")) for e in sheet.entries("zone")], label=labels.label, plain=labels.plain,
@@ -362,6 +390,21 @@ def _layers(sheet: Sheet) -> list[tuple[Layer, int]]:
     return found
 
 
+def _where_rows(prediction: Prediction) -> list[tuple[str, float, str]]:
+    """What the weight is made of: name, mass and a note. [kg]"""
+    w = prediction.weighed
+    rows = [
+        ("fibre", w.fibre, f"fibre volume fraction {w.fibre_fraction.mean * 100:.0f} %"),
+        ("resin in the plies", w.resin - w.film - w.bond, ""),
+        ("resin films on the faces", w.film, ""),
+        ("resin at the core", w.bond, ""),
+        ("core, dry", w.core, ""),
+        *((f"finish: {thing.name}", thing.mass, "") for thing in w.finishes),
+        *((f"fitting: {thing.name}", thing.mass, "") for thing in w.extras),
+    ]
+    return [(name, mass, note) for name, mass, note in rows if mass > 0]
+
+
 def _open_faults(sheet: Sheet) -> list[tuple[str, str]]:
     """Faults as a page says them: where, and what to do."""
     return [
@@ -387,6 +430,7 @@ ROUTES = (
     ("/part", "GET", part),
     ("/part/edit", "POST", edit),
     ("/part/add-item", "POST", add_item),
+    ("/part/process", "POST", process),
     ("/part/write-out", "POST", write_out),
     ("/part/undo", "POST", undo),
     ("/part/redo", "POST", redo),

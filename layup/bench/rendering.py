@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from layup.report import palette
 from layup.words import (
+    System,
     area_words,
     areal_weight_words,
     length_words,
     mass_both,
+    mass_metric,
     mass_words,
     percent_words,
     pressure_words,
     temperature_words,
     thickness_words,
 )
+
+if TYPE_CHECKING:
+    from layup.spread import Interval
 
 HERE = Path(__file__).parent
 
@@ -35,7 +41,7 @@ def environment() -> Any:
     made.filters.update(
         mass=mass_both, ounces=mass_words, length=length_words, area=area_words, thickness=thickness_words,
         areal=areal_weight_words, percent=percent_words, pressure=pressure_words, temperature=temperature_words,
-        sentence=sentence, signs=signs,
+        sentence=sentence, signs=signs, short=short, span=span, weighed=weighed_words,
     )  # fmt: skip
     made.globals.update(zip=zip, enumerate=enumerate, len=len, abs=abs)
     return made
@@ -50,6 +56,45 @@ def sentence(text: str) -> str:
     text = text.strip()
     named = re.match(r"[^\s\"]+\.[A-Za-z]\w+\b|[^:\"]+\.[A-Za-z]\w{1,4}:", text)
     return (text if named else text[:1].upper() + text[1:]) + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def short(kg: float, system: System) -> str:
+    """A weight where there is room for one system only: pounds and ounces, unless the part is kept in metric.
+
+    >>> short(0.234, "both"), short(0.234, "metric")
+    ('8 1/4 oz', '234 g')
+    """
+    return mass_metric(kg) if system == "metric" else mass_words(kg)
+
+
+def span(mass: Interval, system: System) -> str:
+    """Both ends of an interval in few words.
+
+    >>> from types import SimpleNamespace as Ends
+    >>> span(Ends(p05=0.289, p95=0.375), "both"), span(Ends(p05=0.4, p95=1.2), "lb")
+    ('10 1/4 to 13 1/4 oz (289 to 375 g)', '14 oz to 2 lb 10 1/4 oz')
+    """
+
+    def ends(words: Callable[[float], str]) -> str:
+        low, high = words(mass.p05), words(mass.p95)
+        unit = low.rpartition(" ")[2]
+        alike = high.endswith(" " + unit) and "lb" not in low + high and low.count(unit) == 1
+        return f"{low.removesuffix(' ' + unit) if alike else low} to {high}"
+
+    ounces, grams = ends(mass_words), ends(mass_metric)
+    return {"lb": ounces, "metric": grams}.get(system, f"{ounces} ({grams})")
+
+
+def weighed_words(kg: float, system: System) -> str:
+    """A weight from the scale, as finely as it was said back when it was typed: one weight, one reading.
+
+    >>> weighed_words(0.232, "both"), weighed_words(0.232, "lb")
+    ('8 1/8 oz (232 g)', '8 1/8 oz')
+    """
+    from layup.learn.scale import echo
+
+    heard = echo(f"{kg * 1e3:.9f} g")
+    return {"lb": heard.imperial, "metric": heard.metric}.get(system, f"{heard.imperial} ({heard.metric})")
 
 
 def signs(text: str) -> str:

@@ -187,12 +187,12 @@ def _opened(sheet: Sheet, entry: SurfaceEntry) -> Surface:
     return _RAW.get(key) or _RAW.put(key, open_surface(entry, sheet.path.parent))
 
 
-def _stamp(sheet: Sheet, file: str) -> tuple[int, int] | None:
+def _stamp(sheet: Sheet, file: str) -> tuple[int, int, int] | None:
     try:
         found = (sheet.path.parent / file).stat()
     except (OSError, ValueError):
         return None
-    return found.st_mtime_ns, found.st_size
+    return found.st_mtime_ns, found.st_size, found.st_ctime_ns
 
 
 def _stage(surface: Surface) -> Stage:

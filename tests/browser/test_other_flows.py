@@ -50,7 +50,7 @@ def test_choose_a_layup_and_take_it_into_the_part(look: Open, bench: Bench) -> N
     assert plies == [(e["material"], e.get("count", 1)) for e in best["best"]["plies"]]
     kept = [line for line in before.splitlines() if line.startswith("#")]
     assert kept == [line for line in bench.text(PANEL).splitlines() if line in kept]
-    page.get_by_role("button", name="Take back").click()
+    page.get_by_role("button", name="Undo").click()
     wait_for(lambda: bench.text(PANEL) == before)
 
 

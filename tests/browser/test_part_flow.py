@@ -30,7 +30,7 @@ def test_from_a_mesh_to_a_weight_that_is_the_commands(look: Open, bench: Bench) 
     form = page.locator('form[action="/new/file"]')
     form.locator("input[type=file]").set_input_files(str(solid))
     form.locator("input[name=title]").fill("Door of my own")
-    form.get_by_role("button", name="Take it in").click()
+    form.get_by_role("button", name="Import").click()
     page.locator("#stage-unit-mm").click()
     page.locator("#stage-side-outer").click()
     page.get_by_role("button", name="Lay it on top").first.click()
@@ -71,7 +71,7 @@ def test_a_ply_is_dragged_to_another_place_and_taken_back(look: Open, bench: Ben
     page.mouse.up()
     wait_for(lambda: "moved to place 3" in page.inner_text(".weight"))
     assert bench.text(DOOR) != text
-    page.get_by_role("button", name="Take back").click()
+    page.get_by_role("button", name="Undo").click()
     wait_for(lambda: bench.text(DOOR) == text)
 
 
@@ -111,7 +111,7 @@ def test_after_kill_9_the_last_edit_and_the_last_word_are_there(look: Open, benc
     bench.start()
     again = look("/part", DOOR, context=page.context)
     wait_for(lambda: again.locator("#f-ply-0-count").input_value() == "8")
-    again.get_by_role("button", name="Take back").click()
+    again.get_by_role("button", name="Undo").click()
     wait_for(lambda: "angle = 45" in bench.text(DOOR))
 
 
@@ -143,7 +143,7 @@ def test_without_script_the_buttons_work(look: Open, bench: Bench) -> None:
     page.locator("#f-ply-0-angle").fill("30")
     page.locator("details[data-key=ply-0]").get_by_role("button", name="Enter").first.click()
     assert "angle = 30" in bench.text(DOOR)
-    page.get_by_role("button", name="Take back").click()
+    page.get_by_role("button", name="Undo").click()
     assert "angle = 45" in bench.text(DOOR)
 
 

@@ -19,6 +19,7 @@ export function swap(text, moved = key => key) {
     const now = page.querySelector(`[data-region="${old.dataset.region}"]`);
     if (now && now.innerHTML !== old.dataset.came) {
       old.replaceChildren(...now.cloneNode(true).childNodes);
+      old.className = now.className;
       old.dataset.came = now.innerHTML;
       fresh++;
     }
@@ -101,6 +102,14 @@ function refused(form, button, text) {
 const ended = "The bench page does not answer. Start it again in the terminal and open the address it prints. What was "
   + "entered before is saved, what stands typed in a field comes back";
 function problem() { tell(`${ended}; press the last button again.`, true); }
+const fixed = document.querySelector(".bar") || document.querySelector(".top");
+if (fixed) new ResizeObserver(() => {                   // how much of the window is taken, so that nothing hides behind it
+  const whole = document.querySelector(".fixed"), high = getComputedStyle(whole).display === "contents" ? fixed.offsetHeight : whole.offsetHeight;
+  document.documentElement.style.setProperty("--fixed", `${high}px`);
+}).observe(fixed);
+document.addEventListener("click", event => {          // a list that was opened is closed by a press beside it
+  for (const one of document.querySelectorAll("details.switch[open]")) if (!one.contains(event.target)) one.open = false;
+});
 
 let pressed = { which: "", at: -1e9 };
 document.addEventListener("submit", event => {
@@ -165,7 +174,9 @@ if (version && file) setInterval(async () => {
   missed = answer ? 0 : missed + 1;
   const now = answer ? answer.ok ? "" : message(await answer.text()) : missed > 1 ? `${ended}.` : trouble;
   if (now !== trouble) { trouble = now; if (now) tell(now, true); else region("said").replaceChildren(); }
-  if (answer?.ok && (await answer.text()) !== version) refresh();
+  if (!answer?.ok) return;
+  const [text, state] = (await answer.text()).split(" "), shown = document.getElementById("state")?.dataset.state;
+  if (text !== version || (shown && state !== shown)) refresh();   // the file, or what it names, or the shop's record
 }, 2500);
 
 // Fields that belong to one of several choices; a file dropped on its place; plies dragged by their handle.
@@ -224,3 +235,4 @@ function over(y) {
 
 for (const one of document.querySelectorAll("[data-region]")) one.dataset.came = one.innerHTML;
 prepare();
+for (const one of document.querySelectorAll(".unsent")) for (let box = one.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
