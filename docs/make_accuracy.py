@@ -1,141 +1,223 @@
-"""Write the table and the plot of docs/accuracy.md: what the model predicts against what was published.
+"""Write the tables and the plot of docs/accuracy.md: what the model predicts against what was published.
 
 Run it from anywhere: python docs/make_accuracy.py
+
+Every row is predicted three times by the product itself: with the tables as they are; with the tables fitted again
+without any row of its laboratory; and with the tables fitted without any row of its fabric. The last two are blind.
 """
 
 from __future__ import annotations
 
-import csv
+import tempfile
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from layup.report import palette
+from fit_resin import OUNCE, SOURCE, Fitted, Row, fit, full_fibre, read_plies, read_rows
+
+from layup.compare import process_for
+from layup.laminate.cured import laminate_density
+from layup.partfile import read_part
+from layup.show import palette
 from layup.spread import Interval
-from layup.weight.prediction import predict
+from layup.weight import Weighed, weigh_layup
 
 HERE = Path(__file__).parent
-ROWS = HERE.parent / "tests" / "published" / "measured_laminates.csv"
 START, END = "<!-- table: written by docs/make_accuracy.py -->", "<!-- end of table -->"
-OUNCE = 0.028349523125
+HEAD = "material,property,value,kind,source,at"
 
 
 @dataclass(frozen=True)
-class Row:
-    name: str
-    what: str
-    quantity: str
-    value: float
-    low: float
-    high: float
-    unit: str
-    process: str
-    vacuum: str
-    resin: str
-    plies: str
-    area: float
-    used: bool
-    why: str
-    source: str
+class Answer:
+    """A row and what was predicted for it, in the row's unit."""
+
+    row: Row
+    said: Interval
+
+    @property
+    def off(self) -> float:
+        """Predicted over published, less one. [-]"""
+        return self.said.mean / self.row.value - 1
+
+    @property
+    def inside(self) -> bool:
+        """Whether the published value falls inside nine in ten."""
+        return self.said.holds(self.row.value)
 
 
-def read_rows() -> list[Row]:
-    with ROWS.open(encoding="utf-8", newline="") as file:
-        return [
-            Row(
-                name=r["row"],
-                what=r["what"],
-                quantity=r["quantity"],
-                value=float(r["printed"]),
-                low=float(r["low"]),
-                high=float(r["high"]),
-                unit=r["unit"],
-                process=r["process"],
-                vacuum=r["vacuum"],
-                resin=r["resin"],
-                plies=r["plies"],
-                area=float(r["area"] or 1.0),
-                used=r["used"] == "yes",
-                why=r["why"],
-                source=r["source"],
-            )
-            for r in csv.DictReader(file)
-        ]
+def predicted(row: Row, fitted: Fitted | None = None) -> Interval:
+    """The product's interval for one row, in the row's unit.
+
+    Args:
+        row: The published figure.
+        fitted: Another fit whose figures are laid over the tables; the tables as they are if left out.
+    """
+    with tempfile.TemporaryDirectory() as scratch:
+        weighed = _weighed(row, fitted, Path(scratch))
+    return _in_unit(row, weighed)
 
 
-def _plies(text: str) -> list[dict[str, Any]]:
-    """`2 x carbon plain 200; core PVC foam 60 of 6 mm` as entries of a part file."""
+def _weighed(row: Row, fitted: Fitted | None, folder: Path) -> Weighed:
+    lines = [HEAD]
     entries: list[dict[str, Any]] = []
-    for piece in text.split(";"):
+    for piece, ply in zip(row.plies.split(";"), read_plies(row.plies), strict=True):
         words = piece.strip()
-        if words.startswith("core "):
+        if ply.count == 0:
             core, _, thickness = words.removeprefix("core ").rpartition(" of ")
             entries.append({"core": core, "thickness": thickness})
-        else:
-            count, _, fabric = words.partition(" x ")
-            entries.append({"fabric": fabric, "count": int(count)})
-    return entries
-
-
-def predicted(row: Row) -> Interval:
-    """The model's interval for one row, in the row's unit."""
+            continue
+        name = words.partition(" x ")[2]
+        entries.append({"fabric": name, "count": ply.count})
+        if ply.fibre == name:  # one of the library
+            continue
+        given = [f"fibre,{full_fibre(ply.fibre)}", f"form,{ply.form}", f"areal_weight,{ply.weight * 1e3:g} g/m^2"]
+        given += [f"mat_share,{ply.mat}"] if ply.mat else []
+        given += [f"resin_content,{ply.content}", 'prepreg_resin,"epoxy, prepreg"'] if ply.content else []
+        for words in given:
+            key, _, value = words.partition(",")
+            value = value if value.startswith('"') else f'"{value}"'
+            lines.append(f'"{name}",{key},{value},nominal,shop,')
+    (folder / "cloths.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    tables = ["cloths.csv"] if len(lines) > 1 else []
+    if fitted is not None:
+        told = [f"{p},{name},{value},{kind},shop,{SOURCE}" for (p, name), (value, kind, _) in fitted.figures().items()]
+        (folder / "fit.csv").write_text("\n".join([HEAD, *told]) + "\n", encoding="utf-8")
+        tables.append("fit.csv")
     part: dict[str, Any] = {
         "title": row.name,
         "process": row.process,
         "resin": row.resin,
+        "materials": tables,
         "surface": {"area": f"{row.area} m^2", "area_tolerance": 0.0 if row.quantity != "mass" else 0.01},
-        "ply": _plies(row.plies),
+        "ply": entries,
     }
     if row.vacuum:
         part["vacuum"] = row.vacuum
-    weighed = predict(part).weighed
-    if row.quantity == "mass":
+    if row.hand:
+        part["hand"] = row.hand
+    job = read_part(part, folder)
+    return weigh_layup(job, process_for(job, row.process, own=True))
+
+
+def _in_unit(row: Row, weighed: Weighed) -> Interval:
+    quantity = row.quantity
+    if quantity == "mass":
         return _scaled(weighed.mass, 1 / OUNCE)
-    if row.quantity == "areal weight":
+    if quantity == "areal weight":
         return _scaled(weighed.mass, 1 / row.area)
-    if row.quantity == "thickness":
+    if quantity == "thickness":
         return _scaled(weighed.thickness, 1e3)
-    if row.quantity == "fibre volume fraction":
+    if quantity == "fibre volume fraction":
         return weighed.fibre_fraction
     layer = weighed.layers[0]
-    voids = layer.take_up.void_fraction if layer.take_up else 0.0
-
-    def density(v_f: float) -> float:
-        return (v_f * layer.fibre_density + (1 - v_f - voids) * layer.resin_density) / 1e3
-
+    take_up = layer.take_up
+    voids = take_up.void_fraction if take_up else 0.0
     v_f = weighed.fibre_fraction
-    return Interval(density(v_f.mean), density(v_f.p05), density(v_f.p95))
+    fractions = (v_f.mean, v_f.p05, v_f.p95)
+    dense = [laminate_density(v, layer.fibre_density, layer.resin_density, voids) / 1e3 for v in fractions]
+    return Interval(dense[0], dense[1], dense[2])
 
 
 def _scaled(interval: Interval, factor: float) -> Interval:
     return Interval(interval.mean * factor, interval.p05 * factor, interval.p95 * factor)
 
 
-def mean_absolute_error(rows: list[Row]) -> float:
-    """Mean of |predicted - published| / published over rows."""
-    return sum(abs(predicted(r).mean - r.value) / r.value for r in rows) / len(rows)
+def mean_absolute_error(answers: Iterable[Answer]) -> float:
+    """Mean of |predicted - published| / published."""
+    listed = list(answers)
+    return sum(abs(answer.off) for answer in listed) / len(listed)
 
 
-def table(rows: list[Row]) -> str:
-    used = [row for row in rows if row.used]
+def in_sample(rows: Iterable[Row]) -> list[Answer]:
+    """What the tables as they are say of every row that can be predicted."""
+    return [Answer(row, predicted(row)) for row in rows if row.used == "yes"]
+
+
+def blind(rows: list[Row], key: Callable[[Row], object]) -> list[Answer]:
+    """Every row predicted by a fit that has seen no row of its group.
+
+    Args:
+        rows: All of them.
+        key: What groups them: laboratory or fabric.
+    """
+    found: dict[str, Answer] = {}
+    used = [row for row in rows if row.used == "yes"]
+    for group in dict.fromkeys(key(row) for row in used):
+        fitted = fit([row for row in rows if row.used != "no" and key(row) != group], rounds=4)
+        for row in used:
+            if key(row) == group:
+                found[row.name] = Answer(row, predicted(row, fitted))
+    return [found[row.name] for row in used]
+
+
+def by_laboratory(row: Row) -> object:
+    """Which laboratory or builder made it."""
+    return row.laboratory
+
+
+def by_fabric(row: Row) -> object:
+    """Which fabrics are in it, whoever laid them up in which process."""
+    return row.laboratory, row.process, *sorted({ply.key for ply in read_plies(row.plies) if ply.count})
+
+
+@lru_cache(maxsize=4096)
+def form_of(row: Row) -> str:
+    """The form of its plies, "with mat" where some of it is mat."""
+    plies = [ply for ply in read_plies(row.plies) if ply.count]
+    forms = {ply.form for ply in plies}
+    if any(not ply.count for ply in read_plies(row.plies)):
+        return "sandwich"
+    if any(ply.mat for ply in plies):
+        return "with mat"
+    return forms.pop() if len(forms) == 1 else "several forms"
+
+
+def _percent(value: float, sign: bool = False) -> str:
+    return f"{value * 100:+.1f} %" if sign else f"{value * 100:.1f} %"
+
+
+def _summary(name: str, answers: list[Answer]) -> str:
+    inside = sum(answer.inside for answer in answers)
+    bias = sum(answer.off for answer in answers) / len(answers)
+    return f"{_percent(mean_absolute_error(answers))} | {_percent(bias, True)} | {inside} of {len(answers)}"
+
+
+def summary(kinds: Mapping[str, list[Answer]]) -> str:
+    """Error, bias and coverage by process, form and quantity, in-sample and blind side by side."""
+    head = "| | figures | " + " | ".join(f"{kind}: error | bias | inside" for kind in kinds) + " |"
+    lines = [head, "|---|---|" + "---|" * 3 * len(kinds)]
+    groups: list[tuple[str, Callable[[Row], bool]]] = [("all", lambda row: True)]
+    rows = [answer.row for answer in next(iter(kinds.values()))]
+    for process in dict.fromkeys(row.process for row in rows):
+        groups.append((process, lambda row, p=process: row.process == p))  # type: ignore[misc]
+    for form in dict.fromkeys(form_of(row) for row in rows):
+        groups.append((form, lambda row, f=form: form_of(row) == f))  # type: ignore[misc]
+    for quantity in dict.fromkeys(row.quantity for row in rows):
+        groups.append((quantity, lambda row, q=quantity: row.quantity == q))  # type: ignore[misc]
+    for name, belongs in groups:
+        picked = [[a for a in answers if belongs(a.row)] for answers in kinds.values()]
+        cells = " | ".join(_summary(name, chosen) for chosen in picked)
+        lines.append(f"| {name} | {len(picked[0])} | {cells} |")
+    return "\n".join(lines)
+
+
+def table(answers: list[Answer], rows: list[Row]) -> str:
+    """Every figure with its in-sample prediction, and what can't be predicted with the reason."""
     lines = [
-        "| laminate | figure | published | predicted | nine in ten | inside | off by | source, and what to know |",
-        "|---|---|---|---|---|---|---|---|",
+        "| laminate | figure | published | kind | predicted | nine in ten | inside | off by | source, and what to know |",
+        "|---|---|---|---|---|---|---|---|---|",
     ]
-    for row in used:
-        p = predicted(row)
+    for answer in answers:
+        row, p = answer.row, answer.said
         span = f"{row.value:g}" if row.low == row.high else f"{row.value:g} ({row.low:g} to {row.high:g})"
         unit = "" if row.unit == "-" else f" {row.unit}"
-        inside = "yes" if p.holds(row.value) else "NO"
         lines.append(
-            f"| {row.what} | {row.quantity} | {span}{unit} | {p.mean:.3g} | {p.p05:.3g} to {p.p95:.3g} | {inside} | "
-            f"{(p.mean / row.value - 1) * 100:+.0f} % | {row.source}; {row.why} |"
+            f"| {row.what} | {row.quantity} | {span}{unit} | {row.kind} | {p.mean:.3g} | {p.p05:.3g} to {p.p95:.3g} | "
+            f"{'yes' if answer.inside else 'NO'} | {answer.off * 100:+.0f} % | {row.source}; {row.why} |"
         )
-    inside_count = sum(predicted(r).holds(r.value) for r in used)
     lines += [
-        "",
-        f"{inside_count} of {len(used)} inside; the mean absolute error of the point prediction is "
-        f"{mean_absolute_error(used) * 100:.1f} %.",
         "",
         "Measured figures that can't be predicted, and why:",
         "",
@@ -143,46 +225,76 @@ def table(rows: list[Row]) -> str:
         "|---|---|---|---|---|",
     ]
     for row in rows:
-        if not row.used:
+        if row.used == "no":
             unit = "" if row.unit == "-" else f" {row.unit}"
             lines.append(f"| {row.what} | {row.quantity} | {row.value:g}{unit} | {row.why} | {row.source} |")
     return "\n".join(lines)
 
 
-def draw(rows: list[Row], path: Path) -> None:
-    """Predicted over published, one line a row; 1 is agreement."""
+def blind_table(kinds: Mapping[str, list[Answer]]) -> str:
+    """Every figure as each blind fit predicts it."""
+    lines = ["| row | published | " + " | ".join(f"{kind} | inside" for kind in kinds) + " |"]
+    lines.append("|---|---|" + "---|---|" * len(kinds))
+    for answers in zip(*kinds.values(), strict=True):
+        row = answers[0].row
+        unit = "" if row.unit == "-" else f" {row.unit}"
+        cells = " | ".join(
+            f"{a.said.mean:.3g} ({a.said.p05:.3g} to {a.said.p95:.3g}), {a.off * 100:+.0f} % | "
+            f"{'yes' if a.inside else 'NO'}"
+            for a in answers
+        )
+        lines.append(f"| {row.name} | {row.value:g}{unit} | {cells} |")
+    return "\n".join(lines)
+
+
+def draw(kinds: Mapping[str, list[Answer]], path: Path) -> None:
+    """Predicted over published, one line a row, in-sample beside blind; 1 is agreement."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    used = [row for row in rows if row.used]
-    with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 11, "text.color": palette.INK}):
-        figure = Figure(figsize=(11, 0.46 * len(used) + 1.9))
-        axes = figure.add_axes((0.30, 0.13, 0.67, 0.76))
-        for number, row in enumerate(reversed(used)):
-            p = predicted(row)
-            axes.plot([p.p05 / row.value, p.p95 / row.value], [number] * 2, color=palette.OTHER, lw=9,
-                      solid_capstyle="butt", zorder=1)  # fmt: skip
-            axes.plot([row.low / row.value, row.high / row.value], [number - 0.3] * 2, color=palette.OLD, lw=2)
-            axes.plot(p.mean / row.value, number, "o", ms=8, color=palette.PART, zorder=3)
-        axes.axvline(1.0, color=palette.OLD, lw=1.6, zorder=2)
-        axes.set_yticks(range(len(used)), [f"{r.name}" for r in reversed(used)])
-        axes.set_xlabel("predicted over published: point, and the interval that holds nine in ten")
-        for side in ("top", "right", "left"):
-            axes.spines[side].set_visible(False)
-        axes.tick_params(axis="y", length=0)
-        axes.grid(axis="x", color=palette.PALE)
-        figure.text(0.02, 0.94, "Predicted against published, before any weigh-in", fontsize=14, fontweight="bold")
-        figure.savefig(path, dpi=130)
+    with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 9, "text.color": palette.INK}):
+        count = len(next(iter(kinds.values())))
+        tall = 0.19 * count + 1.6
+        figure = Figure(figsize=(13, tall))
+        wide = 0.72 / len(kinds)
+        for number, (kind, answers) in enumerate(kinds.items()):
+            axes = figure.add_axes((0.25 + number * (wide + 0.01), 0.55 / tall, wide, 1 - 1.45 / tall))
+            for place, answer in enumerate(reversed(answers)):
+                p, row = answer.said, answer.row
+                axes.plot([p.p05 / row.value, p.p95 / row.value], [place] * 2, lw=5, solid_capstyle="butt", zorder=1,
+                          color=palette.OTHER if answer.inside else palette.OLD)  # fmt: skip
+                axes.plot(p.mean / row.value, place, "o", ms=4, color=palette.PART, zorder=3)
+            axes.axvline(1.0, color=palette.OLD, lw=1.4, zorder=2)
+            names = [answer.row.name for answer in reversed(answers)] if number == 0 else [""] * count
+            axes.set_yticks(range(count), names)
+            axes.set_ylim(-1, count)
+            axes.set_xlim(0.6, 1.55)
+            inside = sum(answer.inside for answer in answers)
+            axes.set_title(f"{kind}: {mean_absolute_error(answers) * 100:.1f} % off, {inside} of {count} inside")
+            for side in ("top", "right", "left"):
+                axes.spines[side].set_visible(False)
+            axes.tick_params(axis="y", length=0)
+            axes.grid(axis="x", color=palette.PALE)
+        figure.text(0.02, 1 - 0.35 / tall, "Predicted over published, before any weigh-in", fontsize=14, weight="bold")
+        figure.text(0.25, 0.12 / tall, "point, and the interval that holds nine in ten; dark where it does not")
+        figure.savefig(path, dpi=110)
 
 
 def main() -> None:
+    """Predict everything three times and write the page and the plot."""
     rows = read_rows()
+    seen = in_sample(rows)
+    blinds = {"laboratory unseen": blind(rows, by_laboratory), "fabric unseen": blind(rows, by_fabric)}
+    kinds = {"in sample": seen, **blinds}
     page = HERE / "accuracy.md"
     text = page.read_text(encoding="utf-8")
     head, _, rest = text.partition(START)
     _, _, tail = rest.partition(END)
-    page.write_text(f"{head}{START}\n{table(rows)}\n{END}{tail}", encoding="utf-8")
-    draw(rows, HERE / "accuracy.png")
+    parts = ["", summary(kinds), "", "### Every figure, in sample", "", table(seen, rows), "",
+             "### Every figure, blind", "", blind_table(blinds), ""]  # fmt: skip
+    page.write_text(f"{head}{START}\n" + "\n".join(parts) + f"\n{END}{tail}", encoding="utf-8")
+    draw(kinds, HERE / "accuracy.png")
+    print(summary(kinds))
     print(f"{page.name} and accuracy.png are written.")
 
 

@@ -12,6 +12,9 @@ from functools import lru_cache
 FORMS = ("mat", "roving", "cloth", "spread tow", "unidirectional", "biaxial", "veil")
 """The forms of reinforcement the resin model tells apart."""
 
+HANDS = ("squeegeed", "rolled", "brushed", "bled", "not bled", "debulked", "double bagged")
+"""How a builder says the resin is worked: on a process, each is a factor on the resin its plies hold."""
+
 ROW_KINDS = ("measured", "typical", "nominal", "derived", "assumed", "absent")
 """What a printed figure is: see docs/materials.md."""
 
@@ -118,11 +121,18 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
         "pressure": "pressure",
         "pressure_exponent": "factor",
         "pressure_exponent_spread": "factor",
+        "hand_pressure": "pressure",
+        "areal_weight_exponent": "factor",
+        "bled_away": "fraction",
+        "mat_backing": "factor",
+        **dict.fromkeys(HANDS, "factor"),
         "core_bond": "factor",
         "strength_left": "fraction",
         "loss": "fraction",
         "loss_to_bag": "areal_weight",
         "spread_between_shops": "fraction",
+        "spread_of_one_hand": "fraction",
+        "spread_between_fabrics": "fraction",
         "spread_between_parts": "fraction",
         "spread_as_bought": "fraction",
         "bag": "word",

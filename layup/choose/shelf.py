@@ -218,7 +218,7 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
     cores = tuple(laid)
     for core in cores:
         figures += [*core.layer.figures, *core.properties.figures]
-    film = process.figure("surface_resin")
+    faces = [process.film(face) for face in ("tool", "bag")]
     options = Options(
         np.array([p.layer.areal_weight for p in plies]),
         np.array([p.layer.thickness for p in plies]),
@@ -231,7 +231,8 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
     if not options.inside.any():
         return None, [*why, *missing]
     return Bench(
-        process, own, tuple(plies), cores, 2 * film.value, options, tuple(notes), (*figures, film), missing
+        process, own, tuple(plies), cores, sum(f.areal_weight for f in faces), options, tuple(notes),
+        (*figures, *faces[0].figures), missing,
     ), why
 
 

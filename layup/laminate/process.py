@@ -7,9 +7,13 @@ r"""How a process leaves the resin: the fibre volume fraction it reaches and how
 - How much bonds a face of a core?                    `Process.bond`
 - What do this shop's own weigh-ins say of it?        `Habit`, found by `layup.learn.calibrate`
 
-Consolidation follows V_f = V_f0 (p / p0)^B, with p the pressure of the bag, no more than the air outside can give at
-the shop's altitude (ISO 2533). The spread is on the resin taken up per mass of fibre, r = w_r / w_f: between shops,
-between parts of one shop, and from the exponent B where the pressure is not the one V_f0 was read at.
+Consolidation follows V_f = V_f0 ((p + h) / (p0 + h))^B, with p the pressure of the bag, no more than the air outside
+can give at the shop's altitude (ISO 2533), and h what the hand presses with under any bag, so that a bag without
+vacuum is a hand layup. V_f0 holds for a ply of 300 g/m^2; the resin volume per fibre volume goes with areal weight as
+w^-a, the same for every weave, so that nothing jumps where a table calls a heavy cloth a roving. No V_f passes what
+its form can pack to. The spread is on the resin taken up per mass of fibre, r = w_r / w_f: between shops, between
+fabrics of one form, between parts of one shop, and from the exponent B where the pressure is not the one V_f0 was
+read at. The figures are fitted by docs/fit_resin.py to tests/published/measured_laminates.csv.
 """
 
 from __future__ import annotations
@@ -28,6 +32,19 @@ from layup.words import pressure_words
 
 TIGHTEST = 0.78
 """Fibre volume fraction that no process here exceeds; round fibres packed without gaps reach 0.907. [-]"""
+REFERENCE_WEIGHT = 0.300
+"""Areal weight of the ply that the tables' fibre volume fractions hold for. [kg/m^2]"""
+LIGHTEST, HEAVIEST = 0.05, 2.0
+"""Areal weights beyond which the trend with areal weight is not carried: no row lies there. [kg/m^2]"""
+CEILINGS = {
+    "mat": 0.45, "roving": 0.68, "cloth": 0.68, "spread tow": 0.70, "unidirectional": 0.70, "biaxial": 0.68,
+    "veil": 0.30,
+}  # fmt: skip
+"""Fibre volume fraction that a form can pack to under the press of the air, whatever the hand. The highest coupons of
+a plate in the published rows: 0.637 unidirectional, 0.603 biaxial, 0.623 cloth; the rest is common practice. [-]"""
+FILM_FULL_AT = 0.060
+"""Areal weight of the ply on a face at which its film is 63 % of the full one, going as 1 - exp(-w / w0): what is
+spread over a cloth by hand rides on its yarns, and a thin cloth has no valleys to hold a film in. Assumed. [kg/m^2]"""
 
 FACES = ("tool", "bag")
 """The two free faces of a laminate: against the mould, and the other."""
@@ -86,6 +103,7 @@ class TakeUp:
         figures: The figures it rests on.
         learns: The process and form whose habit it follows; empty where a coupon of the shop's own says it.
         habit: The habit that was laid over the published figure, if there is one.
+        least: Least factor on the ratio: what is left between fibres that are packed as tight as the form packs. [-]
     """
 
     fibre_fraction: float
@@ -97,6 +115,7 @@ class TakeUp:
     figures: tuple[Figure, ...] = field(repr=False)
     learns: tuple[str, ...] = ()
     habit: Habit | None = None
+    least: float = 0.0
 
     @property
     def spread(self) -> float:
@@ -127,6 +146,7 @@ class Process:
         material: Its row in the tables.
         pressure: Consolidation pressure; None for a process without a bag. [Pa]
         notes: What was assumed about the pressure, for a person.
+        hand: How the resin is worked, of `layup.properties.HANDS`; empty where the part file does not say.
         habits: What the shop's weigh-ins say; empty for a shop that has none.
     """
 
@@ -134,6 +154,7 @@ class Process:
     pressure: float | None
     notes: tuple[str, ...] = ()
     habits: Habits = field(default_factory=dict, repr=False)
+    hand: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -159,25 +180,57 @@ class Process:
         """A figure of the process; MissingFigure where no table gives it."""
         return self.material.figure(name)
 
-    def fibre_fraction(self, form: str) -> tuple[float, float, tuple[Figure, ...]]:
+    def fibre_fraction(
+        self, form: str, areal_weight: float | None = None, backing: bool = False
+    ) -> tuple[float, float, tuple[Figure, ...]]:
         """Fibre volume fraction of a form, and the spread that the pressure adds.
 
         Args:
             form: One of the forms of reinforcement.
+            areal_weight: Dry, of the ply; the reference of the tables if left out. [kg/m^2]
+            backing: Whether it is mat stitched to a cloth, which it beds into.
 
         Returns:
             V_f [-], standard deviation of ln V_f from the exponent [-], and the figures used.
         """
         printed = self.material.optional("fibre_volume_fraction", form) or self.figure("fibre_volume_fraction")
-        if self.pressure is None:
-            return printed.value, 0.0, (printed,)
-        reference = self.figure("pressure")
-        exponent = self.figure("pressure_exponent")
-        spread = self.figure("pressure_exponent_spread")
-        step = math.log(self.pressure / reference.value)
-        fraction = min(printed.value * math.exp(exponent.value * step), TIGHTEST)
-        figures = (printed, reference, exponent) if step else (printed, reference)
-        return fraction, abs(step) * spread.value, figures
+        voids = self.figure("void_content").value
+        fraction, spread = printed.value, 0.0
+        figures: tuple[Figure, ...] = (printed,)
+        if self.pressure is not None:
+            reference = self.figure("pressure")
+            exponent = self.figure("pressure_exponent")
+            under = self.material.optional("hand_pressure")
+            hand = under.value if under is not None else 0.0
+            step = math.log((self.pressure + hand) / (reference.value + hand))
+            fraction *= math.exp(exponent.value * step)
+            spread = abs(step) * self.figure("pressure_exponent_spread").value
+            figures = (*figures, reference, *((exponent,) if step else ()))
+        fraction = min(fraction, 0.95 * (1 - voids))
+        volumes = (1 - fraction - voids) / fraction
+        trend = self.material.optional("areal_weight_exponent")
+        if trend is not None and areal_weight is not None:
+            weight = min(max(areal_weight, LIGHTEST), HEAVIEST)
+            volumes *= (weight / REFERENCE_WEIGHT) ** -trend.value
+            figures = (*figures, trend)
+        for word in (*(("mat_backing",) if backing else ()), *self.hand):
+            factor = self.figure(word)
+            volumes *= factor.value
+            figures = (*figures, factor)
+        return min((1 - voids) / (1 + volumes), self.ceiling(form)), spread, figures
+
+    def ceiling(self, form: str) -> float:
+        """Fibre volume fraction that a form can't be packed beyond. [-]"""
+        return CEILINGS.get(form, TIGHTEST)
+
+    def shop_spread(self, form: str) -> tuple[float, tuple[Figure, ...]]:
+        """How far shops and fabrics of one form differ, as a spread of ln take-up, with the figures behind it."""
+        named = self.material.optional("spread_of_one_hand") if self.hand else None
+        shops = named or self.material.optional("spread_between_shops", form) or self.figure("spread_between_shops")
+        fabrics = self.material.optional("spread_between_fabrics", form)
+        if fabrics is None:
+            return shops.value, (shops,)
+        return math.hypot(shops.value, fabrics.value), (shops, fabrics)
 
     def take_up(
         self,
@@ -188,6 +241,8 @@ class Process:
         resin_content: float | None = None,
         resin_content_figure: Figure | None = None,
         fabric: str = "",
+        areal_weight: float | None = None,
+        backing: bool = False,
     ) -> TakeUp:
         """Resin that a form takes up per mass of fibre, with the shop's habit where it is known.
 
@@ -199,6 +254,8 @@ class Process:
             resin_content: The same, as resin mass over laminate mass. [-]
             resin_content_figure: The table's figure, where the cloth is bought with its resin in it.
             fabric: Its name: the shop may know this very one.
+            areal_weight: Dry, of the ply; the reference of the tables if left out. [kg/m^2]
+            backing: Whether it is mat stitched to a cloth.
 
         Returns:
             The take-up with its spreads.
@@ -207,36 +264,44 @@ class Process:
             RangeError: Fractions that leave no room for resin.
         """
         voids = self.figure("void_content")
-        shops = self.figure("spread_between_shops")
+        shop_spread, shops = self.shop_spread(form)
         parts = self.figure("spread_between_parts")
-        figures: tuple[Figure, ...] = (voids, shops, parts)
-        v_v = voids.value
-        shop_spread, pressure_spread = shops.value, 0.0
+        figures: tuple[Figure, ...] = (voids, *shops, parts)
+        v_v, pressure_spread, bled = voids.value, 0.0, 1.0
         learns: tuple[str, ...] = (self.name, form)
         if resin_content is None and resin_content_figure is not None:
             resin_content = resin_content_figure.value
-            bought = self.material.optional("spread_as_bought") or shops
-            shop_spread = bought.value
-            figures = (voids, bought, parts, resin_content_figure)
+            bought = self.material.optional("spread_as_bought")
+            shop_spread = bought.value if bought is not None else shop_spread
+            away = self.material.optional("bled_away")
+            bled = 1 - away.value if away is not None else 1.0
+            for word in self.hand:
+                bled *= self.figure(word).value
+            used = (bought, away, resin_content_figure)
+            figures = (voids, *(figure for figure in used if figure is not None), parts)
             learns = (self.name + AS_BOUGHT, form)
         elif fibre_fraction is not None or resin_content is not None:
             shop_spread, learns = 0.0, ()
         if resin_content is not None:
-            ratio = resin_content / (1 - resin_content)
+            ratio = resin_content / (1 - resin_content) * bled
             v_f = fibre_fraction_from_take_up(ratio, fibre_density, resin_density, v_v)
             take_up = TakeUp(v_f, v_v, ratio, shop_spread, parts.value, 0.0, figures, learns)
             return self._by_habit(take_up, fibre_density, resin_density, fabric)
         if fibre_fraction is not None:
             v_f = fibre_fraction
         else:
-            v_f, ln_spread, own = self.fibre_fraction(form)
+            v_f, ln_spread, own = self.fibre_fraction(form, areal_weight, backing)
             # d ln r / d ln V_f = -(1 - V_v) / (1 - V_f - V_v)
             pressure_spread = ln_spread * (1 - v_v) / (1 - v_f - v_v)
             figures = (*own, *figures)
         if v_f >= 1 - v_v:
             raise RangeError(f"a fibre volume fraction of {v_f:g} with {v_v:g} of voids leaves no room for resin")
         ratio = resin_areal_weight(1.0, fibre_density, resin_density, v_f, v_v)
-        take_up = TakeUp(v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures, learns)
+        packed = max(v_f, min(self.ceiling(form), 1 - v_v))
+        least = resin_areal_weight(1.0, fibre_density, resin_density, packed, v_v) / ratio
+        take_up = TakeUp(
+            v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures, learns, least=least
+        )
         return self._by_habit(take_up, fibre_density, resin_density, fabric)
 
     def film(self, face: str = "bag", fibre_areal_weight: float | None = None) -> FaceResin:
@@ -255,7 +320,8 @@ class Process:
         if face not in FACES:
             raise RangeError(f'there is no face "{face}" of a laminate. Faces: {", ".join(FACES)}')
         printed = self.figure("surface_resin")
-        return FaceResin(printed.value, allow.deviation(allow.FILM), (printed,))
+        held = 1.0 if fibre_areal_weight is None else -math.expm1(-fibre_areal_weight / FILM_FULL_AT)
+        return FaceResin(printed.value * held, allow.deviation(allow.FILM), (printed,))
 
     def bond(self, core: Material) -> FaceResin:
         """The resin that bonds one covered face of a core.
@@ -282,7 +348,10 @@ class Process:
             if habit is not None:
                 ratio = take_up.ratio * math.exp(habit.shift)
                 v_f = fibre_fraction_from_take_up(ratio, fibre_density, resin_density, take_up.void_fraction)
-                return replace(take_up, fibre_fraction=v_f, ratio=ratio, shop_spread=habit.spread, habit=habit)
+                least = min(take_up.least * take_up.ratio / ratio, 1.0)
+                return replace(
+                    take_up, fibre_fraction=v_f, ratio=ratio, shop_spread=habit.spread, habit=habit, least=least
+                )
         return take_up
 
 
@@ -290,13 +359,16 @@ def _height(altitude: float) -> str:
     return f"{altitude:.0f} m ({altitude / 0.3048:,.0f} ft)"
 
 
-def settle(material: Material, vacuum: float | None = None, altitude: float | None = None) -> Process:
+def settle(
+    material: Material, vacuum: float | None = None, altitude: float | None = None, hand: tuple[str, ...] = ()
+) -> Process:
     """A process at the vacuum and altitude of the shop.
 
     Args:
         material: The process in the tables.
         vacuum: What the gauge reads, below the air outside; the process's own if None. [Pa]
         altitude: Of the shop; sea level if None. [m]
+        hand: How the resin is worked, as the part file says; words that the process has no figure for are left out.
 
     Returns:
         The process at its pressure.
@@ -305,13 +377,14 @@ def settle(material: Material, vacuum: float | None = None, altitude: float | No
         VacuumError: The gauge reads more than the air at that altitude weighs, or the process has no bag.
     """
     bagged = material.word("bag") is not None
+    hand = tuple(word for word in hand if material.optional(word) is not None)
     if not bagged:
         if vacuum is not None:
             raise VacuumError(
                 f'process "{material.name}" has no bag, so it has no vacuum',
                 'Leave vacuum out, or write process = "vacuum bag"',
             )
-        return Process(material, None)
+        return Process(material, None, hand=hand)
     air = pressure_at(altitude or 0.0)
     if vacuum is not None:
         if vacuum > air:
@@ -322,7 +395,7 @@ def settle(material: Material, vacuum: float | None = None, altitude: float | No
                 f"Write what the gauge shows, {pressure_words(air, 'both')} or less; a gauge that shows more is set "
                 "for another altitude or reads wrong",
             )
-        return Process(material, vacuum)
+        return Process(material, vacuum, hand=hand)
     usual = material.figure("pressure").value
     share = usual / pressure_at(0.0)
     if altitude and usual > air * share:
@@ -331,5 +404,5 @@ def settle(material: Material, vacuum: float | None = None, altitude: float | No
             f"{material.name}: at {_height(altitude)} the same pump gives {pressure_words(here, 'both')} "
             f"instead of {pressure_words(usual, 'both')}"
         )
-        return Process(material, here, (note,))
-    return Process(material, usual)
+        return Process(material, here, (note,), hand=hand)
+    return Process(material, usual, hand=hand)

@@ -27,6 +27,7 @@ from layup.partfile.model import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.partfile.opened import open_surface
 from layup.partfile.toml_file import Form, Report, read_toml
 from layup.partfile.zones import zone_spec
+from layup.properties import HANDS
 from layup.shape.measure import Measured
 from layup.shape.surface import Surface
 from layup.sides.mould import parse_mould
@@ -379,6 +380,11 @@ def _check_pressure(data: dict[str, Any], part: Part | None, library: Library, f
         return
     pressure = None
     if part is not None:
+        unknown = [word for word in part.hand if material.optional(word) is None]
+        if unknown:
+            known = [f'"{word}"' for word in HANDS if material.optional(word) is not None]
+            remedy = f"It knows {', '.join(known)}." if known else "Leave hand out."
+            fault(("hand",), f'{material.name} has no figure for "{unknown[0]}"', remedy)
         try:
             pressure = settle(material, part.vacuum, part.altitude).pressure
         except VacuumError as error:

@@ -46,6 +46,12 @@ Vector = tuple[Number, Number, Number]
 Spot = tuple[Place, Place, Place]
 
 
+Hands = Annotated[
+    tuple[Literal["squeegeed", "rolled", "brushed", "bled", "not bled", "debulked", "double bagged"], ...],
+    BeforeValidator(lambda value: (value,) if isinstance(value, str) else value),
+]
+"""How the resin is worked, one word or several: `layup.properties.HANDS`."""
+
 SURFACE_FORMS = ("mesh", "step", "outline", "photo", "stations", "girths", "rectangle", "area")
 """The ways to give a surface."""
 
@@ -337,6 +343,7 @@ class Part(Entry):
     resin: Name | None = None
     vacuum: Vacuum | None = None
     altitude: Altitude | None = None
+    hand: Hands = ()
     materials: list[Name] = []
     units: Literal["lb", "metric", "both"] = "both"
     arm: Place | None = None

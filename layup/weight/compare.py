@@ -43,7 +43,7 @@ def process_for(job: Job, name: str, *, own: bool) -> Process:
     vacuum = job.part.vacuum
     if not own and material.word("bag") is None:
         vacuum = None
-    return replace(settle(material, vacuum, job.part.altitude), habits=job.habits)
+    return replace(settle(material, vacuum, job.part.altitude, job.part.hand), habits=job.habits)
 
 
 def compare_processes(job: Job, own: Weighed, replaced: Replaced | None) -> tuple[Alternative, ...]:

@@ -122,14 +122,14 @@ def _laminate(job: Job, entry: ReplacesEntry, place: Measured) -> Thing:
     names = (entry.resin, fabric.word("prepreg_resin"), job.part.resin, process.own_resin)
     resin = job.library.get("resin", next(name for name in names if name)).figure("density")
     weight = fabric.figure("areal_weight")
-    take_up = process.take_up(fabric.word("form") or "cloth", density, resin.value)
-    surface_resin = process.figure("surface_resin")
+    take_up = process.take_up(fabric.word("form") or "cloth", density, resin.value, areal_weight=weight.value)
+    film = process.film("bag", weight.value)
     plies = entry.count or 1
     fibre = plies * weight.value
-    areal = fibre * (1 + take_up.ratio) + 2 * surface_resin.value
+    areal = fibre * (1 + take_up.ratio) + 2 * film.areal_weight
     share = fibre * take_up.ratio / areal
     spread = math.hypot(share * take_up.spread, allow.deviation(allow.CLOTH))
     return Thing(
         entry.name, areal * place.area, spread, f"old laminate, {entry.name}", "laminate", place,
-        figures=(weight, *fibre_figures, resin, *take_up.figures, surface_resin),
+        figures=(weight, *fibre_figures, resin, *take_up.figures, *film.figures),
     )  # fmt: skip

@@ -153,10 +153,11 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
         raise LayupError(
             "there is no ply of fabric in the layup. Add a [[ply]] with a fabric, or let `layup choose PART` find one"
         )
-    surface_resin = process.figure("surface_resin")
+    on_faces = [process.film(face, ply.fibre) for face, ply in (("tool", fabrics[0]), ("bag", fabrics[-1]))]
+    per_face = sum(face.areal_weight for face in on_faces) / 2
     film_area = max(layer.place.area for layer in fabrics)
     far = risen(job, [(layer.zone, layer.thickness, layer.place.area) for layer in layers])[-1]
-    film = 2 * surface_resin.value * (film_area + far.gained / 2)
+    film = 2 * per_face * (film_area + far.gained / 2)
     film_density = fabrics[0].resin_density
     finishes = tuple(_finish(job, entry) for entry in job.part.finish)
     extras = tuple(_extra(entry) for entry in job.part.extra)
@@ -168,8 +169,8 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
         drawn = drawn + _drawn_layer(layer, process.name) * by_area
     for thing in (*finishes, *extras):
         drawn = drawn + thing.drawn(by_area)
-    doubt = sum(y.areal_weight * y.risen.either_way for y in layers) + surface_resin.value * far.either_way
-    by_height = sum(y.areal_weight * y.risen.gained for y in layers) + surface_resin.value * far.gained
+    doubt = sum(y.areal_weight * y.risen.either_way for y in layers) + per_face * far.either_way
+    by_height = sum(y.areal_weight * y.risen.gained for y in layers) + per_face * far.gained
     if doubt:
         drawn = drawn + doubt * np.sign(standard_normal("side the layers lie on"))
 
@@ -180,7 +181,7 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     finish = sum(thing.mass for thing in finishes)
     extra = sum(thing.mass for thing in extras)
     mean = fibre + resin + core + finish + extra
-    trim_layers, trimmed_off, trim_resin = _trim(job, layers, 2 * surface_resin.value)
+    trim_layers, trimmed_off, trim_resin = _trim(job, layers, 2 * per_face)
     loss = process.figure("loss")
     to_bag = process.figure("loss_to_bag") if process.bagged else None
     resin_to_mix = 0.0
@@ -188,10 +189,10 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
         laid = max(layer.area for layer in fabrics) + trim_layers
         resin_to_mix = (resin + trim_resin) * (1 + loss.value) + (to_bag.value * laid if to_bag else 0.0)
     cg, inertia = _balance(job, layers, film, film_area, (*finishes, *extras))
-    films = 2 * surface_resin.value / film_density
+    films = 2 * per_face / film_density
     figures = (
         *(figure for layer in layers for figure in layer.figures),
-        surface_resin,
+        *on_faces[0].figures,
         *((loss,) if process.mixes else ()),
         *((to_bag,) if to_bag and process.mixes else ()),
         *(figure for thing in (*finishes, *extras) for figure in thing.figures),
@@ -269,12 +270,12 @@ def _hand(layer: Layer, process: str) -> Floats:
     take_up = layer.take_up
     if take_up is None:
         return np.ones(DRAWS)
-    hand = (
+    hand: Floats = (
         skewed_around_one(f"shop's hand, {process}", take_up.shop_spread)
         * skewed_around_one(f"part's luck, {process}", take_up.part_spread)
         * skewed_around_one("answer to pressure", take_up.pressure_spread)
     )
-    return hand / float(np.mean(hand))
+    return np.maximum(hand / float(np.mean(hand)), take_up.least)
 
 
 def _film_deviation(fabrics: list[Layer]) -> float:
