@@ -31,10 +31,10 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: more threads only wait for each other
 
-import numpy as np  # noqa: E402
-from numpy.typing import NDArray  # noqa: E402
+import numpy as np
+from numpy.typing import NDArray
 
-from layup.laminate.process import CEILINGS, FILM_FULL_AT, HEAVIEST, LIGHTEST, REFERENCE_WEIGHT
+from layup.laminate.process import CEILINGS, HEAVIEST, LIGHTEST, REFERENCE_WEIGHT, film_share
 from layup.materials import Library, load_library
 from layup.units import parse
 
@@ -225,7 +225,7 @@ def full_fibre(name: str) -> str:
 
 
 @dataclass
-class _Point:
+class Point:
     """What the model is asked at: values of all its terms by name."""
 
     value: dict[str, float]
@@ -234,7 +234,7 @@ class _Point:
         return self.value.get(name, 0.0)
 
 
-def volumes(x: _Point, row: Row, ply: Ply, form: str, weight: float, effect: float) -> float:
+def volumes(x: Point, row: Row, ply: Ply, form: str, weight: float, effect: float) -> float:
     """Resin volume per fibre volume of a ply of one form. [-]"""
     process = row.process
     log = x(f"m {process}") + (x(f"a {form}") + x(f"g {process}, {form}") if form != "cloth" else 0.0)
@@ -255,7 +255,7 @@ def volumes(x: _Point, row: Row, ply: Ply, form: str, weight: float, effect: flo
     return max(math.exp(log), (1 - voids) / top - 1)
 
 
-def model(x: _Point, row: Row, plies: Sequence[Ply], resin_density: float) -> float:
+def model(x: Point, row: Row, plies: Sequence[Ply], resin_density: float) -> float:
     """The model's value of one published figure, in the figure's unit."""
     process = row.process
     voids = VOIDS[process]
@@ -285,7 +285,7 @@ def model(x: _Point, row: Row, plies: Sequence[Ply], resin_density: float) -> fl
     film = 0.0
     if process != "prepreg":
         faces = [ply.weight for ply in plies if ply.count]
-        film = math.exp(x(f"film {process}")) * sum(-math.expm1(-w / FILM_FULL_AT) for w in (faces[0], faces[-1]))
+        film = math.exp(x(f"film {process}")) * (film_share(faces[0]) + film_share(faces[-1]))
     quantity = row.quantity
     if quantity == "fibre volume fraction":
         return solid / volume
@@ -356,7 +356,7 @@ class Fitted:
             shops = self.spreads[f"laboratory {process}"]
             hand = 0.0
             if process == "wet":
-                hand = math.sqrt((self["squeegeed"] ** 2 + self["rolled"] ** 2) / 2)
+                hand = HAND_SPREAD
             between = math.hypot(shops, hand)
             part = self.spreads[f"plate {process}"]
             for form in FORMS:
@@ -395,7 +395,7 @@ class Fitted:
                     f"{trend:.3f}", "derived", "resin volume per fibre volume goes as areal weight to minus this"
                 )  # fmt: skip
         found["wet", "squeegeed"] = (
-            f"{math.exp(self['squeegeed']):.3f}", "derived", "factor on the plies' resin where the hand is squeegeed hard"
+            f"{math.exp(self['squeegeed']):.3f}", "derived", "factor on the plies' resin where it is squeegeed hard"
         )  # fmt: skip
         found["wet", "rolled"] = (
             f"{math.exp(self['rolled']):.3f}", "derived", "factor on the plies' resin where it is rolled out"
@@ -434,7 +434,7 @@ def fit(rows: Iterable[Row], rounds: int = 6) -> Fitted:
     library = load_library()
     plies = [read_plies(row.plies, library) for row in used]
     resins = [library.get("resin", row.resin).figure("density").value for row in used]
-    names, means, kinds = list(PRIOR), [m for m, _ in PRIOR.values()], [str("prior")] * len(PRIOR)
+    names, means, kinds = list(PRIOR), [m for m, _ in PRIOR.values()], ["prior"] * len(PRIOR)
 
     def term(name: str, kind: str) -> None:
         if name not in names:
@@ -477,13 +477,13 @@ def fit(rows: Iterable[Row], rounds: int = 6) -> Fitted:
     gain = covariance = np.zeros(0)
     for _ in range(rounds):
         here = dict(zip(names, at, strict=True))
-        value = np.log([model(_Point(here), r, p, d) for r, p, d in zip(used, plies, resins, strict=True)])
+        value = np.log([model(Point(here), r, p, d) for r, p, d in zip(used, plies, resins, strict=True)])
         slope = np.zeros((len(used), len(names)))
         for number, (row, laid, density) in enumerate(zip(used, plies, resins, strict=True)):
             for name in touched[number]:
                 kept = here[name]
                 here[name] = kept + 1e-5
-                slope[number, place[name]] = (math.log(model(_Point(here), row, laid, density)) - value[number]) / 1e-5
+                slope[number, place[name]] = (math.log(model(Point(here), row, laid, density)) - value[number]) / 1e-5
                 here[name] = kept
         off = target - value - slope @ (prior_mean - at)
         _learn_spreads(spreads, slope, kinds, prior_variance, noise, off)

@@ -15,10 +15,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from fit_resin import OUNCE, SOURCE, Fitted, Row, fit, full_fibre, read_plies, read_rows
+from fit_resin import OUNCE, SOURCE, VOIDS, Fitted, Row, fit, full_fibre, read_plies, read_rows
 
 from layup.compare import process_for
 from layup.laminate.cured import laminate_density
+from layup.materials import load_library
 from layup.partfile import read_part
 from layup.show import palette
 from layup.spread import Interval
@@ -174,6 +175,30 @@ def form_of(row: Row) -> str:
     return forms.pop() if len(forms) == 1 else "several forms"
 
 
+def as_weight(answer: Answer) -> float | None:
+    """How far off the areal weight is that a fibre fraction or a thickness implies; None for other figures. [-]
+
+    The same mass balance for both: fibre and resin of the plies at the published figure and at the predicted one.
+    """
+    row = answer.row
+    plies = [ply for ply in read_plies(row.plies) if ply.count]
+    fibre = sum(ply.count * ply.weight for ply in plies)
+    solid = sum(ply.count * ply.weight / ply.density for ply in plies)
+    resin = _resin_density(row.resin)
+    if row.quantity == "fibre volume fraction":
+        weights = [fibre + resin * solid * ((1 - VOIDS[row.process]) / v - 1) for v in (answer.said.mean, row.value)]
+    elif row.quantity == "thickness":
+        weights = [fibre + resin * (t / 1e3 * (1 - VOIDS[row.process]) - solid) for t in (answer.said.mean, row.value)]
+    else:
+        return None
+    return weights[0] / weights[1] - 1
+
+
+@lru_cache(maxsize=64)
+def _resin_density(name: str) -> float:
+    return load_library().get("resin", name).figure("density").value
+
+
 def _percent(value: float, sign: bool = False) -> str:
     return f"{value * 100:+.1f} %" if sign else f"{value * 100:.1f} %"
 
@@ -200,13 +225,18 @@ def summary(kinds: Mapping[str, list[Answer]]) -> str:
         picked = [[a for a in answers if belongs(a.row)] for answers in kinds.values()]
         cells = " | ".join(_summary(name, chosen) for chosen in picked)
         lines.append(f"| {name} | {len(picked[0])} | {cells} |")
+    implied = [[off for a in answers if (off := as_weight(a)) is not None] for answers in kinds.values()]
+    cells = " | ".join(
+        f"{_percent(sum(map(abs, offs)) / len(offs))} | {_percent(sum(offs) / len(offs), True)} | " for offs in implied
+    )
+    lines.append(f"| areal weight that these imply | {len(implied[0])} | {cells} |")
     return "\n".join(lines)
 
 
 def table(answers: list[Answer], rows: list[Row]) -> str:
     """Every figure with its in-sample prediction, and what can't be predicted with the reason."""
     lines = [
-        "| laminate | figure | published | kind | predicted | nine in ten | inside | off by | source, and what to know |",
+        "| laminate | figure | published | kind | predicted | nine in ten | inside | off by | source; what to know |",
         "|---|---|---|---|---|---|---|---|---|",
     ]
     for answer in answers:
@@ -254,11 +284,11 @@ def draw(kinds: Mapping[str, list[Answer]], path: Path) -> None:
 
     with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 9, "text.color": palette.INK}):
         count = len(next(iter(kinds.values())))
-        tall = 0.19 * count + 1.6
+        tall = 0.19 * count + 1.9
         figure = Figure(figsize=(13, tall))
-        wide = 0.72 / len(kinds)
+        wide = 0.70 / len(kinds)
         for number, (kind, answers) in enumerate(kinds.items()):
-            axes = figure.add_axes((0.25 + number * (wide + 0.01), 0.55 / tall, wide, 1 - 1.45 / tall))
+            axes = figure.add_axes((0.25 + number * (wide + 0.015), 0.55 / tall, wide, 1 - 1.75 / tall))
             for place, answer in enumerate(reversed(answers)):
                 p, row = answer.said, answer.row
                 axes.plot([p.p05 / row.value, p.p95 / row.value], [place] * 2, lw=5, solid_capstyle="butt", zorder=1,
@@ -270,7 +300,7 @@ def draw(kinds: Mapping[str, list[Answer]], path: Path) -> None:
             axes.set_ylim(-1, count)
             axes.set_xlim(0.6, 1.55)
             inside = sum(answer.inside for answer in answers)
-            axes.set_title(f"{kind}: {mean_absolute_error(answers) * 100:.1f} % off, {inside} of {count} inside")
+            axes.set_title(f"{kind}\n{mean_absolute_error(answers) * 100:.1f} % off, {inside} of {count} inside")
             for side in ("top", "right", "left"):
                 axes.spines[side].set_visible(False)
             axes.tick_params(axis="y", length=0)

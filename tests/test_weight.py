@@ -170,8 +170,12 @@ def test_a_prepreg_brings_its_own_resin(hatch: Hatch) -> None:
     share = (data["resin_in_part_kg"] - data["resin_on_faces_kg"]) / (
         data["mass_kg"]["mean"] - data["resin_on_faces_kg"]
     )
-    printed = next(s for s in data["sources"] if s["property"] == "resin_content")
-    assert share == approx(float(printed["value"]), abs=1e-9)
+    printed = {
+        s["property"]: float(s["value"]) for s in data["sources"] if s["property"] in ("resin_content", "bled_away")
+    }
+    bought = printed["resin_content"] / (1 - printed["resin_content"])
+    left = bought * (1 - printed["bled_away"])
+    assert share == approx(left / (1 + left), abs=1e-9)
     assert data["resin_to_mix_kg"] == 0.0
 
 

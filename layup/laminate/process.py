@@ -42,8 +42,8 @@ CEILINGS = {
 }  # fmt: skip
 """Fibre volume fraction that a form can pack to under the press of the air, whatever the hand. The highest coupons of
 a plate in the published rows: 0.637 unidirectional, 0.603 biaxial, 0.623 cloth; the rest is common practice. [-]"""
-FILM_FULL_AT = 0.060
-"""Areal weight of the ply on a face at which its film is 63 % of the full one, going as 1 - exp(-w / w0): what is
+FILM_RISES, FILM_FULL_AT = 0.060, 0.200
+"""The film on a face goes with the ply's areal weight as 1 - exp(-w / w0), and is full from 200 g/m^2 on: what is
 spread over a cloth by hand rides on its yarns, and a thin cloth has no valleys to hold a film in. Assumed. [kg/m^2]"""
 
 FACES = ("tool", "bag")
@@ -209,7 +209,7 @@ class Process:
         fraction = min(fraction, 0.95 * (1 - voids))
         volumes = (1 - fraction - voids) / fraction
         trend = self.material.optional("areal_weight_exponent")
-        if trend is not None and areal_weight is not None:
+        if trend is not None and areal_weight is not None and not self._own_figure(form):
             weight = min(max(areal_weight, LIGHTEST), HEAVIEST)
             volumes *= (weight / REFERENCE_WEIGHT) ** -trend.value
             figures = (*figures, trend)
@@ -218,6 +218,12 @@ class Process:
             volumes *= factor.value
             figures = (*figures, factor)
         return min((1 - voids) / (1 + volumes), self.ceiling(form)), spread, figures
+
+    def _own_figure(self, form: str) -> bool:
+        """Whether the shop's table gives the fibre fraction and no trend: it holds for the cloth it was read of."""
+        rows = self.material.rows_of("fibre_volume_fraction", form) or self.material.rows_of("fibre_volume_fraction")
+        trends = self.material.rows_of("areal_weight_exponent")
+        return rows[0].shop and not trends[0].shop
 
     def ceiling(self, form: str) -> float:
         """Fibre volume fraction that a form can't be packed beyond. [-]"""
@@ -299,9 +305,7 @@ class Process:
         ratio = resin_areal_weight(1.0, fibre_density, resin_density, v_f, v_v)
         packed = max(v_f, min(self.ceiling(form), 1 - v_v))
         least = resin_areal_weight(1.0, fibre_density, resin_density, packed, v_v) / ratio
-        take_up = TakeUp(
-            v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures, learns, least=least
-        )
+        take_up = TakeUp(v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures, learns, least=least)
         return self._by_habit(take_up, fibre_density, resin_density, fabric)
 
     def film(self, face: str = "bag", fibre_areal_weight: float | None = None) -> FaceResin:
@@ -320,7 +324,7 @@ class Process:
         if face not in FACES:
             raise RangeError(f'there is no face "{face}" of a laminate. Faces: {", ".join(FACES)}')
         printed = self.figure("surface_resin")
-        held = 1.0 if fibre_areal_weight is None else -math.expm1(-fibre_areal_weight / FILM_FULL_AT)
+        held = 1.0 if fibre_areal_weight is None else film_share(fibre_areal_weight)
         return FaceResin(printed.value * held, allow.deviation(allow.FILM), (printed,))
 
     def bond(self, core: Material) -> FaceResin:
@@ -357,6 +361,11 @@ class Process:
 
 def _height(altitude: float) -> str:
     return f"{altitude:.0f} m ({altitude / 0.3048:,.0f} ft)"
+
+
+def film_share(areal_weight: float) -> float:
+    """Share of the full film that a ply of this areal weight [kg/m^2] holds on its face. [-]"""
+    return min(1.0, math.expm1(-areal_weight / FILM_RISES) / math.expm1(-FILM_FULL_AT / FILM_RISES))
 
 
 def settle(

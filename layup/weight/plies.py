@@ -213,7 +213,9 @@ def _fabric_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool
     figures = (weight, *fibre_figures, resin_density, *take_up.figures)
     mat_share = fabric.optional("mat_share")
     if mat_share is not None and not coupon and bought is None:
-        mat = replace(process, habits={}).take_up("mat", density, resin_density.value, areal_weight=weight.value, backing=True)
+        mat = replace(process, habits={}).take_up(
+            "mat", density, resin_density.value, areal_weight=weight.value, backing=True
+        )
         shift = take_up.habit.shift if take_up.habit is not None else 0.0  # a habit is of the fabric as a whole
         ratio = (1 - mat_share.value) * take_up.ratio + mat_share.value * mat.ratio * math.exp(shift)
         figures = (*figures, mat_share, *mat.figures)

@@ -1,9 +1,9 @@
-"""Predicted against published: every measured laminate with enough inputs must fall inside the predicted 90 % interval.
+"""Predicted against published: nine measured laminates in ten must fall inside the predicted 90 % interval.
 
 Sources: each row of measured_laminates.csv beside this file names its own. A row that gives a range is judged by the
-value printed. Rows that can't be predicted stand in the same file with the reason. Some figures of the resin model were
-chosen with rows of this table in sight; those rows say so and are no evidence for these figures. docs/accuracy.md holds
-the same table and its plot; a test here fails when it is stale.
+value printed. Rows that can't be predicted stand in the same file with the reason. The resin figures are fitted to
+these rows (docs/fit_resin.py), so that this table is no blind test; docs/accuracy.md holds it beside two blind ones,
+and the last test here makes those again.
 """
 
 from __future__ import annotations
@@ -16,41 +16,69 @@ import pytest
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT / "docs"))
 
-from make_accuracy import Row, mean_absolute_error, predicted, read_rows, table  # noqa: E402  # docs/ is no package
+from make_accuracy import (  # noqa: E402  # docs/ is no package
+    Answer,
+    blind,
+    by_fabric,
+    by_laboratory,
+    in_sample,
+    mean_absolute_error,
+    read_rows,
+    table,
+)
 
-USED = [row for row in read_rows() if row.used]
-
-
-@pytest.mark.parametrize("row", USED, ids=[row.name for row in USED])
-def test_a_measured_laminate_falls_inside_the_interval(row: Row) -> None:
-    interval = predicted(row)
-    assert interval.p05 <= row.value <= interval.p95, f"{row.value:g} against {interval}"
-
-
-def test_the_mean_absolute_error_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
-    error = mean_absolute_error(USED)
-    with capsys.disabled():
-        print(f"\nmean absolute error of the point prediction over {len(USED)} published figures: {error * 100:.1f} %")
-    assert 0 < error < 0.15  # an uncalibrated shop differs by more than that; a worse mean is a worse model
+ROWS = read_rows()
 
 
-def test_the_interval_is_not_wide_for_nothing() -> None:
+@pytest.fixture(scope="module")
+def answers() -> list[Answer]:
+    return in_sample(ROWS)
+
+
+def test_nine_in_ten_fall_inside(answers: list[Answer]) -> None:
+    """Of 113 figures of some 60 plates; fewer than 88 in a hundred would be too narrow."""
+    assert sum(answer.inside for answer in answers) >= 0.88 * len(answers)
+
+
+def test_the_interval_is_not_wide_for_nothing(answers: list[Answer]) -> None:
     """Were the intervals twice too wide, every row would sit in their inner third."""
     from layup.spread import Z90
 
     far = 0
-    for row in USED:
-        interval = predicted(row)
-        half = (interval.p95 - interval.p05) / 2
-        far += abs(row.value - interval.mean) > half / Z90 * 0.43  # half of a normal lies within 0.67 deviations
-    assert far >= len(USED) // 3
+    for answer in answers:
+        half = (answer.said.p95 - answer.said.p05) / 2
+        far += abs(answer.row.value - answer.said.mean) > half / Z90 * 0.67  # half of a normal lies within that
+    assert far >= len(answers) // 3
+
+
+def test_the_mean_absolute_error_is_printed(answers: list[Answer], capsys: pytest.CaptureFixture[str]) -> None:
+    error = mean_absolute_error(answers)
+    with capsys.disabled():
+        print(f"\nmean absolute error over {len(answers)} published figures, in sample: {error * 100:.1f} %")
+    assert error < 0.09  # a worse mean is a worse model than the fit
 
 
 def test_every_row_left_out_says_why() -> None:
-    for row in read_rows():
-        assert row.used or row.why, row.name
+    for row in ROWS:
+        assert row.used == "yes" or row.why, row.name
+        assert row.source, row.name
 
 
-def test_the_accuracy_page_is_fresh() -> None:
+def test_the_accuracy_page_is_fresh(answers: list[Answer]) -> None:
     page = (ROOT / "docs" / "accuracy.md").read_text(encoding="utf-8")
-    assert table(read_rows()) in page, "run: python docs/make_accuracy.py"
+    assert table(answers, ROWS) in page, "run: python docs/make_accuracy.py"
+
+
+def test_blind_predictions_keep_nine_in_ten(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each source from the others: five figures in six of laboratories unseen, and of fabrics unseen nine in ten.
+
+    Three quarters of the figures are of one laboratory, so that leaving it out leaves rules of thumb: 88 in a hundred
+    is the goal, 85 is what chance may make of it.
+    """
+    for key, name in ((by_laboratory, "laboratory"), (by_fabric, "fabric")):
+        found = blind(ROWS, key)
+        inside = sum(answer.inside for answer in found) / len(found)
+        with capsys.disabled():
+            print(f"\n{name} unseen: {mean_absolute_error(found) * 100:.1f} % off, {inside * 100:.0f} % inside")
+        assert inside >= 0.85
+        assert mean_absolute_error(found) < 0.13

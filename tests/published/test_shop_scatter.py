@@ -61,8 +61,12 @@ def test_practice_panel_limits_lie_inside_what_shops_do(panel: Job) -> None:
     mass = layup.predict(panel).mass
     for ounces in (10.5, 11.0, 12.5):
         assert mass.holds(ounces * OZ), ounces
-    # the ideal is what the figures were read from: within 2 %, the last digit of 11 oz is 4.5 %
-    assert mass.mean == approx(11 * OZ, rel=0.03)
+    # the figures are fitted to hands of all kinds: within the last digit of 11 oz, which is 4.5 %
+    assert mass.mean == approx(11 * OZ, rel=0.045)
+    hard = layup.predict(replace(panel, part=panel.part.model_copy(update={"hand": ("squeegeed",)}))).mass
+    assert hard.holds(10.5 * OZ)
+    assert hard.holds(11 * OZ)
+    assert not hard.holds(12.5 * OZ), "not squeegeed, the plans say"
 
 
 def test_practice_panels_teach_a_heavy_hand(panel: Job) -> None:
