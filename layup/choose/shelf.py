@@ -231,8 +231,15 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
     if not options.inside.any():
         return None, [*why, *missing]
     return Bench(
-        process, own, tuple(plies), cores, sum(f.areal_weight for f in faces), options, tuple(notes),
-        (*figures, *faces[0].figures), missing,
+        process,
+        own,
+        tuple(plies),
+        cores,
+        sum(f.areal_weight for f in faces),
+        options,
+        tuple(notes),
+        (*figures, *faces[0].figures),
+        missing,
     ), why
 
 
