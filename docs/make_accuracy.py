@@ -17,12 +17,12 @@ from typing import Any
 
 from fit_resin import OUNCE, SOURCE, VOIDS, Fitted, Row, fit, full_fibre, read_plies, read_rows
 
-from layup.weight.compare import process_for
 from layup.laminate.cured import laminate_density
 from layup.materials import load_library
 from layup.partfile.job import read_part
 from layup.report import palette
 from layup.spread import Interval
+from layup.weight.compare import process_for
 from layup.weight.weigh import Weighed, weigh_layup
 
 HERE = Path(__file__).parent
