@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.choose.batch import core_shear_modulus
 from layup.choose.checks import CAUTIONS, Checker, lacks_of_core, lacks_of_ply
 from layup.choose.edges import buckling_cases
 from layup.choose.front import front, others
@@ -26,6 +27,7 @@ from layup.errors import LayupError
 from layup.laminate.atmosphere import density_at
 from layup.laminate.panel import Panel, PanelLoad, build_panel
 from layup.laminate.panel_model import PanelModel, spread_layups
+from layup.laminate.panel_shear import ShearModel, build_shear_panel
 from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.process import Habits
 from layup.laminate.search import Frame, ListedFrame
@@ -317,11 +319,30 @@ def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches:
     patches = [min(load.size) / 2.5 for load in loads if load.force]
     supports = needs.supports if isinstance(needs.supports, str) else dict(needs.supports)
     held: Mapping[str, str] | str = supports  # type: ignore[assignment]  # words of a Literal are words
-    panel: Panel = build_panel(flat.shape, held, needs.held_at, finest=min(patches, default=None))
+    finest = min(patches, default=None)
     terms = np.concatenate([bench.options.terms for bench in benches])
-    left, low, right, high = flat.shape.bounds
-    pushed = dict.fromkeys(case.pressed for case in buckling_cases(needs, (high - low, right - left)))
-    return PanelModel.of(panel, loads, spread_layups(terms), list(pushed))
+    if needs.local:  # zones of their own stiffness are cut into a thin plate
+        panel: Panel = build_panel(flat.shape, held, needs.held_at, finest=finest)
+        return PanelModel.of(panel, loads, spread_layups(terms), [])
+    pushed = dict.fromkeys(case.pressed for case in buckling_cases(needs, flat.sides[::-1]))
+    stout = build_shear_panel(flat.shape, held, needs.held_at, finest=finest)
+    far = spread_layups(terms, 10)
+    samples = [*far]
+    for ratio in _shear_ratios(benches):
+        samples += [np.append(d, ratio * (d[0] + d[2]) / 2) for d in far[:5]]
+    return ShearModel.draw(stout, loads, samples, list(pushed))
+
+
+def _shear_ratios(benches: Sequence[Bench]) -> list[float]:
+    """Shear stiffness over mean D of the softest and the stiffest sandwich of one to six plies a side. [1/m^2]"""
+    found = []
+    for bench in benches:
+        stretch = bench.options.thickness * (bench.options.terms[:, 0] + bench.options.terms[:, 2]) / 2
+        for core in bench.cores:
+            shear = core_shear_modulus(core)
+            found += [2 * shear / (core.thickness * stretch * plies) for plies in (1, 6)] if shear else []
+    flat = np.concatenate(found) if found else np.empty(0)
+    return [float(flat.min()), float(flat.max())] if len(flat) else []
 
 
 def _mixes(benches: Sequence[Bench], count: int = 2000) -> Floats:

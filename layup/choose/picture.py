@@ -167,10 +167,11 @@ def _draw_panel(figure: Figure, place: tuple[float, float, float, float], choice
     from matplotlib.colors import LinearSegmentedColormap
     from matplotlib.tri import Triangulation
 
-    model = choice.searches.checker.model
-    assert model is not None
-    model = model.with_layup(shown.found.batch.d[0])
-    amounts = model.respond(shown.found.batch.d)[0]
+    checker = choice.searches.checker
+    assert checker.model is not None
+    layups = checker.layups(shown.found.batch)
+    model = checker.model.with_layup(layups[0])
+    amounts = model.respond(layups)[0]
     cases = range(1, len(model.loads)) if len(model.loads) > 1 else range(1)
     sags = [model.sag @ amounts[:, case] for case in cases]
     pick = int(np.argmax([np.abs(s).max() for s in sags]))
@@ -189,4 +190,4 @@ def _draw_panel(figure: Figure, place: tuple[float, float, float, float], choice
                 fontsize=10.5, color=palette.QUIET)  # fmt: skip
     bar = figure.colorbar(drawn, ax=axes, fraction=0.04, pad=0.03)
     bar.outline.set_visible(False)
-    bar.ax.set_ylabel("mm, by bending alone" if shown.found.batch.core else "mm", fontsize=9)
+    bar.ax.set_ylabel("mm, by bending alone" if shown.found.batch.core and shown.local else "mm", fontsize=9)

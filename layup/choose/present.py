@@ -89,9 +89,9 @@ def _judged(choice: Choice) -> Layup:
     weight = bench.films + (core.layer.areal_weight if core else 0.0)
     weight += float(sum(bench.options.weight[k] for k in stack if k != CORE))
     d = d_of(bench, core, stack)
-    if checker.model is not None:
-        checker = replace(checker, model=checker.model.with_layup(d))
     batch = Batch(bench, core, np.array([stack]), d[None], np.array([weight]))
+    if checker.model is not None:
+        checker = replace(checker, model=checker.model.with_layup(checker.layups(batch)[0]))
     found = Found(batch, checker.assess(batch))
     layup = layup_of(job, checker, found, "as it stands", stiffness=stiffness_of(checker, batch))
     lines = _lines(written, core.thickness if core else 0.0)

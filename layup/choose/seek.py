@@ -339,7 +339,7 @@ def _confirm(search: Search, found: Found) -> Found | None:
     if checker.model is None:
         return found
     pushed = [case.pressed for case in checker.buckling]
-    grown = replace(checker, model=checker.model.with_layup(found.batch.d[0], pushed))
+    grown = replace(checker, model=checker.model.with_layup(checker.layups(found.batch)[0], pushed))
     result = grown.assess(found.batch)
     if result.passed[0]:
         return Found(found.batch, result)

@@ -69,6 +69,28 @@ def terms_of(matrix: Floats) -> Floats:
     return np.stack([np.asarray(matrix)[..., i, j] for i, j in TERMS], axis=-1)
 
 
+def patch_points(shape: Polygon, load: PanelLoad) -> Floats:
+    """Places of a panel that lie under a patch, evenly spread, (p, 2). [m]
+
+    Raises:
+        RangeError: more than half of the patch lies off the panel.
+    """
+    import shapely
+
+    middle = shape.representative_point() if load.at is None else shapely.Point(load.at)
+    if load.at is None and shape.contains(shape.centroid):
+        middle = shape.centroid
+    at = (np.arange(10) + 0.5) / 10 - 0.5
+    x, y = np.meshgrid(middle.x + at * load.size[0], middle.y + at * load.size[1], indexing="ij")
+    points = np.stack([x.ravel(), y.ravel()], axis=1)
+    on = shapely.contains_xy(shape.buffer(-1e-6), points[:, 0], points[:, 1])
+    if on.mean() < 0.5:
+        raise RangeError(
+            f'The patch of "{load.name}" at ({middle.x * 1e3:.0f}, {middle.y * 1e3:.0f}) mm does not lie on the panel.'
+        )
+    return np.asarray(points[on])
+
+
 @dataclass(frozen=True)
 class Panel:
     """A panel ready to be loaded; make it with `build_panel`.
@@ -173,33 +195,11 @@ class Panel:
         """Sparse rows that give the deflection at points on the panel, (p, count). [-]"""
         return self.basis.probes(np.asarray(points).T).tocsr()
 
-    def patch_points(self, load: PanelLoad) -> Floats:
-        """Places of the panel that lie under a patch, evenly spread, (p, 2). [m]
-
-        Raises:
-            RangeError: more than half of the patch lies off the panel.
-        """
-        import shapely
-
-        middle = self.shape.representative_point() if load.at is None else shapely.Point(load.at)
-        if load.at is None and self.shape.contains(self.shape.centroid):
-            middle = self.shape.centroid
-        at = (np.arange(10) + 0.5) / 10 - 0.5
-        x, y = np.meshgrid(middle.x + at * load.size[0], middle.y + at * load.size[1], indexing="ij")
-        points = np.stack([x.ravel(), y.ravel()], axis=1)
-        on = shapely.contains_xy(self.shape.buffer(-1e-6), points[:, 0], points[:, 1])
-        if on.mean() < 0.5:
-            raise RangeError(
-                f'The patch of "{load.name}" at ({middle.x * 1e3:.0f}, {middle.y * 1e3:.0f}) mm '
-                "does not lie on the panel."
-            )
-        return np.asarray(points[on])
-
     def load_vector(self, load: PanelLoad) -> Floats:
         """Work of a load on each unknown, (count,). [N]"""
         out = load.pressure * self.unit_pressure
         if load.force:
-            rows = self.samples(self.patch_points(load))
+            rows = self.samples(patch_points(self.shape, load))
             out = out + load.force * np.asarray(rows.mean(axis=0)).ravel()
         return np.asarray(out)
 
@@ -334,7 +334,7 @@ class Panel:
         right = np.zeros(len(self.mesh.points))
         np.add.at(right, t, np.repeat(load.pressure * self.mesh.areas[:, None] / 3, 3, axis=1))
         if load.force:
-            points = self.patch_points(load)
+            points = patch_points(self.shape, load)
             cell = self.basis.mesh.element_finder()(*points.T)
             a = self.mesh.points[t[cell]]
             shares = np.einsum("pia,pa->pi", slopes[cell], points - a.mean(axis=1)) + 1 / 3
@@ -369,12 +369,7 @@ def build_panel(
     from skfem import Basis, ElementTriMorley, MeshTri
 
     by_side = dict.fromkeys(SIDES, supports) if isinstance(supports, str) else dict(supports)
-    for side, how in by_side.items():
-        if side not in SIDES or how not in SUPPORTS:
-            raise LayupError(
-                f'support "{how}" of the side "{side}": sides are {", ".join(SIDES)}; each is one of '
-                + ", ".join(SUPPORTS)
-            )
+    check_supports(by_side)
     mesh = triangulate(shape, count, finest)
     grid = MeshTri(np.ascontiguousarray(mesh.points.T), np.ascontiguousarray(mesh.triangles.T), sort_t=True)
     basis = Basis(grid, ElementTriMorley(), intorder=4)
@@ -388,7 +383,8 @@ def build_panel(
         fixed = np.concatenate([fixed, np.asarray(basis.nodal_dofs[0])[nearest]])
     panel = Panel(shape, mesh, np.ascontiguousarray(bends), np.asarray(basis.element_dofs.T, dtype=np.int64),
                   int(basis.N), np.unique(fixed).astype(np.int64), basis)  # fmt: skip
-    _check_held(panel)
+    turns = bool(np.isin(np.asarray(basis.facet_dofs[0]), panel.fixed).any())
+    check_held(mesh.points, np.asarray(basis.nodal_dofs[0]), panel.fixed, turns, shape)
     return panel
 
 
@@ -416,13 +412,21 @@ def _held(mesh: PanelMesh, basis: Any, by_side: dict[str, str]) -> Ints:
     return np.unique(np.array(fixed, dtype=np.int64))
 
 
-def _check_held(panel: Panel) -> None:
-    """Refuse a panel that can still move as a whole."""
-    corners = np.asarray(panel.basis.nodal_dofs[0])
-    held = panel.mesh.points[np.isin(corners, panel.fixed)]
+def check_supports(by_side: Mapping[str, str]) -> None:
+    """Refuse a side or a support that is none."""
+    for side, how in by_side.items():
+        if side not in SIDES or how not in SUPPORTS:
+            raise LayupError(
+                f'support "{how}" of the side "{side}": sides are {", ".join(SIDES)}; each is one of '
+                + ", ".join(SUPPORTS)
+            )
+
+
+def check_held(points: Floats, corners: Ints, fixed: Ints, turns: bool, shape: Polygon) -> None:
+    """Refuse a panel that can still move as a whole; `turns` where its turning is held anywhere."""
+    held = points[np.isin(corners, fixed)]
     spread = held - held.mean(axis=0) if len(held) else held
-    thin = len(held) < 3 or np.linalg.svd(spread, compute_uv=False)[-1] < 1e-6 * np.sqrt(panel.shape.area)
-    turns = np.isin(np.asarray(panel.basis.facet_dofs[0]), panel.fixed).any()
+    thin = len(held) < 3 or np.linalg.svd(spread, compute_uv=False)[-1] < 1e-6 * np.sqrt(shape.area)
     if not len(held) or (thin and not turns):
         raise LayupError(
             "nothing holds the panel. Support at least two sides, clamp one, or hold three points that are not in line"
