@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from oracles.collars import collar
 from pytest import approx
 
 from layup.errors import SurfaceError
-from layup.shape.covered import closed, covered
 from layup.shape.flat import outline, rectangle
-from layup.shape.holes import Hole, Pattern, collar, grid, ring, row
+from layup.shape.holes import Hole, HoleSet, Pattern, grid, ring, row
 from layup.shape.loops import free_loops
 from layup.shape.measure import measure_triangles
-from layup.shape.perforate import HoleSet, perforate
+from layup.shape.perforate import closed, covered, perforate
 from layup.shape.plan import Plan
 from layup.shape.surface import Surface
 

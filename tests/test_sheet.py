@@ -93,7 +93,7 @@ def test_nothing_reaches_past_the_frame(door: tuple[Bench, BuildSheet], paper: s
             x, y = cm[0] * tm[4] + cm[2] * tm[5] + cm[4], cm[1] * tm[4] + cm[3] * tm[5] + cm[5]
             assert edge <= x <= wide - edge, text
             assert edge <= y <= high - edge, text
-            name = "SheetBold" if "Bold" in str((font or {}).get("/BaseFont", "")) else "Sheet"
+            name = "Text-Bold" if "Bold" in str((font or {}).get("/BaseFont", "")) else "Text"
             longest = max(stringWidth(line, name, size) for line in text.split("\n"))
             assert x + longest * 0.98 <= wide - edge, text
 

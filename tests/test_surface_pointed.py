@@ -13,7 +13,8 @@ from layup.errors import SurfaceError
 from layup.report import pointed
 from layup.report.seen_point import seen_point
 from layup.shape import flat
-from layup.sides.side import parse_place, parse_side
+from layup.shape.plan import parse_place
+from layup.sides.side import parse_side
 from layup.units import INCH
 
 coordinate = st.floats(-20.0, 20.0)

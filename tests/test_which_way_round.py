@@ -27,7 +27,7 @@ from layup.commands.cli import main
 from layup.make.cut import cut
 from layup.partfile.job import read_part
 from layup.report.shape_drawing import draw_shape, draw_ways, view_of
-from layup.shape.flat_triangles import triangles_of
+from layup.shape.flat import triangles_of
 from layup.sides.mould import seen
 
 Hatch = Callable[..., dict[str, Any]]

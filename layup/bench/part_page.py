@@ -308,7 +308,7 @@ def plan(asked: Asked) -> Response:
     import tempfile
     from pathlib import Path
 
-    from layup.report.holes_picture import draw_holes
+    from layup.report.holes import draw_holes
 
     sheet = asked.desk.sheet(asked.file)
     if sheet.prediction is None:

@@ -174,7 +174,7 @@ def pdf_bytes(plies: Sequence[FlatPly], paper: Paper, *, roll: float = ROLL, tit
     """The same as bytes; the same for the same patterns."""
     from reportlab.pdfgen.canvas import Canvas
 
-    from layup.refit.paper_pdf import register_fonts
+    from layup.report.document_pdf import register_fonts
 
     if not plies:
         raise LayupError("there is no pattern to draw")

@@ -31,14 +31,14 @@ def command(part: Path, picture: Path | None, yes: bool, units: System | None, a
     check_outputs([picture], yes, [part])
     job = job_of(part, as_json, units)
     if picture is not None:
-        from layup.report.holes_picture import draw_holes
+        from layup.report.holes import draw_holes
         from layup.report.saving import save
 
         save("Picture", picture, lambda: draw_holes(job, picture))
     if as_json:
         import json
 
-        from layup.partfile.hole_tables import fastener_records, hole_records
+        from layup.partfile.holes import fastener_records, hole_records
 
         record = {
             "part": job.part.title,
@@ -52,7 +52,7 @@ def command(part: Path, picture: Path | None, yes: bool, units: System | None, a
 
     from layup.make.screen import care
     from layup.partfile.cautions import at_hand
-    from layup.report.holes_screen import holes_screen
+    from layup.report.holes import holes_screen
     from layup.weight import screen
 
     screen.show(holes_screen(job, job.part.units))

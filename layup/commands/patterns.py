@@ -87,7 +87,7 @@ def _say(line: str) -> None:
 
 
 def _holes(path: Path, unit: str | None) -> Any:
-    from layup.shape.holes import holes_of, read_holes
+    from layup.files.read_drawing import holes_of, read_holes
 
     if path.suffix.casefold() == ".dxf":
         from layup.files.read_dxf import read_dxf

@@ -18,7 +18,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.files.read_obj import Clean
+from layup.files.read_scene import Clean
 from layup.sides.spread_out import over_blocks
 
 _POWERS = 10.0 ** np.arange(23)

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import re
 import warnings
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +18,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.files.face_groups import Grouped
-from layup.files.read_scene import Scene
+from layup.files.read_scene import Clean, Scene
 from layup.shape.polygons import triangulate
 from layup.shape.progress import Told, nobody
 
@@ -27,26 +26,6 @@ _AFTER_SLASH = re.compile(rb"/[^ \t\n]*")
 _REMEDY = "Export it again, as triangles if the program offers it"
 LARGE = 4_000_000
 """From this many bytes the compiled pass is worth its import. [-]"""
-
-
-Names = tuple[NDArray[np.int64], list[bytes]]
-
-
-@dataclass(frozen=True, slots=True)
-class Clean:
-    """What stands in an OBJ file.
-
-    Attributes:
-        points: Shape (n, 3).
-        corners: Point numbers of all faces from 0, one face after another.
-        counts: Corners of each face. [-]
-        names: For `o` and for `g` lines: how many faces stand before each, and its text.
-    """
-
-    points: NDArray[np.float64]
-    corners: NDArray[np.int64]
-    counts: NDArray[np.int64]
-    names: tuple[Names, Names]
 
 
 def read_obj(path: Path, name: str, told: Told = nobody) -> Scene:

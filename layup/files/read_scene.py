@@ -184,3 +184,23 @@ def _check_tree(nodes: list[dict[str, Any]]) -> None:
             seen.add(here)
             here = parent.get(here)
         known |= seen
+
+
+Names = tuple[NDArray[np.int64], list[bytes]]
+
+
+@dataclass(frozen=True, slots=True)
+class Clean:
+    """What stands in an OBJ file.
+
+    Attributes:
+        points: Shape (n, 3).
+        corners: Point numbers of all faces from 0, one face after another.
+        counts: Corners of each face. [-]
+        names: For `o` and for `g` lines: how many faces stand before each, and its text.
+    """
+
+    points: NDArray[np.float64]
+    corners: NDArray[np.int64]
+    counts: NDArray[np.int64]
+    names: tuple[Names, Names]

@@ -30,9 +30,9 @@ from layup.files.face_groups import Grouped
 from layup.files.read_scene import Scene
 from layup.files.reading import read_file
 from layup.shape.measure import measure_triangles
+from layup.shape.plan import parse_place
 from layup.shape.surface import Finding, Mesh, Surface
 from layup.shape.topology import free_edges, length_of, reweld
-from layup.sides.side import parse_place
 from layup.units import parse
 
 CHORD = 0.05

@@ -1,36 +1,55 @@
-"""The `[[holes]]` tables of a part file as the surface takes them: laid out, read, cut out, found again by name.
+"""`[[holes]]` and `[[fasteners]]` of a part file: laid out or read, cut out, laid over the part, every fault told.
 
-The pattern of one table                    laid_out(entry, folder, drawing)
-All of them cut out of the surface          open_holes(entries, surface, folder, outline)
-Their edges on a mesh, for zones            rim_edges(points, faces, holes, number)
+    Names: each pattern its own                        check_hole_names(entries, fault)
+    Layers of the outline that are holes               layers_of(data, entry)
+    The surface with its holes cut                     cut_holes(data, entry, surface, folder, fault)
+    The pattern of one table                           laid_out(entry, folder, drawing)
+    Existing patterns laid over the part               old_patterns(data, folder, surface, fault)
+    Turn and shift that bring points onto others       fit(old, new)
+    What the new trim line is in plan                  trim_line(surface, plan)
+    Both for scripts, and what to be warned of         hole_records, fastener_records, fastener_cautions
+
+The fit is least squares over the matched points, a turn and a shift, no stretch and no turning over. With
+p and q the points less their means, as complex numbers, the turn is that of a = sum conj(p) q, and the sum of squares
+left is sum |p|^2 + sum |q|^2 - 2 |a|; turned over first, a is sum p q. Source: the plane case of the orthogonal
+Procrustes problem (P. H. Schoenemann, 1966; from memory), here written out.
 """
 
 from __future__ import annotations
 
+import cmath
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
+from pydantic import ValidationError
 
-from layup.errors import SurfaceError, UnitError
-from layup.partfile.openings import MOST, HolesEntry
-from layup.shape.holes import Hole, Pattern, grid, holes_of, read_holes, ring, row
-from layup.shape.perforate import HoleSet, perforate
+from layup.errors import LayupError, SurfaceError, UnitError, nearest
+from layup.files.read_drawing import holes_of, read_pattern
+from layup.partfile.model import OPENINGS, SurfaceEntry
+from layup.partfile.openings import MOST, FastenersEntry, HolesEntry
+from layup.shape.holes import COMPOSITE, METAL, Hole, HoleSet, Pattern, Rule, TooNear, check, grid, rim_edges, ring, row
+from layup.shape.measure import Measured
+from layup.shape.perforate import perforate, same
 from layup.shape.plan import Plan
 from layup.shape.surface import Finding, Surface
-from layup.shape.topology import Faces, Points, free_edges, length_of
+from layup.shape.topology import length_of
 
 if TYPE_CHECKING:
+    from shapely import Geometry
+
     from layup.files.drawing import Drawing
+    from layup.shape.holes import HoleSet
+    from layup.shape.surface import Surface
 
 Told = Callable[[int, str, str, str], None]
 """Notes a fault: number of the table from 0, the key or "", what is wrong, the remedy."""
 Outline = Callable[[], "Drawing | None"]
 """Gives the drawing that the outline is read from; None where it is none."""
-
-_ON = 0.02  # of its radius, how far off its circle a rim may lie: a drawn circle is round to 1 %
 
 
 class HoleError(SurfaceError):
@@ -76,7 +95,7 @@ def _pattern(entry: HolesEntry, folder: Path, drawing: Outline, plan: Plan) -> P
             )
         return holes_of(found, layer=entry.layer)
     if entry.file is not None:
-        return read_file(folder / entry.file, entry.unit, entry.diameter, None, 0.0)
+        return read_pattern(folder / entry.file, entry.unit, entry.diameter, None, 0.0)
     diameter = entry.diameter or 0.0
     angle = math.radians(entry.angle or 0.0)
     if entry.centre is not None:
@@ -114,32 +133,6 @@ def _pattern(entry: HolesEntry, folder: Path, drawing: Outline, plan: Plan) -> P
             for h in plain.holes
         )
     )
-
-
-def read_file(path: Path, unit: str | None, diameter: float | None, layer: str | None, largest: float) -> Pattern:
-    """Holes from a drawing (.dxf, .svg) or a list of points (.csv).
-
-    Args:
-        path: The file.
-        unit: Of its numbers, where it states none.
-        diameter: Of the holes of a list that have none. [m]
-        layer: Of a drawing, only circles on this layer.
-        largest: Of a drawing, only circles up to this diameter; 0 for all. [m]
-
-    Raises:
-        SurfaceError: it can't be read, or holds no round holes.
-    """
-    kind = path.suffix.casefold()
-    if kind == ".csv":
-        return read_holes(path, unit=unit, diameter=diameter)
-    if kind not in (".dxf", ".svg"):
-        raise SurfaceError(
-            f'holes can\'t be read from "{path.name}"', "Give a .csv of points, or a .dxf or .svg drawing"
-        )
-    from layup.partfile.opened import read_drawing
-
-    pattern = holes_of(read_drawing(path, unit=unit), layer=layer, largest=largest)
-    return pattern
 
 
 def _place(plan: Plan, spot: list[float], key: str) -> tuple[float, float]:
@@ -212,15 +205,6 @@ def open_holes(
             told(number, "", problem.wrong, problem.remedy)
     surface.holes = made
     return surface, made
-
-
-def same(surface: Surface) -> Surface:
-    """The surface as another one, whose holes and zones are its own."""
-    return Surface(
-        surface.name, surface.whole, lambda: (surface.vertices, surface.faces), side=surface.side, unit=surface.unit,
-        findings=surface.findings, groups=lambda: surface.groups, left_out=lambda: surface.left_out,
-        laminate=surface.laminate,
-    )  # fmt: skip
 
 
 def _clash(name: str, pattern: Pattern, plan: Plan, other: str, old: Pattern, old_plan: Plan) -> str | None:
@@ -296,28 +280,470 @@ def _by_count(entries: Mapping[int, HolesEntry], surface: Surface, told: Told) -
     return surface, made
 
 
-def rim_edges(points: Points, faces: Faces, holes: HoleSet, number: int | None = None) -> Faces:
-    """Free edges of a mesh that are the edges of holes, shape (e, 2).
+Floats = NDArray[np.float64]
+
+WITHIN = 1e-3
+"""How far a matched point may be off where nobody says: what a steel rule and a centre punch give; common practice,
+no source. [m]"""
+_STRETCH = 0.02  # matched distances that differ by more are in another unit, or of another part
+_LINE = 0.03  # share of their length that points must stand off one line
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A turn and a shift that bring points onto others.
+
+    Attributes:
+        turn: Counterclockwise. [rad]
+        shift: After the turn about the origin. [m]
+        off: How far each matched point is off after it, shape (n, 2), by how much the new lies beyond the old. [m]
+        stretch: Size of the new figure over the old, which the fit leaves alone. [-]
+    """
+
+    turn: float
+    shift: tuple[float, float]
+    off: Floats
+    stretch: float
+
+    @property
+    def rms(self) -> float:
+        """Root of the mean square of the distances left. [m]"""
+        return float(np.sqrt((self.off**2).sum(axis=1).mean()))
+
+    @property
+    def worst(self) -> float:
+        """Greatest distance left. [m]"""
+        return float(np.hypot(*self.off.T).max())
+
+    def move(self, points: Floats) -> Floats:
+        """Points (n, 2) turned and shifted. [m]"""
+        c, s = math.cos(self.turn), math.sin(self.turn)
+        out: Floats = points @ np.array([[c, s], [-s, c]]) + np.array(self.shift)
+        return out
+
+
+def fit(old: Floats, new: Floats) -> Fit:
+    """Turn and shift that bring points onto others with the least sum of squares.
 
     Args:
-        points: Shape (n, 3). [m]
-        faces: Shape (m, 3), of the surface or a finer mesh of it.
-        holes: The pattern.
-        number: Of one hole, from 0; None for all.
-    """
-    from scipy.spatial import cKDTree
+        old: Shape (n, 2), three or more, not on one line. [m]
+        new: The same points where they come to lie (n, 2). [m]
 
-    free = free_edges(faces, once=True)
-    if not len(free):
-        return free
-    seen = holes.plan.seen(points)
-    middle = 0.5 * (seen[free[:, 0]] + seen[free[:, 1]])
-    tree = cKDTree(middle)
-    on = np.zeros(len(free), dtype=bool)
-    for hole in holes.pattern.holes if number is None else (holes.pattern.holes[number],):
-        radius = hole.diameter / 2.0
-        near = np.array(tree.query_ball_point((hole.x, hole.y), radius * (1.0 + _ON)), dtype=np.int64)
-        if len(near):
-            ends = np.hypot(*np.moveaxis(seen[free[near]] - (hole.x, hole.y), -1, 0))
-            on[near[(np.abs(ends - radius) < _ON * radius).all(axis=1)]] = True
-    return free[on]
+    Returns:
+        The fit.
+
+    Raises:
+        SurfaceError: fewer than three points, points on one line, points that fit only turned over, or that are
+            further apart on one than on the other.
+    """
+    if len(old) < 3:
+        raise SurfaceError(f"{len(old)} matched points", "Match three or more")
+    p, q = (points[:, 0] + 1j * points[:, 1] for points in (old, new))
+    p0, q0 = p.mean(), q.mean()
+    p, q = p - p0, q - q0
+    for points, what in ((old, "old pattern"), (new, "new part")):
+        long, wide = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+        if not wide > _LINE * long:
+            raise SurfaceError(
+                f"the matched points lie on one line of the {what}, so the pattern would fit turned over as well",
+                "Match one more point, well off that line",
+            )
+    size, other = float((np.abs(p) ** 2).sum()), float((np.abs(q) ** 2).sum())
+    straight, over = complex((np.conj(p) * q).sum()), complex((p * q).sum())
+    stretch = math.sqrt(other / size)
+    if abs(over) > abs(straight) and size + other - 2.0 * abs(over) < 0.25 * (size + other - 2.0 * abs(straight)):
+        raise SurfaceError(
+            "the matched points fit only turned over: the old pattern was measured from the other face, and it is not "
+            f"turned over here ({_rms(size + other - 2.0 * abs(over), len(p))} off turned over, "
+            f"{_rms(size + other - 2.0 * abs(straight), len(p))} as it is)",
+            "Change the sign of every x in the old pattern, or measure it from the face the plan is seen from",
+        )
+    if abs(stretch - 1.0) > _STRETCH:
+        raise SurfaceError(
+            f"the matched points are {stretch:.4g} times as far apart on the new part as in the old pattern",
+            "Check the units of both, and that the same holes are matched",
+        )
+    turn = cmath.phase(straight)
+    left = q - p * cmath.rect(1.0, turn)
+    shift = complex(q0 - p0 * cmath.rect(1.0, turn))
+    return Fit(turn, (shift.real, shift.imag), np.column_stack([left.real, left.imag]), stretch)
+
+
+def _rms(square: float, count: int) -> str:
+    return f"{math.sqrt(max(square, 0.0) / count) * 1e3:.3g} mm"
+
+
+@dataclass(frozen=True, eq=False)
+class OldPattern:
+    """An existing pattern of fastener holes on the new part.
+
+    Attributes:
+        name: As the part file calls it.
+        old: As measured.
+        pattern: Where the new part has it, in plan.
+        plan: The direction it is seen along.
+        fit: How it was brought there; None where it is measured in the plan of the new part.
+        matched: Names of the matched holes, as in `fit.off`.
+        targets: Where they are on the new part, shape (n, 2). [m]
+        within: How far a matched point may be off. [m]
+        rule: What it is checked by.
+        edge: The outline of the old part where the new part has it, if its drawing has one, shape (n, 2). [m]
+    """
+
+    name: str
+    old: Pattern
+    pattern: Pattern
+    plan: Plan
+    fit: Fit | None
+    matched: tuple[str, ...]
+    targets: Floats
+    within: float
+    rule: Rule
+    edge: Floats | None = None
+
+    @property
+    def strays(self) -> tuple[tuple[str, float], ...]:
+        """Matched holes that are further off than they may be, and how far. [m]"""
+        if self.fit is None:
+            return ()
+        away = np.hypot(*self.fit.off.T).tolist()
+        return tuple((n, d) for n, d in zip(self.matched, away, strict=True) if d > self.within * (1.0 + 1e-9))
+
+    def too_near(self, part: Geometry) -> list[TooNear]:
+        """Holes that break the rule on the new part, seen in plan."""
+        return check(self.pattern, part, self.rule)
+
+
+def lay_over(entry: FastenersEntry, folder: Path) -> OldPattern:
+    """Read an old pattern and bring it to where the new part has it.
+
+    Args:
+        entry: The table of the part file.
+        folder: Where its file lies.
+
+    Raises:
+        HoleError: it can't be read, a matched hole is not in it, or it does not fit.
+    """
+    try:
+        plan = Plan.along(entry.along or (0.0, 0.0, 1.0))
+    except SurfaceError as problem:
+        raise HoleError("along", problem.wrong, problem.remedy) from None
+    try:
+        old = read_pattern(folder / entry.file, entry.unit, entry.diameter, entry.layer, entry.largest or 0.0)
+    except SurfaceError as problem:
+        raise HoleError("file", problem.wrong, problem.remedy) from None
+    except UnitError as problem:
+        raise HoleError("file", str(problem).rstrip(".")) from None
+    rule = rule_of(entry)
+    within = WITHIN if entry.within is None else entry.within
+    edge = _outline(folder / entry.file, entry, old)
+    if entry.match is None:
+        return OldPattern(entry.name, old, old, plan, None, (), np.zeros((0, 2)), within, rule, edge)
+    here, there = _matched(entry.match, old, plan)
+    try:
+        found = fit(here, there)
+    except SurfaceError as problem:
+        raise HoleError("match", problem.wrong, problem.remedy) from None
+    moved = found.move(old.centres).tolist()
+    pattern = Pattern(
+        tuple(Hole(x, y, h.diameter, h.countersink, h.name) for h, (x, y) in zip(old.holes, moved, strict=True))
+    )
+    edge = None if edge is None else found.move(edge)
+    return OldPattern(entry.name, old, pattern, plan, found, tuple(entry.match), there, within, rule, edge)
+
+
+def _outline(path: Path, entry: FastenersEntry, old: Pattern) -> Floats | None:
+    """The largest closed line of a drawing, if all holes lie in it."""
+    import shapely
+
+    if path.suffix.casefold() == ".csv":
+        return None
+    from layup.files.read_drawing import read_drawing
+
+    loop = read_drawing(path, unit=entry.unit).loops[0]
+    return loop.points if shapely.contains(loop.polygon, shapely.points(old.centres)).all() else None
+
+
+def rule_of(entry: FastenersEntry) -> Rule:
+    """The rule a pattern is checked by, with the shop's own figures over it."""
+    base = METAL if entry.rule == "metal" else COMPOSITE
+    if entry.edge is None and entry.pitch is None and entry.margin is None:
+        return base
+    edge = base.edge if entry.edge is None else entry.edge
+    pitch = base.pitch if entry.pitch is None else entry.pitch
+    margin = base.margin if entry.margin is None else entry.margin
+    words = f"as the part file says: {edge:g} diameters and {margin * 1e3:.3g} mm to the edge, {pitch:g} between holes"
+    return Rule(edge, pitch, margin, words)
+
+
+def _matched(match: Mapping[str, Sequence[float]], old: Pattern, plan: Plan) -> tuple[Floats, Floats]:
+    known = {hole.name.casefold(): hole for hole in old.holes}
+    here, there = [], []
+    for name, spot in match.items():
+        hole = known.get(name.casefold())
+        if hole is None:
+            names = [h.name for h in old.holes]
+            listed = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
+            hint = nearest(name, names) or f"Its holes: {listed}"
+            raise HoleError("match", f'the old pattern has no hole "{name}"', hint)
+        here.append((hole.x, hole.y))
+        try:
+            there.append(plan.place(spot))
+        except SurfaceError as problem:
+            raise HoleError("match", problem.wrong, problem.remedy) from None
+    return np.array(here), np.array(there)
+
+
+def trim_line(surface: Surface, plan: Plan) -> Geometry:
+    """The edge of a surface as seen in plan: its outer edges, less its openings. [m]
+
+    Raises:
+        SurfaceError: a surface without a shape, or without an edge.
+    """
+    import shapely
+
+    from layup.shape.loops import free_loops
+    from layup.shape.walkable import chained
+
+    points, faces = surface.vertices, surface.faces
+    outer: list[Geometry] = []
+    inner: list[Geometry] = []
+    for loop in free_loops(points, faces):
+        for line in chained(loop.edges):
+            if len(line) > 2:
+                shape = shapely.make_valid(shapely.Polygon(plan.seen(points[line])))
+                (outer if loop.outer else inner).append(shape)
+    part = shapely.difference(shapely.union_all(outer), shapely.union_all(inner))
+    flat = [p for p in shapely.get_parts(part) if p.geom_type == "Polygon"]
+    if not flat:
+        raise SurfaceError(
+            "seen this way the part has no edge that encloses anything", "Give the direction the plan is seen along"
+        )
+    return shapely.union_all(flat)
+
+
+Fault = Callable[..., None]
+Entries = Callable[[str], list[tuple[int, dict[str, Any]]]]
+
+
+@dataclass(frozen=True, eq=False)
+class Opened:
+    """What cutting the `[[holes]]` of a part did.
+
+    Attributes:
+        base: The surface before.
+        holes: What each pattern took away, by name.
+        covers: Surfaces under plies that run over openings, and zones measured on them, kept once worked out.
+    """
+
+    base: Surface
+    holes: dict[str, HoleSet]
+    covers: dict[tuple[str, ...], tuple[Surface, dict[str, Measured]]]
+
+
+def check_hole_names(entries: Entries, fault: Fault) -> list[str]:
+    """Tell of patterns of one name.
+
+    Args:
+        entries: Gives the tables of a name with their numbers.
+        fault: Notes a fault: path, what is wrong, remedy.
+
+    Returns:
+        Names of the `[[holes]]`.
+    """
+    names: list[str] = []
+    for table in ("holes", "fasteners"):
+        seen: list[str] = []
+        for number, entry in entries(table):
+            name = entry.get("name")
+            if not isinstance(name, str):
+                continue
+            if name.casefold() in (n.casefold() for n in seen):
+                fault((table, number, "name"), "another pattern has this name", "Give each pattern its own name.")
+            elif name.casefold() == OPENINGS:
+                fault((table, number, "name"), f'the name "{OPENINGS}" is taken: it is every opening', "Take another.")
+            seen.append(name)
+        names += seen if table == "holes" else []
+    return names
+
+
+def _holding(data: Mapping[str, Any], table: str, model: Any) -> dict[int, Any]:
+    """The tables of a name that hold, by number; what is wrong with the others is told with the whole file."""
+    listed = data.get(table, [])
+    found: dict[int, Any] = {}
+    names: set[str] = set()
+    for number, raw in enumerate(listed if isinstance(listed, list) else []):
+        try:
+            entry = model.model_validate(raw)
+        except ValidationError:
+            continue
+        if entry.name not in names:
+            found[number] = entry
+        names.add(entry.name)
+    return found
+
+
+def layers_of(data: Mapping[str, Any], entry: SurfaceEntry) -> SurfaceEntry:
+    """The surface's table with the layers that `[[holes]]` name as cut-outs: whatever else their names say."""
+    layers = [h.layer for h in _holding(data, "holes", HolesEntry).values() if h.layer is not None]
+    if not layers or not isinstance(entry.outline, str):
+        return entry
+    return entry.model_copy(update={"cut": [*(entry.cut or ()), *layers]})
+
+
+def cut_holes(
+    data: Mapping[str, Any], entry: SurfaceEntry, surface: Surface, folder: Path, fault: Fault
+) -> tuple[Surface, Opened]:
+    """Cut the holes of a part file out of its surface.
+
+    Args:
+        data: The part file.
+        entry: Its surface, as `layers_of` gave it.
+        surface: Read.
+        folder: Where its files lie.
+        fault: Notes a fault: path, what is wrong, remedy.
+
+    Returns:
+        The surface with its holes, and what they took.
+    """
+    entries = _holding(data, "holes", HolesEntry)
+    if not entries:
+        return surface, Opened(surface, {}, {})
+    faulted = 0
+
+    def told(number: int, key: str, wrong: str, remedy: str) -> None:
+        nonlocal faulted
+        faulted += 1
+        fault(("holes", number, key) if key else ("holes", number), wrong, remedy + "." if remedy else "")
+
+    def drawing() -> Drawing | None:
+        from layup.files.read_drawing import read_drawing
+
+        if not isinstance(entry.outline, str):
+            return None
+        return read_drawing(folder / entry.outline, unit=entry.unit, gap=entry.gap)
+
+    named = [folder / e.file for e in entries.values() if e.file] + (
+        [folder / entry.outline] if isinstance(entry.outline, str) else []
+    )
+    key = (str(folder), repr(entries), repr(entry.outline), tuple(_stamp(path) for path in named))
+    held: dict[Any, tuple[Surface, Opened]] = surface.holed
+    if key not in held:
+        before = faulted
+        made, holes = open_holes(entries, surface, folder, drawing, told)
+        if faulted != before:
+            return made, Opened(surface, holes, {})
+        held.clear()  # one pattern at a time: a person changes one hole after another
+        held[key] = (made, Opened(surface, holes, {}))
+    return held[key]
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size
+
+
+def old_patterns(
+    data: Mapping[str, Any], folder: Path, surface: Surface | None, fault: Fault
+) -> tuple[OldPattern, ...]:
+    """Existing patterns of fasteners, brought to where the new part has them.
+
+    Args:
+        data: The part file.
+        folder: Where its files lie.
+        surface: The new part; None where it can't be read.
+        fault: Notes a fault: path, what is wrong, remedy.
+    """
+    entries = _holding(data, "fasteners", FastenersEntry)
+    if not entries:
+        return ()
+    found = []
+    for number, entry in entries.items():
+        try:
+            laid = lay_over(entry, folder)
+            if surface is not None:
+                trim_line(surface, laid.plan)
+            found.append(laid)
+        except HoleError as problem:
+            remedy = problem.remedy.rstrip(".")
+            fault(("fasteners", number, problem.key), problem.wrong, remedy + "." if remedy else "")
+        except SurfaceError as problem:
+            fault(("fasteners", number), problem.wrong, problem.remedy + "." if problem.remedy else "")
+        except LayupError as problem:
+            fault(("fasteners", number), str(problem))
+    return tuple(found)
+
+
+def hole_records(holes: Mapping[str, HoleSet]) -> list[dict[str, Any]]:
+    """Patterns of holes as scripts get them."""
+    return [
+        {
+            "name": one.name,
+            "count": len(one.pattern.holes),
+            "diameters_m": [hole.diameter for hole in one.pattern.holes],
+            "removed_m2": one.area,
+            "edge_m": one.rim,
+            "drawn": one.drawn,
+            "places_m": [[float(v) for v in place] for place in one.places],
+        }
+        for one in holes.values()
+    ]
+
+
+def fastener_records(patterns: Sequence[OldPattern], surface: Surface) -> list[dict[str, Any]]:
+    """Existing patterns laid over the part as scripts get them."""
+    records = []
+    for old in patterns:
+        near = old.too_near(trim_line(surface, old.plan)) if surface.has_mesh else []
+        records.append(
+            {
+                "name": old.name,
+                "count": len(old.pattern.holes),
+                "holes": [
+                    {"name": h.name, "at_m": [h.x, h.y], "diameter_m": h.diameter, "countersink_m": h.countersink}
+                    for h in old.pattern.holes
+                ],
+                "fit": None
+                if old.fit is None
+                else {
+                    "turn_deg": math.degrees(old.fit.turn),
+                    "shift_m": list(old.fit.shift),
+                    "rms_m": old.fit.rms,
+                    "worst_m": old.fit.worst,
+                    "off_m": {
+                        name: [float(v) for v in off] for name, off in zip(old.matched, old.fit.off, strict=True)
+                    },
+                },
+                "rule": old.rule.words,
+                "too_near": [
+                    {
+                        "hole": n.hole.name,
+                        "to": n.other.name if n.other else "opening" if n.opening else "trim line",
+                        "distance_m": n.distance,
+                        "needed_m": n.needed,
+                    }
+                    for n in near
+                ],
+            }
+        )
+    return records
+
+
+def fastener_cautions(patterns: Sequence[OldPattern], surface: Surface) -> list[str]:
+    """One sentence for each existing pattern that does not lie well on the part."""
+    found = []
+    for old in patterns:
+        near = {n.hole.name for n in old.too_near(trim_line(surface, old.plan))} if surface.has_mesh else set()
+        said = []
+        if near:
+            said.append(
+                f"{len(near)} of {len(old.pattern.holes)} holes too near an edge or each other by the rule of thumb"
+            )
+        if old.strays:
+            said.append(f"{len(old.strays)} matched points are more than {old.within * 1e3:.3g} mm off")
+        if said:
+            found.append(f'Fasteners "{old.name}": {"; ".join(said)}. `layup holes` shows them.')
+    return found

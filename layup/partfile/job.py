@@ -20,7 +20,7 @@ from layup.errors import Fault, FaultsError, SurfaceError, UnitError, nearest
 from layup.laminate.process import Habits, VacuumError, settle
 from layup.materials import Library, Material, load_library, row_words
 from layup.partfile.clashes import clash
-from layup.partfile.hole_tables import Opened, check_hole_names, cut_holes, layers_of, old_patterns
+from layup.partfile.holes import Opened, check_hole_names, cut_holes, layers_of, old_patterns
 from layup.partfile.lines import Path as KeyPath
 from layup.partfile.mirrored import mirrored
 from layup.partfile.model import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
@@ -33,8 +33,8 @@ from layup.shape.surface import Surface
 from layup.sides.mould import parse_mould
 
 if TYPE_CHECKING:
-    from layup.partfile.fasteners import OldPattern
-    from layup.shape.perforate import HoleSet
+    from layup.partfile.holes import OldPattern
+    from layup.shape.holes import HoleSet
     from layup.sides.offset import Bent
 
 LARGEST = 2000.0
@@ -86,7 +86,7 @@ class Job:
             return self
         key = tuple(sorted(names))
         if key not in opened.covers:
-            from layup.shape.covered import covered
+            from layup.shape.perforate import covered
 
             wanted = None if OPENINGS in names else names
             opened.covers[key] = covered(opened.base, opened.holes, wanted), {}

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.errors import SurfaceError
+from layup.files.read_drawing import read_drawing
 from layup.files.systems import within
 from layup.partfile.model import SurfaceEntry
 from layup.shape.progress import Told, nobody
@@ -16,7 +17,7 @@ from layup.shape.surface import Finding, Surface
 from layup.units import parse
 
 if TYPE_CHECKING:
-    from layup.files.drawing import Drawing
+    pass
 
 READING = 60.0
 """What a small file may take; none of ours takes a tenth of it. [s]"""
@@ -106,36 +107,6 @@ def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str], told:
     drawing = read_drawing(folder / entry.outline, unit=entry.unit, gap=entry.gap)
     told("sorting outlines and cut-outs", 0.5)
     return drawing.surface(pick=entry.pick, areas=areas, cut=entry.cut or ())
-
-
-def read_drawing(path: Path, *, unit: str | None = None, gap: float | None = None) -> Drawing:
-    """Read a drawing of whatever kind.
-
-    Args:
-        path: .dxf, .svg, or .csv of points.
-        unit: Of its numbers, where it states none.
-        gap: Widest gap to be closed. [m]
-
-    Raises:
-        SurfaceError: It can't be read, or is no drawing.
-    """
-    ending = path.suffix.casefold()
-    if ending == ".dxf":
-        from layup.files.read_dxf import read_dxf
-
-        return read_dxf(path, unit=unit, gap=gap)
-    if ending == ".svg":
-        from layup.files.read_svg import read_svg
-
-        return read_svg(path, unit=unit, gap=gap)
-    if ending == ".csv":
-        from layup.files.read_points import read_points
-
-        return read_points(path, unit=unit)
-    raise SurfaceError(
-        f'an outline can\'t be read from "{path.name}"',
-        "Give a .dxf, an .svg or a .csv of points; a mesh stands under mesh, a CAD solid under step",
-    )
 
 
 def _from_photo(entry: SurfaceEntry, path: Path) -> Surface:

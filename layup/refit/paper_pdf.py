@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
 from layup.refit.papers import FIGURES, Column, Paper, Section
 from layup.report import palette
+from layup.report.document_pdf import register_fonts
 
 MARGIN = 42.0
 """[pt]"""
@@ -48,18 +47,6 @@ def pdf_bytes(papers: Sequence[Paper], picture: bytes | None) -> bytes:
     document.addPageTemplates(templates)
     document.build(story, canvasmaker=_counted())
     return out.getvalue()
-
-
-@lru_cache(maxsize=1)
-def register_fonts() -> None:
-    """DejaVu Sans, which the plotting library carries: it has the minus sign, umlauts, Greek and Cyrillic."""
-    import matplotlib
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    pdfmetrics.registerFont(TTFont("Text", str(folder / "DejaVuSans.ttf")))
-    pdfmetrics.registerFont(TTFont("Text-Bold", str(folder / "DejaVuSans-Bold.ttf")))
 
 
 def _colour(hexed: str) -> Any:

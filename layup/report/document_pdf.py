@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import re
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -36,24 +37,9 @@ def pdf_bytes(sheet: BuildSheet, width: float, height: float) -> bytes:
     Returns:
         The file; the same bytes for the same sheet.
     """
-    _fonts()
+    register_fonts()
     pages = _build(sheet, width * _MM, height * _MM, 0)[1]
     return _build(sheet, width * _MM, height * _MM, pages)[0]
-
-
-def _fonts() -> None:
-    import matplotlib
-    from reportlab.lib.fonts import addMapping
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    if "Sheet" not in pdfmetrics.getRegisteredFontNames():
-        pdfmetrics.registerFont(TTFont("Sheet", str(folder / "DejaVuSans.ttf")))
-        pdfmetrics.registerFont(TTFont("SheetBold", str(folder / "DejaVuSans-Bold.ttf")))
-        for italic in (0, 1):
-            addMapping("Sheet", 0, italic, "Sheet")
-            addMapping("Sheet", 1, italic, "SheetBold")
 
 
 def _build(sheet: BuildSheet, width: float, height: float, pages: int) -> tuple[bytes, int]:
@@ -65,7 +51,7 @@ def _build(sheet: BuildSheet, width: float, height: float, pages: int) -> tuple[
         out,
         pagesize=(width, height),
         invariant=1,
-        initialFontName="Sheet",
+        initialFontName="Text",
         title=f"{sheet.title}, build sheet",
         author="layup",
         subject="Build sheet",
@@ -98,7 +84,7 @@ def _build(sheet: BuildSheet, width: float, height: float, pages: int) -> tuple[
     def head(canvas: Any, page: Any) -> None:
         before = [heading for number, heading, _ in opened if number < page.page]
         if before and not any(first for number, _, first in opened if number == page.page):
-            canvas.setFont("SheetBold", 8.0)
+            canvas.setFont("Text-Bold", 8.0)
             canvas.setFillGray(_GREY)
             canvas.drawString(_MARGIN + _INSIDE, height - _MARGIN - 3.2 * _MM, f"{before[-1]}, goes on")
 
@@ -127,15 +113,13 @@ def _title_block(canvas: Any, sheet: BuildSheet, width: float, height: float, pa
     last = left + wide * 0.84
     canvas.line(last, half, last, top)
     room = last - left - 5 * _MM
-    size = _fitting(canvas, sheet.title, "SheetBold", 15.0, room)
+    size = _fitting(canvas, sheet.title, "Text-Bold", 15.0, room)
     _cell(canvas, left, half, "build sheet", sheet.title, size, bold=True, high=top - half)
     said = f"{canvas.getPageNumber()} of {pages}" if pages else str(canvas.getPageNumber())
     _cell(canvas, last, half, "sheet", said, 12.0, bold=True, high=top - half)
     # below: one cell for each entry, as wide as what it holds
     cells = [(label, value or " ") for label, value in sheet.plate]
-    sizes = [
-        max(canvas.stringWidth(v, "Sheet", 8.2), canvas.stringWidth(k, "Sheet", 6.2)) + 4.6 * _MM for k, v in cells
-    ]
+    sizes = [max(canvas.stringWidth(v, "Text", 8.2), canvas.stringWidth(k, "Text", 6.2)) + 4.6 * _MM for k, v in cells]
     squeeze = min(1.0, wide / sum(sizes))
     spare = max(0.0, wide - sum(sizes)) / len(cells)
     at = left
@@ -156,10 +140,10 @@ def _fitting(canvas: Any, text: str, font: str, size: float, room: float) -> flo
 
 def _cell(canvas: Any, x: float, y: float, label: str, value: str, size: float, *, bold: bool, high: float) -> None:
     canvas.setFillGray(_GREY)
-    canvas.setFont("Sheet", 6.2)
+    canvas.setFont("Text", 6.2)
     canvas.drawString(x + 2 * _MM, y + high - 3.1 * _MM, label)
     canvas.setFillGray(0)
-    canvas.setFont("SheetBold" if bold else "Sheet", size)
+    canvas.setFont("Text-Bold" if bold else "Text", size)
     canvas.drawString(x + 2 * _MM, y + max(1.9 * _MM, (high - 3.4 * _MM - size * 0.7) / 2), value)
 
 
@@ -174,7 +158,7 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
     )
     heading.setStyle(
         [
-            ("FONT", (0, 0), (-1, -1), "Sheet"),
+            ("FONT", (0, 0), (-1, -1), "Text"),
             ("BACKGROUND", (0, 0), (0, 0), black),
             ("TEXTCOLOR", (0, 0), (0, 0), white),
             ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
@@ -229,7 +213,7 @@ def _paragraph(markup: str, size: float, *, colour: str = "black", align: int = 
 
     style = ParagraphStyle(
         "x",
-        fontName="Sheet",
+        fontName="Text",
         fontSize=size,
         leading=size * 1.24,
         textColor=colour,
@@ -246,7 +230,7 @@ def _block(block: Block | tuple[Plate, Plate], width: float) -> list[Any]:
         pair = Table([[_plate(block[0], width), _plate(block[1], width)]], hAlign="LEFT")
         pair.setStyle(
             [
-                ("FONT", (0, 0), (-1, -1), "Sheet"),
+                ("FONT", (0, 0), (-1, -1), "Text"),
                 ("LEFTPADDING", (0, 0), (-1, -1), 0),
                 ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
             ]
@@ -281,7 +265,7 @@ def _facts(facts: Facts, width: float) -> Any:
     line = Color(0, 0, 0)
     table.setStyle(
         [
-            ("FONT", (0, 0), (-1, -1), "Sheet"),
+            ("FONT", (0, 0), (-1, -1), "Text"),
             ("GRID", (0, 0), (-1, -1), _THIN, line),
             ("VALIGN", (0, 0), (-1, -1), "TOP"),
             ("TOPPADDING", (0, 0), (-1, -1), 3),
@@ -338,7 +322,7 @@ def _grid(grid: Grid, width: float) -> Any:
     style += [("ALIGN", (i, n), (i, n), "CENTER") for i, n in ticks]
     for number, row in enumerate(grid.rows, 1):
         style += [("BOX", (i, number), (i, number), _LINE, black) for i, cell in enumerate(row) if cell == WRITE]
-    table.setStyle([("FONT", (0, 0), (-1, -1), "Sheet"), *style])
+    table.setStyle([("FONT", (0, 0), (-1, -1), "Text"), *style])
     return table
 
 
@@ -347,7 +331,7 @@ def _size(cell: str, width: float, size: float, bold: bool) -> float:
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
     words = re.split(r"[ \n]+", cell)  # not at spaces that must not break
-    longest = max(stringWidth(word, "SheetBold" if bold else "Sheet", size) for word in words)
+    longest = max(stringWidth(word, "Text-Bold" if bold else "Text", size) for word in words)
     return size if longest <= width - 7 else max(5.0, size * (width - 7) / longest)
 
 
@@ -383,7 +367,7 @@ def _words(words: Words, width: float) -> Any:
     ]
     if words.caution:
         style.append(("LINEBEFORE", (0, 0), (0, -1), 3.2, black))
-    table.setStyle([("FONT", (0, 0), (-1, -1), "Sheet"), *style])
+    table.setStyle([("FONT", (0, 0), (-1, -1), "Text"), *style])
     return table
 
 
@@ -398,3 +382,19 @@ def _plate(plate: Plate, width: float) -> Any:
     image = Image(io.BytesIO(plate.png), wide, high)
     image.hAlign = "LEFT"
     return image
+
+
+@lru_cache(maxsize=1)
+def register_fonts() -> None:
+    """DejaVu Sans, which the plotting library carries: it has the minus sign, umlauts, Greek and Cyrillic."""
+    import matplotlib
+    from reportlab.lib.fonts import addMapping
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    pdfmetrics.registerFont(TTFont("Text", str(folder / "DejaVuSans.ttf")))
+    pdfmetrics.registerFont(TTFont("Text-Bold", str(folder / "DejaVuSans-Bold.ttf")))
+    for italic in (0, 1):
+        addMapping("Text", 0, italic, "Text")
+        addMapping("Text", 1, italic, "Text-Bold")

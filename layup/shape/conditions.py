@@ -21,12 +21,12 @@ from layup.errors import SurfaceError, UnitError, nearest
 from layup.shape.clip import Soup, split
 from layup.shape.geodesic import Curve, Front, near_edges, near_line, near_point, part
 from layup.shape.loops import Loop, free_loops
+from layup.shape.plan import parse_place
 from layup.shape.topology import Faces, Points, edge_keys, free_edges
-from layup.sides.side import parse_place
 from layup.units import parse
 
 if TYPE_CHECKING:
-    from layup.shape.perforate import HoleSet
+    from layup.shape.holes import HoleSet
 
 _WITHIN = re.compile(r"(?P<reach>.+?)\s+of\s+(?P<what>.+)", re.IGNORECASE | re.DOTALL)
 _PLACES = re.compile(r"\([^()]*\)")
@@ -94,8 +94,7 @@ def _edges_and_rings(
     points: Points, faces: Faces, holes: list[HoleSet], reach: float, name: str, curve: Curve | None
 ) -> tuple[Soup, Soup] | None:
     """Every free edge of a flat surface with holes: the rings as discs, the other edges walked; None elsewhere."""
-    from layup.partfile.holes import rim_edges
-    from layup.shape.flat_rings import ring_parts
+    from layup.shape.holes import rim_edges, ring_parts
     from layup.shape.overlay import overlay
 
     rings = ring_parts(points, faces, [(one, one.pattern.holes) for one in holes], reach)
@@ -167,8 +166,7 @@ def _near_holes(
     points: Points, faces: Faces, sets: list[tuple[HoleSet, int | None]], reach: float, name: str, curve: Curve | None
 ) -> tuple[Soup, Soup]:
     """Rings round holes: as discs on a flat surface, else walked from their edges."""
-    from layup.partfile.holes import rim_edges
-    from layup.shape.flat_rings import ring_parts
+    from layup.shape.holes import rim_edges, ring_parts
 
     listed = [(one, one.pattern.holes if n is None else (one.pattern.holes[n],)) for one, n in sets]
     flat = ring_parts(points, faces, listed, reach)

@@ -3,6 +3,7 @@
     A circle, an ellipse, an arc of either      arc(centre, u, v, start, end, sagitta)
     A polyline with bulges                      bulged(points, bulges, closed, sagitta)
     A quadratic or cubic Bezier                 bezier(controls, sagitta)
+    Is a closed line a circle?                  circle_of(points)
 
 The points of an arc lie a trifle outside it, by less than the sagitta, so that the line through them encloses
 the area of the true arc exactly: with n steps of d each, the inner points are pushed out by k, and
@@ -175,3 +176,21 @@ def circle(x: float, y: float, diameter: float, sagitta: float = 0.0) -> Line2:
 def turned(angle: float, size: float) -> tuple[Pair, Pair]:
     """Two radii of a circle at right angles, the first at an angle. [rad, length]"""
     return (size * cos(angle), size * sin(angle)), (-size * sin(angle), size * cos(angle))
+
+
+def circle_of(points: Line2) -> tuple[float, float, float] | None:
+    """Centre x, y and diameter of a closed line that is a circle to 1 % of its radius, else None. [m]"""
+    if len(points) < 16:
+        return None
+    x, y = (points - points[0]).T
+    cross = x * np.roll(y, -1) - y * np.roll(x, -1)
+    total = float(cross.sum())
+    if total == 0.0:
+        return None
+    cx = float(((x + np.roll(x, -1)) * cross).sum()) / (3.0 * total)
+    cy = float(((y + np.roll(y, -1)) * cross).sum()) / (3.0 * total)
+    radius = float(np.sqrt(abs(total) / (2.0 * np.pi)))
+    off = np.abs(np.hypot(x - cx, y - cy) - radius).max()
+    if off > 0.01 * radius:
+        return None
+    return float(points[0, 0]) + cx, float(points[0, 1]) + cy, 2.0 * radius

@@ -1,10 +1,11 @@
-"""Holes: patterns read or laid out, what they take away, and whether they keep their distance from the edge.
+"""Holes: patterns laid out, what they take away, whether they keep their distance, and where their edges run.
 
-    Holes of a drawing, of a list of points     holes_of(drawing), read_holes("holes.csv")
-    Lightening holes laid out                   row(...), grid(...), ring(...)
-    Area they take away                         pattern.removed
-    A ring of plies round each hole             collar(pattern, width)
-    Too near the trim line, or to each other    check(pattern, drawing, COMPOSITE)
+    Lightening holes laid out                         row(...), grid(...), ring(...)
+    Area they take away                               pattern.removed
+    Too near the trim line, or to each other          check(pattern, shape, COMPOSITE)
+    What a pattern took of a surface                  HoleSet
+    Its edges on a mesh                               rim_edges(points, faces, holes)
+    Triangles within a reach of them, and the rest    ring_parts(points, faces, sets, reach)
 
 The diameter rule, from the middle of a fastener hole: in metal at least 2 diameters to the edge (US Army
 TM 10-5410-229-13&P, 5-6), here with a margin for a line cut by hand; from hole to hole never less than 3 and seldom
@@ -18,19 +19,24 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
-from layup.files.drawing import Drawing, Loop, known_layer, settle_unit
-from layup.shape.curves import circle
+from layup.shape.clip import Soup
+from layup.shape.curves import circle, circle_of
+from layup.shape.plan import Plan
+from layup.shape.topology import Faces, Points, free_edges, normals
 
 if TYPE_CHECKING:
     from shapely import Geometry
 
+
 Pair = tuple[float, float]
+Floats = NDArray[np.float64]
+Numbers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,85 +169,6 @@ class TooNear:
         return f"{self.hole}: {self.distance * 1e3:.4g} mm {what}, {self.needed * 1e3:.4g} mm needed"
 
 
-def holes_of(drawing: Drawing, *, layer: str | None = None, largest: float = 0.0) -> Pattern:
-    """The round holes of a drawing; a ring about a smaller hole is its countersink.
-
-    Args:
-        drawing: With or without the outline of the part; an outermost circle with something in it is an outline.
-        layer: Only circles on this layer.
-        largest: Only circles up to this diameter, 0 for all. [m]
-
-    Raises:
-        SurfaceError: no circles, or holes that run into each other; no such layer.
-    """
-    only = None if layer is None else known_layer(layer, drawing, "holes")
-    found: list[tuple[Loop, tuple[float, float, float]]] = []
-    for loop in drawing.loops:
-        if loop.circle and (only is None or loop.layer == only) and not (0.0 < largest < loop.circle[2]):
-            found.append((loop, loop.circle))
-    found.sort(key=lambda pair: pair[1][2])
-    holes: list[Hole] = []
-    sinks: dict[int, float] = {}
-    known = np.zeros((len(found), 3))  # x, y and diameter of the holes so far
-    for _, (x, y, d) in found:
-        there = known[: len(holes)]
-        away = np.hypot(there[:, 0] - x, there[:, 1] - y)
-        about = np.flatnonzero(away <= 0.05 * there[:, 2])
-        if len(about):
-            first = int(about[0])
-            if d <= 3.0 * holes[first].diameter:
-                sinks[first] = max(sinks.get(first, 0.0), d)
-            continue
-        if (away < d / 2.0 - there[:, 2] / 2.0).any():
-            continue  # a circle with holes in it, not about its middle: an outline
-        known[len(holes)] = x, y, d
-        holes.append(Hole(x, y, d))
-    if not holes:
-        where = f' on layer "{only}"' if only else ""
-        raise SurfaceError(f"{drawing.name}: there are no round holes{where}", "Draw the holes as circles")
-    named = [
-        Hole(h.x, h.y, h.diameter, sinks.get(k, 0.0), f"hole {n}")
-        for n, (k, h) in enumerate(sorted(enumerate(holes), key=lambda p: (round(p[1].y, 6), p[1].x)), 1)
-    ]
-    return Pattern(tuple(named))
-
-
-def read_holes(path: str | Path, *, unit: str | None = None, diameter: float | None = None) -> Pattern:
-    """Holes measured one by one: a CSV with the columns x, y and diameter.
-
-    Args:
-        path: The file.
-        unit: Unit of the numbers, where the header states none.
-        diameter: Of every hole that has none in the file. [m]
-
-    Raises:
-        SurfaceError: as `layup.files.read_points.read_table`; a hole without diameter.
-    """
-    from layup.files.read_points import read_table, unit_of
-
-    name = str(path)
-    columns = {"x": (), "y": (), "diameter": ("d", "dia", "hole"), "name": ("no", "number")}
-    table = read_table(path, columns, needed=("x", "y"), words=("name",))
-    stated, reason = unit_of(table, name)
-    spans = [np.ptp([row.values[k] for row in table.rows]) for k in ("x", "y")]
-    factor, _ = settle_unit(name, (float(spans[0]), float(spans[1])), stated, reason, unit)
-    holes = []
-    for row in table.rows:
-        d = row.values["diameter"] * factor if "diameter" in row.values else diameter
-        if d is None:
-            raise SurfaceError(
-                f"{name}: line {row.line}: no diameter", "Add a column diameter, or give one for all holes"
-            )
-        if not d > 0.0:
-            raise SurfaceError(f"{name}: line {row.line}: a diameter of {d * 1e3:.4g} mm", "It must be more than 0")
-        x, y = row.values["x"] * factor, row.values["y"] * factor
-        holes.append(Hole(x, y, d, 0.0, row.words.get("name") or f"line {row.line}"))
-    try:
-        return Pattern(tuple(holes))
-    except SurfaceError as problem:
-        raise SurfaceError(f"{name}: {problem.wrong}", problem.remedy) from None
-
-
 def row(start: Pair, end: Pair, count: int, diameter: float | Sequence[float]) -> Pattern:
     """Holes evenly along a straight line, the first at its start, the last at its end.
 
@@ -321,47 +248,18 @@ def _counted(count: int) -> None:
         raise SurfaceError(f"a pattern of {count} holes", "Give a count of 1 or more")
 
 
-def collar(pattern: Pattern, width: float) -> float:
-    """Area of a ring of plies of this width round every hole; where rings overlap, the plies lie there once.
-
-    Args:
-        pattern: The holes.
-        width: From the edge of the hole outward. [m]
-
-    Returns:
-        Area, without the holes. Exact where no rings overlap, else to about 1e-4 of the overlap. [m^2]
-
-    Raises:
-        SurfaceError: a width that is not greater than zero.
-    """
-    if not 0.0 < width < np.inf:
-        raise SurfaceError(f"a ring of plies {width * 1e3:.4g} mm wide", "It must be more than 0")
-    reach = [h.diameter / 2.0 + width for h in pattern.holes]
-    touching = pattern.pairs(2.0 * max(reach))
-    if not any(apart < reach[a] + reach[b] for a, b, apart in touching):
-        return math.fsum(math.pi * (r * r - h.diameter**2 / 4.0) for r, h in zip(reach, pattern.holes, strict=True))
-    import shapely
-
-    discs = [shapely.Polygon(circle(h.x, h.y, 2.0 * r)) for r, h in zip(reach, pattern.holes, strict=True)]
-    holes = [shapely.Polygon(ring_) for ring_ in pattern.cutouts()]
-    return float(shapely.difference(shapely.union_all(discs), shapely.union_all(holes)).area)
-
-
-def check(pattern: Pattern, trim: Drawing | Sequence[Pair] | Geometry, rule: Rule = COMPOSITE) -> list[TooNear]:
+def check(pattern: Pattern, part: Geometry, rule: Rule = COMPOSITE) -> list[TooNear]:
     """Holes that lie too near the trim line or too near each other, the nearest first.
 
     Args:
         pattern: Fastener holes.
-        trim: The drawing of the part, the points of its outline, or the part as a shape. Cut-outs other than the
-            holes themselves are edges too. [m]
+        part: Its outline in plan, as a shape of the geometry library; openings other than the holes themselves are
+            edges too. [m]
         rule: METAL, COMPOSITE or one of the shop's own.
-
-    Raises:
-        SurfaceError: a drawing without one outline, points that make none.
     """
     import shapely
 
-    shape = _part(pattern, trim)
+    shape = _without(pattern, part)
     points = shapely.points(pattern.centres)
     parts = shapely.get_parts(shape)
     solid = shapely.union_all(shapely.polygons([p.exterior for p in parts]))
@@ -386,28 +284,6 @@ def check(pattern: Pattern, trim: Drawing | Sequence[Pair] | Geometry, rule: Rul
     return sorted(found, key=lambda f: f.distance / f.needed)
 
 
-def _part(pattern: Pattern, trim: Drawing | Sequence[Pair] | Geometry) -> Geometry:
-    """The part as a shape, with its cut-outs but without the holes of the pattern."""
-    import shapely
-
-    if isinstance(trim, shapely.Geometry):
-        return _without(pattern, trim)
-    if not isinstance(trim, Drawing):
-        line = np.asarray(trim, dtype=np.float64).reshape(-1, 2)
-        shape = shapely.Polygon(line) if len(line) > 2 and np.isfinite(line).all() else shapely.Polygon()
-        if not shape.is_valid or not shape.area > 0.0:
-            raise SurfaceError("the trim line crosses itself or encloses nothing", "Put its points in order")
-        return shape
-    part = trim.sort().outlines[0]
-    own = pattern.centres
-    others = []
-    for loop in part.cutouts:
-        if loop.circle and np.hypot(*(own - loop.circle[:2]).T).min() <= 0.25 * loop.circle[2]:
-            continue
-        others.append(loop.points)
-    return shapely.Polygon(part.edge.points, others)
-
-
 def _without(pattern: Pattern, shape: Geometry) -> Geometry:
     """A shape without the openings that are holes of the pattern."""
     import shapely
@@ -416,9 +292,159 @@ def _without(pattern: Pattern, shape: Geometry) -> Geometry:
     for part in shapely.get_parts(shape):
         kept = []
         for ring_ in part.interiors:
-            hole = Loop(np.asarray(ring_.coords)[:-1, :2], "").circle
+            hole = circle_of(np.asarray(ring_.coords)[:-1, :2])
             if hole and np.hypot(*(pattern.centres - hole[:2]).T).min() <= 0.25 * hole[2]:
                 continue
             kept.append(ring_)
         parts.append(shapely.Polygon(part.exterior, kept))
     return shapely.union_all(parts)
+
+
+@dataclass(frozen=True, eq=False)
+class HoleSet:
+    """A pattern of holes on a surface.
+
+    Attributes:
+        name: As the part file calls it.
+        pattern: The holes in plan.
+        plan: The direction it is seen along, and its axes.
+        drawn: Whether the outline has them as cut-outs already.
+        places: Middle of what each took away, shape (n, 3); empty for a surface without a shape. [m]
+        removed: Area that each took away, on the surface (n,). [m^2]
+        rim: Length of all their edges, on the surface. [m]
+    """
+
+    name: str
+    pattern: Pattern
+    plan: Plan
+    drawn: bool
+    places: Floats
+    removed: Floats
+    rim: float
+
+    @property
+    def area(self) -> float:
+        """What they took away together. [m^2]"""
+        return float(self.removed.sum())
+
+
+def as_triangles(parted: NDArray[np.object_], owner: Numbers) -> tuple[Floats, Numbers]:
+    """Shapes in plan as triangles (k, 3, 2), and the owner of each."""
+    import shapely
+
+    areas = [
+        [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and part.area > 0.0]
+        for shape in parted
+    ]
+    listed = np.array([part for parts in areas for part in parts], dtype=object)
+    of = np.repeat(owner, [len(parts) for parts in areas])
+    if not len(listed):
+        return np.zeros((0, 3, 2)), np.zeros(0, dtype=np.int64)
+    soup, row = shapely.get_parts(shapely.constrained_delaunay_triangles(listed), return_index=True)
+    corners = shapely.get_coordinates(soup).reshape(-1, 4, 2)[:, :3]
+    return corners, of[row].astype(np.int64)
+
+
+def lifted(points: Points, faces: Faces, corner: Floats, at: Floats) -> Floats:
+    """Places in plan (k, 2) on the planes of faces (k, 3) that are seen as `corner` (k, 3, 2). [m]"""
+    a, u, v = corner[:, 0], corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    det = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    w = at - a
+    s = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / det
+    t = (u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]) / det
+    p, q, r = (points[faces[:, k]] for k in range(3))
+    out: Floats = p + s[:, None] * (q - p) + t[:, None] * (r - p)
+    return out
+
+
+_ON = 0.02  # of its radius, how far off its circle a rim may lie: a drawn circle is round to 1 %
+
+
+def rim_edges(points: Points, faces: Faces, holes: HoleSet, number: int | None = None) -> Faces:
+    """Free edges of a mesh that are the edges of holes, shape (e, 2).
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3), of the surface or a finer mesh of it.
+        holes: The pattern.
+        number: Of one hole, from 0; None for all.
+    """
+    from scipy.spatial import cKDTree
+
+    free = free_edges(faces, once=True)
+    if not len(free):
+        return free
+    seen = holes.plan.seen(points)
+    middle = 0.5 * (seen[free[:, 0]] + seen[free[:, 1]])
+    tree = cKDTree(middle)
+    on = np.zeros(len(free), dtype=bool)
+    for hole in holes.pattern.holes if number is None else (holes.pattern.holes[number],):
+        radius = hole.diameter / 2.0
+        near = np.array(tree.query_ball_point((hole.x, hole.y), radius * (1.0 + _ON)), dtype=np.int64)
+        if len(near):
+            ends = np.hypot(*np.moveaxis(seen[free[near]] - (hole.x, hole.y), -1, 0))
+            on[near[(np.abs(ends - radius) < _ON * radius).all(axis=1)]] = True
+    return free[on]
+
+
+_ROUND = 2e-5
+"""Ring lines are drawn to this share of their radius; they enclose the area of the true circle. [-]"""
+
+
+def ring_parts(
+    points: Points, faces: Faces, sets: Sequence[tuple[HoleSet, Sequence[Hole]]], reach: float
+) -> tuple[Soup, Soup] | None:
+    """Part a flat surface by distance from the edges of round holes in it.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        sets: Patterns, and which of their holes.
+        reach: From the edge of a hole outward. [m]
+
+    Returns:
+        Triangles within reach and the others, shape (k, 3, 4): x, y, z and the face each is part of; None where the
+        surface is not flat and seen square on. [m]
+    """
+    import shapely
+
+    unit, _ = normals(points, faces)
+    plans = [one.plan for one, _ in sets]
+    way = np.array(plans[0].way)
+    if not (np.abs(unit[unit.any(axis=1)] @ way) > 1.0 - 1e-9).all() or any(p.way != plans[0].way for p in plans):
+        return None
+    plan: Plan = plans[0]
+    corner = plan.seen(points[faces])
+    discs = [
+        shapely.Polygon(circle(h.x, h.y, h.diameter + 2.0 * reach, _ROUND * (h.diameter + 2.0 * reach)))
+        for _, holes in sets for h in holes
+    ]  # fmt: skip
+    tree = shapely.STRtree(discs)
+    shadows = shapely.polygons(corner)
+    face, disc = tree.query(shadows, predicate="intersects")
+    order = np.argsort(face, kind="stable")
+    rows, start = np.unique(face[order], return_index=True)
+    cutters: list[object] = []
+    for group in np.split(disc[order], start[1:]) if len(rows) else []:
+        cutters.append(discs[group[0]] if len(group) == 1 else shapely.union_all([discs[g] for g in group]))
+    cut = np.array(cutters, dtype=object)
+    whole = np.ones(len(faces), dtype=bool)
+    whole[rows] = False
+    kept = np.flatnonzero(whole & unit.any(axis=1))
+    outside = np.concatenate([points[faces[kept]], np.repeat(kept, 3).reshape(-1, 3, 1)], axis=2)
+    inner = _soup(points, faces, corner, *as_triangles(shapely.intersection(shadows[rows], cut), rows))
+    outer = _soup(points, faces, corner, *as_triangles(shapely.difference(shadows[rows], cut), rows))
+    return inner, np.concatenate([outside, outer])
+
+
+def _soup(
+    points: Points, faces: Faces, corner: NDArray[np.float64], flat: NDArray[np.float64], owner: NDArray[np.int64]
+) -> Soup:
+    many = np.repeat(owner, 3)
+    places = lifted(points, faces[many], corner[many], flat.reshape(-1, 2)).reshape(-1, 3, 3)
+    u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
+    a = corner[owner]
+    p, q = a[:, 1] - a[:, 0], a[:, 2] - a[:, 0]
+    turned = (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) * (p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]) < 0.0
+    places[turned] = places[turned][:, ::-1]
+    return np.concatenate([places, np.repeat(owner, 3).reshape(-1, 3, 1)], axis=2)

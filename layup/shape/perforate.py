@@ -2,6 +2,8 @@
 
     The surface with its holes, and what each took away      perforate(surface, sets)
     Triangles with discs cut out of them                     cut_discs(points, faces, plan, pattern)
+    The surface with every opening closed                    closed(surface)
+    With only some patterns of holes closed                  covered(base, holes, names)
 
 A hole is drilled straight along the direction it is seen from: seen so it is a circle, and on a surface that slants by
 t it takes 1/cos t of the circle's area away. Every triangle that a circle touches is cut along it; a circle is a ring
@@ -11,24 +13,32 @@ those of true circles:
     a disc of radius r: area pi r^2, second moment pi r^4 / 4 about each of two axes through its middle, in its plane
 
 A hole goes through everything that lies in its way; where that is more than one skin, a finding says so.
+
+A ply may run over openings uncut: it lies on the surface as it was before its `[[holes]]` were cut. An opening that
+the file itself has (a cut-out of an outline, a hole in a mesh) is closed with flat triangles between the points of its
+edge: over a hollow or a bulge the true cover is larger, by little where the opening is small against the curve.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.shape.curves import circle
-from layup.shape.holes import Pattern
+from layup.shape.holes import HoleSet, Pattern, as_triangles, lifted, rim_edges
 from layup.shape.measure import Measured, measure_triangles, tensor, vector
 from layup.shape.plan import Plan
 from layup.shape.surface import Finding, Surface
-from layup.shape.topology import Faces, Points, free_edges, length_of, normals, pieces
+from layup.shape.topology import Faces, Points, edge_keys, free_edges, length_of, normals, pieces
+
+if TYPE_CHECKING:
+    pass
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
@@ -39,34 +49,6 @@ SLANT = math.cos(math.radians(20.0))
 """Beyond 20 degrees a finding says by how much the hole grows. [-]"""
 _GRAIN = 0.5  # of the widest hole, how long edges near a hole may be
 _FRAY = 1e-4  # share of a hole that may be missing before it counts as running over an edge
-
-
-@dataclass(frozen=True, eq=False)
-class HoleSet:
-    """A pattern of holes on a surface.
-
-    Attributes:
-        name: As the part file calls it.
-        pattern: The holes in plan.
-        plan: The direction it is seen along, and its axes.
-        drawn: Whether the outline has them as cut-outs already.
-        places: Middle of what each took away, shape (n, 3); empty for a surface without a shape. [m]
-        removed: Area that each took away, on the surface (n,). [m^2]
-        rim: Length of all their edges, on the surface. [m]
-    """
-
-    name: str
-    pattern: Pattern
-    plan: Plan
-    drawn: bool
-    places: Floats
-    removed: Floats
-    rim: float
-
-    @property
-    def area(self) -> float:
-        """What they took away together. [m^2]"""
-        return float(self.removed.sum())
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,40 +163,11 @@ def _less(
     return shapely.difference(shadows[rows], cutters) if len(rows) else np.zeros(0, dtype=object), rows
 
 
-def as_triangles(parted: NDArray[np.object_], owner: Numbers) -> tuple[Floats, Numbers]:
-    """Shapes in plan as triangles (k, 3, 2), and the owner of each."""
-    import shapely
-
-    areas = [
-        [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and part.area > 0.0]
-        for shape in parted
-    ]
-    listed = np.array([part for parts in areas for part in parts], dtype=object)
-    of = np.repeat(owner, [len(parts) for parts in areas])
-    if not len(listed):
-        return np.zeros((0, 3, 2)), np.zeros(0, dtype=np.int64)
-    soup, row = shapely.get_parts(shapely.constrained_delaunay_triangles(listed), return_index=True)
-    corners = shapely.get_coordinates(soup).reshape(-1, 4, 2)[:, :3]
-    return corners, of[row].astype(np.int64)
-
-
 def _spin(flat: Floats) -> Floats:
     """Whether triangles in plan run anticlockwise, +1, or clockwise, -1."""
     u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
     spin: Floats = np.sign(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
     return spin
-
-
-def lifted(points: Points, faces: Faces, corner: Floats, at: Floats) -> Floats:
-    """Places in plan (k, 2) on the planes of faces (k, 3) that are seen as `corner` (k, 3, 2). [m]"""
-    a, u, v = corner[:, 0], corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    det = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    w = at - a
-    s = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / det
-    t = (u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]) / det
-    p, q, r = (points[faces[:, k]] for k in range(3))
-    out: Floats = p + s[:, None] * (q - p) + t[:, None] * (r - p)
-    return out
 
 
 def _lifted_corners(points: Points, faces: Faces, corner: Floats, owner: Numbers, flat: Floats) -> Floats:
@@ -357,3 +310,92 @@ def _less_discs(whole: Measured, holes: HoleSet) -> Measured:
         second = tensor(np.array(whole.second_moment) - taken - area * np.outer(shift, shift))
     edge = None if whole.perimeter is None else whole.perimeter + holes.rim
     return replace(whole, area=area, centroid=vector(centre + shift), second_moment=second, perimeter=edge)
+
+
+def same(surface: Surface) -> Surface:
+    """The surface as another one, whose holes and zones are its own."""
+    return Surface(
+        surface.name, surface.whole, lambda: (surface.vertices, surface.faces), side=surface.side, unit=surface.unit,
+        findings=surface.findings, groups=lambda: surface.groups, left_out=lambda: surface.left_out,
+        laminate=surface.laminate,
+    )  # fmt: skip
+
+
+def covered(base: Surface, holes: Mapping[str, HoleSet], names: Sequence[str] | None) -> Surface:
+    """A surface with some patterns of holes covered, or with every opening covered.
+
+    Args:
+        base: As it was before the holes were cut.
+        holes: All patterns, by name.
+        names: Those that are covered; None for every opening there is.
+
+    Returns:
+        The surface under a ply that runs over them.
+    """
+    if names is None:
+        under = closed(base)
+        under.holes = dict(holes)
+        return under
+    drawn = [one for name, one in holes.items() if name in names and one.drawn]
+    left = [(n, one.pattern, one.plan) for n, one in holes.items() if n not in names and not one.drawn]
+    under = same(base)
+    if drawn:
+        rims = np.concatenate([rim_edges(base.vertices, base.faces, one) for one in drawn])
+        under = _filled(base, rims)
+    if left:
+        under, _ = perforate(under, left)
+    under.holes = dict(holes)  # covered ones too: a zone may be a patch over each hole
+    return under
+
+
+def closed(surface: Surface) -> Surface:
+    """A surface with every opening closed; of each piece the longest edge is its outer edge and stays open."""
+    from layup.shape.loops import free_loops
+
+    inner = [loop.edges for loop in free_loops(surface.vertices, surface.faces) if not loop.outer]
+    return _filled(surface, np.concatenate(inner)) if inner else same(surface)
+
+
+def _filled(surface: Surface, rims: Faces) -> Surface:
+    """A surface with the openings closed that have these edges."""
+    from layup.shape.walkable import chained
+
+    points, faces = surface.vertices, surface.faces
+    free = free_edges(faces, once=True)  # in the direction of their faces
+    own = free[np.isin(edge_keys(free), edge_keys(rims))]
+    lids = [_lid(points, ring) for ring in chained(own)]
+    every = np.concatenate([faces, *lids])
+    whole = replace(measure_triangles(points[every]), perimeter=length_of(points, free_edges(every)))
+    added = len(every) - len(faces)
+    groups = surface.groups
+    return Surface(
+        surface.name, whole, lambda: (points, every), side=surface.side, unit=surface.unit, findings=surface.findings,
+        groups=lambda: {word: np.concatenate([mask, np.zeros(added, dtype=bool)]) for word, mask in groups.items()},
+        laminate=surface.laminate,
+    )  # fmt: skip
+
+
+def _lid(points: Points, ring: NDArray[np.int64]) -> Faces:
+    """Triangles between the points of a closed edge, facing as the surface round it does."""
+    import shapely
+
+    corner = points[ring]
+    off = corner - corner.mean(axis=0)
+    _, _, axes = np.linalg.svd(off)
+    flat = off @ axes[:2].T
+    shape = shapely.Polygon(flat)
+    if not shape.is_valid or not shape.area > 0.0:
+        middle = np.arange(1, len(ring) - 1)  # a fan: its area is right where the edge is plane, near enough elsewhere
+        fan: Faces = np.column_stack([np.full(len(middle), ring[0]), ring[middle + 1], ring[middle]])
+        return fan
+    soup = shapely.get_parts(shapely.constrained_delaunay_triangles(shape))
+    places = shapely.get_coordinates(soup).reshape(-1, 4, 2)[:, :3]
+    near = np.linalg.norm(places.reshape(-1, 1, 2) - flat[None], axis=2).argmin(axis=1).reshape(-1, 3)
+    u, v = places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]
+    spin = np.sign(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    x, y = flat.T
+    way = np.sign((x * np.roll(y, -1) - y * np.roll(x, -1)).sum())  # free edges run with their faces: lids against
+    turned = spin * way > 0.0
+    near[turned] = near[turned][:, ::-1]
+    lid: Faces = ring[near].astype(np.int64)
+    return lid

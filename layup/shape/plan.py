@@ -10,6 +10,7 @@ first of them laid square to the direction, and a place is given by x, y and z.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,10 +18,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.errors import SurfaceError
+from layup.errors import SurfaceError, UnitError
+from layup.shape.measure import Vector
+from layup.units import parse
 
 Floats = NDArray[np.float64]
-Vector = tuple[float, float, float]
+PLACE = re.compile(r"\(([^()]*)\)")
 
 
 @dataclass(frozen=True)
@@ -99,3 +102,30 @@ class Plan:
 def _vector(values: Floats) -> Vector:
     x, y, z = (float(v) + 0.0 for v in values)
     return x, y, z
+
+
+def parse_place(text: str, key: str) -> Vector:
+    """A point in space, three lengths with their units in brackets.
+
+    >>> parse_place("(120 mm, 0 mm, 1 in)", "side")
+    (0.12, 0.0, 0.0254)
+
+    Args:
+        text: As written.
+        key: The key it stands under, for the error.
+
+    Raises:
+        SurfaceError: not three lengths with units.
+    """
+    match = PLACE.search(text)
+    words = match.group(1).split(",") if match else []
+    try:
+        if len(words) == 3:
+            x, y, z = (parse(word.strip(), "length") for word in words)
+            return (x, y, z)
+        why = "three lengths are due"
+    except UnitError as problem:
+        why = str(problem)
+    raise SurfaceError(
+        f'{key}: the point "{text.strip()}" can\'t be read: {why.rstrip(".")}', "Write (120 mm, 0 mm, 30 mm)"
+    )

@@ -14,7 +14,7 @@ from layup.errors import SurfaceError
 from layup.shape.measure import Measured
 
 if TYPE_CHECKING:
-    from layup.shape.perforate import HoleSet
+    from layup.shape.holes import HoleSet
     from layup.shape.zones import Cut
 
 Mesh = tuple[NDArray[np.float64], NDArray[np.int64]]

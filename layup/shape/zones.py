@@ -40,7 +40,7 @@ from layup.shape.overlay import overlay
 from layup.shape.topology import Faces, Points, normals
 
 if TYPE_CHECKING:
-    from layup.shape.perforate import HoleSet
+    from layup.shape.holes import HoleSet
 
 OWN = ("within", "between", "group", "inside", "along")
 JOINED = ("or", "and", "not")

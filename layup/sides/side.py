@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
-from layup.errors import SurfaceError, UnitError
+from layup.errors import SurfaceError
 from layup.shape.measure import Vector
-from layup.units import parse
+from layup.shape.plan import PLACE, parse_place
 
 CHOICES = (
     'side = "outer", "inner", "facing (0, 0, 1)" or "touching (120 mm, 0 mm, 30 mm)"; '
     'or side = "all" where every face is laid up'
 )
-
-_PLACE = re.compile(r"\(([^()]*)\)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,35 +55,8 @@ def parse_side(text: str) -> Side:
     raise SurfaceError(f'side "{plain}" can\'t be read', f"Write {CHOICES}")
 
 
-def parse_place(text: str, key: str) -> Vector:
-    """A point in space, three lengths with their units in brackets.
-
-    >>> parse_place("(120 mm, 0 mm, 1 in)", "side")
-    (0.12, 0.0, 0.0254)
-
-    Args:
-        text: As written.
-        key: The key it stands under, for the error.
-
-    Raises:
-        SurfaceError: not three lengths with units.
-    """
-    match = _PLACE.search(text)
-    words = match.group(1).split(",") if match else []
-    try:
-        if len(words) == 3:
-            x, y, z = (parse(word.strip(), "length") for word in words)
-            return (x, y, z)
-        why = "three lengths are due"
-    except UnitError as problem:
-        why = str(problem)
-    raise SurfaceError(
-        f'{key}: the point "{text.strip()}" can\'t be read: {why.rstrip(".")}', "Write (120 mm, 0 mm, 30 mm)"
-    )
-
-
 def _direction(text: str) -> Vector:
-    match = _PLACE.search(text)
+    match = PLACE.search(text)
     try:
         x, y, z = (float(word) for word in (match.group(1) if match else "").split(","))
     except ValueError:

@@ -18,7 +18,7 @@ from layup.errors import Fault, FaultsError
 from layup.laminate.process import Habit, Habits
 from layup.partfile.cautions import ALWAYS, DUST, LICENSED, RESIN, Caution, Where, cautions_of, see
 from layup.partfile.clashes import too_thick
-from layup.partfile.hole_tables import fastener_cautions, fastener_records, hole_records
+from layup.partfile.holes import fastener_cautions, fastener_records, hole_records
 from layup.partfile.job import Job, read_part
 from layup.partfile.model import WHOLE
 from layup.shape.surface import Surface

@@ -10,11 +10,12 @@
 from __future__ import annotations
 
 import pytest
+import shapely
 
 from layup.shape.holes import METAL, Hole, Pattern, Rule, check
 
 INCH = 0.0254
-SHEET = [(0.0, 0.0), (10 * INCH, 0.0), (10 * INCH, 5 * INCH), (0.0, 5 * INCH)]
+SHEET = shapely.box(0.0, 0.0, 10 * INCH, 5 * INCH)
 LEAST = Rule(2.0, 3.0, 0.0, "the two manuals' least figures")
 
 
