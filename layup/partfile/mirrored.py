@@ -23,7 +23,7 @@ from layup.shape.zones import Cut
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from layup.partfile.hole_tables import Opened
+    from layup.partfile.holes import Opened
     from layup.partfile.job import Job
     from layup.partfile.model import Part, PlyEntry
     from layup.shape.perforate import HoleSet
