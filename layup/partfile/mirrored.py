@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from layup.partfile.holes import Opened
     from layup.partfile.job import Job
     from layup.partfile.model import Part, PlyEntry
-    from layup.shape.perforate import HoleSet
+    from layup.shape.holes import HoleSet
     from layup.shape.plan import Plan
 
 Floats = NDArray[np.float64]
