@@ -141,8 +141,8 @@ def test_dry_cloth_sets_what_is_expected(lid: Prediction) -> None:
     plain = locate(lid, {"trimmed": 1.5})[0]
     heavy = locate(lid, {"trimmed": 1.5, "dry-cloth": (stage_mass(lid.job, lid.weighed, "dry-cloth") or 0.0) + 0.05})[0]
     assert heavy.expected - plain.expected == approx(0.05)
-    assert resin_kept({"resin-mixed": 0.9, "cup": 0.1, "bag": 0.2}) == approx(0.6)
-    assert resin_kept({"cup": 0.1}) is None
+    assert resin_kept({"resin-mixed": 0.9, "left-in-cups": 0.1, "bag-materials": 0.2}) == approx(0.6)
+    assert resin_kept({"left-in-cups": 0.1}) is None
 
 
 def test_resin_that_was_never_mixed_is_not_to_blame(lid: Prediction) -> None:
@@ -152,18 +152,22 @@ def test_resin_that_was_never_mixed_is_not_to_blame(lid: Prediction) -> None:
     assert blind.resin_alone
     assert not blind.usual
     resin = lid.weighed.resin
-    short = explain(lid, heavy, "trimmed", weighed_at=[("resin-mixed", resin + 0.30), ("cup", 0.1), ("bag", 0.1)])
+    short = explain(
+        lid, heavy, "trimmed", weighed_at=[("resin-mixed", resin + 0.30), ("left-in-cups", 0.1), ("bag-materials", 0.1)]
+    )
     assert short.resin_kept == approx(resin + 0.1)
     assert short.resin_due == approx(resin + 0.32)
     assert not short.resin_alone
     assert all(cause.about != "resin" for listed in short.lists for cause in listed)
-    plenty = explain(lid, heavy, "trimmed", weighed_at=[("resin-mixed", resin + 0.60), ("cup", 0.1), ("bag", 0.1)])
+    plenty = explain(
+        lid, heavy, "trimmed", weighed_at=[("resin-mixed", resin + 0.60), ("left-in-cups", 0.1), ("bag-materials", 0.1)]
+    )
     assert plenty.resin_alone
 
 
 def test_a_stage_that_is_no_part_is_refused(lid: Prediction) -> None:
     with pytest.raises(LayupError, match="not a stage of a whole part"):
-        explain(lid, 1.0, "cup")
+        explain(lid, 1.0, "left-in-cups")
 
 
 # Version against version

@@ -19,6 +19,7 @@ from layup.learn.expected import STAGES, expect, stage_mass
 from layup.learn.store import FILE, open_store
 from layup.learn.weighins import (
     Circumstances,
+    from_entry,
     newest,
     of_piece,
     predict_piece,
@@ -87,7 +88,7 @@ def test_every_stage_can_be_noted(hatch_file: Path, stage: str) -> None:
         noted = weigh_in(store, hatch_file, 0.5, stage)
     assert noted.stage == stage
     assert (noted.ground is not None) == (stage in ("demoulded", "trimmed", "finished"))
-    assert (noted.expected is None) == (stage == "cup")
+    assert (noted.expected is None) == (stage == "left-in-cups")
 
 
 def test_what_each_stage_should_weigh_adds_up(hatch_file: Path) -> None:
@@ -217,6 +218,47 @@ def test_an_absurd_weight_is_questioned_and_not_kept(hatch_file: Path, words: tu
     assert not (hatch_file.parent / FILE).exists()
 
 
+def test_a_weight_at_the_wrong_stage_is_questioned_with_the_one_it_fits(hatch_file: Path) -> None:
+    job = predict_piece(hatch_file, None)
+    wet = stage_mass(job.job, job.weighed, "wet-laminate")
+    assert wet is not None
+    done = run("weigh", hatch_file, f"{wet * 1e3:.0f}", "g", "--at", "bag-materials")
+    assert done.exit_code == 2
+    assert "--at wet-laminate?" in " ".join(done.stderr.split())
+    assert not (hatch_file.parent / FILE).exists()
+
+
+def test_weights_that_cant_follow_from_each_other_are_questioned(hatch_file: Path) -> None:
+    assert run("weigh", hatch_file, "2", "lb", "--at", "trimmed").exit_code == 0
+    done = run("weigh", hatch_file, "1", "lb", "15", "oz", "--at", "finished")
+    assert "less than the 2 lb" in " ".join(done.stderr.split())
+    assert run("weigh", hatch_file, "2", "lb", "2", "oz", "--at", "finished").exit_code == 0
+
+
+def test_old_names_and_spellings_of_stages_are_read(hatch_file: Path) -> None:
+    assert run("weigh", hatch_file, "2", "lb", "--at", "demolded").exit_code == 0
+    assert run("weigh", hatch_file, "5", "oz", "--at", "cup").exit_code == 0
+    with open_store(hatch_file.parent) as store:
+        assert [one.stage for one in weigh_ins(store)] == ["demoulded", "left-in-cups"]
+        entry = weigh_ins(store)[1].entry
+        entry.payload["stage"] = "bag"  # as a record of before holds it
+        assert from_entry(entry).stage == "bag-materials"
+
+
+def test_what_is_typed_is_echoed_as_typed(hatch_file: Path) -> None:
+    """9 1/8 oz is 258.7 g, by definition of the ounce; a rounded 9 oz is not what was typed."""
+    said = run("weigh", hatch_file, "30", "1/8", "oz", "--at", "trimmed").stdout
+    assert "30 1/8 oz (854 g)" in said
+
+
+def test_the_sheet_names_the_stages_as_the_record_does(hatch_file: Path) -> None:
+    from layup.make.points import weigh_points
+
+    made = predict_piece(hatch_file, None)
+    points = [point.stage for point in weigh_points(made.job, made.weighed)]
+    assert [stage for stage in points if stage != "dry-core"] == list(STAGES)
+
+
 def test_the_screen_does_not_contradict_itself(hatch_file: Path) -> None:
     for words in (("15", "oz", "--at", "resin-mixed"), ("5", "oz", "--at", "cup"), ("2", "oz", "--at", "bag")):
         assert run("weigh", hatch_file, *words).exit_code == 0
@@ -334,7 +376,7 @@ def test_one_prediction_stands_behind_mix_bag_and_sheet(hatch_file: Path) -> Non
     text = page.read_text(encoding="utf-8")
     assert "weigh-ins were used in every weight here" in text
     assert f"{told['mass_kg']['mean'] * 1e3:.0f} g" in text
-    assert run("sheet", hatch_file, "--out", str(page), "--no-shop").exit_code == 0
+    assert run("sheet", hatch_file, "--out", str(page), "--no-shop", "--yes").exit_code == 0
     text = page.read_text(encoding="utf-8")
     assert "weigh-ins were used" not in text
     assert f"{published['mass_kg']['mean'] * 1e3:.0f} g" in text

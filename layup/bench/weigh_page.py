@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from layup.words import System
 
 STAGES = (
-    ("dry-cloth", "Dry cloth"), ("resin-mixed", "Resin mixed"), ("cup", "Left in cup"), ("bag", "In the bag"),
+    ("dry-cloth", "Dry cloth"), ("resin-mixed", "Resin mixed"), ("left-in-cups", "Left in cups"),
+    ("wet-laminate", "Wet laminate"), ("bag-materials", "Bag materials"),
     ("demoulded", "Demoulded"), ("trimmed", "Trimmed"), ("finished", "Finished"),
 )  # fmt: skip
 """Stages of the work, and what their buttons say."""
@@ -102,6 +103,7 @@ def _keep(asked: Asked) -> None:
 
 
 def _typed(asked: Asked, system: System) -> _Typed:
+    from layup.learn.expected import stage_of
     from layup.learn.scale import UNITS
 
     journal = asked.desk.journal
@@ -112,7 +114,7 @@ def _typed(asked: Asked, system: System) -> _Typed:
     fields = {name: ours.get(f"f-weigh-{name}", "") for name in (*NUMBERS, "piece", *(key for key, _, _ in MORE))}
     fields["piece"] = fields["piece"] or "1"
     fields["scale"] = fields["scale"] or shop.get("f-weigh-scale", "")
-    return _Typed(unit, ours.get("weigh-stage", "trimmed"), fields)
+    return _Typed(unit, stage_of(ours.get("weigh-stage", "trimmed")), fields)
 
 
 def _note(asked: Asked, path: Path, anyway: bool) -> Response:

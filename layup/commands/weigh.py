@@ -12,6 +12,7 @@ from layup.commands.options import part_argument, shop_option, two_sides, units_
 
 if TYPE_CHECKING:
     from layup.learn.weighins import Circumstances
+    from layup.partfile.cautions import Where
     from layup.words import System
 
 
@@ -48,7 +49,7 @@ class _Words(click.Command):
     "stage",
     default="finished",
     show_default=True,
-    help="dry-cloth, resin-mixed, cup, bag, demoulded, trimmed or finished.",
+    help="dry-cloth, resin-mixed, left-in-cups, wet-laminate, bag-materials, demoulded, trimmed or finished.",
 )
 @click.option("--piece", default="1", show_default=True, help="Which copy of the part: a name or a number.")
 @click.option("--coupon", help='A coupon of this layup was weighed: its sides, "100 mm x 100 mm".')
@@ -74,6 +75,7 @@ def command(
     """
     from layup.errors import LayupError
     from layup.learn.calibrate import shop_folder
+    from layup.learn.expected import stage_of
     from layup.learn.store import find_store
     from layup.learn.weighins import Circumstances
     from layup.units import parse
@@ -91,7 +93,7 @@ def command(
             kept.undo(undo, note)
         click.echo(f"Entry {undo} is taken back, by a new entry. Undo that one, and it counts again.")
         return
-    said = " ".join(weight)
+    said, stage = " ".join(weight), stage_of(stage)
     mass = _mass(said, stage)
     around = Circumstances(
         piece, parse(scale, "mass") if scale else None, person,
@@ -130,8 +132,8 @@ def _note(
     if noted.begun:
         click.echo(f"This starts the shop's record: {FILE} beside {part.name}.", err=True)
     screen.show(weigh_in_screen(noted.weighed, noted.explanation, units or noted.prediction.job.part.units))
-    next_hand = {"demoulded": ("trim",), "trimmed": ("finish", "fit")}.get(stage, ())
-    for words in noted.prediction.at_hand(*next_hand):
+    next_hand: dict[str, tuple[Where, ...]] = {"demoulded": ("trim",), "trimmed": ("finish", "fit")}
+    for words in noted.prediction.at_hand(*next_hand.get(stage, ())):
         screen.show(f"  ! {words}")
     if noted.replaces is not None:
         click.echo(

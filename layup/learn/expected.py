@@ -16,18 +16,42 @@ from layup.partfile.job import Job
 from layup.weight.plies import Layer
 from layup.weight.weigh import Weighed, beyond
 
-STAGES = ("dry-cloth", "resin-mixed", "cup", "bag", "demoulded", "trimmed", "finished")
-"""In the order of the work; a part weighs something at the last three."""
+STAGE_NAMES = {
+    "dry-cloth": "dry cloth",
+    "resin-mixed": "resin mixed",
+    "left-in-cups": "left in cups",
+    "wet-laminate": "wet laminate",
+    "bag-materials": "bag materials",
+    "demoulded": "demoulded",
+    "trimmed": "trimmed",
+    "finished": "finished",
+}
+"""Stages in the order of the work, as they are typed and as sheet, screen and page call them."""
+STAGES = tuple(STAGE_NAMES)
+"""As they are typed and kept; a part weighs something at the last three."""
+_ALSO = {"cup": "left-in-cups", "cups": "left-in-cups", "bag": "bag-materials", "mixed-resin": "resin-mixed"}
+"""Names that a record of before holds, or that somebody types."""
 WHOLE_STAGES = ("demoulded", "trimmed", "finished")
 STAGE_WORDS = {
     "dry-cloth": "the cloth, dry, cut to lay",
     "resin-mixed": "the resin mixed",
-    "cup": "the resin left in the cup",
-    "bag": "the resin in peel ply, breather and bag",
+    "left-in-cups": "the resin left in cups, brushes and gloves",
+    "wet-laminate": "the wet laminate, before peel ply and bag",
+    "bag-materials": "the resin in peel ply, breather and bag",
     "demoulded": "off the mould, not trimmed",
     "trimmed": "trimmed, no finish, nothing fitted",
     "finished": "finished, all of it",
 }
+
+
+def stage_of(text: str) -> str:
+    """A stage by its name, by the name it had before, or in another spelling; as typed where it is none.
+
+    >>> stage_of("demolded"), stage_of("left in cups"), stage_of("bag")
+    ('demoulded', 'left-in-cups', 'bag-materials')
+    """
+    plain = "-".join(text.casefold().replace("_", " ").split()).replace("molded", "moulded")
+    return _ALSO.get(plain, plain)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +114,14 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
         return weighed.fibre + sum(y.fibre * beyond(job, y.place) for y in weighed.layers if y.zone == "whole")
     if stage == "resin-mixed":
         return weighed.resin_to_mix or None
-    if stage == "cup":
+    if stage == "left-in-cups":
         return None
-    if stage == "bag":
+    if stage == "wet-laminate":
+        from layup.make.points import weigh_points
+
+        there = [point.mass for point in weigh_points(job, weighed) if point.stage == stage]
+        return there[0].mean if there and there[0] is not None else None
+    if stage == "bag-materials":
         if not weighed.process.bagged or not weighed.process.mixes:
             return None
         fabrics = [y for y in weighed.layers if y.kind == "fabric"]

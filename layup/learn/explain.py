@@ -292,4 +292,4 @@ def resin_kept(stages: dict[str, float]) -> float | None:
     """Most resin that can be in the part: mixed, less what is left in the cup and in the bag. [kg]"""
     if "resin-mixed" not in stages:
         return None
-    return max(stages["resin-mixed"] - stages.get("cup", 0.0) - stages.get("bag", 0.0), 0.0)
+    return max(stages["resin-mixed"] - stages.get("left-in-cups", 0.0) - stages.get("bag-materials", 0.0), 0.0)

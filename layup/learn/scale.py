@@ -3,6 +3,7 @@
 The ways a scale shows a weight                    UNITS
 What was typed into its fields, as one quantity    said_of
 What that is, in words both ways                   echo
+What was typed, said again                         typed_words
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass
 
 from layup.errors import LayupError, UnitError
 from layup.units import OZ, parse
-from layup.words import mass_words
+from layup.words import System, mass_words
 
 UNITS = {"lb-oz": "lb + oz", "lb": "decimal lb", "oz": "oz", "g": "g", "kg": "kg"}
 """Ways a scale shows a weight, and what each is called."""
@@ -93,6 +94,19 @@ def echo(said: str) -> Echo:
     if _DECIMAL_POUNDS.fullmatch(said.strip()):
         warning = f"{said} is {imperial}: behind the point stand hundredths of a pound, not ounces"
     return Echo(said, mass, imperial, _metric(mass), warning)
+
+
+def typed_words(said: str, mass: float, system: System) -> str:
+    """A weight as it was typed, and in brackets in the other system where both are wanted or the typed one is not.
+
+    >>> typed_words("9 1/8 oz", 0.25869, "both")
+    '9 1/8 oz (259 g)'
+    """
+    again = echo(said or f"{mass * 1e3:.1f} g")
+    metric = re.search(r"k?g\b|gram|kilo", again.said) is not None
+    if system == ("metric" if metric else "lb"):
+        return again.said
+    return f"{again.said} ({again.imperial if metric else again.metric})"
 
 
 def _metric(mass: float) -> str:

@@ -15,6 +15,7 @@ from rich.text import Text
 from layup.learn.calibrate import Calibration, Group, drift
 from layup.learn.expected import STAGE_WORDS
 from layup.learn.explain import Explanation
+from layup.learn.scale import typed_words
 from layup.learn.weighins import WeighIn
 from layup.learn.words import (
     cause_words,
@@ -34,7 +35,7 @@ def weigh_in_screen(weighed: WeighIn, said: Explanation | None, system: System) 
     """What was noted, and what it says."""
     lines: list[RenderableType] = [Text(f"{weighed.part}: {STAGE_WORDS[weighed.stage]}", style="bold")]
     line = Text("  weighs    ")
-    line.append(mass_both(weighed.mass, system), style="bold")
+    line.append(typed_words(weighed.said, weighed.mass, system), style="bold")
     line.append(f"   noted as entry {weighed.entry.number}")
     if weighed.circumstances.piece != "1":
         line.append(f', piece "{weighed.circumstances.piece}"')

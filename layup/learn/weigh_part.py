@@ -13,7 +13,7 @@ from pathlib import Path
 
 from layup.errors import LayupError
 from layup.learn.calibrate import calibrate
-from layup.learn.expected import WHOLE_STAGES
+from layup.learn.expected import STAGES, WHOLE_STAGES
 from layup.learn.explain import Explanation, explain
 from layup.learn.schema import UNDO
 from layup.learn.store import Store, find_store, open_store
@@ -24,6 +24,7 @@ from layup.learn.weighins import (
     expected_at,
     from_entry,
     of_piece,
+    out_of_order,
     predict_piece,
     questions,
     weigh_in,
@@ -60,7 +61,18 @@ class OnScale:
 
     def questions(self) -> tuple[str, ...]:
         """What to ask before it is kept; none where it is believable."""
-        return questions(self.mass, self.said, expected_at(self.prediction, self.stage))
+        elsewhere = {}
+        for stage in STAGES:
+            due = None if stage == self.stage else expected_at(self.prediction, stage)
+            if due is not None:
+                elsewhere[stage] = due["mean"]
+        asked = questions(self.mass, self.said, expected_at(self.prediction, self.stage), elsewhere)
+        store = None if asked else find_store(self.folder)
+        if store is None:
+            return asked
+        with store:
+            piece = of_piece(store, self.prediction.title, self.around.piece)
+        return out_of_order(self.mass, self.said, self.stage, {one.stage: one.mass for one in piece})
 
     def note(self) -> Noted:
         """Keep it, and say what it means.

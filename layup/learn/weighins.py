@@ -16,7 +16,7 @@ import json
 import math
 import sqlite3
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,7 @@ from typing import Any
 from layup.cloth.heights import bent_of
 from layup.errors import LayupError
 from layup.laminate.process import Habits
-from layup.learn.expected import STAGES, WHOLE_STAGES, Ground, expect, stage_mass
+from layup.learn.expected import STAGE_NAMES, STAGES, WHOLE_STAGES, Ground, expect, stage_mass, stage_of
 from layup.learn.store import Entry, Store, register
 from layup.partfile.job import Job, read_part
 from layup.sides.offset import Bent
@@ -304,7 +304,7 @@ def from_entry(entry: Entry) -> WeighIn:
     )  # fmt: skip
     coupon = told.get("coupon")
     return WeighIn(
-        entry, told["part"], told["file"], told["stage"], told["mass"], told["said"], told.get("expected"),
+        entry, told["part"], told["file"], stage_of(told["stage"]), told["mass"], told["said"], told.get("expected"),
         Ground(**ground) if ground else None, around, (coupon[0], coupon[1]) if coupon else None,
     )  # fmt: skip
 
@@ -328,16 +328,19 @@ def of_piece(store: Store, part: str, piece: str | None = None) -> list[WeighIn]
     return [from_entry(store.entry(row[0])) for row in store.query(sql + " ORDER BY number", values)]
 
 
-def questions(mass: float, said: str, expected: dict[str, float] | None) -> tuple[str, ...]:
+def questions(
+    mass: float, said: str, expected: dict[str, float] | None, elsewhere: Mapping[str, float] | None = None
+) -> tuple[str, ...]:
     """What to ask before a weight is noted; empty when it is believable.
 
     Args:
         mass: [kg]
         said: As written: "2813 lb".
         expected: Mass expected at this stage, with its interval if there is one. [kg]
+        elsewhere: Mass expected at the other stages. [kg]
 
     Returns:
-        Questions in words, with the unit that was likely meant.
+        Questions in words, with the unit or the stage that was likely meant.
     """
     if not expected:
         return () if mass < 500 else (f"{said} is {mass_both(mass, 'both')}. Is that right?",)
@@ -357,7 +360,42 @@ def questions(mass: float, said: str, expected: dict[str, float] | None) -> tupl
         for unit, size in (("g", 1e-3), ("kg", 1.0), ("oz", OZ), ("lb", LB)):
             if unit != words[1] and low <= number * size <= high:
                 meant.append(f"{words[0]} {unit}")
+    if not meant:
+        fits = [(abs(math.log(mass / due)), name) for name, due in (elsewhere or {}).items() if due > 0]
+        near, name = min(fits, default=(1.0, ""))
+        if near < math.log(1.25):
+            due = mass_both((elsewhere or {})[name], "both")
+            return (f"{asked} It fits {STAGE_NAMES[name]} ({due}): --at {name}?",)
     return (asked + (f" Did you mean {' or '.join(meant)}?" if meant else " Is that right?"),)
+
+
+def out_of_order(mass: float, said: str, stage: str, before: Mapping[str, float]) -> tuple[str, ...]:
+    """What to ask where a weight can't follow from those of the same piece before it.
+
+    Args:
+        mass: [kg]
+        said: As written.
+        stage: Of the work.
+        before: Mass of the same piece at the other stages. [kg]
+
+    Returns:
+        Questions in words; none where all of them can be true.
+    """
+    slack = 0.01  # two readings of one scale
+    for less, more, words in (
+        ("trimmed", "demoulded", "of the piece off the mould"), ("trimmed", "finished", "of the piece finished"),
+    ):  # fmt: skip
+        other = more if stage == less else less if stage == more else ""
+        there = before.get(other)
+        if there is None:
+            continue
+        if stage == less and mass > there * (1 + slack):
+            return (f"{said} {STAGE_NAMES[stage]} is more than the {mass_both(there, 'both')} {words}.",)
+        if stage == more and mass < there * (1 - slack):
+            return (f"{said} {STAGE_NAMES[stage]} is less than the {mass_both(there, 'both')} of the piece trimmed.",)
+    if stage in ("left-in-cups", "bag-materials") and mass > before.get("resin-mixed", math.inf):
+        return (f"{said} is more than the {mass_both(before['resin-mixed'], 'both')} of resin that was mixed.",)
+    return ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -390,14 +390,14 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
         unit, rounds = amounts_head(mix, system)
         if rounds:
             count = len(rounds)
-            head = ("resin", *(resin for resin, _, _ in rounds))
+            amounts = ("resin", *(resin for resin, _, _ in rounds))
             lines = (
                 (hardener_word(mix), *(hardener for _, hardener, _ in rounds)),
                 ("together", *(both for _, _, both in rounds)),
             )
             blocks.append(Words((f"{hardener_word(mix).capitalize()} for this much resin, in {unit}:",)))
             right = frozenset(range(1, count + 1))
-            blocks.append(Grid(head, lines, (0.16, *([0.84 / count] * count)), right=right, strong=frozenset({0})))
+            blocks.append(Grid(amounts, lines, (0.16, *([0.84 / count] * count)), right=right, strong=frozenset({0})))
         if cups_words(mix, system):
             blocks.append(Words((cups_words(mix, system),)))
         blocks.append(Words((_FEED if mix.feed else _BY_HAND, _STIR)))
@@ -518,8 +518,8 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
     rows = []
     for number, point in enumerate(points, 1):
         mass = point.mass
-        should = each(system, partial(mass_both, mass.mean))
-        limits = each(system, partial(limit_words, mass))
+        should = "–" if mass is None else each(system, partial(mass_both, mass.mean))
+        limits = "–" if mass is None else each(system, partial(limit_words, mass))
         rows.append((str(number), point.name, point.how, should, limits, WRITE))
     return (
         Grid(

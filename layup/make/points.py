@@ -23,14 +23,19 @@ class WeighPoint:
     """One time on the scale.
 
     Attributes:
-        name: When.
-        mass: What the scale should show, with its limits. [kg]
+        name: When, as the record calls the stage too.
+        mass: What the scale should show, with its limits; None where nothing says it. [kg]
         how: What lies on the scale, what is taken off.
     """
 
     name: str
-    mass: Interval
+    mass: Interval | None
     how: str
+
+    @property
+    def stage(self) -> str:
+        """As it is typed behind `--at`."""
+        return self.name.replace(" ", "-")
 
 
 def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
@@ -41,8 +46,8 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
         weighed: Its weight in its own process.
 
     Returns:
-        Dry cloth, core where there is one, mixed resin, in the bag, demoulded, trimmed, finished; those that the
-        process has.
+        Dry cloth, core where there is one, resin mixed, left in cups, wet laminate, bag materials, demoulded, trimmed,
+        finished; those that the process has.
     """
     by_area, _ = area_factor(job)
     process = weighed.process
@@ -57,11 +62,12 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
     points = [
         WeighPoint(
             "dry cloth", interval(cloth, cloth_mean),
-            "all plies, cut" + ("" if process.mixes else ", backing taken off") + "; a heavier stack is heavier cloth",
+            "all plies, cut" + ("" if process.mixes else ", backing taken off")
+            + "; more than this is cloth heavier than its label",
         )
     ]  # fmt: skip
     if weighed.core > 0:
-        points.append(WeighPoint("core, dry", interval(core, weighed.core), "cut, before any resin"))
+        points.append(WeighPoint("dry core", interval(core, weighed.core), "cut, before any resin"))
     if process.mixes:
         # what the plies, films and cores drink, as drawn, with what stays in pot and bag on top of it
         dry_share = _core_and_cloth_in_part(weighed, by_area)
@@ -69,9 +75,10 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
         scale = weighed.resin_to_mix / weighed.resin
         points.append(
             WeighPoint(
-                "mixed resin", interval(resin * scale, weighed.resin_to_mix), "all pots together, full less empty"
+                "resin mixed", interval(resin * scale, weighed.resin_to_mix), "all cups together, full less empty"
             )
         )
+        points.append(WeighPoint("left in cups", None, "what stays in cups, brushes and gloves"))
         lost = process.figure("loss").value
         to_pot = lost * weighed.resin * (1 + trimmed / bare_mean if bare_mean > 0 else 1)
         in_bag = cloth + core + resin * scale - to_pot
@@ -79,11 +86,16 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
         if process.bagged:
             points.append(
                 WeighPoint(
-                    "in the bag", interval(in_bag, mean),
-                    "mould and laminate less the empty mould, before the bag stuff; or dry cloth, core and pots less "
-                    "what is left in pots, brushes and gloves",
+                    "wet laminate", interval(in_bag, mean),
+                    "on the mould, less the empty mould, before peel ply and bag; or dry cloth, core and resin mixed, "
+                    "less what is left in cups",
                 )
             )  # fmt: skip
+            points.append(
+                WeighPoint(
+                    "bag materials", None, "resin that peel ply, breather and bag have gained: after less before"
+                )
+            )
     points.append(WeighPoint("demoulded", interval(off_mould, bare_mean + trimmed), _off_mould(process.bagged)))
     points.append(WeighPoint("trimmed", interval(bare, bare_mean), _trimmed(job)))
     points.append(WeighPoint("finished", weighed.mass, _finished(weighed)))
