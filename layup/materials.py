@@ -100,6 +100,11 @@ class Material:
         rows = self.rows_of(name)
         return rows[0].value if rows else None
 
+    def also(self) -> tuple[str, ...]:
+        """What the trade also calls it: its search words, and its style number."""
+        words = [word for row in self.rows_of("also") for word in row.value.split(";")]
+        return tuple(_same(word) for word in (*words, *(row.value for row in self.rows_of("style"))))
+
     def properties(self) -> tuple[str, ...]:
         """Names of its properties, in the order of the tables."""
         return tuple(dict.fromkeys(row.property for row in self.rows))
@@ -154,8 +159,20 @@ def _factor(text: str) -> float:
         raise UnitError(f'"{text}" is not a bare number such as 0.8') from None
 
 
+_SPELLINGS = (
+    (re.compile(r"\baluminum\b"), "aluminium"), (re.compile(r"\bfiber"), "fibre"), (re.compile(r"\bmold"), "mould"),
+    (re.compile(r"\bdemold"), "demould"), (re.compile(r"\bgray\b"), "grey"), (re.compile(r"\blay-?ups?\b"), "layup"),
+)  # fmt: skip
+"""American spellings, and the hyphen of lay-up, as one."""
+_OUNCES = re.compile(r"(?P<number>[0-9]+(?: [0-9]+/[0-9]+|/[0-9]+|\.[0-9]+)?) ?oz(?:/yd\^?2)?\b")
+"""Ounces a square yard; of a chopped mat they are ounces a square foot, which stand in its own search words."""
+
+
 def _same(name: str) -> str:
-    return " ".join(name.casefold().split())
+    text = " ".join(name.casefold().split())
+    for pattern, word in _SPELLINGS:
+        text = pattern.sub(word, text)
+    return text
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,11 +182,14 @@ class Library:
     materials: dict[str, dict[str, Material]]
     sources: dict[str, Source]
     _by_folded: dict[tuple[str, str], str] = field(default_factory=dict)
+    _by_also: dict[tuple[str, str], list[str]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for kind, named in self.materials.items():
-            for name in named:
+            for name, material in named.items():
                 self._by_folded[kind, _same(name)] = name
+                for word in dict.fromkeys(material.also()):
+                    self._by_also.setdefault((kind, word), []).append(name)
 
     def __iter__(self) -> Iterator[Material]:
         for named in self.materials.values():
@@ -180,8 +200,14 @@ class Library:
         return tuple(self.materials.get(kind, {}))
 
     def find(self, kind: str, name: str) -> Material | None:
-        """The material of a kind by its name (capitals and extra spaces don't matter), or None."""
+        """The material of a kind by its name, or by what the trade calls it where that has one meaning; or None.
+
+        Capitals, extra spaces and American spellings don't matter.
+        """
         known = self._by_folded.get((kind, _same(name)))
+        if known is None:
+            called = self._by_also.get((kind, _same(name)), [])
+            known = called[0] if len(called) == 1 else None
         return self.materials[kind][known] if known is not None else None
 
     def get(self, kind: str, name: str) -> Material:
@@ -196,7 +222,13 @@ class Library:
         return found
 
     def hint(self, kind: str, name: str) -> str:
-        """What to write instead of an unknown name: the nearest names, or where to look."""
+        """What to write instead of an unknown name: what it may mean, the nearest names, or where to look."""
+        meant = self._by_also.get((kind, _same(name)), [])
+        if not meant:
+            found = (m for m in self.matching(name) if m.kind == kind)
+            meant = [m.name for m in found][:5] if _OUNCES.search(name) else []
+        if meant:
+            return "It can mean " + " or ".join(f'"{one}"' for one in meant) + ": write which."
         for other in self.materials:
             if other != kind and self.find(other, name):
                 return f'"{name}" is in the tables, but as a {other}.'
@@ -204,19 +236,45 @@ class Library:
         return found or f"`layup materials {kind}` lists what there is."
 
     def matching(self, word: str) -> tuple[Material, ...]:
-        """Materials whose name, kind, form, style or fibre holds all the words; all materials for an empty text."""
-        wanted = _same(word).split()
-        found = []
-        for material in self:
-            text = _same(
-                " ".join(
-                    [material.name, material.kind, PLURAL[material.kind]]
-                    + [material.word(p) or "" for p in ("form", "weave", "style", "fibre", "tow")]
-                )
-            )
-            if all(w in text for w in wanted):
-                found.append(material)
-        return tuple(found)
+        """Materials that a word or several mean, the best match of each kind first; all for an empty text.
+
+        They are looked for in name, kind, form, style, fibre and what the trade also calls it; `8.8 oz` and `200 gsm`
+        find the cloth of that weight.
+        """
+        wanted = _same(word)
+        scored = [(self._fits(material, wanted), place, material) for place, material in enumerate(self)]
+        best = max((score for score, _, _ in scored), default=0.0)
+        least = 0.0 if best < 1.0 else 1.0  # what only holds the letters is left out where something fits
+        found = [one for one in scored if one[0] > 0.0 and one[0] >= least]
+        first = {kind: max(score for score, _, m in found if m.kind == kind) for kind in {m.kind for _, _, m in found}}
+        kinds = list(KINDS_OF_MATERIAL)
+        found.sort(key=lambda one: (-first[one[2].kind], kinds.index(one[2].kind), -one[0], one[1]))
+        return tuple(material for _, _, material in found)
+
+    def _fits(self, material: Material, wanted: str) -> float:
+        """How well a material fits: 4 its name, 3 what it is called, 2 its weight, 1 its words, under 1 letters."""
+        if not wanted:
+            return 1.0
+        if wanted == _same(material.name):
+            return 4.0
+        also = material.also()
+        if wanted in also:  # the dry cloth before the prepreg of its style
+            return 3.0 - 0.001 * also.index(wanted) - 0.1 * (material.word("prepreg_resin") is not None)
+        described = [material.word(p) or "" for p in ("form", "weave", "style", "fibre", "tow")]
+        text = _same(" ".join([material.name, material.kind, PLURAL[material.kind], *described, *also]))
+        weighs = _OUNCES.search(wanted)
+        if weighs is not None and material.kind == "fabric":
+            rest = (wanted[: weighs.start()] + wanted[weighs.end() :]).split()
+            if not all(re.search(rf"(?<![a-z0-9]){re.escape(one)}", text) for one in rest):
+                return 0.0
+            printed = material.optional("areal_weight")
+            asked = parse(f"{weighs['number']} oz/yd^2", "areal_weight")
+            off = abs(printed.value / asked - 1.0) if printed is not None else 1.0
+            return 2.0 - off if off <= 0.04 else 0.0
+        words = wanted.split()
+        if all(re.search(rf"(?<![a-z0-9]){re.escape(one)}", text) for one in words):
+            return 1.0 + 0.5 * _same(material.name).startswith(wanted)
+        return 0.5 if all(one in text for one in words) else 0.0
 
     def frame(self) -> pd.DataFrame:
         """Every row as a table: material, kind of material, property, value, kind of figure, source, at, file."""

@@ -143,6 +143,7 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
 
 for _known in KINDS_OF_MATERIAL.values():
     _known["like"] = "word"  # "as that one, but for the rows given here"
+    _known["also"] = "word"  # what the trade also calls it, one after another behind semicolons
 
 TABLE_FILES = {
     "fibres.csv": "fibre",

@@ -152,7 +152,7 @@ def test_a_line_that_is_not_toml_is_shown_with_its_remedy(tmp_path: Path, old: s
         ('title = "Hatch"', 'title = "Hatch"\nstack = "[0/45"\nfabric = "carbon plain 200"', "keep one"),
         ('title = "Hatch"', 'title = "Hatch"\ntrim = "5 m"', "check the unit"),
         ('resin = "epoxy, laminating"', 'resin = "epoxy"', '"epoxy, laminating"'),
-        ('process = "vacuum bag"', 'process = "bagged"', '"vacuum bag"'),
+        ('process = "vacuum bag"', 'process = "baged"', '"vacuum bag"'),
         ('fabric = "carbon plain 200"\nangle', 'fabric = "carbon plain 200 prepreg"\nangle', "brings its own resin"),
         ('fabric = "carbon plain 200"\nangle', 'core = "PVC foam 60"\nangle', 'thickness = "6 mm"'),
         ('fabric = "carbon plain 200"\nangle', 'fabric = "carbon plain 200"\narea = "10 m^2"\nangle', "Check the area"),

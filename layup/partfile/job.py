@@ -172,7 +172,7 @@ def _check(
     library, tables_hold = _load_tables(data, folder, faults, fault)
     part: Part | None = None
     try:
-        part = Part.model_validate(data)
+        part = Part.model_validate(_named_as_in_the_tables(data, library) if tables_hold else data)
     except ValidationError as error:
         _FORM.tell(error, fault)
     _check_names(data, library, tables_hold, fault)
@@ -201,6 +201,47 @@ def _check(
                 fault(("ply", number, "covers"), error.wrong, error.remedy + ".")
     report.check()
     return job if part.mirror is None else mirrored(job, part.mirror)
+
+
+_NAMED = ("process", "resin", "fabric", "core", "sheet", "covering", "finish")
+"""Keys that name a material of that kind, at the top of a part file and in its tables."""
+
+
+def _named_as_in_the_tables(data: dict[str, Any], library: Library) -> dict[str, Any]:
+    """The same with every material under its own name, where a word of the trade has one meaning."""
+    found: dict[str, Any] = {}
+    for key, value in data.items():
+        if key in _NAMED and isinstance(value, str):
+            known = library.find(key, value)
+            found[key] = known.name if known is not None else value
+        elif key in ("ply", "finish", "replaces", "made") and isinstance(value, list):
+            found[key] = [_named_as_in_the_tables(e, library) if isinstance(e, dict) else e for e in value]
+        elif key in ("shelf", "needs") and isinstance(value, dict):
+            found[key] = _shelf_named(value, library)
+        else:
+            found[key] = value
+    return found
+
+
+def _shelf_named(table: dict[str, Any], library: Library) -> dict[str, Any]:
+    """The same for the lists of `[shelf]` and the plies that `[needs]` names."""
+
+    def named(kind: str, name: Any) -> Any:
+        known = library.find(kind, name) if isinstance(name, str) else None
+        return known.name if known is not None else name
+
+    found = dict(table)
+    for key, kind in (("fabrics", "fabric"), ("processes", "process")):
+        if isinstance(table.get(key), list):
+            found[key] = [named(kind, name) for name in table[key]]
+    if isinstance(table.get("cores"), list):
+        found["cores"] = [
+            {**core, "core": named("core", core.get("core"))} if isinstance(core, dict) and "core" in core else core
+            for core in table["cores"]
+        ]
+    if "surface_ply" in table:
+        found["surface_ply"] = named("fabric", table["surface_ply"])
+    return found
 
 
 def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault: Any) -> tuple[Library, bool]:

@@ -74,7 +74,10 @@ def one_material(material: Material, library: Library) -> RenderableType:
     table.add_column("source")
     seen: set[str] = set()
     order = material.properties()
+    called = [word.strip() for row in material.rows_of("also") for word in row.value.split(";")]
     for row in sorted(material.rows, key=lambda r: order.index(r.property)):
+        if row.property == "also":
+            continue
         source = library.sources.get(row.source)
         reference = (str(source) if source else f"{row.source} ({row.file})") + (f"; {row.at}" if row.at else "")
         first = row.property not in seen
@@ -84,4 +87,6 @@ def one_material(material: Material, library: Library) -> RenderableType:
             f"  {_plain(row.property)}" if first else "    also printed", value, row.kind,
             Text(reference, style="" if first else "dim"),
         )  # fmt: skip
-    return Group(Text(f"{material.name} ({material.kind})", style="bold"), table, Text())
+    head: list[RenderableType] = [Text(f"{material.name} ({material.kind})", style="bold")]
+    head += [Text("  also called: " + ", ".join(called))] if called else []
+    return Group(*head, table, Text())
