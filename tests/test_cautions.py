@@ -41,7 +41,7 @@ FAULTS = [
     ),
     ("prepreg on polystyrene", {"process": "prepreg", "resin": None, "ply": cored("XPS foam 30")}, "melts in the oven"),
     ("crushed", {"process": "vacuum bag", "vacuum": "25 inHg", "ply": cored("EPS foam 15")}, "crushes it"),
-    ("thick, polyester", {"process": "wet", "resin": "polyester, laminating", "ply": [MAT]}, "stages = 6"),
+    ("thick, polyester", {"process": "wet", "resin": "polyester, laminating", "ply": [MAT]}, "stages = "),
     ("thick, epoxy", {"process": "vacuum bag", "ply": [{"fabric": "carbon plain 200", "count": 80}]}, "catch fire"),
 ]  # fmt: skip
 PASSES = [
