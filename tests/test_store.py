@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import json
 import os
+import random
+import re
 import sqlite3
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from layup.commands.cli import main
+from layup.errors import LayupError
 from layup.learn import schema
 from layup.learn.exchange import read_export, to_csv, to_json, write_export
 from layup.learn.salvage import recover
@@ -323,11 +329,10 @@ FORKED = f"""
 import os, sys, random, signal, time
 sys.path.insert(0, {str(REPO)!r})
 from layup.learn.store import open_store
-folder, kills, seconds = sys.argv[1], int(sys.argv[2]), float(sys.argv[3])
+folder, kills = sys.argv[1], int(sys.argv[2])
 rng = random.Random(20260101)
-until = time.monotonic() + seconds
 acknowledged, done, start = [], 0, 0
-while done < kills and time.monotonic() < until:
+while done < kills:
     out, into = os.pipe()
     child = os.fork()
     if child == 0:
@@ -339,10 +344,11 @@ while done < kills and time.monotonic() < until:
             os.write(into, b"%d\\n" % n)
             n += 1
     os.close(into)
-    time.sleep(rng.uniform(0.002, 0.05))
+    # Two of three are killed after they acknowledged something, however busy the machine is; the third at any time.
+    got = os.read(out, 1) if done % 3 else b""
+    time.sleep(rng.uniform(0.0, 0.02) if got else rng.uniform(0.002, 0.05))
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
-    got = b""
     while piece := os.read(out, 65536):
         got += piece
     os.close(out)
@@ -356,16 +362,16 @@ print(" ".join(map(str, acknowledged)))
 
 
 def test_kill_nine_loses_no_acknowledged_entry_and_leaves_none_half_written(tmp_path: Path) -> None:
-    """Three hundred kills on one file; each append is of two entries, which must be there together or not at all."""
-    wanted = int(os.environ.get("LAYUP_KILLS", "300"))
+    """Many kills on one file; each append is of two entries, which must be there together or not at all."""
+    wanted = int(os.environ.get("LAYUP_KILLS", "100"))
     done = subprocess.run(
-        [sys.executable, "-c", FORKED, str(tmp_path), str(wanted), os.environ.get("LAYUP_KILL_SECONDS", "14")],
+        [sys.executable, "-c", FORKED, str(tmp_path), str(wanted)],
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     kills, acknowledged = done.stdout.splitlines()
     told = [int(n) for n in acknowledged.split()]
     print(f"{kills} kills, {len(told)} acknowledged pairs")
-    assert int(kills) >= min(wanted, 100), "the machine is too slow to say anything"
+    assert int(kills) == wanted
     assert len(told) > int(kills) / 2, "most children must have got to write"
     with open_store(tmp_path) as store:
         assert store.check() == ()
@@ -405,3 +411,136 @@ def test_a_writer_waits_for_another(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         assert isinstance(store, Store)
         assert [entry.payload["n"] for entry in store.entries()] == [1]
+
+
+# What comes from outside
+
+HATCH = """title = "Hatch"
+process = "wet"
+resin = "epoxy, laminating"
+[surface]
+rectangle = ["1 m", "1 m"]
+[[ply]]
+fabric = "carbon plain 200"
+count = 2
+"""
+ODD = [None, True, -1, 0, 1e308, "x", "", [], {}, [1], {"a": 1}, "2026", 10**30]
+
+
+@pytest.fixture
+def theirs(tmp_path: Path) -> Path:
+    """The folder of another shop, with three weigh-ins, an undo and a setting."""
+    from layup.learn.calibrate import forget
+    from layup.learn.weighins import weigh_in
+
+    home = tmp_path / "theirs"
+    home.mkdir()
+    (home / "hatch.toml").write_text(HATCH)
+    with open_store(home) as store:
+        for mass in (0.8, 0.82, 0.79):
+            last = weigh_in(store, home / "hatch.toml", mass, "trimmed", f"{mass} kg")
+        store.undo(last.entry)
+        forget(store, "")
+    return home
+
+
+def _used(folder: Path) -> None:
+    """What a shop does with its record: habits, history, a picture."""
+    from layup.learn.calibrate import calibrate
+    from layup.learn.picture import draw_shop
+    from layup.learn.weighins import newest, weigh_ins
+
+    with open_store(folder) as store:
+        newest(store, 20)
+        weigh_ins(store)
+        calibration = calibrate(store)
+        if calibration.groups:
+            draw_shop(calibration, folder / "shop.svg")
+
+
+def _admitted(text: str, ending: str, folder: Path) -> bool:
+    """Whether an export is taken in; where it is, the record must do."""
+    folder.mkdir()
+    (folder / f"export{ending}").write_text(text, encoding="utf-8")
+    try:
+        with open_store(folder) as store:
+            read_export(store, folder / f"export{ending}")
+    except LayupError:
+        return False
+    _used(folder)
+    return True
+
+
+@pytest.mark.parametrize("ending", [".json", ".csv"])
+def test_a_damaged_export_is_refused(theirs: Path, tmp_path: Path, ending: str) -> None:
+    """One letter changed anywhere in the entries of 125 exports of each form; whole it is taken."""
+    with open_store(theirs) as store:
+        text = to_json(store) if ending == ".json" else to_csv(store)
+    assert _admitted(text, ending, tmp_path / "whole")
+    dice = random.Random(11)
+    taken = []
+    for number in range(125):
+        at = dice.randrange(len(text))
+        letter = dice.choice('0123456789xyz{}[]",:-\n')
+        if text[at] != letter and _admitted(text[:at] + letter + text[at + 1 :], ending, tmp_path / str(number)):
+            taken.append((text[max(0, at - 30) : at + 30], letter))
+    # What the CSV shows beside the payload, blanks between values, and a dropped part of a name that nothing reads.
+    assert len(taken) <= 12, taken
+
+
+def test_any_type_in_an_entry_without_a_checksum_is_refused_or_does(theirs: Path, tmp_path: Path) -> None:
+    """Exports of before the checksums: each value of each entry is set to each type."""
+    with open_store(theirs) as store:
+        whole = json.loads(to_json(store))
+    for entry in whole["entries"]:
+        del entry["digest"]
+    assert _admitted(json.dumps(whole), ".json", tmp_path / "whole")
+    dice = random.Random(12)
+    count = 0
+    for number, entry in enumerate(whole["entries"]):
+        places = [(key,) for key in entry["payload"]]
+        places += [(a, b) for a, inner in entry["payload"].items() if isinstance(inner, dict) for b in inner]
+        for place in places:
+            for value in dice.sample(ODD, 2):
+                odd = json.loads(json.dumps(whole))
+                inside = odd["entries"][number]["payload"]
+                for step in place[:-1]:
+                    inside = inside[step]
+                inside[place[-1]] = value
+                count += 1
+                _admitted(json.dumps(odd), ".json", tmp_path / f"n{count}")
+    assert count > 150
+
+
+def test_an_odd_entry_that_is_in_a_record_already_is_said_and_can_be_taken_out(theirs: Path) -> None:
+    with open_store(theirs) as store:
+        payload = dict(store.entry(1).payload)
+        payload["mass"] = "two pounds"
+        entry = store.append("weigh-in", payload)
+        del payload["said"]
+        other = store.append("weigh-in", payload)
+    for number in (entry.number, other.number):
+        shown = CliRunner().invoke(main, ["shop", str(theirs), "--history"])
+        assert shown.exit_code == 2
+        assert "--undo" in shown.output
+        said = re.search(r"--undo (\d+)", shown.output)
+        assert said is not None
+        assert CliRunner().invoke(main, ["shop", str(theirs), "--undo", said[1]]).exit_code == 0
+        assert number
+    assert CliRunner().invoke(main, ["shop", str(theirs), "--history"]).exit_code == 0
+
+
+def test_undos_in_a_ring_end(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        store.admit([("a", "2026-01-01T00:00:00+00:00", "undo", {"entry": "b"}),
+                     ("b", "2026-01-01T00:00:00+00:00", "undo", {"entry": "a"})])  # fmt: skip
+        import layup.learn.weighins  # noqa: F401  # its index follows undos
+
+        store.undone()
+
+
+def test_a_number_beyond_all_entries_is_no_entry(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        for number in (10**30, -1, 0, 2**63):
+            with pytest.raises(StoreError, match="there is no entry"):
+                store.entry(number)

@@ -7,6 +7,7 @@ columns for a spreadsheet beside the exact payload; what is read back is the pay
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import json
 from pathlib import Path
@@ -15,18 +16,23 @@ from typing import Any
 from layup.errors import LayupError
 from layup.files.reading import TABLE, read_file
 from layup.files.writing import write_file
-from layup.learn.schema import StoreError, as_text
+from layup.learn.payloads import odd
+from layup.learn.schema import StoreError, as_text, digest_of
 from layup.learn.store import Store
 
 _FORM = "layup record 1"
-_COLUMNS = ("key", "at", "kind", "part", "piece", "stage", "mass_kg", "said", "payload")
+_COLUMNS = ("key", "at", "kind", "part", "piece", "stage", "mass_kg", "said", "payload", "digest")
+_OLD = _COLUMNS[:-1]  # of exports without checksums
 TEXT = "text"
 """Kind of the CSV rows that hold a kept text."""
 
 
 def to_json(store: Store) -> str:
     """The whole record as JSON."""
-    entries = [{"key": k, "at": at, "kind": kind, "payload": json.loads(p)} for k, at, kind, p in _entries(store)]
+    entries = [
+        {"key": k, "at": at, "kind": kind, "payload": json.loads(p), "digest": digest_of(k, at, kind, p)}
+        for k, at, kind, p in _entries(store)
+    ]
     texts = {str(row[0]): row[1] for row in store.query("SELECT digest, body FROM texts ORDER BY digest")}
     return json.dumps({"form": _FORM, "entries": entries, "texts": texts}, ensure_ascii=False, indent=1) + "\n"
 
@@ -39,9 +45,18 @@ def to_csv(store: Store) -> str:
     for key, at, kind, payload in _entries(store):
         told = json.loads(payload)
         shown = [told.get(name, "") for name in ("part", "piece", "stage", "mass", "said")]
-        writer.writerow([key, at, kind, *(v if isinstance(v, str | int | float) else "" for v in shown), payload])
+        writer.writerow(
+            [
+                key,
+                at,
+                kind,
+                *(v if isinstance(v, str | int | float) else "" for v in shown),
+                payload,
+                digest_of(key, at, kind, payload),
+            ]
+        )
     for digest, body in store.query("SELECT digest, body FROM texts ORDER BY digest"):
-        writer.writerow([digest, "", TEXT, "", "", "", "", "", json.dumps(body, ensure_ascii=True)])
+        writer.writerow([digest, "", TEXT, "", "", "", "", "", json.dumps(body, ensure_ascii=True), ""])
     return out.getvalue()
 
 
@@ -72,7 +87,7 @@ def _exported(path: Path) -> bool:
     """Whether a file begins as an export does."""
     with path.open("rb") as file:
         begin = file.read(200)
-    return begin.startswith(",".join(_COLUMNS).encode()) or _FORM.encode() in begin
+    return begin.startswith(",".join(_OLD).encode()) or _FORM.encode() in begin
 
 
 def read_export(store: Store, path: str | Path) -> int:
@@ -100,10 +115,34 @@ def read_export(store: Store, path: str | Path) -> int:
         for digest, body in texts:
             if store.keep_text(body) != digest:
                 raise StoreError(f"a text in {source.name} has been changed since it was written. Nothing was copied")
-        return store.admit(entries)
+        for number, entry in enumerate(entries, 1):
+            wrong = _wrong(store, *entry)
+            if wrong:
+                raise StoreError(f"{source.name}: entry {number}: {wrong}. Nothing was copied: export it again")
+        return store.admit(entry[:4] for entry in entries)
 
 
-_Entries = list[tuple[str, str, str, dict[str, Any]]]
+def _wrong(store: Store, key: str, at: str, kind: str, payload: Any, digest: str | None) -> str:
+    """What is wrong with an entry, in words; empty where it holds."""
+    try:
+        text = as_text(payload)
+        if digest is not None and digest != digest_of(key, at, kind, text):
+            return "it has been changed since it was written"
+        moment = dt.datetime.fromisoformat(at)
+    except ValueError as error:
+        return str(error)
+    if not key or moment.tzinfo is None:
+        return "it has no key" if not key else "its time says no zone"
+    wrong = odd(kind, payload)
+    if wrong or kind != "weigh-in":
+        return wrong
+    for text in (payload["part_text"], payload["prediction"], *payload["tables"].values()):
+        if not store.query("SELECT 1 FROM texts WHERE digest = ?", (text,)):
+            return f"the text {text[:12]} that it names is not in the file"
+    return ""
+
+
+_Entries = list[tuple[str, str, str, dict[str, Any], str | None]]
 _Texts = list[tuple[str, str]]
 
 
@@ -112,34 +151,53 @@ def _from_json(text: str, name: str) -> tuple[_Entries, _Texts]:
         data = json.loads(text)
         if data["form"] != _FORM:
             raise KeyError("form")
-        entries = [(str(e["key"]), str(e["at"]), str(e["kind"]), dict(e["payload"])) for e in data["entries"]]
+        checked = any("digest" in e for e in data["entries"])
+        entries = [
+            (str(e["key"]), str(e["at"]), str(e["kind"]), dict(e["payload"]), str(e["digest"]) if checked else None)
+            for e in data["entries"]
+        ]
         return entries, [(str(digest), str(body)) for digest, body in data["texts"].items()]
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise LayupError(f'"{name}" is not a record that layup exported ({error})') from None
 
 
 def _from_csv(text: str, name: str) -> tuple[_Entries, _Texts]:
     csv.field_size_limit(2**31 - 1)
     reader = csv.DictReader(io.StringIO(text, newline=""))
-    if tuple(reader.fieldnames or ()) != _COLUMNS:
+    try:
+        columns = tuple(reader.fieldnames or ())
+        rows = list(reader)
+    except csv.Error as error:
+        raise LayupError(f"{name}: row {reader.line_num} can't be read ({error}). Export the record again") from None
+    if columns not in (_COLUMNS, _OLD):
         raise LayupError(f'"{name}" is not a record that layup exported: its columns are {", ".join(_COLUMNS)}')
-    rows = list(reader)
     entries: _Entries = []
     texts: _Texts = []
     for line, row in enumerate(rows, start=2):
         try:
+            if None in row or None in row.values():
+                raise ValueError
             payload = json.loads(row["payload"])
-        except ValueError:
+            mass = float(row["mass_kg"]) if row["mass_kg"] else None
+        except (ValueError, RecursionError):
             raise LayupError(f"{name}: row {line}: the payload has been changed and can't be read") from None
         if row["kind"] == TEXT:
             texts.append((row["key"], str(payload)))
             continue
-        if as_text(payload) != row["payload"]:
+        if not isinstance(payload, dict) or _text(payload) != row["payload"]:
             raise LayupError(f"{name}: row {line}: the payload has been changed")
-        if row["mass_kg"] and float(row["mass_kg"]) != payload.get("mass"):
+        if mass is not None and mass != payload.get("mass"):
             raise LayupError(
                 f"{name}: row {line}: mass_kg says {row['mass_kg']}, the payload {payload.get('mass')}. "
                 "A record is not edited in a spreadsheet: undo the entry and note it again"
             )
-        entries.append((row["key"], row["at"], row["kind"], payload))
+        entries.append((row["key"], row["at"], row["kind"], payload, row["digest"] if columns == _COLUMNS else None))
     return entries, texts
+
+
+def _text(payload: Any) -> str:
+    """As it is stored; empty where it can't be, as a number that is none."""
+    try:
+        return as_text(payload)
+    except ValueError:
+        return ""

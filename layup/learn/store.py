@@ -137,7 +137,7 @@ class Store:
         Raises:
             StoreError: There is none of this number.
         """
-        for entry in self._read("number = ?", (number,)):
+        for entry in self._read("number = ?", (number,)) if 0 < number < 2**63 else ():
             return entry
         raise StoreError(f"there is no entry {number}")
 
@@ -169,7 +169,7 @@ class Store:
         gone: set[str] = set()
         for entry in reversed(undos):  # a later undo decides whether an earlier one still counts
             if entry.key not in gone:
-                gone.add(str(entry.payload["entry"]))
+                gone.add(str(entry.payload.get("entry", "")))
         return frozenset(gone)
 
     def keep_text(self, text: str) -> str:

@@ -25,6 +25,7 @@ from layup.cloth.heights import bent_of
 from layup.errors import LayupError
 from layup.laminate.process import Habits
 from layup.learn.expected import STAGE_NAMES, STAGES, WHOLE_STAGES, Ground, expect, stage_mass, stage_of
+from layup.learn.payloads import must_hold
 from layup.learn.store import Entry, Store, register
 from layup.partfile.job import Job, read_part
 from layup.sides.offset import Bent
@@ -150,12 +151,14 @@ def _forget_cored(connection: sqlite3.Connection) -> None:
 
 def _index_undo(connection: sqlite3.Connection, entry: Entry) -> None:
     """Follow a chain of undos to its weigh-in and set whether that stands."""
-    target, stands = str(entry.payload["entry"]), 0
-    while True:
+    target, stands = str(entry.payload.get("entry", "")), 0
+    seen: set[str] = set()
+    while target not in seen:  # a record from outside may hold undos in a ring
+        seen.add(target)
         row = connection.execute("SELECT kind, payload FROM entries WHERE key = ?", (target,)).fetchone()
         if row is None or row[0] != "undo":
             break
-        target, stands = str(json.loads(row[1])["entry"]), 1 - stands
+        target, stands = str(json.loads(row[1]).get("entry", "")), 1 - stands
     connection.execute("UPDATE weighins SET stands = ? WHERE key = ?", (stands, target))
 
 
@@ -295,7 +298,12 @@ def _kept_files(store: Store, path: Path, job: Job, prediction: Prediction) -> d
 
 
 def from_entry(entry: Entry) -> WeighIn:
-    """A weigh-in from its entry."""
+    """A weigh-in from its entry.
+
+    Raises:
+        LayupError: It came from outside, and is none.
+    """
+    must_hold(entry)
     told = entry.payload
     ground = told.get("ground")
     around = Circumstances(

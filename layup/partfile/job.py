@@ -25,7 +25,7 @@ from layup.partfile.lines import Path as KeyPath
 from layup.partfile.mirrored import mirrored
 from layup.partfile.model import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.partfile.opened import open_surface
-from layup.partfile.toml_file import Form, Report, read_toml
+from layup.partfile.toml_file import Form, Report, read_toml, without
 from layup.partfile.zones import zone_spec
 from layup.properties import HANDS
 from layup.shape.measure import Measured
@@ -175,6 +175,7 @@ def _check(
         part = Part.model_validate(_named_as_in_the_tables(data, library) if tables_hold else data)
     except ValidationError as error:
         _FORM.tell(error, fault)
+        data = without(data, error)
     _check_names(data, library, tables_hold, fault)
     surface, zones, opened = _check_surface(data, folder, fault, opener)
     fasteners = old_patterns(data, folder, surface, fault)

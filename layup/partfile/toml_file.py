@@ -6,6 +6,7 @@ place ("ply 2, fabric ..."), a line and a remedy. The part file and the refit fi
 
 from __future__ import annotations
 
+import copy
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -192,6 +193,39 @@ def place_words(path: KeyPath, data: Any) -> str:
     elif isinstance(here, int | float) and not isinstance(here, bool) and text:
         text += f" {here}"
     return text
+
+
+def without(data: Mapping[str, Any], error: ValidationError) -> dict[str, Any]:
+    """What a file holds, less the values a model has already found fault with.
+
+    Checks that go on from there look at names and files; a number where a list is due would only trip them up.
+
+    Args:
+        data: What stands in the file; left as it is.
+        error: What the model found.
+    """
+    left: dict[str, Any] = copy.deepcopy(dict(data))
+    for one in error.errors(include_url=False, include_context=False, include_input=False):
+        trail: list[tuple[Any, Any]] = []
+        here: Any = left
+        for step in one["loc"]:
+            if not (step in here if isinstance(here, dict) else isinstance(here, list) and step in range(len(here))):
+                break  # a step of the model's own: which of several types it tried
+            trail.append((here, step))
+            here = here[step]
+        if one["type"] in ("missing", "extra_forbidden") or not trail or (isinstance(here, dict) and _of_rule(one)):
+            continue
+        holder, key = trail[-1]
+        if isinstance(holder, dict):
+            del holder[key]
+        else:
+            holder[key] = {}  # its place in the list stays
+    return left
+
+
+def _of_rule(one: Any) -> bool:
+    """Whether a finding is about how the keys of a table go together, and not about what the table is."""
+    return str(one["type"]) in ("value_error", "assertion_error")
 
 
 _LIMITS = {
