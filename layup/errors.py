@@ -1,14 +1,16 @@
 """What went wrong, said to a person in a shop.
 
-Every error that `layup` raises on purpose is a `LayupError`. Errors about a file are faults: each has its file,
-its line, what is wrong and what to write instead, and all faults of one file come together in one `FaultsError`.
+Every error that `layup` raises on purpose is a `LayupError` of this page. Errors about a file are faults: each has its
+file, its line, what is wrong and what to write instead, and all faults of one file come together in one `FaultsError`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
 
 
 class LayupError(Exception):
@@ -21,6 +23,19 @@ class RangeError(LayupError, ValueError):
 
 class UnitError(LayupError, ValueError):
     """A quantity that cannot be read, has no unit, or has the wrong one."""
+
+
+class StackError(LayupError, ValueError):
+    """A stack that cannot be read; the message has the position from 1 and what to write instead."""
+
+    def __init__(self, text: str, at: int, wrong: str, remedy: str) -> None:
+        self.at = at
+        shown = text if len(text) <= 80 else text[:77] + "..."
+        super().__init__(f'stack "{shown}", position {at}: {wrong}. {remedy}')
+
+
+class MissingFigureError(LayupError):
+    """A figure that the computation needs and that no table gives."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +81,96 @@ class FaultsError(LayupError):
         return "\n".join(blocks)
 
 
-class SurfaceError(LayupError):
-    """A surface that cannot be read or measured; `wrong` and `remedy` make the message."""
+class RemedyError(LayupError):
+    """What is wrong, a clause, and what to do about it, a sentence without its full stop or with it."""
 
     def __init__(self, wrong: str, remedy: str = "") -> None:
         self.wrong = wrong
         self.remedy = remedy
         super().__init__(f"{wrong}. {remedy}" if remedy else f"{wrong}.")
+
+
+class SurfaceError(RemedyError):
+    """A surface that cannot be read or measured."""
+
+
+class HoleError(SurfaceError):
+    """A pattern of holes that can't be; `key` says where it stands."""
+
+    def __init__(self, key: str, wrong: str, remedy: str = "") -> None:
+        super().__init__(wrong, remedy)
+        self.key = key
+
+
+class WrongSizeError(SurfaceError):
+    """A flat pattern that is not the cloth's size."""
+
+
+class PatternError(LayupError):
+    """Plies without a pattern worth cutting by.
+
+    Attributes:
+        refused: Why, a sentence by number of the line in the layup, from 0.
+        made: The patterns of all other plies, `layup.cloth.pattern.FlatPly`.
+    """
+
+    def __init__(self, refused: dict[int, str], made: tuple[Any, ...]) -> None:
+        self.refused = refused
+        self.made = made
+        super().__init__(" ".join(dict.fromkeys(refused.values())))
+
+
+class VacuumError(RemedyError):
+    """A vacuum that the air outside, or the process, cannot give."""
+
+
+class NestError(RemedyError):
+    """Pieces that cannot be nested."""
+
+
+class TooWideError(NestError):
+    """A piece that is wider than the usable roll; `piece` is its index."""
+
+    def __init__(self, piece: int, wrong: str, remedy: str) -> None:
+        self.piece = piece
+        super().__init__(wrong, remedy)
+
+
+class TooFastError(LayupError):
+    """A resin that goes off before the smallest sensible batch can be used up."""
+
+
+class EditError(LayupError):
+    """A part file is written in a way the page does not change; an editor does."""
+
+
+class OutsideError(LayupError):
+    """A name that leads out of the shop's folder."""
+
+
+class StaleError(LayupError):
+    """A file is not any more what the page showed when the edit was made."""
+
+
+class ChangedError(LayupError):
+    """A file does not hold any more what was read from it; it was not written over."""
+
+
+class StoreError(LayupError):
+    """The record can't be read or written; the text says what was and what was not kept."""
+
+
+class DamageError(StoreError):
+    """The record's file is damaged. It has not been touched."""
+
+    def __init__(self, path: Path, findings: Sequence[str]) -> None:
+        self.path = path
+        self.findings = tuple(findings)
+        told = "; ".join(findings[:3])
+        super().__init__(
+            f"{path.name} is damaged: {told}. Nothing has been changed. "
+            "`layup shop --recover` keeps the damaged file under another name and saves every entry that is whole."
+        )
 
 
 def nearest(word: str, known: Iterable[str], count: int = 3) -> str:

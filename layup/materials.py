@@ -16,7 +16,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from layup.errors import Fault, FaultsError, LayupError, UnitError, nearest
+from layup.errors import Fault, FaultsError, LayupError, MissingFigureError, UnitError, nearest
 from layup.properties import (
     FORMS,
     KINDS_OF_MATERIAL,
@@ -39,10 +39,6 @@ LONGEST = 100_000
 """A line of a table; the reader of tables itself fails at a cell of 131,072. [-]"""
 COLUMNS = ("material", "property", "value", "kind", "source", "at")
 _RANGE = re.compile(r"^\s*([-+0-9.,eE]+)\s+to\s+([-+0-9.,eE]+)(.*)$")
-
-
-class MissingFigure(LayupError):
-    """A figure that the computation needs and that no table gives."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +78,13 @@ class Material:
         """The figure used for a property.
 
         Raises:
-            MissingFigure: No table gives it; the message says what to add.
+            MissingFigureError: No table gives it; the message says what to add.
         """
         found = self.optional(name, form)
         if found is None:
             wanted = property_name(name, form)
             why = next((row.at for row in self.rows if row.property == wanted and row.kind == "absent"), "")
-            raise MissingFigure(
+            raise MissingFigureError(
                 f'{self.kind} "{self.name}" has no {wanted}'
                 + (f" ({why})" if why else "")
                 + f". Add a row to a table of your own: {row_words(self.name, wanted, '...')}"

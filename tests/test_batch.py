@@ -16,10 +16,10 @@ from pytest import approx
 
 from layup.cloth import practice
 from layup.commands.cli import main
-from layup.errors import RangeError
+from layup.errors import RangeError, TooFastError
 from layup.make.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume, read_scale
 from layup.make.potlife import pot_life_of
-from layup.make.pots import Mix, TooFast, mixes
+from layup.make.pots import Mix, mixes
 from layup.materials import load_library
 from layup.partfile.job import read_part
 from layup.units import parse, parse_ratio
@@ -99,7 +99,7 @@ def test_an_infusion_drinks_from_a_bucket(hatch: Hatch) -> None:
 
 def test_a_resin_too_fast_is_refused_with_a_way_out(hatch: Hatch) -> None:
     part = hatch(resin="epoxy, laminating fast", surface={"rectangle": ["4 m", "1.2 m"]})
-    with pytest.raises(TooFast, match="slower hardener") as caught:
+    with pytest.raises(TooFastError, match="slower hardener") as caught:
         mixed(part, temperature=308.15)
     assert "--people 2" in str(caught.value)
     assert mixed(part, temperature=288.15, people=4)[1]  # doing as told helps

@@ -17,8 +17,8 @@ from pydantic import BaseModel
 from layup.bench import desk as desk_module
 from layup.bench import folder as folder_module
 from layup.bench.desk import Desk
-from layup.bench.folder import DEEPEST, FILE_KEYS, Folder, OutsideError, files_of, named_files
-from layup.errors import LayupError
+from layup.bench.folder import DEEPEST, FILE_KEYS, Folder, files_of, named_files
+from layup.errors import LayupError, OutsideError
 from layup.partfile.model import Part
 
 NO_FILES = {

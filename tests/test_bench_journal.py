@@ -19,11 +19,11 @@ import pytest
 from bench_page import Page, open_page
 
 from layup.bench import journal as journal_module
-from layup.bench.desk import Desk, StaleError, version_of
+from layup.bench.desk import Desk, version_of
 from layup.bench.folder import Folder
 from layup.bench.journal import FILE, Journal
 from layup.bench.locks import FILE as LOCK
-from layup.errors import LayupError
+from layup.errors import LayupError, StaleError
 from layup.files.writing import write_file
 
 PART = (

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from layup.errors import EditError
 from layup.partfile import edit
-from layup.partfile.edit import CannotEdit
 from layup.partfile.tables_text import blocks, header
 
 DOOR = """\
@@ -102,12 +102,12 @@ def test_what_is_not_there_any_more_is_said() -> None:
         lambda: edit.move(DOOR, "ply", 4, 0),
         lambda: edit.copy(DOOR, "zone", 0),
     ):
-        with pytest.raises(CannotEdit, match="any more"):
+        with pytest.raises(EditError, match="any more"):
             change()
 
 
 def test_a_line_that_cannot_be_read_is_left_to_an_editor() -> None:
-    with pytest.raises(CannotEdit, match="editor"):
+    with pytest.raises(EditError, match="editor"):
         edit.put(DOOR.replace("angle = 45", "angle = 45 deg"), ("ply", 0, "count"), "2")
 
 

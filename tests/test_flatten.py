@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from pytest import approx
 
 from layup.cloth.flatten import flatten
-from layup.cloth.pattern import NOTCH, PatternError, flat_plies
+from layup.cloth.pattern import NOTCH, flat_plies
 from layup.commands.cli import main
-from layup.errors import LayupError, SurfaceError
+from layup.errors import LayupError, PatternError, SurfaceError
 from layup.make.cut import cut
 from layup.partfile.job import read_part
 from layup.shape.holes import Hole, Pattern

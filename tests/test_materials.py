@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from pytest import approx
 
-from layup.errors import FaultsError, LayupError
-from layup.materials import COLUMNS, MissingFigure, check_tables, load_library
+from layup.errors import FaultsError, LayupError, MissingFigureError
+from layup.materials import COLUMNS, check_tables, load_library
 
 HEAD = ",".join(COLUMNS) + "\n"
 
@@ -127,7 +127,7 @@ def test_the_wrong_columns_are_said_with_the_right_ones(tmp_path: Path) -> None:
 
 
 def test_a_missing_figure_says_which_row_to_add() -> None:
-    with pytest.raises(MissingFigure, match="E-glass,width"):
+    with pytest.raises(MissingFigureError, match="E-glass,width"):
         load_library().get("fibre", "E-glass").figure("width")
 
 

@@ -20,8 +20,9 @@ from pytest import approx
 from shapely import Polygon, affinity, box
 
 from layup.cloth.splice import splice
+from layup.errors import NestError, TooWideError
 from layup.make import nest_search
-from layup.make.nest import Nest, NestError, Piece, Placed, Roll, TooWide, faults, lay, nest
+from layup.make.nest import Nest, Piece, Placed, Roll, faults, lay, nest
 from layup.make.nest_file import stored, used
 
 ROOT = Path(__file__).parents[1]
@@ -128,7 +129,7 @@ def test_a_faulty_layout_is_seen() -> None:
 
 
 def test_a_piece_wider_than_the_roll_is_refused_with_a_way_out() -> None:
-    with pytest.raises(TooWide, match="Splice it") as caught:
+    with pytest.raises(TooWideError, match="Splice it") as caught:
         nest([Piece("small", box(0, 0, 0.1, 0.1)), Piece("ply 2", box(0, 0, 0.3, 1.3))], Roll(1.27))
     assert caught.value.piece == 1
     assert "ply 2" in str(caught.value)

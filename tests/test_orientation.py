@@ -2,8 +2,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layup.errors import LayupError, RangeError
-from layup.laminate.orientation import MOST_PLIES, StackError, StackPly, parse_stack, write_stack
+from layup.errors import LayupError, RangeError, StackError
+from layup.laminate.orientation import MOST_PLIES, StackPly, parse_stack, write_stack
 
 
 def plies(*marks):

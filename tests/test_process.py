@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from pytest import approx
 
-from layup.errors import RangeError
+from layup.errors import RangeError, VacuumError
 from layup.laminate.cured import cured_areal_weight
-from layup.laminate.process import VacuumError, settle
+from layup.laminate.process import settle
 from layup.materials import load_library
 
 INHG = 3386.38864

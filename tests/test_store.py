@@ -17,11 +17,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from layup.commands.cli import main
-from layup.errors import LayupError
+from layup.errors import DamageError, LayupError, StoreError
 from layup.learn import schema
 from layup.learn.exchange import read_export, to_csv, to_json, write_export
 from layup.learn.salvage import recover
-from layup.learn.store import FILE, DamageError, Store, StoreError, find_store, open_store
+from layup.learn.store import FILE, Store, find_store, open_store
 
 REPO = Path(__file__).parent.parent
 

@@ -15,7 +15,7 @@ from layup.partfile.opened import look_at
 
 ROOT = Path(__file__).parent.parent
 TEXT = (ROOT / "docs" / "surfaces.md").read_text(encoding="utf-8")
-ELSEWHERE = {"read_photo.py", "named_holes.py", "perforate.py", "opened.py"}  # photographs and holes: other pages
+ELSEWHERE = {"read_photo.py", "holes.py", "perforate.py", "opened.py"}  # photographs and holes: other pages
 
 
 def rows(heading: str) -> list[list[str]]:

@@ -16,8 +16,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from layup.commands.cli import main
-from layup.errors import LayupError
-from layup.files.writing import SCRATCH, ChangedError, files_named, may_write, replace_text, write_file
+from layup.errors import ChangedError, LayupError
+from layup.files.writing import SCRATCH, files_named, may_write, replace_text, write_file
 from layup.learn.salvage import recover
 from layup.learn.store import BUILT, FILE, open_store
 
@@ -243,7 +243,8 @@ def test_a_hand_edit_at_any_step_stays(tmp_path: Path, monkeypatch: pytest.Monke
 
 def test_500_edits_by_hand_and_by_the_page(tmp_path: Path) -> None:
     """An editor saves in place and by renaming, as it likes; what it saved last, or what was built on it, is there."""
-    from layup.bench.journal import Journal, StaleError, read
+    from layup.bench.journal import Journal, read
+    from layup.errors import StaleError
 
     path = tmp_path / "door.toml"
     path.write_text("hand = 0\npage = 0\n")

@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
-from layup.bench.desk import Desk, Sheet, StaleError
-from layup.bench.folder import Folder, OutsideError
+from layup.bench.desk import Desk, Sheet
+from layup.bench.folder import Folder
 from layup.bench.guard import Guard
 from layup.bench.rendering import HERE, colours, environment
 from layup.bench.running import Works
-from layup.errors import LayupError
+from layup.errors import LayupError, OutsideError, StaleError
 
 if TYPE_CHECKING:
     from starlette.requests import Request

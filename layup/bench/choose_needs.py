@@ -17,8 +17,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from layup.bench.desk import Sheet, as_typed
+from layup.errors import EditError
 from layup.partfile import edit
-from layup.partfile.edit import CannotEdit
 
 AS, TIMES, NOT = "as", "times", "no"
 SIDES = ("left", "right", "bottom", "top")
@@ -201,7 +201,7 @@ def kept_whole(text: str, new: str) -> str:
     """The new text, unless it can't be read where the old one could.
 
     Raises:
-        CannotEdit: A table is written in a way that a single key can't be changed in.
+        EditError: A table is written in a way that a single key can't be changed in.
     """
     try:
         tomllib.loads(text)
@@ -210,7 +210,7 @@ def kept_whole(text: str, new: str) -> str:
     try:
         tomllib.loads(new)
     except tomllib.TOMLDecodeError:
-        raise CannotEdit(
+        raise EditError(
             "this table is written over several tables of the file, which this page does not change. An editor does"
         ) from None
     return new

@@ -18,10 +18,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from layup.bench.folder import Folder, OutsideError, files_of, named_files
+from layup.bench.folder import Folder, files_of, named_files
 from layup.bench.journal import Change, Journal, read
-from layup.bench.journal import StaleError as StaleError
-from layup.errors import Fault, FaultsError, LayupError
+from layup.errors import Fault, FaultsError, LayupError, OutsideError, StaleError
 from layup.partfile.lines import Path as KeyPath
 from layup.partfile.lines import key_lines
 

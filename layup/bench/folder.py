@@ -8,7 +8,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
-from layup.errors import LayupError
+from layup.errors import OutsideError
 from layup.learn.folder import FILE
 
 SURFACES = (".stl", ".obj", ".ply", ".off", ".glb", ".3mf", ".step", ".stp")
@@ -24,10 +24,6 @@ LONGEST = 255
 """Of one name, as most disks have it. [byte]"""
 DEEPEST = 6
 """Folders below the shop's that are looked into. [-]"""
-
-
-class OutsideError(LayupError):
-    """A name that leads out of the shop's folder."""
 
 
 class Folder:

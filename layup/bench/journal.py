@@ -17,8 +17,8 @@ from pathlib import Path
 
 from layup.bench.folder import Folder, walked
 from layup.bench.locks import Alone
-from layup.errors import LayupError
-from layup.files.writing import SCRATCH, ChangedError, replace_text
+from layup.errors import ChangedError, LayupError, StaleError
+from layup.files.writing import SCRATCH, replace_text
 
 FILE = "bench.sqlite"
 VERSION = 1
@@ -51,10 +51,6 @@ class Change:
     before: str
     after: str
     at: str
-
-
-class StaleError(LayupError):
-    """The file is not any more what the page showed when the edit was made."""
 
 
 class Journal:

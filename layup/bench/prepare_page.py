@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any
 from layup.bench import prepare_work
 from layup.bench.app import Asked, go, picture, show
 from layup.bench.desk import Sheet
-from layup.bench.folder import OutsideError
 from layup.bench.labels import plain
 from layup.bench.running import Work
-from layup.errors import LayupError
+from layup.errors import LayupError, OutsideError
 from layup.files.writing import write_file
 
 if TYPE_CHECKING:

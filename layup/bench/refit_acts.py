@@ -6,12 +6,11 @@ import re
 from typing import TYPE_CHECKING
 
 from layup.bench.app import Asked, go
-from layup.bench.desk import StaleError
 from layup.bench.home import slug
 from layup.bench.record_place import record_home
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
 from layup.bench.refit_view import LEAST, WEIGH, Said, about_next, item_id, page
-from layup.errors import LayupError
+from layup.errors import LayupError, StaleError
 from layup.files.writing import write_file
 from layup.partfile import edit as parttext
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from layup.cloth import practice
 from layup.cloth.draped import DrapedPly, directed, drape_ply, ring_pieces, seen_faces, shears
 from layup.cloth.splice import splice
-from layup.errors import LayupError, SurfaceError
+from layup.errors import LayupError, PatternError, SurfaceError, WrongSizeError
 from layup.partfile.job import Job
 from layup.partfile.model import OPENINGS, WHOLE, PlyEntry
 from layup.shape.measure import measure_triangles
@@ -52,20 +52,6 @@ STIFF = 0.02
 
 OFF = 0.02
 """A pattern whose area is further than this from that of the cloth it stands for is not printed. [-]"""
-
-
-class PatternError(LayupError):
-    """Plies without a pattern worth cutting by.
-
-    Attributes:
-        refused: Why, a sentence by number of the line in the layup, from 0.
-        made: The patterns of all other plies.
-    """
-
-    def __init__(self, refused: dict[int, str], made: tuple[FlatPly, ...]) -> None:
-        self.refused = refused
-        self.made = made
-        super().__init__(" ".join(dict.fromkeys(refused.values())))
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +181,7 @@ def flat_plies(
                 try:
                     kept[key] = _one(job, entry, width or 0.0, holes, along, widths or {}, nodes)
                 except SurfaceError as error:
-                    if not isinstance(error, _LeavesOut):
+                    if not isinstance(error, WrongSizeError):
                         raise
                     kept[key] = str(error)
             found = kept[key]
@@ -210,10 +196,6 @@ def flat_plies(
     if not made:
         raise LayupError("there is no ply of fabric in the layup, so there is nothing to cut")
     return tuple(made)
-
-
-class _LeavesOut(SurfaceError):
-    """A pattern that is not the cloth's size."""
 
 
 def _one(
@@ -265,7 +247,7 @@ def _laid_flat(
     laid flat stiffly. What then has another area than the cloth is no pattern.
 
     Raises:
-        _LeavesOut: Its area is not the cloth's.
+        WrongSizeError: Its area is not the cloth's.
     """
     import shapely
 
@@ -291,7 +273,7 @@ def _laid_flat(
     tries.append((shapely.union_all(found).area, measure_triangles(laid).area))
     if not _fits(*tries[-1]) or there.flat.folded:
         flat, wanted = min(tries, key=lambda pair: abs(pair[0] - pair[1]))
-        raise _LeavesOut(
+        raise WrongSizeError(
             f"the flat pattern has {area_words(flat, 'both')} and the cloth on the part {area_words(wanted, 'both')}, "
             f"{abs(flat / wanted - 1.0) * 100:.1f} % {'less' if flat < wanted else 'more'}, so it is not printed: it "
             "can't be laid flat in one piece without tearing or folding",

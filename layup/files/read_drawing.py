@@ -158,7 +158,6 @@ def read_pattern(path: Path, unit: str | None, diameter: float | None, layer: st
         raise SurfaceError(
             f'holes can\'t be read from "{path.name}"', "Give a .csv of points, or a .dxf or .svg drawing"
         )
-    from layup.files.read_drawing import read_drawing
 
     pattern = holes_of(read_drawing(path, unit=unit), layer=layer, largest=largest)
     return pattern

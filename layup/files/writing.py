@@ -22,7 +22,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from layup.errors import LayupError
+from layup.errors import ChangedError, LayupError
 
 SCRATCH = ".writing-"
 """How the name of a file begins that is not whole yet. Short: the name it will get may be as long as can be."""
@@ -30,10 +30,6 @@ LEFT = 3600.0
 """A file not whole is swept after this: the program that wrote it was killed. [s]"""
 LOOKED_THROUGH = 1_000_000
 """A TOML file larger than this is not looked through for names. [bytes]"""
-
-
-class ChangedError(LayupError):
-    """The file does not hold any more what was read from it; it was not written over."""
 
 
 def may_write(path: Path, over: bool = False, inputs: Iterable[Path] = ()) -> None:

@@ -28,7 +28,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from layup.errors import LayupError, RangeError
+from layup.errors import RangeError, StackError
 
 MOST_PLIES = 1000
 DEEPEST = 20
@@ -38,15 +38,6 @@ _SUBSCRIPT = re.compile(r"[₀-₉ₛ]+")
 _ANGLE = re.compile(r"(?P<signs>(?: *[+\-±∓])*) *(?P<size>[0-9]+(?:\.[0-9]+)?|\.[0-9]+) ?(?:°|deg\b)?")
 _COUNT = re.compile(r"(?P<mark> *[_:])? *(?P<brace>\{)?(?P<count>[0-9]+)?(?P<letter>[sStT])?(?P<end>\})?")
 _BAR = re.compile(r" ?bar\b| *\\|[\u0304\u0305]+|bar(?=_)")
-
-
-class StackError(LayupError, ValueError):
-    """A stack that cannot be read; the message has the position from 1 and what to write instead."""
-
-    def __init__(self, text: str, at: int, wrong: str, remedy: str) -> None:
-        self.at = at
-        shown = text if len(text) <= 80 else text[:77] + "..."
-        super().__init__(f'stack "{shown}", position {at}: {wrong}. {remedy}')
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from layup.errors import LayupError, RangeError
+from layup.errors import RangeError, VacuumError
 from layup.laminate import allowances as allow
 from layup.laminate.atmosphere import pressure_at
 from layup.laminate.cured import fibre_fraction_from_take_up, resin_areal_weight
@@ -48,15 +48,6 @@ spread over a cloth by hand rides on its yarns, and a thin cloth has no valleys 
 
 FACES = ("tool", "bag")
 """The two free faces of a laminate: against the mould, and the other."""
-
-
-class VacuumError(LayupError):
-    """A vacuum that the air outside, or the process, cannot give; `remedy` says what to write."""
-
-    def __init__(self, wrong: str, remedy: str) -> None:
-        self.wrong = wrong
-        self.remedy = remedy
-        super().__init__(f"{wrong}. {remedy}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +168,7 @@ class Process:
         return self.material.word("resin")
 
     def figure(self, name: str) -> Figure:
-        """A figure of the process; MissingFigure where no table gives it."""
+        """A figure of the process; MissingFigureError where no table gives it."""
         return self.material.figure(name)
 
     def fibre_fraction(

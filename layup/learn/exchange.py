@@ -13,11 +13,11 @@ import json
 from pathlib import Path
 from typing import Any
 
-from layup.errors import LayupError
+from layup.errors import LayupError, StoreError
 from layup.files.reading import TABLE, read_file
 from layup.files.writing import write_file
 from layup.learn.payloads import odd
-from layup.learn.schema import StoreError, as_text, digest_of
+from layup.learn.schema import as_text, digest_of
 from layup.learn.store import Store
 
 _FORM = "layup record 1"

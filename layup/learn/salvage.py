@@ -16,8 +16,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from layup.errors import DamageError, StoreError
 from layup.files.writing import SCRATCH
-from layup.learn.schema import DamageError, StoreError, digest_of
+from layup.learn.schema import digest_of
 from layup.learn.store import BUILT, FILE, finish_recovery, open_store
 
 Value = int | float | str | bytes | None

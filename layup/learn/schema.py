@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from layup.errors import LayupError
+from layup.errors import DamageError, StoreError
 
 PATIENCE = 15.0
 """How long a writer waits for another. [s]"""
@@ -25,23 +25,6 @@ UNDO = "undo"
 
 Step = str | Callable[[sqlite3.Connection], None]
 Index = Callable[[sqlite3.Connection, "Entry"], None]
-
-
-class StoreError(LayupError):
-    """The record can't be read or written; the text says what was and what was not kept."""
-
-
-class DamageError(StoreError):
-    """The file is damaged. It has not been touched."""
-
-    def __init__(self, path: Path, findings: Sequence[str]) -> None:
-        self.path = path
-        self.findings = tuple(findings)
-        told = "; ".join(findings[:3])
-        super().__init__(
-            f"{path.name} is damaged: {told}. Nothing has been changed. "
-            "`layup shop --recover` keeps the damaged file under another name and saves every entry that is whole."
-        )
 
 
 @dataclass(frozen=True, slots=True)

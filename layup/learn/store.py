@@ -27,7 +27,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
-from layup.errors import LayupError
+from layup.errors import DamageError, LayupError, StoreError
 from layup.files.writing import cannot, place, sync_folder, write_file
 from layup.learn.folder import FILE as FILE
 from layup.learn.schema import (
@@ -41,9 +41,7 @@ from layup.learn.schema import (
     index_unseen,
     now,
 )
-from layup.learn.schema import DamageError as DamageError
 from layup.learn.schema import Entry as Entry
-from layup.learn.schema import StoreError as StoreError
 from layup.learn.schema import register as register
 
 BUILT = FILE + ".recovered"

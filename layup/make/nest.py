@@ -18,7 +18,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from layup.errors import LayupError
+from layup.errors import NestError, TooWideError
 from layup.words import length_words
 
 if TYPE_CHECKING:
@@ -30,23 +30,6 @@ SLACK = 1e-5
 
 _TOUCH = 1e-9
 """A gap this small is none: pieces may touch, with no more in common than rounding leaves. [m]"""
-
-
-class NestError(LayupError):
-    """Pieces that cannot be nested: `wrong` and `remedy` make the message."""
-
-    def __init__(self, wrong: str, remedy: str) -> None:
-        self.wrong = wrong
-        self.remedy = remedy
-        super().__init__(f"{wrong}. {remedy}")
-
-
-class TooWide(NestError):
-    """A piece that is wider than the usable roll; `piece` is its index."""
-
-    def __init__(self, piece: int, wrong: str, remedy: str) -> None:
-        self.piece = piece
-        super().__init__(wrong, remedy)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -186,7 +169,7 @@ def nest(
         The shortest layout found, checked. A keyboard interrupt ends the search and gives the best so far.
 
     Raises:
-        TooWide: A piece is wider than the roll.
+        TooWideError: A piece is wider than the roll.
         NestError: A piece is no simple outline, or the roll is too short for all pieces.
     """
     from layup.make.nest_grid import bottom_left
@@ -244,7 +227,7 @@ def _validate(pieces: tuple[Piece, ...], roll: Roll, gap: float) -> None:
             raise NestError(f"{piece.name} is not one closed outline that doesn't cross itself", "Check its pattern")
         low, high = shape.bounds[1], shape.bounds[3]
         if high - low > roll.usable + 1e-9:
-            raise TooWide(
+            raise TooWideError(
                 number,
                 f"{piece.name} is {length_words(high - low, 'both')} across the warp and the roll has "
                 f"{length_words(roll.usable, 'both')} to use",

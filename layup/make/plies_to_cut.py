@@ -153,8 +153,8 @@ def _patterns(job: Job, progress: Lines | None) -> tuple[dict[int, tuple[FlatPly
     """Flat patterns by line of the layup, not spliced yet; and why there are none."""
     from dataclasses import replace
 
-    from layup.cloth.pattern import PatternError, flat_plies
-    from layup.errors import LayupError
+    from layup.cloth.pattern import flat_plies
+    from layup.errors import LayupError, PatternError
 
     lines = [(n, e) for n, e in enumerate(job.part.plies()) if e.fabric is not None and e.area is None]
     if not job.surface.has_mesh or not lines or is_flat(job):

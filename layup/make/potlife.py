@@ -62,7 +62,7 @@ def pot_life_of(resin: Material) -> PotLife:
     Returns:
         The pot life.
     Raises:
-        MissingFigure: No table gives one.
+        MissingFigureError: No table gives one.
     """
     figure = resin.figure("pot_life")
     mass, temperature = _USUAL_MASS, _USUAL_TEMPERATURE

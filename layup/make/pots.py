@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from layup.cloth import practice
-from layup.errors import LayupError, RangeError
+from layup.errors import RangeError, TooFastError
 from layup.make.mixing import Scale, checked_ratio, known_ratio, mixed_density, parts, ratio_by_volume
 from layup.make.potlife import PotLife, pot_life_of
 from layup.materials import Material, row_words
@@ -29,10 +29,6 @@ LEAST_POT = 0.005
 """The smallest batch that is reckoned with: less can't be weighed to a ratio. Common practice, no source. [kg]"""
 COLDEST, WARMEST = 273.15, 318.15
 """Shops in which resin is mixed by hand; the pot life's law is not trusted beyond. Common practice, no source. [K]"""
-
-
-class TooFast(LayupError):
-    """A resin that goes off before the smallest sensible batch can be used up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +142,7 @@ def mixes(
 
     Raises:
         RangeError: A temperature that no shop has, a ratio that the resin can't have, or a batch too small to mix.
-        TooFast: The smallest batch gels before it is used up; the message says what to do.
+        TooFastError: The smallest batch gels before it is used up; the message says what to do.
         LayupError: A pot life is in no table.
     """
     system = job.part.units
@@ -279,7 +275,7 @@ def _fewest(
     longest = practice.MIXING.value + _when(steps, size)
     usable = life.at(size, warm) * practice.USE.value
     more = people + 1
-    raise TooFast(
+    raise TooFastError(
         f'resin "{name}" is too fast for this layup: a batch of {scale_words(size, job.part.units)}, the least worth '
         f"mixing, takes {_minutes(longest)} to stir and wet out with, and should be used up in {_minutes(usable)} "
         f"(half its pot life). Take a slower hardener, a cooler shop (--temperature), or more people (--people {more})"

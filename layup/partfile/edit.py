@@ -18,7 +18,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from layup.errors import LayupError
+from layup.errors import EditError
 from layup.partfile.tables_text import blocks, header
 
 ORDER = (
@@ -43,10 +43,6 @@ SIDES = ("supports",)
 Key = tuple[str | int, ...]
 
 
-class CannotEdit(LayupError):
-    """The file is written in a way this page does not change; an editor does."""
-
-
 def put(text: str, key: Key, value: str) -> str:
     """One value changed, added or, where nothing is written, taken out.
 
@@ -59,7 +55,7 @@ def put(text: str, key: Key, value: str) -> str:
         The new text.
 
     Raises:
-        CannotEdit: There is no such table in the file.
+        EditError: There is no such table in the file.
     """
     parts = blocks(text)
     table, number, name = _split(key)
@@ -71,7 +67,7 @@ def put(text: str, key: Key, value: str) -> str:
         return add(text, table, {name: value}) if value.strip() else text
     at = number or 0
     if at >= len(places):
-        raise CannotEdit(f"there is no {table} {at + 1} in the file any more: it was changed elsewhere")
+        raise EditError(f"there is no {table} {at + 1} in the file any more: it was changed elsewhere")
     place = places[at]
     parts[place] = _set(parts[place], tuple(table.split(".")), name, value)
     return "".join(parts)
@@ -203,7 +199,7 @@ def _places(parts: list[str], table: str) -> list[int]:
 def _place(parts: list[str], table: str, number: int) -> int:
     places = _places(parts, table)
     if not 0 <= number < len(places):
-        raise CannotEdit(f"there is no {table} {number + 1} in the file any more: it was changed elsewhere")
+        raise EditError(f"there is no {table} {number + 1} in the file any more: it was changed elsewhere")
     return places[number]
 
 
@@ -235,12 +231,12 @@ def _set(block: str, table: tuple[str, ...], name: str, value: str) -> str:
 
     name = _clean(name)
     if not name:
-        raise CannotEdit("the key has no letter that can be written. Give it a name")
+        raise EditError("the key has no letter that can be written. Give it a name")
     try:
         tomllib.loads(block)
         document = tomlkit.parse(block)
     except (ValueError, TOMLKitError):
-        raise CannotEdit(
+        raise EditError(
             "a line of this part of the file can't be read. Put it right in an editor, or take the last change back"
         ) from None
     held: Any = document

@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
-from layup.errors import LayupError, SurfaceError, UnitError, nearest
+from layup.errors import HoleError, LayupError, SurfaceError, UnitError, nearest
 from layup.files.read_drawing import holes_of, read_pattern
 from layup.partfile.model import OPENINGS, SurfaceEntry
 from layup.partfile.openings import MOST, FastenersEntry, HolesEntry
@@ -50,14 +50,6 @@ Told = Callable[[int, str, str, str], None]
 """Notes a fault: number of the table from 0, the key or "", what is wrong, the remedy."""
 Outline = Callable[[], "Drawing | None"]
 """Gives the drawing that the outline is read from; None where it is none."""
-
-
-class HoleError(SurfaceError):
-    """A pattern that can't be; `key` says where it stands."""
-
-    def __init__(self, key: str, wrong: str, remedy: str = "") -> None:
-        super().__init__(wrong, remedy)
-        self.key = key
 
 
 def laid_out(entry: HolesEntry, folder: Path, drawing: Outline) -> tuple[Pattern, Plan]:

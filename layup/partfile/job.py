@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
-from layup.errors import Fault, FaultsError, SurfaceError, UnitError, nearest
-from layup.laminate.process import Habits, VacuumError, settle
+from layup.errors import Fault, FaultsError, SurfaceError, UnitError, VacuumError, nearest
+from layup.laminate.process import Habits, settle
 from layup.materials import Library, Material, load_library, row_words
 from layup.partfile.clashes import clash
 from layup.partfile.holes import Opened, check_hole_names, cut_holes, layers_of, old_patterns

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from layup.errors import LayupError
-from layup.laminate.process import Process, VacuumError, settle
+from layup.errors import LayupError, VacuumError
+from layup.laminate.process import Process, settle
 from layup.partfile.clashes import clash
 from layup.partfile.job import Job
 from layup.spread import Floats, Interval, interval
