@@ -136,6 +136,7 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
         "spread_between_parts": "fraction",
         "spread_as_bought": "fraction",
         "bag": "word",
+        "infused": "word",
         "mixed": "word",
         "resin": "word",
     },

@@ -25,7 +25,6 @@ from layup.learn.weighins import predict_piece, replay, weigh_in
 from layup.make.cut import cut
 from layup.partfile.job import read_part
 from layup.weight.prediction import predict
-from layup.weight.weigh import beyond
 
 Hatch = Callable[..., dict[str, Any]]
 ROWS = {"name": "lightening", "diameter": "100 mm", "first": ["200 mm", "200 mm"], "pitch": "200 mm", "columns": 4,
@@ -251,10 +250,10 @@ def test_a_cover_is_one_continuous_ply(hatch: Hatch) -> None:
 def test_drilled_holes_take_cloth_and_resin_but_no_weight(hatch: Hatch) -> None:
     part = hatch(holes=[ROWS], trim="20 mm")
     found = predict(part)
-    assert beyond(found.job, found.job.surface.whole) == approx(0.02 * 4.0 + TAKEN, rel=1e-9)
+    assert found.weighed.layers[0].cut_away == approx(0.02 * 4.0 + TAKEN, rel=1e-9)
     cover = hatch(holes=[ROWS], trim="20 mm", ply=[{"fabric": "carbon plain 200", "covers": "openings"}])
     covered = predict(cover)
-    assert beyond(covered.job, covered.weighed.layers[0].place) == approx(0.02 * 4.0, rel=1e-9)
+    assert covered.weighed.layers[0].cut_away == approx(0.02 * 4.0, rel=1e-9)
     areal = sum(y.areal_weight for y in found.weighed.layers) + found.weighed.film / (1.0 - TAKEN)
     assert found.weighed.trimmed_off == approx(areal * (0.08 + TAKEN), rel=1e-6)
     plain = predict(hatch(trim="20 mm"))

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from layup.errors import LayupError, SurfaceError
 from layup.laminate.elastic import CoreProperties, CuredPly, core_properties, cured_ply, sheet_properties
 from layup.laminate.panel import terms_of
-from layup.laminate.process import Process, settle
+from layup.laminate.process import FACES, Process, settle
 from layup.laminate.search import Options
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
 from layup.partfile.clashes import clash
@@ -27,7 +27,7 @@ from layup.partfile.model import PlyEntry
 from layup.partfile.needs import Needs, Shelf, ShelfCore
 from layup.sources import Figure
 from layup.weight.compare import process_for
-from layup.weight.plies import Layer, build
+from layup.weight.plies import CoreLayer, FabricLayer, cure
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -44,7 +44,7 @@ class PlyChoice:
 
     angle: float
     cured: CuredPly
-    layer: Layer = field(repr=False)
+    layer: FabricLayer = field(repr=False)
 
     @property
     def fabric(self) -> str:
@@ -67,7 +67,7 @@ class PlyChoice:
 class CoreChoice:
     """One core in one thickness, in one process."""
 
-    layer: Layer = field(repr=False)
+    layer: CoreLayer = field(repr=False)
     properties: CoreProperties
 
     @property
@@ -178,15 +178,15 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
             fabrics.append(fabric)
     if not any(f in shelf.fabrics for f in fabrics):
         return None, why
+    made = with_layup(job, name, [PlyEntry.model_construct(fabric=f) for f in fabrics])
     entries = [PlyEntry.model_construct(fabric=f) for f in fabrics]
     entries += [PlyEntry.model_construct(core=c.core, thickness=c.thickness) for c in shelf.cores]
-    entries.append(PlyEntry.model_construct(fabric=fabrics[0]))  # each core lies between skins, and takes bond on both
-    layers, lacking = _layers(job, process, entries, own)
+    layers, lacking = _layers(made, process, entries, own)
     plies: list[PlyChoice] = []
     notes: list[str] = []
     figures: list[Figure] = []
     for layer in layers:
-        if layer.kind != "fabric" or layer.take_up is None:
+        if not isinstance(layer, FabricLayer):
             continue
         material = job.library.get("fabric", layer.name)
         resin = job.library.get("resin", layer.resin_name)
@@ -207,18 +207,18 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
                 plies.append(choice)
     laid = []
     for layer in layers:
-        if layer.kind != "core":
+        if not isinstance(layer, CoreLayer):
             continue
         material, wet = job.library.get("core", layer.name), job.library.get("resin", layer.resin_name)
         found = clash(process.material, process.pressure, material, wet)
-        if found is None:
-            laid.append(CoreChoice(layer, core_properties(material)))
+        if found is None:  # a core of a stack lies between skins, so it takes bond resin on both its faces
+            laid.append(CoreChoice(replace(layer, bond=2 * layer.face_bond), core_properties(material)))
         else:
             why.append(f"{layer.name} is not tried in {process.name}: {found.wrong}.")
     cores = tuple(laid)
     for core in cores:
         figures += [*core.layer.figures, *core.properties.figures]
-    faces = [process.film(face) for face in ("tool", "bag")]
+    faces = [process.film(face) for face in FACES]
     options = Options(
         np.array([p.layer.areal_weight for p in plies]),
         np.array([p.layer.thickness for p in plies]),
@@ -230,36 +230,26 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str) -> tuple[Bench | Non
     missing = tuple(dict.fromkeys(lacking))
     if not options.inside.any():
         return None, [*why, *missing]
+    films = sum(f.areal_weight for f in faces)
     return Bench(
-        process,
-        own,
-        tuple(plies),
-        cores,
-        sum(f.areal_weight for f in faces),
-        options,
-        tuple(notes),
-        (*figures, *faces[0].figures),
-        missing,
+        process, own, tuple(plies), cores, films, options, tuple(notes), (*figures, *faces[0].figures), missing
     ), why
 
 
-def _layers(job: Job, process: Process, entries: list[PlyEntry], own: bool) -> tuple[tuple[Layer, ...], list[str]]:
-    """The layers that can be weighed; and what is missing of the others."""
-    name = process.name
-    try:
-        return build(with_layup(job, name, entries), process, own_process=own), []
-    except LayupError as error:
-        told = error
-    sound, lacking = [], []
+def _layers(
+    job: Job, process: Process, entries: list[PlyEntry], own: bool
+) -> tuple[list[FabricLayer | CoreLayer], list[str]]:
+    """The layers that can be weighed, each by itself; and what is missing of the others."""
+    sound: list[FabricLayer | CoreLayer] = []
+    lacking: list[LayupError] = []
     for entry in entries:
         try:
-            build(with_layup(job, name, [entry]), process, own_process=own)
-            sound.append(entry)
+            sound.append(cure(job, entry, process, own_process=own))
         except LayupError as error:
-            lacking.append(str(error))
-    if not any(entry.fabric for entry in sound):
-        raise told
-    return build(with_layup(job, name, [*sound, next(e for e in sound if e.fabric)]), process, own_process=own), lacking
+            lacking.append(error)
+    if lacking and not any(isinstance(layer, FabricLayer) for layer in sound):
+        raise lacking[0]
+    return sound, [str(error) for error in lacking]
 
 
 def _same(one: str, other: str) -> bool:
@@ -334,8 +324,8 @@ def _old_laminate(job: Job, name: str, fabric: str, resin: str | None, process: 
     settled = settle(job.library.get("process", process), None, job.part.altitude)
     part = job.part.model_copy(update={"resin": resin or job.part.resin, "process": process})
     old_job = replace(job, part=part)
-    layer = build(with_layup(old_job, process, [PlyEntry.model_construct(fabric=fabric)]), settled, own_process=True)[0]
-    assert layer.take_up is not None
+    layer = cure(old_job, PlyEntry.model_construct(fabric=fabric), settled)
+    assert isinstance(layer, FabricLayer)
     ply = cured_ply(
         job.library, job.library.get("fabric", fabric), job.library.get("resin", layer.resin_name), settled,
         layer.fibre / layer.fibre_density / layer.thickness, layer.take_up.void_fraction, layer.thickness,

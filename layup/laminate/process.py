@@ -158,6 +158,11 @@ class Process:
         return self.material.word("bag") is not None
 
     @property
+    def infuses(self) -> bool:
+        """Whether resin is drawn into a dry stack."""
+        return self.material.word("infused") is not None
+
+    @property
     def mixes(self) -> bool:
         """Whether resin is mixed in the shop; a prepreg brings its own."""
         return self.material.word("mixed") != "no"

@@ -150,7 +150,7 @@ def _edge(prediction: Prediction, stage: str) -> list[Cause]:
     if edge is None or stage == "demoulded":
         return []
     width = edge_width(prediction.job) or FORGOTTEN_TRIM
-    areal = sum(y.areal_weight for y in prediction.weighed.layers if y.zone == "whole")
+    areal = prediction.weighed.edge_areal
     check = f"measure the part against the trim line; {length_words(width, 'both')} all round weighs "
     check += mass_words(width * edge * areal)
     return [Cause("trim", "trim left on", 0.0, width * edge * areal * 1.1, 0.10, check, ("trimmed",))]

@@ -14,7 +14,7 @@ from layup.errors import LayupError
 from layup.laminate import allowances as allow
 from layup.partfile.job import Job
 from layup.weight.plies import Layer
-from layup.weight.weigh import Weighed, beyond
+from layup.weight.weigh import Weighed, cloth_deviation
 
 STAGE_NAMES = {
     "dry-cloth": "dry cloth",
@@ -109,9 +109,8 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
         LayupError: There is no such stage.
     """
     bare = weighed.mass.mean - weighed.finish - weighed.extra
-    strip, strip_mass, _ = trim_strip(job, weighed)
     if stage == "dry-cloth":
-        return weighed.fibre + sum(y.fibre * beyond(job, y.place) for y in weighed.layers if y.zone == "whole")
+        return weighed.fibre + sum(y.fibre * y.cut_away for y in weighed.layers)
     if stage == "resin-mixed":
         return weighed.resin_to_mix or None
     if stage == "left-in-cups":
@@ -124,11 +123,9 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
     if stage == "bag-materials":
         if not weighed.process.bagged or not weighed.process.mixes:
             return None
-        fabrics = [y for y in weighed.layers if y.kind == "fabric"]
-        laid = max(y.area for y in fabrics) + strip
-        return weighed.process.figure("loss_to_bag").value * laid
+        return weighed.process.figure("loss_to_bag").value * weighed.covered
     if stage == "demoulded":
-        return bare + strip_mass
+        return bare + weighed.trimmed_off
     if stage == "trimmed":
         return bare
     if stage == "finished":
@@ -136,12 +133,10 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
     raise LayupError(f'there is no stage "{stage}". Stages: {", ".join(STAGES)}')
 
 
-def trim_strip(job: Job, weighed: Weighed) -> tuple[float, float, float]:
-    """What is cut away, the edge and the holes: its area [m^2], its mass [kg], and the resin of its plies [kg]."""
-    whole = [layer for layer in weighed.layers if layer.zone == "whole"]
-    more = [(layer, beyond(job, layer.place)) for layer in whole]
-    resin = sum(layer.resin * area for layer, area in more if layer.take_up is not None and layer.take_up.learns)
-    return max((area for _, area in more), default=0.0), weighed.trimmed_off, resin
+def trim_strip(weighed: Weighed) -> tuple[float, float]:
+    """What is cut away, the edge and the openings: its mass, and the resin of its plies. [kg]"""
+    resin = sum(y.resin * y.cut_away for y in weighed.layers if y.take_up is not None and y.take_up.learns)
+    return weighed.trimmed_off, resin
 
 
 def edge_width(job: Job) -> float:
@@ -169,7 +164,7 @@ def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = No
         return None
     main = _main(ours)
     assert main.take_up is not None
-    _, strip_mass, strip_resin = trim_strip(job, weighed) if stage == "demoulded" else (0.0, 0.0, 0.0)
+    strip_mass, strip_resin = trim_strip(weighed) if stage == "demoulded" else (0.0, 0.0)
     resin = sum(y.resin * y.area for y in ours) + strip_resin
     on_surface = mass - (weighed.extra if stage == "finished" else 0.0)
     parts = [
@@ -225,12 +220,6 @@ def _main(layers: list[Layer]) -> Layer:
 
 def _named(layers: list[Layer], name: str) -> Layer:
     return next(layer for layer in layers if layer.name == name)
-
-
-def cloth_deviation(layer: Layer) -> float:
-    """Tolerance of a cloth's areal weight as a standard deviation. [-]"""
-    printed = next((f for f in layer.figures if f.property == "areal_weight_tolerance"), None)
-    return allow.deviation(printed or allow.CLOTH)
 
 
 def _area_deviation(job: Job) -> float:

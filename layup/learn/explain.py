@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations, pairwise
 
 from layup.errors import LayupError
@@ -18,7 +18,7 @@ from layup.learn.causes import Cause, candidates, odds_of
 from layup.learn.expected import STAGES, WHOLE_STAGES, Ground, expect, stage_mass, trim_strip
 from layup.spread import Z90, Interval
 from layup.weight.prediction import Prediction
-from layup.weight.weigh import Weighed, stack_thickness
+from layup.weight.weigh import Weighed, alike
 from layup.words import mass_words
 
 FAR = 2.576
@@ -176,12 +176,11 @@ def implied_by(weighed: Weighed, ground: Ground, mass: float) -> Implied | None:
         more += (taken - layer.resin) * layer.area
         fibre_volume += solid * layer.area
         volume += thick * layer.area
-    fabric = next(layer for layer in weighed.layers if layer.kind == "fabric")
-    films = weighed.film / max(y.place.area for y in weighed.layers if y.kind == "fabric") / fabric.resin_density
-    layers = [replace(y, thickness=y.thickness + thicker.get(y.number, 0.0)) for y in weighed.layers]
+    there = weighed.laid.on[:, alike(weighed.laid, weighed.films)]
+    more_there = sum(thicker.get(y.number, 0.0) for y, lies in zip(weighed.layers, there, strict=True) if lies)
     resin = weighed.resin + more
     content = resin / (resin + weighed.fibre)
-    return Implied(factor, content, fibre_volume / volume, stack_thickness(layers, "whole", films))
+    return Implied(factor, content, fibre_volume / volume, weighed.thickness.mean + more_there)
 
 
 def _impossible(weighed: Weighed, ground: Ground | None, mass: float, implied: Implied | None) -> str:

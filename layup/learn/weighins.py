@@ -21,16 +21,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from layup.cloth.heights import bent_of
 from layup.errors import LayupError
 from layup.laminate.process import Habits
 from layup.learn.expected import STAGE_NAMES, STAGES, WHOLE_STAGES, Ground, expect, stage_mass, stage_of
 from layup.learn.payloads import must_hold
 from layup.learn.store import Entry, Store, register
 from layup.partfile.job import Job, read_part
-from layup.sides.offset import Bent
+from layup.partfile.regions import Regions
 from layup.units import LB, OZ
 from layup.weight.prediction import Prediction, predict
+from layup.weight.regions import located
 from layup.words import mass_both
 
 KIND = "weigh-in"
@@ -284,7 +284,6 @@ def _kept_files(store: Store, path: Path, job: Job, prediction: Prediction) -> d
     folder = path.parent
     tables = {name: store.keep_text((folder / name).read_text(encoding="utf-8")) for name in job.part.materials}
     mesh = job.part.surface.mesh
-    bent = bent_of(job, [ply.zone for ply in job.part.plies() if ply.zone is not None])
     return {
         "part_text": store.keep_text(path.read_text(encoding="utf-8")),
         "tables": tables,
@@ -292,7 +291,7 @@ def _kept_files(store: Store, path: Path, job: Job, prediction: Prediction) -> d
         "measured": {"area": job.surface.whole.area, "edge": job.surface.perimeter,
                      "zones": {name: place.area for name, place in job.zones.items()},
                      "holes": {n: [len(h.pattern.holes), h.area, h.rim] for n, h in job.holes.items()},
-                     "bent": None if bent is None else bent.as_json()},
+                     "regions": located(job).as_json()},
         "prediction": store.keep_text(json.dumps(prediction.as_json(), ensure_ascii=False, sort_keys=True)),
     }  # fmt: skip
 
@@ -444,8 +443,8 @@ def replay(store: Store, weighed: WeighIn, scratch: Path) -> Replay:
     job = read_part(data, scratch)
     if weighed.coupon is not None:
         job = coupon_of(job, *weighed.coupon)
-    elif measured.get("bent") is not None:
-        job = replace(job, bent=Bent.from_json(measured["bent"]))
+    elif measured.get("regions") is not None:  # a record of an earlier version has areas alone
+        job = replace(job, told=Regions.from_json(measured["regions"]))
     if told["vacuum"] is not None:
         job = replace(job, part=job.part.model_copy(update={"vacuum": told["vacuum"]}))
     return Replay(text, json.loads(store.text(told["prediction"])), predict(job))

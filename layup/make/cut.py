@@ -21,7 +21,7 @@ from layup.partfile.model import OPENINGS, WHOLE
 from layup.sources import Figure
 from layup.units import Price
 from layup.weight.cost import price_of
-from layup.weight.plies import fibre_density_of
+from layup.weight.plies import roll_weight
 from layup.words import length_words, mass_both
 
 if TYPE_CHECKING:
@@ -282,16 +282,8 @@ def _directions(material: Material, face_down: bool) -> tuple[bool, bool]:
 def _fabric_cut(jobs: tuple[Job, ...], material: Material, pieces: tuple[CutPiece, ...], layout: Nest) -> FabricCut:
     length = math.ceil(round((layout.length + practice.END.value) * 100, 6)) / 100
     area = length * layout.roll.width
-    mass = area * cloth_weight(jobs[pieces[0].part], material)
+    mass = area * roll_weight(jobs[pieces[0].part], material)
     return FabricCut(material.name, pieces, layout, length, mass, _money(price_of(material), length, area, mass))
-
-
-def cloth_weight(job: Job, fabric: Material) -> float:
-    """What a cloth weighs as it comes off the roll: a prepreg with its resin, if the table says how much. [kg/m^2]"""
-    fibre_density_of(job, fabric)  # a cloth without a fibre is refused here, as in the prediction
-    dry = fabric.figure("areal_weight").value
-    content = fabric.optional("resin_content") if fabric.word("prepreg_resin") is not None else None
-    return dry / (1.0 - content.value) if content is not None else dry
 
 
 def _money(price: Price | None, length: float, area: float, mass: float) -> tuple[float, str] | None:
@@ -362,7 +354,7 @@ def openings_notes(job: Job, plies: Sequence[ClothPly]) -> list[str]:
     filled = [ply for ply in whole if all(len(shape.interiors) == 0 for shape in ply.shapes)]
     if cutouts > 1e-4 * job.surface.whole.area:
         if filled:
-            cloth = sum(cloth_weight(job, job.library.get("fabric", ply.fabric)) for ply in filled) * cutouts
+            cloth = sum(roll_weight(job, job.library.get("fabric", ply.fabric)) for ply in filled) * cutouts
             notes.append(
                 f"Ply {_numbers([p.number for p in filled])}: cloth is cut with the part's cut-outs filled "
                 f"({cutouts * 1e4:.4g} cm²). The dry cloth then weighs {mass_both(cloth, 'both')} more than the "

@@ -13,8 +13,9 @@ from layup.cloth.draped import directed
 from layup.make.rings import uncut
 from layup.make.rough import Outline, rough_outline, turned
 from layup.partfile.model import WHOLE
-from layup.weight.plies import place_of
-from layup.weight.weigh import beyond
+from layup.weight.compare import process_for
+from layup.weight.plies import build, place_of
+from layup.weight.regions import key_of, regions_of
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -105,6 +106,8 @@ def plies_to_cut(
     cores: list[CorePiece] = []
     number = 0
     trim = job.part.trim or 0.0
+    layers = build(job, process_for(job, job.part.process, own=True))
+    regions = regions_of(job)
     for line, entry in enumerate(job.part.plies()):
         zone, place = place_of(job, entry.zone, entry.area)
         made = flat.get(line, ())
@@ -116,13 +119,18 @@ def plies_to_cut(
                 outlines[key] = rough_outline(job.covering(entry.over), where, entry.area)
             rough = turned(outlines[key], entry.angle)
         shapes = tuple(piece.outline for piece in made for _ in range(piece.alike)) or rough.shapes
-        if zone == WHOLE and entry.fabric is not None:
+        key_number = regions.keys.index(key_of(job, line, entry))
+        if entry.fabric is not None and regions.runs_across[key_number].any():
             shapes = tuple(uncut(shape) for shape in shapes)
-        if not made and zone == WHOLE and trim:
+        if not made and trim and zone == WHOLE:
             shapes = _with_edge(shapes, trim)
+        elif not made and trim and entry.area is None and job.surface.has_mesh and is_flat(job):
+            under = job.covering(entry.over)
+            every = turned(rough_outline(under, None), entry.angle).shapes
+            shapes = _with_edge(
+                turned(rough_outline(under, zone, in_part=True), entry.angle).shapes, trim, inside=every
+            )
         notes = tuple(dict.fromkeys(note for piece in made for note in piece.notes))
-        area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0)
-        area += beyond(job, place) if zone == WHOLE else 0.0
         for _ in range(entry.count):
             number += 1
             if entry.core is not None:
@@ -137,7 +145,7 @@ def plies_to_cut(
                     entry.angle,
                     zone,
                     shapes,
-                    area,
+                    layers[number - 1].laid,
                     entry.overlap,
                     not made and rough.stretch > 1.001,
                     rough.guessed,
@@ -187,11 +195,15 @@ def is_flat(job: Job) -> bool:
     return bool(size[-1] <= 1e-6 * size[0])
 
 
-def _with_edge(shapes: tuple[Polygon, ...], trim: float) -> tuple[Polygon, ...]:
-    """Outlines grown by the width that is trimmed off later."""
+def _with_edge(shapes: tuple[Polygon, ...], trim: float, inside: tuple[Polygon, ...] = ()) -> tuple[Polygon, ...]:
+    """Outlines grown by the width that is trimmed off later; those of a zone only where the part `inside` ends."""
     import shapely
 
     grown = shapely.union_all([shape.buffer(trim, join_style="mitre", mitre_limit=2.0) for shape in shapes])
+    if inside:
+        own = shapely.union_all(list(shapes))
+        rest = shapely.union_all(list(inside)).difference(own.buffer(1e-6))
+        grown = shapely.union(own, grown.difference(rest.buffer(1e-6))).buffer(0.0)
     return tuple(part for part in shapely.get_parts(grown) if part.geom_type == "Polygon")
 
 

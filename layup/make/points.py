@@ -10,12 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layup.laminate import allowances as allow
-from layup.make.cut import cloth_weight
 from layup.partfile.job import Job
-from layup.spread import Floats, Interval, around_one, interval
-from layup.weight.plies import Layer
-from layup.weight.weigh import Weighed, area_factor, beyond
+from layup.spread import Floats, Interval, interval
+from layup.weight.plies import roll_weight
+from layup.weight.weigh import Weighed, area_factor, cloth_factor, core_factor
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,39 +115,28 @@ def _finished(weighed: Weighed) -> str:
     return "with " + ", ".join(names) if names else "nothing is added after trimming"
 
 
-def _cloth_factor(layer: Layer) -> Floats:
-    """How the cloth of a layer strays, as in the prediction."""
-    printed = next((f for f in layer.figures if f.property == "areal_weight_tolerance"), None)
-    return around_one(f"cloth, {layer.name}", allow.deviation(printed or allow.CLOTH))
-
-
-def _core_factor(layer: Layer) -> Floats:
-    return around_one(f"core, {layer.name}", allow.deviation(allow.CORE))
-
-
 def _core_and_cloth_in_part(weighed: Weighed, by_area: Floats) -> Floats:
     """Dry cloth and core of the trimmed part, as drawn. [kg]"""
     total = np.zeros_like(by_area)
     for layer in weighed.layers:
-        factor = _cloth_factor(layer) * layer.fibre if layer.kind == "fabric" else _core_factor(layer) * layer.core
+        factor = cloth_factor(layer) * layer.fibre if layer.kind == "fabric" else core_factor(layer) * layer.core
         total = total + factor * layer.area * by_area
     return total
 
 
 def _dry(job: Job, weighed: Weighed, by_area: Floats) -> tuple[Floats, float, Floats]:
-    """Dry cloth as cut, with edge and holes that are cut away later, its mean, and the dry core, as drawn. [kg]"""
+    """Dry cloth as cut, with what is cut away later, its mean, and the dry core, as drawn. [kg]"""
     cloth, core = np.zeros_like(by_area), np.zeros_like(by_area)
     mean = 0.0
     for layer in weighed.layers:
         if layer.kind != "fabric":
-            core = core + _core_factor(layer) * layer.core * layer.area * by_area
+            core = core + core_factor(layer) * layer.core * layer.area * by_area
             continue
-        area = layer.area + (beyond(job, layer.place) if layer.zone == "whole" else 0.0)
         weight = layer.fibre
         if not weighed.process.mixes:
-            weight = cloth_weight(job, job.library.get("fabric", layer.name))
-        mean += weight * area
-        cloth = cloth + _cloth_factor(layer) * weight * area * by_area
+            weight = roll_weight(job, job.library.get("fabric", layer.name))
+        mean += weight * layer.laid
+        cloth = cloth + cloth_factor(layer) * weight * layer.laid * by_area
     return cloth, mean, core
 
 

@@ -16,7 +16,7 @@ from layup.errors import RangeError, TooFastError
 from layup.make.mixing import Scale, checked_ratio, known_ratio, mixed_density, parts, ratio_by_volume
 from layup.make.potlife import PotLife, pot_life_of
 from layup.materials import Material, row_words
-from layup.partfile.clashes import Cure, cure_of, is_infusion
+from layup.partfile.clashes import Cure, cure_of
 from layup.partfile.job import Job
 from layup.sources import Figure
 from layup.units import OZ, parse_ratio
@@ -187,7 +187,7 @@ def _seconds(layer: Layer, people: int) -> float:
 
 def is_feed(weighed: Weighed) -> bool:
     """Whether the resin is drawn in from a bucket: an infusion, or a process of the shop's own like it."""
-    return is_infusion(weighed.process.material)
+    return weighed.process.infuses
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,13 +38,14 @@ class Outline:
     guessed: bool = False
 
 
-def rough_outline(job: Job, zone: str | None, area: float | None = None) -> Outline:
+def rough_outline(job: Job, zone: str | None, area: float | None = None, *, in_part: bool = False) -> Outline:
     """Outline of a zone, the part's warp direction along +x.
 
     Args:
         job: The part file, read.
         zone: Name of the zone; None for the whole surface.
         area: Of a patch of its own, whose shape nobody knows. [m^2]
+        in_part: Whether to look at the zone as the whole part is looked at, so that both lie in one frame.
 
     Returns:
         The outline.
@@ -59,7 +60,9 @@ def rough_outline(job: Job, zone: str | None, area: float | None = None) -> Outl
         if area is None:
             area = job.surface.whole.area if whole else job.zones[str(zone)].area
         return Outline((_rectangle(area),), 1.0, guessed=True)
-    return _shadow(_seen(job, triangles), job.part.surface.warp)
+    seen = _seen(job, triangles)
+    every = _seen(job, job.surface.vertices[job.surface.faces]) if in_part else seen
+    return _shadow(seen, job.part.surface.warp, every)
 
 
 def _seen(job: Job, triangles: Floats) -> Floats:
@@ -107,17 +110,18 @@ def _rectangle(area: float) -> Polygon:
     return box
 
 
-def _shadow(triangles: Floats, warp: tuple[float, float, float] | None) -> Outline:
+def _shadow(triangles: Floats, warp: tuple[float, float, float] | None, every: Floats) -> Outline:
+    """The shadow of triangles square to the plane that fits `every` best."""
     import shapely
     from shapely import affinity
 
-    u, v = triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]
-    normals = np.cross(u, v) / 2
+    area = float(
+        np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]) / 2, axis=1).sum()
+    )
+    normals = np.cross(every[:, 1] - every[:, 0], every[:, 2] - every[:, 0]) / 2
     areas = np.linalg.norm(normals, axis=1)
-    area = float(areas.sum())
-    centres = triangles.mean(axis=1)
-    middle = areas @ centres / area
-    spread = triangles - middle
+    middle = areas @ every.mean(axis=1) / areas.sum()
+    spread = every - middle
     _, axes = np.linalg.eigh(np.einsum("n,nki,nkj->ij", areas, spread, spread))
     up = axes[:, 0]
     if normals.sum(axis=0) @ up < 0:

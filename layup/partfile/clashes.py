@@ -50,7 +50,7 @@ def is_polystyrene(core: Material) -> bool:
 
 def is_infusion(process: Material) -> bool:
     """Whether resin is drawn in from a bucket: an infusion, or a process of the shop's own like it."""
-    return "infusion" in (process.name, process.word("like"))
+    return process.word("infused") is not None
 
 
 @dataclass(frozen=True, slots=True)

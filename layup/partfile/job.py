@@ -34,8 +34,8 @@ from layup.sides.mould import parse_mould
 
 if TYPE_CHECKING:
     from layup.partfile.holes import OldPattern
+    from layup.partfile.regions import Regions
     from layup.shape.holes import HoleSet
-    from layup.sides.offset import Bent
 
 LARGEST = 2000.0
 """Area of a surface beyond which its unit is taken to be wrong. [m^2]"""
@@ -54,7 +54,7 @@ class Job:
         habits: What the shop's weigh-ins say of its resin; empty without any.
         opened: The surface before its `[[holes]]` were cut, and what they took away.
         fasteners: Existing patterns that the part has to match.
-        bent: How its places bend, where a record says it that has no mesh any more.
+        told: Its regions, where a record says them that has no mesh any more.
     """
 
     file: str
@@ -65,7 +65,7 @@ class Job:
     habits: Habits = field(default_factory=dict, repr=False)
     opened: Opened | None = field(default=None, repr=False)
     fasteners: tuple[OldPattern, ...] = field(default=(), repr=False)
-    bent: Bent | None = field(default=None, repr=False)
+    told: Regions | None = field(default=None, repr=False)
 
     @property
     def holes(self) -> dict[str, HoleSet]:

@@ -12,6 +12,7 @@ from layup.shape.clip import Soup, split
 
 _OWNER = 3
 _BLOCK = 300_000  # pairs of triangles looked at together
+_CROWD = 20_000  # pairs on one face from which it is worth to find first which are near each other
 
 
 def overlay(soup: Soup, parts: Soup) -> Soup:
@@ -49,30 +50,52 @@ def _crossed(soup: Soup, parts: Soup, size: int) -> Soup:
     parts, way = parts[order], way[order]
     count = np.bincount(parts[:, 0, _OWNER].astype(np.int64), minlength=size)
     start = np.cumsum(count) - count
-    many = count[soup[:, 0, _OWNER].astype(np.int64)]
-    block = np.cumsum(many) // _BLOCK
-    spans = [soup[block == number] for number in np.unique(block)]
-    out = [_clipped(span, parts, way, count, start) for span in spans]
-    return np.concatenate([np.zeros((0, 3, soup.shape[2] + 1)), *out])
-
-
-def _clipped(soup: Soup, parts: Soup, way: Soup, count: NDArray[np.int64], start: NDArray[np.int64]) -> Soup:
+    own = soup[:, 0, _OWNER].astype(np.int64)
+    out = [np.zeros((0, 3, soup.shape[2] + 1))]
+    crowded = np.bincount(own, minlength=size) * count > _CROWD
+    for face in np.flatnonzero(crowded):  # a coarse mesh: two fine borders on one large face
+        mine = np.flatnonzero(own == face)
+        ours, theirs = _near(soup[mine], parts[start[face] : start[face] + count[face]])
+        out.append(_clipped(soup[mine[ours]], parts[start[face] + theirs], way[start[face] + theirs]))
+    soup = soup[~crowded[own]]
     own = soup[:, 0, _OWNER].astype(np.int64)
     many = count[own]
-    ours = np.repeat(np.arange(len(soup)), many)
-    theirs = np.arange(len(ours)) - np.repeat(np.cumsum(many) - many, many) + start[own[ours]]
-    a, b = soup[ours], parts[theirs]
+    block = np.cumsum(many) // _BLOCK
+    for number in np.unique(block):
+        rows = np.flatnonzero(block == number)
+        ours = np.repeat(rows, many[rows])
+        first = np.cumsum(many[rows]) - many[rows]
+        theirs = np.arange(len(ours)) - np.repeat(first, many[rows]) + start[own[ours]]
+        out.append(_clipped(soup[ours], parts[theirs], way[theirs]))
+    return np.concatenate(out)
+
+
+def _near(soup: Soup, parts: Soup) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pairs of triangles of one face whose boxes meet, seen along the axis that the face turns most to."""
+    import shapely
+
+    spans = np.ptp(parts[:, :, :3].reshape(-1, 3), axis=0)
+    axes = np.sort(np.argsort(spans)[1:])
+    low, high = (np.ascontiguousarray(f(soup[:, :, axes], axis=1)) for f in (np.min, np.max))
+    tree = shapely.STRtree(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+    low, high = (np.ascontiguousarray(f(parts[:, :, axes], axis=1)) for f in (np.min, np.max))
+    theirs, ours = tree.query(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+    return np.asarray(ours), np.asarray(theirs)
+
+
+def _clipped(a: Soup, b: Soup, way: Soup) -> Soup:
+    """Each triangle clipped to its partner, (n, 3, c) to (n, 3, 5), whose normal is `way`; with the partner's mark."""
     u, v = a[:, :, :3], b[:, :, :3]
     meet = ((u.min(axis=1) <= v.max(axis=1)) & (u.max(axis=1) >= v.min(axis=1))).all(axis=1)
-    clipped = _marked(a[meet], theirs[meet].astype(np.float64))
+    clipped = _marked(a[meet], np.flatnonzero(meet).astype(np.float64))
     for i, j in ((0, 1), (1, 2), (2, 0)):
         at = clipped[:, 0, -1].astype(np.int64)
-        p, q = parts[at, i, :3], parts[at, j, :3]
+        p, q = b[at, i, :3], b[at, j, :3]
         out = np.cross(q - p, way[at])
         length = np.linalg.norm(out, axis=1)
         out /= np.where(length > 0.0, length, 1.0)[:, None]
         clipped, _ = split(clipped, np.einsum("nij,nj->ni", clipped[:, :, :3] - p[:, None], out))
-    mark = parts[clipped[:, 0, -1].astype(np.int64), 0, 4]
+    mark = b[clipped[:, 0, -1].astype(np.int64), 0, 4]
     return _marked(clipped[:, :, :-1], mark)
 
 

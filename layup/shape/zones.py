@@ -60,14 +60,39 @@ class Cut:
     Attributes:
         inside: Measures of the zone.
         inner: Triangles of the zone, shape (n, 3, 3). [m]
-        outer: Triangles of the rest. [m]
         faces: The face of the surface that each triangle of the zone is part of, shape (n,).
+        rest: Triangles of the rest on faces that the zone has a share of. [m]
+        rest_faces: The face that each of those is part of.
+        points: Of the surface. [m]
+        every: Faces of the surface, shape (m, 3).
     """
 
     inside: Measured
     inner: Soup
-    outer: Soup
     faces: Numbers
+    rest: Soup
+    rest_faces: Numbers
+    points: Points
+    every: Faces
+
+    @cached_property
+    def split(self) -> Numbers:
+        """Faces that lie partly in the zone, sorted."""
+        return np.unique(self.rest_faces)
+
+    @property
+    def on_split(self) -> tuple[Soup, Numbers, Soup, Numbers, Numbers]:
+        """Triangles of the zone on its split faces with their faces, those of the rest likewise, and these faces."""
+        mine = np.isin(self.faces, self.split)
+        return self.inner[mine], self.faces[mine], self.rest, self.rest_faces, self.split
+
+    @property
+    def outer(self) -> Soup:
+        """Triangles of the rest, made up anew at each call: kept, those of many zones would fill the memory. [m]"""
+        away = np.ones(len(self.every), dtype=bool)
+        away[self.faces] = False
+        away[self.rest_faces] = False
+        return np.concatenate([self.points[self.every[away]], self.rest])
 
     @cached_property
     def outside(self) -> Measured:
@@ -115,7 +140,8 @@ def cut_zone(
     alone = _only_within(spec)
     if alone is not None:  # one distance and nothing else: nothing to lay over each other
         inner, outer = within(points, faces, alone, name, None, holes)
-        return _parted(inner, outer, points, name)
+        return _parted(inner, outer, points, faces, name)
+    drawn = points, faces
     curve = None
     owner: Numbers | None = None
     if _fronts(spec) > 1:  # so that few pieces of one zone share a face with pieces of another
@@ -126,17 +152,22 @@ def cut_zone(
     work = _Work(points, faces, groups, holes or {}, curve, whole)
     rule = work.rule(spec, name)
     held = rule(work.soup)
-    return _parted(work.soup[held], work.soup[~held], points, name, owner)
+    return _parted(work.soup[held], work.soup[~held], *drawn, name, owner)
 
 
-def _parted(inner: Soup, outer: Soup, points: Points, name: str, owner: Numbers | None = None) -> Cut:
+def _parted(inner: Soup, outer: Soup, points: Points, every: Faces, name: str, owner: Numbers | None = None) -> Cut:
     """The cut; `owner` gives the faces of the surface where its mesh has been made finer."""
-    faces = inner[:, 0, 3].astype(np.int64)
-    inner, outer = inner[:, :, :3], outer[:, :, :3]
-    area = measure_triangles(inner)
+    faces, others = (soup[:, 0, 3].astype(np.int64) for soup in (inner, outer))
+    if owner is not None:
+        faces, others = owner[faces], owner[others]
+    area = measure_triangles(inner[:, :, :3])
     if not area.area > 0.0:
         raise SurfaceError(f"{name}: no part of the surface lies in it", _box_hint(points))
-    return Cut(area, inner, outer, faces if owner is None else owner[faces])
+    touched = np.zeros(len(every), dtype=bool)
+    touched[faces] = True
+    shared = touched[others]
+    inner = np.ascontiguousarray(inner[:, :, :3])  # a view would keep all columns in memory
+    return Cut(area, inner, faces, np.ascontiguousarray(outer[shared][:, :, :3]), others[shared], points, every)
 
 
 def _only_within(spec: Spec) -> str | None:

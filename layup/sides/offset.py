@@ -16,10 +16,8 @@ Source: Steiner's formula for parallel surfaces, standard differential geometry;
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -85,31 +83,6 @@ class Curved:
             return (self.through(low, end) * (end - low) + least * (high - end)) / (high - low)
         middle, thick = 0.5 * (low + high), high - low
         return self.area + middle * self.turn + (middle * middle + thick * thick / 12.0) * self.round
-
-
-@dataclass(frozen=True)
-class Bent:
-    """How the places of a part bend, seen from the side its layers lie on.
-
-    Attributes:
-        places: By name of the zone; a place known only by its area has none.
-        known: Whether that side is known; else it is the bulging one.
-        tool: Whether the drawn surface is the tool side; else it is the bag side.
-    """
-
-    places: Mapping[str, Curved]
-    known: bool
-    tool: bool
-
-    def as_json(self) -> dict[str, Any]:
-        """For a record that outlives the mesh. [m^2, m, -]"""
-        places = {name: [c.area, c.turn, c.round] for name, c in self.places.items()}
-        return {"places": places, "known": self.known, "tool": self.tool}
-
-    @classmethod
-    def from_json(cls, told: Mapping[str, Any]) -> Bent:
-        """From such a record."""
-        return cls({name: Curved(*numbers) for name, numbers in told["places"].items()}, told["known"], told["tool"])
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.units import Price, parse_price
-from layup.weight.weigh import Weighed, beyond
+from layup.weight.plies import roll_weight
+from layup.weight.weigh import Weighed
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ class Cost:
 
 
 def material_cost(job: Job, weighed: Weighed) -> Cost:
-    """Cost of cloth and core laid and of resin mixed; overlaps, trimmed edge and drilled holes count, offcuts don't.
+    """Cost of cloth and core laid and of resin mixed; overlaps and what is cut away later count, offcuts don't.
 
     Args:
         job: The part file, read.
@@ -45,10 +46,17 @@ def material_cost(job: Job, weighed: Weighed) -> Cost:
     """
     areas: dict[tuple[str, str], float] = {}
     volumes: dict[tuple[str, str], float] = {}
+    masses: dict[tuple[str, str], float] = {}
+    rolls: dict[str, float] = {}
     for layer in weighed.layers:
         key = (layer.kind, layer.name)
-        areas[key] = areas.get(key, 0.0) + layer.area + (beyond(job, layer.place) if layer.zone == "whole" else 0.0)
-        volumes[key] = volumes.get(key, 0.0) + layer.area * layer.thickness
+        areas[key] = areas.get(key, 0.0) + layer.laid
+        volumes[key] = volumes.get(key, 0.0) + layer.laid * layer.thickness
+        if layer.kind == "fabric" and layer.name not in rolls:
+            rolls[layer.name] = roll_weight(job, job.library.get("fabric", layer.name))
+        per = layer.core if layer.kind == "core" else rolls[layer.name]
+        sheared = layer.draped.factor if layer.draped is not None else 1.0
+        masses[key] = masses.get(key, 0.0) + layer.laid * per * sheared
     lines: list[tuple[str, float, str]] = []
     unpriced: list[str] = []
 
@@ -62,9 +70,7 @@ def material_cost(job: Job, weighed: Weighed) -> Cost:
 
     for (kind, name), area in areas.items():
         material = job.library.get(kind, name)
-        own = [layer for layer in weighed.layers if layer.name == name]
-        mass = sum((layer.fibre or layer.core) * layer.area for layer in own)
-        add(material, area, mass, volumes[kind, name])
+        add(material, area, masses[kind, name], volumes[kind, name])
     if weighed.resin_to_mix > 0:
         parts: dict[str, float] = {}
         for layer in weighed.layers:

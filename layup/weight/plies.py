@@ -1,77 +1,98 @@
-"""The layup as it cures: each line of the part file with its materials, place and cured figures.
+"""The layup as it cures: each line of the part file with its materials, its place and its cured figures.
 
-`build` turns the plies of a job into `Layer`s for one process. A layer's figures are per area and linear in the resin
-taken up, so the sums of `layup.weight` are exact for the mean.
+- What does one layer weigh, of this material in this process?      `cure`
+- All layers of a part, where they lie and how large they are there  `lay`
+
+A layer's figures are per area and linear in the resin taken up, so the sums of `layup.weight` are exact for the mean.
+What depends on its neighbours is told by region: a core takes bond resin on a face where a layer lies on it, and a film
+stands on a face of the laminate where a fabric is its last layer.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from layup.cloth.draped import DrapedPly, draped
-from layup.cloth.heights import LEVEL, Risen, risen
 from layup.errors import LayupError
+from layup.laminate import allowances as allow
 from layup.laminate.process import Process, TakeUp
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.partfile.model import WHOLE, PlyEntry
+from layup.partfile.regions import LEVEL, Regions, Risen, rise
 from layup.shape.measure import Measured
 from layup.sources import Figure
+from layup.weight.regions import key_of, regions_of
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
+NOWHERE = Measured(0.0)
+"""The place of a layer that has none yet."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Layer:
-    """One ply or core as it lies in the part.
+    """One ply or core as it lies in the part; a `FabricLayer` or a `CoreLayer`.
 
     Attributes:
         number: From 1, from the mould up.
         name: Of the fabric or core.
-        kind: "fabric" or "core".
         form: Of the reinforcement or core.
         angle: Of the warp. [deg]
         zone: Name of its zone, or "patch" for an area of its own.
-        place: Measures of its zone; a patch has only an area.
-        area: Laid area that stays in the part, overlaps counted. [m^2]
-        fibre: Fibre areal weight. [kg/m^2]
-        resin: Resin areal weight, nominal; for a core what soaks in. [kg/m^2]
-        core: Areal weight of the dry core. [kg/m^2]
-        bond: Resin that bonds a core, on the faces that are covered. [kg/m^2]
+        place: Measures of its place; a patch has only an area.
+        area: Laid area that stays in the part, overlaps and height counted. [m^2]
+        cut_away: Area laid beyond it: the strip beyond the trim line, and openings that it runs across. [m^2]
         thickness: Cured. [m]
-        fibre_density: [kg/m^3]
+        resin: Resin areal weight, nominal; for a core what soaks in. [kg/m^2]
         resin_density: [kg/m^3]
         resin_name: Which resin.
-        take_up: How the resin strays; None for a core.
         mixed: Whether its resin is mixed in the shop (a prepreg's is not).
         figures: What its numbers rest on.
-        draped: How its cloth lies on the shape, where the part file asks for it; its weight is in `fibre`.
         covers: Openings that it runs over uncut, "openings" for all.
         risen: Its height over the surface that was drawn, and what that does to its area, which is in `area`.
+        fibre: Fibre areal weight; 0 for a core. [kg/m^2]
+        core: Areal weight of the dry core; 0 for a fabric. [kg/m^2]
+        bond: Resin that bonds a core, on the faces that are covered, mean over its area; 0 for a fabric. [kg/m^2]
+        take_up: How the resin strays; None for a core.
+        draped: How its cloth lies on the shape, where the part file asks for it; its weight is in `fibre`.
+        fibre_density: Of a fabric; 0 for a core. [kg/m^3]
     """
 
-    number: int
+    number: int = 0
     name: str
-    kind: str
     form: str
-    angle: float
-    zone: str
-    place: Measured
-    area: float
-    fibre: float
-    resin: float
-    core: float
-    bond: float
+    angle: float = 0.0
+    zone: str = WHOLE
+    place: Measured = NOWHERE
+    area: float = 0.0
+    cut_away: float = 0.0
     thickness: float
-    fibre_density: float
+    resin: float
     resin_density: float
     resin_name: str
-    take_up: TakeUp | None
     mixed: bool
     figures: tuple[Figure, ...]
-    draped: DrapedPly | None = None
-    risen: Risen = LEVEL
     covers: tuple[str, ...] = ()
+    risen: Risen = LEVEL
+    fibre: float = 0.0
+    core: float = 0.0
+    bond: float = 0.0
+    take_up: TakeUp | None = None
+    draped: DrapedPly | None = None
+    fibre_density: float = 0.0
+
+    @property
+    def kind(self) -> str:
+        """Whether it is a "fabric" or a "core"."""
+        return "core" if self.take_up is None else "fabric"
 
     @property
     def areal_weight(self) -> float:
@@ -84,6 +105,11 @@ class Layer:
         return self.areal_weight * self.area
 
     @property
+    def laid(self) -> float:
+        """Area of it that is laid, what is cut away later counted. [m^2]"""
+        return self.area + self.cut_away
+
+    @property
     def drawn_area(self) -> float:
         """Its area if it lay on the surface that was drawn. [m^2]"""
         return self.area - self.risen.gained
@@ -92,6 +118,34 @@ class Layer:
     def overlap_factor(self) -> float:
         """Laid area over the area of its place, at its own height. [-]"""
         return self.area / (self.place.area + self.risen.gained)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FabricLayer(Layer):
+    """A ply of cloth, cured."""
+
+    fibre: float
+    fibre_density: float
+    take_up: TakeUp
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CoreLayer(Layer):
+    """A core.
+
+    Attributes:
+        face_bond: Resin that bonds one of its faces, where that is covered. [kg/m^2]
+        bond_spread: Standard deviation over mean of that, and of what soaks in. [-]
+    """
+
+    core: float
+    face_bond: float
+    bond_spread: float
+
+    @property
+    def bonded(self) -> float:
+        """Areal weight between two skins, bond resin on both faces. [kg/m^2]"""
+        return self.core + self.resin + 2 * self.face_bond
 
 
 FALLBACK_RESIN = "epoxy, laminating"
@@ -119,8 +173,56 @@ def resin_of(job: Job, entry: PlyEntry, fabric: Material | None, process: Proces
     return job.library.get("resin", next(name for name in names if name))
 
 
-def build(job: Job, process: Process, *, own_process: bool = True) -> tuple[Layer, ...]:
-    """All layers of a job in one process, counts written out, from the mould up.
+def cure(job: Job, entry: PlyEntry, process: Process, *, own_process: bool = True) -> FabricLayer | CoreLayer:
+    """One layer by its material and process, wherever it lies: the one place that weighs it.
+
+    Args:
+        job: The part file, read.
+        entry: The ply.
+        process: At its pressure.
+        own_process: False when the process is only compared with.
+
+    Returns:
+        The layer without a place.
+
+    Raises:
+        LayupError: A figure is missing from the tables, or fractions leave no room for resin.
+    """
+    make = _core if entry.core is not None else _fabric
+    return make(job, entry, process, own_process)
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """The layers of a part on its regions: L layers, R regions.
+
+    Attributes:
+        layers: From the mould up, counts written out.
+        regions: Of the part.
+        on: Whether a layer takes a region, (L, R).
+        area: Of each layer over each region, overlaps and height counted, (L, R). [m^2]
+        cut_away: Laid there beyond it and cut away later, (L, R). [m^2]
+        bond: Bond resin of each layer over each region, (L, R). [kg/m^2]
+        first: Number from 0 of the layer against the mould on each region, -1 for none, (R,).
+        last: Of the layer on the bag side, (R,).
+        far: What height does to the area of the outer face, away from the surface that was drawn, (R,). [m^2]
+        far_either_way: The same where the side is not known, (R,). [m^2]
+    """
+
+    layers: tuple[FabricLayer | CoreLayer, ...]
+    regions: Regions
+    on: Mask = field(repr=False)
+    area: Floats = field(repr=False)
+    cut_away: Floats = field(repr=False)
+    bond: Floats = field(repr=False)
+    first: NDArray[np.int64] = field(repr=False)
+    last: NDArray[np.int64] = field(repr=False)
+    far: Floats = field(repr=False)
+    far_either_way: Floats = field(repr=False)
+
+
+def lay(job: Job, process: Process, *, own_process: bool = True) -> Laid:
+    """All layers of a job in one process, on its regions.
 
     Args:
         job: The part file, read.
@@ -128,44 +230,67 @@ def build(job: Job, process: Process, *, own_process: bool = True) -> tuple[Laye
         own_process: False when the process is only compared with.
 
     Returns:
-        The layers.
+        The layers as they lie.
 
     Raises:
         LayupError: A figure is missing from the tables, or fractions leave no room for resin.
     """
-    layers: list[Layer] = []
-    for entry in job.part.plies():
-        make = _core_layer if entry.core is not None else _fabric_layer
-        layer = replace(make(job, entry, process, own_process, len(layers) + 1), covers=entry.over)
-        for extra in range(entry.count):
-            layers.append(_numbered(layer, layer.number + extra))
-    return _risen(job, _bonded(layers))
-
-
-def covered_faces(layers: Sequence[Layer], core: Layer) -> int:
-    """How many faces of a core have another layer on them: over the whole surface, or in the core's own zone."""
-    there = [y.number for y in layers if y is not core and (y.zone in (WHOLE, core.zone) or core.zone == WHOLE)]
-    return any(n < core.number for n in there) + any(n > core.number for n in there)
-
-
-def _bonded(layers: list[Layer]) -> list[Layer]:
-    """The layers with each core's bond resin on the faces that are covered; a bare face takes none."""
-    return [
-        replace(y, bond=y.bond * covered_faces(layers, y) / 2) if y.kind == "core" and y.bond else y for y in layers
-    ]
-
-
-def _risen(job: Job, layers: list[Layer]) -> tuple[Layer, ...]:
-    """The layers with the area they have at their height."""
-    high = risen(job, [(y.zone, y.thickness, y.place.area) for y in layers])
-    return tuple(
-        replace(y, area=y.area + up.gained, risen=up) if up.height is not None or up.either_way else y
-        for y, up in zip(layers, high, strict=False)
+    regions = regions_of(job)
+    at: list[int] = []
+    flat: list[FabricLayer | CoreLayer] = []
+    seams: list[float] = []
+    for line, entry in enumerate(job.part.plies()):
+        key = regions.keys.index(key_of(job, line, entry))
+        place = regions.place[key]
+        layer = cure(job, entry, process, own_process=own_process)
+        zone = "patch" if entry.area is not None else entry.zone or WHOLE
+        layer = replace(layer, zone=zone, place=place, covers=entry.over, angle=entry.angle)
+        for _ in range(entry.count):
+            flat.append(layer)
+            at.append(key)
+            seams.append((entry.overlap or 0.0) * (entry.seam or 0.0))
+    keys = np.array(at, dtype=np.int64)
+    on = regions.on.T[keys]
+    plain = np.where(on, regions.area, 0.0)
+    held = plain.sum(axis=1)
+    laid = np.array([layer.place.area for layer in flat]) + np.array(seams)
+    factor = np.divide(laid, held, out=np.ones(len(flat)), where=held > 0.0)
+    thickness = np.array([layer.thickness for layer in flat])
+    up = rise(regions, on, thickness)
+    area = plain * factor[:, None] + up.gained
+    away = regions.cut_away(job.part.trim or 0.0).T[keys] if len(flat) else np.zeros((0, len(regions)))
+    below = np.cumsum(on, axis=0) - on
+    above = on.sum(axis=0) - below - on
+    face = np.array([layer.face_bond if isinstance(layer, CoreLayer) else 0.0 for layer in flat])
+    bond = face[:, None] * ((below > 0).astype(np.float64) + (above > 0)) * on
+    some = on.any(axis=0)
+    first = np.where(some, np.argmax(on, axis=0), -1) if len(flat) else np.full(len(regions), -1)
+    last = np.where(some, len(flat) - 1 - np.argmax(on[::-1], axis=0), -1) if len(flat) else first
+    areas, cut, risen = area.sum(axis=1), away.sum(axis=1), up.by_layer(on)
+    bonds = np.divide((bond * area).sum(axis=1), areas, out=bond.max(axis=1, initial=0.0), where=areas > 0.0)
+    layers = tuple(
+        replace(layer, number=n + 1, area=float(areas[n]), cut_away=float(cut[n]), bond=float(bonds[n]), risen=risen[n])
+        for n, layer in enumerate(flat)
     )
+    return Laid(layers, regions, on, area, away, bond, first, last, up.far, up.far_either_way)
 
 
-def _numbered(layer: Layer, number: int) -> Layer:
-    return replace(layer, number=number)
+def build(job: Job, process: Process, *, own_process: bool = True) -> tuple[FabricLayer | CoreLayer, ...]:
+    """All layers of a job in one process, from the mould up; as `lay`."""
+    return lay(job, process, own_process=own_process).layers
+
+
+def bare_faces(laid: Laid) -> dict[int, float]:
+    """Area of the faces of each core that nothing covers, by the core's number; only cores that have some. [m^2]"""
+    found = {}
+    for n, layer in enumerate(laid.layers):
+        if not isinstance(layer, CoreLayer):
+            continue
+        under = laid.on[:n].any(axis=0).astype(int) + laid.on[n + 1 :].any(axis=0)
+        area = float((laid.area[n] * (2 - under))[laid.on[n]].sum())
+        if area > 1e-9 * layer.area:
+            found[layer.number] = area
+    return found
 
 
 def place_of(job: Job, zone: str | None, area: float | None, covers: Sequence[str] = ()) -> tuple[str, Measured]:
@@ -190,7 +315,15 @@ def fibre_density_of(job: Job, fabric: Material) -> tuple[float, str, tuple[Figu
     return mixed, f"{name} and {second}", (density, other, share)
 
 
-def _fabric_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool, number: int) -> Layer:
+def roll_weight(job: Job, fabric: Material) -> float:
+    """What a cloth weighs as it comes off the roll: a prepreg with its resin, if the table says how much. [kg/m^2]"""
+    fibre_density_of(job, fabric)  # a cloth without a fibre is refused here, as in the prediction
+    dry = fabric.figure("areal_weight").value
+    content = fabric.optional("resin_content") if fabric.word("prepreg_resin") is not None else None
+    return dry / (1.0 - content.value) if content is not None else dry
+
+
+def _fabric(job: Job, entry: PlyEntry, process: Process, own_process: bool) -> FabricLayer:
     fabric = job.library.get("fabric", entry.fabric or "")
     weight = fabric.figure("areal_weight")
     form = fabric.word("form") or "cloth"
@@ -219,21 +352,20 @@ def _fabric_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool
         shift = take_up.habit.shift if take_up.habit is not None else 0.0  # a habit is of the fabric as a whole
         ratio = (1 - mat_share.value) * take_up.ratio + mat_share.value * mat.ratio * math.exp(shift)
         figures = (*figures, mat_share, *mat.figures)
-    zone, place = place_of(job, entry.zone, entry.area, entry.over)
-    area = place.area + (entry.overlap or 0.0) * (entry.seam or 0.0)
     lies = draped(job, entry)
     locking = fabric.optional("locking_angle") if lies is not None else None
     figures = (*figures, locking) if locking is not None else figures
     w_f = weight.value * (lies.factor if lies is not None else 1.0)
     # voids are a share of the ply's volume: t = (w_f / rho_f + w_r / rho_r) / (1 - V_v)
     thickness = w_f * (1 / density + ratio / resin_density.value) / (1 - take_up.void_fraction)
-    return Layer(
-        number, fabric.name, "fabric", form, entry.angle, zone, place, area, w_f, w_f * ratio, 0.0, 0.0, thickness,
-        density, resin_density.value, resin.name, take_up, process.mixes, figures, lies,
+    return FabricLayer(
+        name=fabric.name, form=form, fibre=w_f, resin=w_f * ratio, thickness=thickness, fibre_density=density,
+        resin_density=resin_density.value, resin_name=resin.name, take_up=take_up, mixed=process.mixes,
+        figures=figures, draped=lies,
     )  # fmt: skip
 
 
-def _core_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool, number: int) -> Layer:
+def _core(job: Job, entry: PlyEntry, process: Process, own_process: bool) -> CoreLayer:
     core = job.library.get("core", entry.core or "")
     density = core.figure("density")
     figures: list[Figure] = [density]
@@ -246,16 +378,14 @@ def _core_layer(job: Job, entry: PlyEntry, process: Process, own_process: bool, 
     resin_density = resin.figure("density")
     figures.append(resin_density)
     on_face = process.bond(core)
-    bond = 2 * on_face.areal_weight
     figures += on_face.figures
     soak = core.optional("soak")
     soaked = 0.0
     if soak is not None:
         soaked = soak.value * thickness
         figures.append(soak)
-    zone, place = place_of(job, entry.zone, entry.area, entry.over)
-    return Layer(
-        number, core.name, "core", core.word("form") or "core", entry.angle, zone, place, place.area, 0.0, soaked,
-        density.value * thickness, bond, thickness, density.value, resin_density.value, resin.name, None,
-        process.mixes, tuple(figures),
+    return CoreLayer(
+        name=core.name, form=core.word("form") or "core", core=density.value * thickness, resin=soaked,
+        face_bond=on_face.areal_weight, bond_spread=on_face.spread or allow.deviation(allow.BOND), thickness=thickness,
+        resin_density=resin_density.value, resin_name=resin.name, mixed=process.mixes, figures=tuple(figures),
     )  # fmt: skip

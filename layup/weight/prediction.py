@@ -13,7 +13,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from layup.cloth.heights import lie_record, remarks
+import numpy as np
+
 from layup.errors import Fault, FaultsError
 from layup.laminate.process import Habit, Habits
 from layup.partfile.cautions import ALWAYS, DUST, LICENSED, RESIN, Caution, Where, cautions_of, see
@@ -36,10 +37,11 @@ from layup.weight.compare import (
     saving,
 )
 from layup.weight.cost import Cost, material_cost
-from layup.weight.plies import Layer, covered_faces
+from layup.weight.heights import lie_record, remarks
+from layup.weight.plies import Layer, bare_faces
 from layup.weight.replaced import Replaced, weigh_replaced
-from layup.weight.weigh import Weighed, stack_thickness, weigh_layup
-from layup.words import mass_both
+from layup.weight.weigh import Weighed, weigh_layup
+from layup.words import area_words, mass_both
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,10 +57,11 @@ class ZoneWeight:
     Attributes:
         name: "whole", a zone's name, or "patch".
         area: [m^2]
-        plies: How many layers lie there, those over the whole surface counted.
+        plies: How many layers lie there, where most of the zone is alike; of the part, where most of the part is.
         areal_weight: Of all that lies there, films counted. [kg/m^2]
-        thickness: [m]
+        thickness: There. [m]
         mass: Of the layers laid for this zone alone. [kg]
+        laminate: Of all that lies in the zone, films counted. [kg]
     """
 
     name: str
@@ -67,6 +70,7 @@ class ZoneWeight:
     areal_weight: float
     thickness: float
     mass: float
+    laminate: float
 
 
 @dataclass(frozen=True)
@@ -184,10 +188,10 @@ def predict(
         LayupError: A figure that the computation needs is in no table.
     """
     job = source if isinstance(source, Job) else read_part(source, folder)
-    if habits:
+    if habits is not None:  # none at all, said so, is another thing than nothing said
         job = replace(job, habits=habits)
     weighed = weigh_layup(job, process_for(job, job.part.process, own=True))
-    thickest, resin = _thickest(weighed.layers)
+    thickest, resin = _thickest(weighed)
     _refuse_what_burns(job, weighed, thickest, resin)
     seen = see(job.part, job.library, weighed.process.pressure, thickest / job.part.stages, job.part.units)
     rules = cautions_of(seen)
@@ -219,26 +223,33 @@ def _published(job: Job, weighed: Weighed) -> Weighed | None:
 
 
 def _zones(job: Job, weighed: Weighed) -> tuple[ZoneWeight, ...]:
-    surface_resin = weighed.film / max(layer.place.area for layer in weighed.layers if layer.kind == "fabric")
-    fabric = next(layer for layer in weighed.layers if layer.kind == "fabric")
-    films = surface_resin / fabric.resin_density
-    names = [WHOLE, *job.zones]
-    if any(layer.zone == "patch" for layer in weighed.layers):
-        names.append("patch")
+    """The whole, each zone and the patches, summed over their regions."""
+    regions, mass, thick = weighed.regions, weighed.by_region, weighed.thickness_by_region
+    count = weighed.laid.on.sum(axis=0)
+    own: dict[str, float] = {}
+    for layer in weighed.layers:
+        own[layer.zone] = own.get(layer.zone, 0.0) + layer.mass
+    places = {key[0]: regions.on[:, n] for n, key in enumerate(regions.keys) if not key[1]}
+    patches = [places[name] for name in places if name.startswith("patch ")] if "patch" in own else []
+    places = {name: places[name] for name in (WHOLE, *job.zones)}
+    if patches:
+        places["patch"] = np.any(patches, axis=0)
     rows = []
-    for name in names:
-        own = [layer for layer in weighed.layers if layer.zone == name]
-        there = own if name == WHOLE else [layer for layer in weighed.layers if layer.zone == WHOLE] + own
-        area = job.surface.whole.area if name == WHOLE else sum({layer.place.area for layer in own})
-        if name in job.zones:
-            area = job.zones[name].area
-        areal = sum(layer.areal_weight for layer in there) + (surface_resin if there else 0.0)
+    for name, there in places.items():
+        area = float(regions.area[there].sum())
+        kinds, back = np.unique(np.round(thick[there], 9), return_inverse=True)
+        most = np.flatnonzero(there)[back == np.argmax(np.bincount(back, regions.area[there], len(kinds)))]
         rows.append(
             ZoneWeight(
-                name, area, len(there), areal, stack_thickness(weighed.layers, name, films),
-                sum(layer.mass for layer in own),
+                name,
+                job.place(name).area if name != "patch" else area,
+                int(count[most[0]]),
+                float(mass[most].sum() / regions.area[most].sum()),
+                float(thick[most[0]]),
+                own.get(name, 0.0),
+                float(mass[there].sum()),
             )
-        )  # fmt: skip
+        )
     return tuple(rows)
 
 
@@ -281,10 +292,13 @@ def _cautions(
     dry = [y.name for y in weighed.layers if y.kind == "fabric" and not weighed.process.mixes and not _bought(job, y)]
     if dry:
         found.append(f"{dry[0]} does not say its resin content: taken as a prepreg of the usual fibre fraction.")
-    bare = [y.name for y in weighed.layers if y.kind == "core" and covered_faces(weighed.layers, y) < 2]
-    if bare:
-        found.append(f"{bare[0]} has a bare face: a ply is missing over or under it, or the order is wrong.")
-    if weighed.process.name == "infusion" and any(y.kind == "core" for y in weighed.layers):
+    for number, area in list(bare_faces(weighed.laid).items())[:1]:
+        core = weighed.layers[number - 1]
+        found.append(
+            f"{core.name} has a bare face over {area_words(area, 'both')}: a ply is missing over or under it there, or "
+            "the order is wrong. A bare face takes no bond resin."
+        )
+    if weighed.process.infuses and any(y.kind == "core" for y in weighed.layers):
         found.append("An infused core fills every slit, hole and groove it has; what is drilled or cut is not counted.")
     return (
         *found,
@@ -295,17 +309,16 @@ def _cautions(
     )
 
 
-def _thickest(layers: tuple[Layer, ...]) -> tuple[float, str]:
+def _thickest(weighed: Weighed) -> tuple[float, str]:
     """Wet plies on one another between cores that soak up nothing, at the thickest place, and their resin. [m]"""
-    most = 0.0, ""
-    for zone in {layer.zone for layer in layers}:
-        run = 0.0
-        for layer in layers:
-            if layer.zone not in (WHOLE, zone):
-                continue
-            run = run + layer.thickness if layer.kind == "fabric" or layer.resin > 0 else 0.0
-            most = max(most, (run, layer.resin_name))
-    return most
+    most, resin = 0.0, ""
+    run = np.zeros(len(weighed.regions))
+    for layer, on in zip(weighed.layers, weighed.laid.on, strict=True):
+        wet = layer.kind == "fabric" or layer.resin > 0
+        run = np.where(on, run + layer.thickness if wet else 0.0, run)
+        if run.max() > most:
+            most, resin = float(run.max()), layer.resin_name
+    return most, resin
 
 
 def _refuse_what_burns(job: Job, weighed: Weighed, thickest: float, resin: str) -> None:
@@ -317,8 +330,7 @@ def _refuse_what_burns(job: Job, weighed: Weighed, thickest: float, resin: str) 
 
 def _risen(job: Job, weighed: Weighed) -> list[str]:
     """What the layers' height over the drawn surface does to their area."""
-    places = [(layer.zone, layer.thickness, layer.place.area) for layer in weighed.layers]
-    return remarks(job, places, weighed.mass.mean, weighed.by_height, weighed.either_way)
+    return remarks(job, weighed.layers, weighed.mass.mean, weighed.by_height, weighed.either_way)
 
 
 def _draped(weighed: Weighed) -> list[str]:
@@ -369,13 +381,14 @@ def ply_record(layer: Layer) -> dict[str, Any]:
         "height_m": layer.risen.height,
         "area_by_height_m2": layer.risen.gained,
         "area_either_way_m2": layer.risen.either_way,
+        "cut_away_m2": layer.cut_away,
         "fibre_kg": layer.fibre * layer.area,
         "resin_kg": (layer.resin + layer.bond) * layer.area,
         "core_kg": layer.core * layer.area,
         "mass_kg": layer.mass,
         "areal_kg_m2": layer.areal_weight,
         "thickness_m": layer.thickness,
-        "fibre_volume_fraction": None if layer.take_up is None else layer.take_up.fibre_fraction,
+        "fibre_volume_fraction": layer.fibre / layer.fibre_density / layer.thickness if layer.take_up else None,
         "drape": None if layer.draped is None else layer.draped.as_json(),
     }
 
@@ -390,6 +403,7 @@ def zone_record(zone: ZoneWeight) -> dict[str, Any]:
         "areal_kg_m2": zone.areal_weight,
         "thickness_m": zone.thickness,
         "mass_kg": zone.mass,
+        "laminate_kg": zone.laminate,
     }
 
 

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from layup.laminate import allowances as allow
 from layup.laminate.process import settle
 from layup.partfile.job import Job
-from layup.partfile.model import ReplacesEntry
+from layup.partfile.model import PlyEntry, ReplacesEntry
 from layup.shape.measure import Measured
 from layup.sources import Figure
 from layup.spread import Floats, Interval, interval
-from layup.weight.plies import fibre_density_of
-from layup.weight.weigh import Thing, area_factor, coat, item
+from layup.weight.weigh import Thing, area_factor, coat, item, weigh_layup
 
 
 @dataclass(frozen=True)
@@ -61,13 +59,18 @@ def weigh_replaced(job: Job) -> Replaced | None:
     entries = job.part.replaces
     if not entries:
         return None
-    things = tuple(_thing(job, entry) for entry in entries)
     by_area, _ = area_factor(job)
+    things: list[Thing] = []
+    drawn = 0.0 * by_area
+    for entry in entries:
+        if entry.form == "fabric":
+            thing, mass = _laminate(job, entry)
+            drawn = drawn + mass
+        else:
+            thing = _thing(job, entry)
+            drawn = drawn + thing.drawn(by_area if entry.area is None else None)
+        things.append(thing)
     total = sum(thing.mass for thing in things)
-    drawn = sum(
-        (thing.drawn(by_area if entry.area is None else None) for thing, entry in zip(things, entries, strict=True)),
-        start=0.0 * by_area,
-    )
     figures = [figure for thing in things for figure in thing.figures]
     hows = {thing.how for thing in things}
     figures += [
@@ -77,7 +80,7 @@ def weigh_replaced(job: Job) -> Replaced | None:
         if how in hows
     ]  # fmt: skip
     arms = tuple(entry.arm if entry.arm is not None else job.part.arm for entry in entries)
-    return Replaced(things, arms, interval(drawn, total), drawn, tuple(figures))
+    return Replaced(tuple(things), arms, interval(drawn, total), drawn, tuple(figures))
 
 
 def _thing(job: Job, entry: ReplacesEntry) -> Thing:
@@ -87,8 +90,6 @@ def _thing(job: Job, entry: ReplacesEntry) -> Thing:
     place = Measured(area)
     if entry.form == "sheet":
         return _sheet(job, entry, place)
-    if entry.form == "fabric":
-        return _laminate(job, entry, place)
     if entry.form == "core":
         density = job.library.get("core", entry.core or "").figure("density")
         mass = density.value * (entry.thickness or 0.0) * area
@@ -114,22 +115,22 @@ def _sheet(job: Job, entry: ReplacesEntry, place: Measured) -> Thing:
     return Thing(entry.name, mass, allow.deviation(tolerance), f"sheet, {entry.sheet}", "sheet", place, figures=figures)
 
 
-def _laminate(job: Job, entry: ReplacesEntry, place: Measured) -> Thing:
-    """An old laminate: so many plies of one cloth, laid up as its process says, with its films."""
+def _laminate(job: Job, entry: ReplacesEntry) -> tuple[Thing, Floats]:
+    """An old laminate: so many plies of one cloth, weighed as a part of its own is; and its mass as drawn.
+
+    It is taken as laid over the same surface, so that what a shop lays anew like the old one saves nothing.
+    """
     process = settle(job.library.get("process", entry.process or ""), None, job.part.altitude)
-    fabric = job.library.get("fabric", entry.fabric or "")
-    density, _, fibre_figures = fibre_density_of(job, fabric)
-    names = (entry.resin, fabric.word("prepreg_resin"), job.part.resin, process.own_resin)
-    resin = job.library.get("resin", next(name for name in names if name)).figure("density")
-    weight = fabric.figure("areal_weight")
-    take_up = process.take_up(fabric.word("form") or "cloth", density, resin.value, areal_weight=weight.value)
-    film = process.film("bag", weight.value)
-    plies = entry.count or 1
-    fibre = plies * weight.value
-    areal = fibre * (1 + take_up.ratio) + 2 * film.areal_weight
-    share = fibre * take_up.ratio / areal
-    spread = math.hypot(share * take_up.spread, allow.deviation(allow.CLOTH))
-    return Thing(
-        entry.name, areal * place.area, spread, f"old laminate, {entry.name}", "laminate", place,
-        figures=(weight, *fibre_figures, resin, *take_up.figures, *film.figures),
+    ply = PlyEntry.model_construct(fabric=entry.fabric, count=entry.count or 1)
+    part = job.part.model_copy(
+        update={"process": process.name, "resin": entry.resin or job.part.resin, "ply": [ply], "stack": None,
+                "fabric": None, "finish": [], "extra": [], "trim": None}
     )  # fmt: skip
+    old = weigh_layup(replace(job, part=part, habits={}), process)
+    area = entry.area if entry.area is not None else job.surface.whole.area * (entry.times or 1.0)
+    times = area / job.surface.whole.area
+    thing = Thing(
+        entry.name, old.mass.mean * times, 0.0, f"old laminate, {entry.name}", "laminate", Measured(area),
+        figures=old.figures,
+    )  # fmt: skip
+    return thing, old.drawn * times

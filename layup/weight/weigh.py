@@ -1,6 +1,6 @@
 """What the part weighs: fibre, resin, core, finish and the rest, with the limits it stays within.
 
-- `weigh_layup` sums the layers, films, finishes and extras of a job in one process.
+- `weigh_layup` sums the layers, films, finishes and extras of a job in one process, region by region.
 - The mean of every figure is the nominal one; the interval comes from the drawn factors of `layup.spread`.
 - Centre of gravity and inertia take each layer as a sheet on the surface that was drawn; its offset through the
   thickness is left out.
@@ -14,16 +14,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from layup.cloth.heights import risen
 from layup.errors import LayupError
 from layup.laminate import allowances as allow
-from layup.laminate.process import Process
+from layup.laminate.process import FaceResin, Process
 from layup.partfile.job import Job
-from layup.partfile.model import WHOLE, ExtraEntry, FinishEntry, ItemEntry
+from layup.partfile.model import ExtraEntry, FinishEntry, ItemEntry
+from layup.partfile.regions import Regions
 from layup.shape.measure import Measured
 from layup.sources import Figure
 from layup.spread import DRAWS, Floats, Interval, around_one, interval, skewed_around_one, standard_normal
-from layup.weight.plies import Layer, build, place_of
+from layup.weight.plies import CoreLayer, FabricLayer, Laid, Layer, lay, place_of
 
 Vector = tuple[float, float, float]
 
@@ -60,13 +60,42 @@ class Thing:
         return values
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
+class Films:
+    """The resin films on the faces of a laminate, region by region.
+
+    Attributes:
+        tool: On the face against the mould, (R,). [kg/m^2]
+        bag: On the other, (R,). [kg/m^2]
+        thickness: Of both, (R,). [m]
+        mass: On both faces, the outer one at its height, (R,). [kg]
+        cut_away: Of the films beyond each region, cut away later, (R,). [kg]
+        either_way: More or less where the side is not known. [kg]
+        by_height: More by the height of the outer face. [kg]
+        spread: Standard deviation over mean. [-]
+        figures: What they rest on.
+    """
+
+    tool: Floats
+    bag: Floats
+    thickness: Floats
+    mass: Floats
+    cut_away: Floats
+    either_way: float
+    by_height: float
+    spread: float
+    figures: tuple[Figure, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Weighed:
     """The weight of one job in one process.
 
     Attributes:
         process: At its pressure.
         layers: From the mould up.
+        laid: The same on the part's regions.
+        films: On the faces, by region.
         finishes: Coats and fillers.
         extras: Fasteners, inserts, adhesive.
         mass: [kg]
@@ -78,9 +107,10 @@ class Weighed:
         core: Dry. [kg]
         finish: [kg]
         extra: [kg]
-        resin_to_mix: What to have mixed, losses and the trimmed edge counted. [kg]
-        trimmed_off: Cured edge and drilled holes that are cut away, their films counted. [kg]
-        thickness: Of the laminate over the whole surface, the films on its faces counted. [m]
+        resin_to_mix: What to have mixed, losses and what is cut away counted. [kg]
+        covered: Area that a mould and a bag see laminate on, what is cut away counted. [m^2]
+        trimmed_off: Cured edge and openings that are cut away, their films counted. [kg]
+        thickness: Of the laminate where most of the part is alike, the films on its faces counted. [m]
         fibre_fraction: Fibre volume over the volume of the plies; the mean is the nominal one. [-]
         cg: Centre of gravity; None where the shape is not known. [m]
         inertia: About the centre of gravity; None where the shape is not known. [kg m^2]
@@ -91,7 +121,9 @@ class Weighed:
     """
 
     process: Process
-    layers: tuple[Layer, ...]
+    layers: tuple[FabricLayer | CoreLayer, ...]
+    laid: Laid = field(repr=False)
+    films: Films = field(repr=False)
     finishes: tuple[Thing, ...]
     extras: tuple[Thing, ...]
     mass: Interval
@@ -104,6 +136,7 @@ class Weighed:
     finish: float
     extra: float
     resin_to_mix: float
+    covered: float
     trimmed_off: float
     thickness: Interval
     fibre_fraction: Interval
@@ -115,8 +148,34 @@ class Weighed:
 
     @property
     def moulded(self) -> float:
-        """Mass as it comes off the mould: the laminate with its edge, without finish and extras. [kg]"""
+        """Mass as it comes off the mould: the laminate with what is cut away later, without finish and extras. [kg]"""
         return self.fibre + self.resin + self.core + self.trimmed_off
+
+    @property
+    def regions(self) -> Regions:
+        """The part's regions."""
+        return self.laid.regions
+
+    @property
+    def by_region(self) -> Floats:
+        """Mass of the laminate on each region, films counted, (R,). [kg]"""
+        weight = np.array([y.fibre + y.resin + y.core for y in self.layers])
+        mass: Floats = ((weight[:, None] + self.laid.bond) * self.laid.area).sum(axis=0) + self.films.mass
+        return mass
+
+    @property
+    def thickness_by_region(self) -> Floats:
+        """Of the laminate on each region, films counted, (R,). [m]"""
+        thick: Floats = np.array([y.thickness for y in self.layers]) @ self.laid.on + self.films.thickness
+        return thick
+
+    @property
+    def edge_areal(self) -> float:
+        """Mean areal weight of what lies along the free edge, films left out; 0 where there is no edge. [kg/m^2]"""
+        weight = np.array([y.fibre + y.resin + y.core for y in self.layers])
+        areal = ((weight[:, None] + self.laid.bond) * self.laid.on).sum(axis=0)
+        edge = float(self.regions.edge.sum())
+        return float(areal @ self.regions.edge) / edge if edge > 0.0 else 0.0
 
 
 def area_factor(job: Job) -> tuple[Floats, tuple[Figure, ...]]:
@@ -147,122 +206,192 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     Raises:
         LayupError: A figure is missing from the tables.
     """
-    layers = build(job, process, own_process=own_process)
-    fabrics = [layer for layer in layers if layer.kind == "fabric"]
+    laid = lay(job, process, own_process=own_process)
+    layers = laid.layers
+    fabrics = [layer for layer in layers if isinstance(layer, FabricLayer)]
+    cores = [layer for layer in layers if isinstance(layer, CoreLayer)]
     if not fabrics:
         raise LayupError(
             "there is no ply of fabric in the layup. Add a [[ply]] with a fabric, or let `layup choose PART` find one"
         )
-    on_faces = [process.film(face, ply.fibre) for face, ply in (("tool", fabrics[0]), ("bag", fabrics[-1]))]
-    per_face = sum(face.areal_weight for face in on_faces) / 2
-    film_area = max(layer.place.area for layer in fabrics)
-    far = risen(job, [(layer.zone, layer.thickness, layer.place.area) for layer in layers])[-1]
-    film = 2 * per_face * (film_area + far.gained / 2)
-    film_density = fabrics[0].resin_density
+    films = _films(laid, process)
     finishes = tuple(_finish(job, entry) for entry in job.part.finish)
     extras = tuple(_extra(entry) for entry in job.part.extra)
     by_area, area_figures = area_factor(job)
 
-    by_film = around_one(f"film, {process.name}", _film_deviation(fabrics))
-    drawn = film * by_film * by_area
-    for layer in layers:
-        drawn = drawn + _drawn_layer(layer, process.name) * by_area
+    film = float(films.mass.sum())
+    by_film = around_one(f"film, {process.name}", films.spread * _film_left(fabrics))
+    drawn = film * by_film * by_area + (_drawn_fabrics(fabrics, process.name) + _drawn_cores(cores)) * by_area
     for thing in (*finishes, *extras):
         drawn = drawn + thing.drawn(by_area)
-    doubt = sum(y.areal_weight * y.risen.either_way for y in layers) + per_face * far.either_way
-    by_height = sum(y.areal_weight * y.risen.gained for y in layers) + per_face * far.gained
+    doubt = sum(y.areal_weight * y.risen.either_way for y in layers) + films.either_way
+    by_height = sum(y.areal_weight * y.risen.gained for y in layers) + films.by_height
     if doubt:
         drawn = drawn + doubt * np.sign(standard_normal("side the layers lie on"))
 
     fibre = sum(layer.fibre * layer.area for layer in layers)
-    bond = sum(layer.bond * layer.area for layer in layers)
+    bond = float((laid.bond * laid.area).sum())
     resin = sum(layer.resin * layer.area for layer in layers) + bond + film
     core = sum(layer.core * layer.area for layer in layers)
     finish = sum(thing.mass for thing in finishes)
     extra = sum(thing.mass for thing in extras)
-    mean = fibre + resin + core + finish + extra
-    trim_layers, trimmed_off, trim_resin = _trim(job, layers, 2 * per_face)
+    away_resin = sum(layer.resin * layer.cut_away for layer in layers) + float((laid.bond * laid.cut_away).sum())
+    away_resin += float(films.cut_away.sum())
+    trimmed_off = sum((layer.fibre + layer.core) * layer.cut_away for layer in layers) + away_resin
+    covered = _covered(laid)
     loss = process.figure("loss")
     to_bag = process.figure("loss_to_bag") if process.bagged else None
     resin_to_mix = 0.0
     if process.mixes:
-        laid = max(layer.area for layer in fabrics) + trim_layers
-        resin_to_mix = (resin + trim_resin) * (1 + loss.value) + (to_bag.value * laid if to_bag else 0.0)
-    cg, inertia = _balance(job, layers, film, film_area, (*finishes, *extras))
-    films = 2 * per_face / film_density
+        resin_to_mix = (resin + away_resin) * (1 + loss.value) + (to_bag.value * covered if to_bag else 0.0)
+    things = (*finishes, *extras)
+    cg, inertia = _balance(job, laid, films, things)
     figures = (
         *(figure for layer in layers for figure in layer.figures),
-        *on_faces[0].figures,
+        *films.figures,
         *((loss,) if process.mixes else ()),
         *((to_bag,) if to_bag and process.mixes else ()),
-        *(figure for thing in (*finishes, *extras) for figure in thing.figures),
+        *(figure for thing in things for figure in thing.figures),
         *area_figures,
         *_allowances_used(layers, finishes, extras),
     )
     return Weighed(
-        process, layers, finishes, extras, interval(drawn, mean), drawn, fibre, resin, film, bond, core, finish, extra,
-        resin_to_mix, trimmed_off, _thickness(layers, process.name, films, by_film),
-        _fibre_fraction(fabrics, process.name), cg, inertia, figures, by_height, doubt,
+        process=process, layers=layers, laid=laid, films=films, finishes=finishes, extras=extras,
+        mass=interval(drawn, fibre + resin + core + finish + extra), drawn=drawn, fibre=fibre, resin=resin, film=film,
+        bond=bond, core=core, finish=finish, extra=extra, resin_to_mix=resin_to_mix, covered=covered,
+        trimmed_off=trimmed_off, thickness=_thickness(laid, films, process.name, by_film),
+        fibre_fraction=_fibre_fraction(fabrics, process.name), cg=cg, inertia=inertia, figures=figures,
+        by_height=by_height, either_way=doubt,
     )  # fmt: skip
 
 
-def stack_thickness(layers: Iterable[Layer], zone: str, films: float) -> float:
-    """Thickness of the laminate in a zone: what lies over the whole surface, what lies in the zone, and the films.
+def _films(laid: Laid, process: Process) -> Films:
+    """The film on every face of every region that ends in a fabric; a bare core has none."""
+    regions, count = laid.regions, len(laid.regions)
+    on: dict[str, Floats] = {}
+    thickness = np.zeros(count)
+    figures: dict[Figure, None] = {}
+    spread = 0.0
+    for face, outermost in (("tool", laid.first), ("bag", laid.last)):
+        on[face] = np.zeros(count)
+        known: dict[tuple[str, float], FaceResin] = {}
+        for number in np.unique(outermost[outermost >= 0]).tolist():
+            layer = laid.layers[number]
+            if not isinstance(layer, FabricLayer):
+                continue
+            key = (layer.name, layer.fibre)
+            if key not in known:
+                known[key] = process.film(face, layer.fibre)
+            mine = outermost == number
+            on[face][mine] = known[key].areal_weight
+            thickness[mine] += known[key].areal_weight / layer.resin_density
+            figures |= dict.fromkeys(known[key].figures)
+            spread = max(spread, known[key].spread)
+    outer = on["bag"] if regions.tool else on["tool"]
+    mass = (on["tool"] + on["bag"]) * regions.area + outer * laid.far
+    fabric = np.array([isinstance(layer, FabricLayer) for layer in laid.layers])
+    away = (on["tool"] + on["bag"]) * laid.cut_away[fabric].max(axis=0, initial=0.0)
+    return Films(
+        tool=on["tool"], bag=on["bag"], thickness=thickness, mass=mass, cut_away=away,
+        either_way=float(outer @ laid.far_either_way), by_height=float(outer @ laid.far), spread=spread,
+        figures=tuple(figures),
+    )  # fmt: skip
 
-    Where nothing lies over the whole surface, "whole" means the thickest zone.
-    """
-    listed = list(layers)
-    base = sum(layer.thickness for layer in listed if layer.zone == WHOLE)
-    if zone != WHOLE:
-        return base + sum(layer.thickness for layer in listed if layer.zone == zone) + films
-    if base > 0:
-        return base + films
-    zones = {layer.zone for layer in listed}
-    return max(sum(layer.thickness for layer in listed if layer.zone == z) for z in zones) + films
+
+def _covered(laid: Laid) -> float:
+    """Area of the regions that a fabric lies on, what is cut away beside them counted. [m^2]"""
+    fabric = np.array([isinstance(layer, FabricLayer) for layer in laid.layers])
+    there = laid.on[fabric].any(axis=0)
+    return float(laid.regions.area[there].sum() + laid.cut_away[fabric].max(axis=0, initial=0.0).sum())
 
 
-def _thickness(layers: tuple[Layer, ...], process: str, films: float, by_film: Floats) -> Interval:
-    """Thickness over the whole surface with its interval; a core's thickness is taken as certain."""
-    drawn = films * by_film
-    whole = [layer for layer in layers if layer.zone == WHOLE]
-    if not whole:
-        thickest = max({y.zone for y in layers}, key=lambda z: sum(y.thickness for y in layers if y.zone == z))
-        whole = [layer for layer in layers if layer.zone == thickest]
-    for layer in whole:
-        drawn = drawn + _drawn_thickness(layer, process)
-    return interval(drawn, stack_thickness(layers, WHOLE, films))
+def alike(laid: Laid, films: Films) -> int:
+    """Number of a region of the thickness that most of the part has."""
+    thick = np.array([y.thickness for y in laid.layers]) @ laid.on + films.thickness
+    there = laid.on.any(axis=0)
+    values, back = np.unique(np.round(thick[there], 9), return_inverse=True)
+    most = int(np.argmax(np.bincount(back, laid.regions.area[there], len(values))))
+    rows = np.flatnonzero(there)[back == most]
+    return int(rows[np.argmax(laid.regions.area[rows])])
 
 
-def _fibre_fraction(fabrics: list[Layer], process: str) -> Interval:
-    """Fibre volume over the volume of the plies, with its interval."""
-    fibre = sum(layer.fibre * layer.area / layer.fibre_density for layer in fabrics)
-    nominal = sum(layer.thickness * layer.area for layer in fabrics)
-    drawn_fibre: Floats | float = 0.0
-    volume: Floats | float = 0.0
+def _thickness(laid: Laid, films: Films, process: str, by_film: Floats) -> Interval:
+    """Thickness where most of the part is alike, with its interval; a core's thickness is taken as certain."""
+    region = alike(laid, films)
+    drawn = films.thickness[region] * by_film
+    mean = float(films.thickness[region])
+    times: dict[int, int] = {}
+    layers = {}
+    for layer in (layer for layer, there in zip(laid.layers, laid.on[:, region], strict=True) if there):
+        alike_ = id(layer.take_up) if layer.take_up is not None else -layer.number
+        times[alike_] = times.get(alike_, 0) + 1
+        layers[alike_] = layer
+        mean += layer.thickness
+    for key, count in times.items():
+        drawn = drawn + count * _drawn_thickness(layers[key], process)
+    return interval(drawn, mean)
+
+
+def _kinds(fabrics: Iterable[FabricLayer]) -> list[tuple[FabricLayer, float, float]]:
+    """Fabrics that stray alike, one of each kind, with the fibre and resin of all of it. [kg]"""
+    found: dict[tuple[object, ...], tuple[FabricLayer, list[float], list[float]]] = {}
     for layer in fabrics:
-        cloth = around_one(f"cloth, {layer.name}", _cloth_deviation(layer))
-        drawn_fibre = drawn_fibre + layer.fibre * layer.area / layer.fibre_density * cloth
-        volume = volume + _drawn_thickness(layer, process) * layer.area
-    return interval(drawn_fibre / volume, fibre / nominal)
+        up = layer.take_up
+        key = (layer.name, layer.fibre_density, layer.resin_density, up.void_fraction, up.shop_spread, up.part_spread,
+               up.pressure_spread, cloth_deviation(layer))  # fmt: skip
+        _, fibre, resin = found.setdefault(key, (layer, [], []))
+        fibre.append(layer.fibre * layer.area)
+        resin.append(layer.resin * layer.area)
+    return [(layer, math.fsum(fibre), math.fsum(resin)) for layer, fibre, resin in found.values()]
+
+
+def _drawn_fabrics(fabrics: list[FabricLayer], process: str) -> Floats:
+    """Mass of all plies of fabric as drawn, but for the area. [kg]"""
+    drawn: Floats = np.zeros(DRAWS)
+    for layer, fibre, resin in _kinds(fabrics):
+        drawn = drawn + cloth_factor(layer) * (fibre + resin * _hand(layer, process))
+    return drawn
+
+
+def _drawn_cores(cores: list[CoreLayer]) -> Floats:
+    """Mass of all cores with their resin as drawn, but for the area. [kg]"""
+    drawn: Floats = np.zeros(DRAWS)
+    for layer in cores:
+        wet = (layer.bond + layer.resin) * around_one("bond", layer.bond_spread)
+        drawn = drawn + (layer.core * core_factor(layer) + wet) * layer.area
+    return drawn
+
+
+def _fibre_fraction(fabrics: list[FabricLayer], process: str) -> Interval:
+    """Fibre volume over the volume of the plies, with its interval."""
+    nominal = sum(layer.thickness * layer.area for layer in fabrics)
+    solid = sum(layer.fibre * layer.area / layer.fibre_density for layer in fabrics)
+    drawn_fibre: Floats = np.zeros(DRAWS)
+    volume: Floats = np.zeros(DRAWS)
+    for layer, fibre, resin in _kinds(fabrics):
+        cloth = cloth_factor(layer)
+        wet = resin / layer.resin_density * _hand(layer, process)
+        drawn_fibre = drawn_fibre + fibre / layer.fibre_density * cloth
+        volume = volume + cloth * (fibre / layer.fibre_density + wet) / (1 - layer.take_up.void_fraction)
+    return interval(drawn_fibre / volume, solid / nominal)
 
 
 def _drawn_thickness(layer: Layer, process: str) -> Floats:
     """Thickness of one layer as drawn: w_f / rho_f + w_r / rho_r, over 1 - V_v."""
-    if layer.take_up is None:
+    if not isinstance(layer, FabricLayer):
         return np.full(DRAWS, layer.thickness)
-    cloth = around_one(f"cloth, {layer.name}", _cloth_deviation(layer))
     resin = layer.resin / layer.resin_density * _hand(layer, process)
-    return cloth * (layer.fibre / layer.fibre_density + resin) / (1 - layer.take_up.void_fraction)
+    return cloth_factor(layer) * (layer.fibre / layer.fibre_density + resin) / (1 - layer.take_up.void_fraction)
 
 
-def _drawn_layer(layer: Layer, process: str) -> Floats:
-    """Mass of one layer as drawn, but for the area."""
-    if layer.take_up is None:
-        core = layer.core * around_one(f"core, {layer.name}", allow.deviation(allow.CORE))
-        wet = (layer.bond + layer.resin) * around_one("bond", allow.deviation(allow.BOND))
-        return (core + wet) * layer.area
-    cloth = around_one(f"cloth, {layer.name}", _cloth_deviation(layer))
-    return layer.area * cloth * (layer.fibre + layer.resin * _hand(layer, process))
+def cloth_factor(layer: Layer) -> Floats:
+    """How the areal weight of a cloth strays, mean 1."""
+    return around_one(f"cloth, {layer.name}", cloth_deviation(layer))
+
+
+def core_factor(layer: Layer) -> Floats:
+    """How the density of a core strays, mean 1."""
+    return around_one(f"core, {layer.name}", allow.deviation(allow.CORE))
 
 
 def _hand(layer: Layer, process: str) -> Floats:
@@ -278,15 +407,16 @@ def _hand(layer: Layer, process: str) -> Floats:
     return np.maximum(hand / float(np.mean(hand)), take_up.least)
 
 
-def _film_deviation(fabrics: list[Layer]) -> float:
-    """Spread of the film on the faces; part of what a shop keeps from part to part is in its habit, if known."""
-    known = [y.take_up.habit for y in fabrics if y.take_up is not None and y.take_up.learns]
+def _film_left(fabrics: list[FabricLayer]) -> float:
+    """Share of the film's spread that is left: part of what a shop keeps is in its habit, if that is known."""
+    known = [y.take_up.habit for y in fabrics if y.take_up.learns]
     if known and all(habit is not None and habit.cloth_known for habit in known):
-        return allow.deviation(allow.FILM) * math.sqrt(allow.FILM_LEFT)
-    return allow.deviation(allow.FILM)
+        return math.sqrt(allow.FILM_LEFT)
+    return 1.0
 
 
-def _cloth_deviation(layer: Layer) -> float:
+def cloth_deviation(layer: Layer) -> float:
+    """Tolerance of a cloth's areal weight as a standard deviation. [-]"""
     if layer.take_up is not None and layer.take_up.habit is not None and layer.take_up.habit.cloth_known:
         return 0.0  # what this roll weighs more or less is in the shop's habit with it
     printed = next((f for f in layer.figures if f.property == "areal_weight_tolerance"), None)
@@ -367,42 +497,6 @@ def _extra(entry: ExtraEntry) -> Thing:
     return item(entry, entry.at)
 
 
-def _trim(job: Job, layers: tuple[Layer, ...], films: float) -> tuple[float, float, float]:
-    """What is cut away after the cure: area laid beyond the largest layer [m^2], mass, and resin in it [kg].
-
-    `films` on both faces. [kg/m^2]
-    """
-    whole = [layer for layer in layers if layer.zone == WHOLE]
-    if not whole:
-        return 0.0, 0.0, 0.0
-    more = [beyond(job, layer.place) for layer in whole]
-    widest = max(whole, key=lambda layer: layer.place.area)
-    film = films * beyond(job, widest.place)
-    mass = film + sum(m * layer.areal_weight for m, layer in zip(more, whole, strict=True))
-    resin = film + sum(m * (layer.resin + layer.bond) for m, layer in zip(more, whole, strict=True))
-    return beyond(job, widest.place), mass, resin
-
-
-def beyond(job: Job, place: Measured) -> float:
-    """Area of a ply over the whole surface that is cut away after the cure.
-
-    The strip beyond the trim line, and the holes of `[[holes]]`: cloth runs across them and they are drilled when the
-    part is hard. An opening that the surface's file has is taken to be laid up to its edge, and trimmed like one.
-
-    Args:
-        job: The part file, read.
-        place: Of the ply; one that covers the holes has nothing drilled out of it.
-
-    Returns:
-        The area. [m^2]
-    """
-    strip = (job.part.trim or 0.0) * (edge_length(job) or 0.0)
-    if not job.holes:
-        return strip
-    drilled = sum(one.area for one in job.holes.values())
-    return strip + max(0.0, min(drilled, job.surface.whole.area + drilled - place.area))
-
-
 def edge_length(job: Job) -> float | None:
     """Length of the edge that is trimmed: what the file says, else what the mesh measures less drilled holes. [m]"""
     stated = job.part.surface.edge
@@ -412,31 +506,32 @@ def edge_length(job: Job) -> float | None:
 
 
 def _balance(
-    job: Job, layers: tuple[Layer, ...], film: float, film_area: float, things: tuple[Thing, ...]
+    job: Job, laid: Laid, films: Films, things: tuple[Thing, ...]
 ) -> tuple[Vector | None, tuple[Vector, Vector, Vector] | None]:
     """Centre of gravity and inertia about it, from sheets and points."""
-    whole = job.surface.whole
-    if whole.centroid is None:
+    whole, regions = job.surface.whole, laid.regions
+    if whole.centroid is None or regions.centroid is None or regions.second is None:
         return None, None
-    sheets = [(layer.mass, layer.place) for layer in layers]
-    sheets.append((film, whole))
-    sheets += [(thing.mass, thing.place) for thing in things if thing.place is not None]
+    weight = np.array([y.fibre + y.resin + y.core for y in laid.layers])
+    sheet = ((weight[:, None] + laid.bond) * laid.area).sum(axis=0) + films.mass
+    per = np.divide(sheet, regions.area, out=np.zeros_like(sheet), where=regions.area > 0.0)
+    mass = float(sheet.sum())
+    first = sheet @ regions.centroid
+    second = np.einsum("r,ri,rj->ij", sheet, regions.centroid, regions.centroid)
+    second += np.einsum("r,rij->ij", per, regions.second)
     points = [(thing.mass, thing.at or whole.centroid) for thing in things if thing.place is None]
-    mass = 0.0
-    first = np.zeros(3)
-    second = np.zeros((3, 3))
-    for weight, place in sheets:
+    for amount, place in ((thing.mass, thing.place) for thing in things if thing.place is not None):
         known = place if place.centroid is not None else whole
         centre = np.array(known.centroid)
-        mass += weight
-        first += weight * centre
-        second += weight * np.outer(centre, centre)
+        mass += amount
+        first = first + amount * centre
+        second += amount * np.outer(centre, centre)
         if known.second_moment is not None and known.area > 0:
-            second += weight / known.area * np.array(known.second_moment)
-    for weight, at in points:
-        mass += weight
-        first += weight * np.array(at)
-        second += weight * np.outer(at, at)
+            second += amount / known.area * np.array(known.second_moment)
+    for amount, at in points:
+        mass += amount
+        first = first + amount * np.array(at)
+        second += amount * np.outer(at, at)
     cg = first / mass
     about = second - mass * np.outer(cg, cg)
     inertia = np.trace(about) * np.eye(3) - about

@@ -1,0 +1,333 @@
+"""A surface cut once along the borders of several zones: pieces on each of which the same zones lie.
+
+    The pieces                                partition(surface, specs)
+    Openings that the surface's file has      cut_outs(surface)
+
+Every zone is cut alone first (`Surface.cut`), so faces are either wholly in it, wholly out of it, or split. Whole faces
+only collect the numbers of the zones they lie in; the few split ones are laid over each other. So the work grows with
+the faces and with the zones' own borders, not with their product.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.shape.loops import free_loops
+from layup.shape.measure import Measured, measure_triangles, tensor, vector
+from layup.shape.overlay import overlay
+from layup.shape.surface import Surface
+from layup.shape.topology import edge_keys, edges_of, normals
+
+Floats = NDArray[np.float64]
+Numbers = NDArray[np.int64]
+Spec = Mapping[str, object]
+
+NOTHING = 1e-12
+"""A piece smaller than this share of the surface is what rounding leaves between zones that tile it. [-]"""
+_LEVEL = 0.5  # a rim whose faces stand steeper than 60 degrees to its lid is an open end, not a hole in a sheet
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """A piece of a surface.
+
+    Attributes:
+        zones: Numbers of the zones that it lies in.
+        measured: Its measures, free edge unknown.
+        faces: Faces that are wholly part of it.
+        soup: Triangles of faces that it has a share of, shape (k, 3, 3). [m]
+        owner: The face that each of those is part of, shape (k,).
+    """
+
+    zones: frozenset[int]
+    measured: Measured
+    faces: Numbers
+    soup: Floats
+    owner: Numbers
+
+    def shares(self, area: Floats) -> Floats:
+        """How much of each face the piece takes, (m,).
+
+        Args:
+            area: Of the surface's faces, (m,). [m^2]
+        """
+        share: Floats = np.zeros(len(area))
+        if len(self.soup):
+            taken = np.bincount(self.owner, _sizes(self.soup), len(area))
+            np.divide(taken, area, out=share, where=area > 0.0)
+        share[self.faces] = 1.0
+        return np.minimum(share, 1.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Opening:
+    """An opening that a surface has.
+
+    Attributes:
+        edges: Its free edges, shape (e, 2).
+        area: Of flat triangles between the points of its edge. [m^2]
+    """
+
+    edges: Numbers
+    area: float
+
+
+class Partition:
+    """A surface cut along the borders of several zones; free edges are shared out when they are asked for."""
+
+    def __init__(self, surface: Surface, pieces: Sequence[Piece]) -> None:
+        self.surface = surface
+        self.pieces = tuple(pieces)
+
+    @cached_property
+    def _of_face(self) -> Numbers:
+        """Number of the piece that a face is wholly part of; -1 for a split one."""
+        found: Numbers = np.full(len(self.surface.faces), -1)
+        for number, piece in enumerate(self.pieces):
+            found[piece.faces] = number
+        return found
+
+    def rims(self, kinds: Numbers, edges: Numbers, owner: Numbers, count: int) -> Floats:
+        """Length of the free edges of each kind that lies on each piece.
+
+        Args:
+            kinds: Number of the kind of each edge, shape (e,), below `count`.
+            edges: Free edges, shape (e, 2).
+            owner: The face of each, shape (e,).
+            count: How many kinds there are.
+
+        Returns:
+            Shape (pieces, count). [m]
+        """
+        points = self.surface.vertices
+        step = points[edges[:, 1]] - points[edges[:, 0]]
+        length = np.sqrt(np.einsum("ij,ij->i", step, step))
+        found = np.zeros((len(self.pieces), count))
+        of = self._of_face[owner]
+        whole = of >= 0
+        np.add.at(found, (of[whole], kinds[whole]), length[whole])
+        rest = np.flatnonzero(~whole & (length > 0.0))
+        if not len(rest):
+            return found
+        by_face: dict[int, list[int]] = {}
+        for edge in rest:
+            by_face.setdefault(int(owner[edge]), []).append(int(edge))
+        split = np.array(sorted(by_face))
+        shared: dict[int, list[tuple[int, float]]] = {}
+        for number, piece in enumerate(self.pieces):
+            for row in np.flatnonzero(np.isin(piece.owner, split)):
+                for edge in by_face[int(piece.owner[row])]:
+                    lies = _along(piece.soup[row], points[edges[edge, 0]], step[edge], float(length[edge]))
+                    if lies > 0.0:
+                        shared.setdefault(edge, []).append((number, lies))
+        for edge, parts in shared.items():
+            total = sum(lies for _, lies in parts)
+            for number, lies in parts:
+                found[number, kinds[edge]] += length[edge] * lies / total
+        return found
+
+
+def _along(triangle: Floats, start: Floats, step: Floats, length: float) -> float:
+    """Length of a triangle's sides that lie on an edge. [m]"""
+    from_start = triangle - start
+    at = from_start @ step / length
+    off = np.linalg.norm(from_start - np.outer(at / length, step), axis=1)
+    on = off < 1e-6 * length
+    if on.all():  # a sliver that a border leaves on the edge: its neighbours have that length already
+        return 0.0
+    return float(sum(abs(at[i] - at[j]) for i, j in ((0, 1), (1, 2), (2, 0)) if on[i] and on[j]))
+
+
+def _sizes(soup: Floats) -> Floats:
+    across = np.cross(soup[:, 1] - soup[:, 0], soup[:, 2] - soup[:, 0])
+    sizes: Floats = 0.5 * np.sqrt(np.einsum("ij,ij->i", across, across))
+    return sizes
+
+
+class _Sets:
+    """Sets of zones under numbers; 0 is the empty one."""
+
+    def __init__(self) -> None:
+        self.listed: list[frozenset[int]] = [frozenset()]
+        self.number: dict[frozenset[int], int] = {frozenset(): 0}
+
+    def of(self, members: frozenset[int]) -> int:
+        if members not in self.number:
+            self.number[members] = len(self.listed)
+            self.listed.append(members)
+        return self.number[members]
+
+    def joined(self, numbers: Numbers, others: Numbers | frozenset[int]) -> Numbers:
+        """The numbers of the unions, element by element."""
+        out: Numbers = np.empty(len(numbers), dtype=np.int64)
+        if isinstance(others, frozenset):
+            for old in np.unique(numbers):
+                out[numbers == old] = self.of(self.listed[old] | others)
+            return out
+        pairs = np.column_stack([numbers, others])
+        unique, back = np.unique(pairs, axis=0, return_inverse=True)
+        named = np.array([self.of(self.listed[a] | self.listed[b]) for a, b in unique], dtype=np.int64)
+        out[:] = named[back.ravel()]
+        return out
+
+
+def partition(surface: Surface, specs: Sequence[Spec]) -> Partition:
+    """Cut a surface along the borders of several zones.
+
+    Args:
+        surface: With a mesh.
+        specs: The zones, as `Surface.cut` takes them.
+
+    Returns:
+        Pieces that together are the surface; a place where two zones lie is a piece of its own. What lies in no zone
+        comes last, where there is any.
+
+    Raises:
+        SurfaceError: As `Surface.cut`.
+    """
+    faces = surface.faces
+    if not specs:
+        every: Numbers = np.arange(len(faces))
+        whole = Piece(frozenset(), surface.whole, every, np.zeros((0, 3, 3)), np.zeros(0, dtype=np.int64))
+        return Partition(surface, [whole])
+    sets = _Sets()
+    of_face: Numbers = np.zeros(len(faces), dtype=np.int64)
+    cuts = [surface.cut(spec) for spec in specs]
+    for number, cut in enumerate(cuts):
+        full = np.setdiff1d(cut.faces, cut.split)
+        of_face[full] = sets.joined(of_face[full], frozenset({number}))
+    split = np.unique(np.concatenate([cut.split for cut in cuts]))
+    soup = _laid_over(surface, cuts, split, sets)
+    owner = soup[:, 0, 3].astype(np.int64)
+    of_soup = sets.joined(soup[:, 0, 4].astype(np.int64), of_face[owner]) if len(soup) else owner
+    triangles = soup[:, :, :3]
+    whole_face = np.ones(len(faces), dtype=bool)
+    whole_face[split] = False
+    points = surface.vertices
+    pieces = []
+    used = np.union1d(np.unique(of_face[whole_face]), np.unique(of_soup))
+    for name in (*used[used != 0], 0):
+        rows = np.flatnonzero((of_face == name) & whole_face)
+        mine = of_soup == name
+        if name != 0:
+            measured = measure_triangles(np.concatenate([points[faces[rows]], triangles[mine]]))
+        else:  # by what is left, so that the pieces make the whole to the last digit
+            measured = less(surface.whole, [piece.measured for piece in pieces])
+        if measured.area > NOTHING * surface.whole.area:
+            pieces.append(Piece(sets.listed[name], measured, rows, triangles[mine], owner[mine]))
+    return Partition(surface, pieces)
+
+
+def _laid_over(surface: Surface, cuts: Sequence[object], split: Numbers, sets: _Sets) -> Floats:
+    """Split faces cut along every border on them: x, y, z, face, and the number of the set of zones that split them."""
+    points, faces = surface.vertices, surface.faces
+    count = len(split)
+    local = np.arange(count)
+    start = np.zeros((count, 3, 5))
+    start[:, :, :3] = points[faces[split]]
+    start[:, :, 3] = local[:, None]
+    soup = start
+    for number, cut in enumerate(cuts):
+        inner, inner_faces, rest, rest_faces, own = cut.on_split  # type: ignore[attr-defined]
+        if not len(own):
+            continue
+        parts = np.zeros((len(inner) + len(rest), 3, 5))
+        parts[:, :, :3] = np.concatenate([inner, rest])
+        parts[:, :, 3] = np.searchsorted(split, np.concatenate([inner_faces, rest_faces]))[:, None]
+        parts[: len(inner), :, 4] = 1.0
+        mine = np.isin(soup[:, 0, 3].astype(np.int64), np.searchsorted(split, own))
+        laid = overlay(soup[mine], parts)
+        held = laid[:, 0, 5] > 0.5
+        names = laid[:, 0, 4].astype(np.int64)
+        names[held] = sets.joined(names[held], frozenset({number}))
+        laid[:, :, 4] = names[:, None]
+        soup = np.concatenate([soup[~mine], laid[:, :, :5]])
+    soup[:, :, 3] = split[soup[:, 0, 3].astype(np.int64)][:, None] if count else soup[:, :, 3]
+    return soup
+
+
+def less(whole: Measured, taken: Sequence[Measured]) -> Measured:
+    """What is left of a surface: its measures less those of pieces of it.
+
+    Args:
+        whole: With a centroid where its pieces have one.
+        taken: The pieces.
+
+    Returns:
+        Area never below nothing; no centroid where nothing is left. [m^2]
+    """
+    area = whole.area - sum(piece.area for piece in taken)
+    if area <= NOTHING * whole.area or whole.centroid is None:
+        return Measured(max(area, 0.0))
+    first = whole.area * np.array(whole.centroid) - sum(
+        (piece.area * np.array(piece.centroid) for piece in taken), start=np.zeros(3)
+    )
+    centre = first / area
+    if whole.second_moment is None:
+        return Measured(area, vector(centre))
+    second = _about_origin(whole) - sum((_about_origin(piece) for piece in taken), start=np.zeros((3, 3)))
+    return Measured(area, vector(centre), tensor(second - area * np.outer(centre, centre)))
+
+
+def _about_origin(piece: Measured) -> Floats:
+    centre = np.array(piece.centroid)
+    moment: Floats = np.array(piece.second_moment) + piece.area * np.outer(centre, centre)
+    return moment
+
+
+_OPENINGS: WeakKeyDictionary[Surface, tuple[tuple[Opening, ...], Numbers, Numbers]] = WeakKeyDictionary()
+
+
+def free_edges_of(surface: Surface) -> tuple[Numbers, Numbers]:
+    """Free edges of a surface (e, 2), in the direction of their faces, and the face of each (e,)."""
+    _, edges, owner = _openings(surface)
+    return edges, owner
+
+
+def cut_outs(surface: Surface) -> tuple[Opening, ...]:
+    """Openings in a surface, holes drilled by `[[holes]]` among them; the open ends of a tube are none.
+
+    An edge is that of an opening where the faces round it lie about as its lid does: cloth can run across it.
+    """
+    return _openings(surface)[0]
+
+
+def _openings(surface: Surface) -> tuple[tuple[Opening, ...], Numbers, Numbers]:
+    if surface not in _OPENINGS:
+        points, faces = surface.vertices, surface.faces
+        edges, owner = edges_of(faces)
+        keys = edge_keys(edges)
+        _, first, count = np.unique(keys, return_index=True, return_counts=True)
+        free = first[count == 1]
+        edges, owner = edges[free], owner[free]
+        unit, area = normals(points, faces)
+        found = []
+        if len(edges):
+            order = np.argsort(edge_keys(edges))
+            sorted_keys = edge_keys(edges)[order]
+            for loop in free_loops(points, faces):
+                if loop.outer:
+                    continue
+                beside = owner[order[np.searchsorted(sorted_keys, edge_keys(loop.edges))]]
+                lid = _lid(points, loop.edges)
+                size = float(np.linalg.norm(lid))
+                weight = area[beside]
+                facing = float(np.abs(unit[beside] @ lid) @ weight) / max(size * float(weight.sum()), 1e-300)
+                if size > 0.0 and facing > _LEVEL:
+                    found.append(Opening(loop.edges, size))
+        _OPENINGS[surface] = (tuple(found), edges, owner)
+    return _OPENINGS[surface]
+
+
+def _lid(points: Floats, edges: Numbers) -> Floats:
+    """Vector area of the lid of a closed edge: half the sum of the cross products round it. [m^2]"""
+    a = points[edges[:, 0]]
+    middle = a.mean(axis=0)
+    area: Floats = 0.5 * np.cross(a - middle, points[edges[:, 1]] - middle).sum(axis=0)
+    return area
