@@ -7,6 +7,7 @@ its own uncertainty. That is all the calibration needs of a part, and all it kee
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -210,7 +211,7 @@ def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = No
     )
 
 
-def _main(layers: list[Layer]) -> Layer:
+def _main(layers: Sequence[Layer]) -> Layer:
     """The layer of the fabric that carries most of the resin."""
     carried: dict[str, float] = {}
     for layer in layers:
@@ -218,7 +219,7 @@ def _main(layers: list[Layer]) -> Layer:
     return _named(layers, max(carried, key=lambda name: carried[name]))
 
 
-def _named(layers: list[Layer], name: str) -> Layer:
+def _named(layers: Sequence[Layer], name: str) -> Layer:
     return next(layer for layer in layers if layer.name == name)
 
 

@@ -145,7 +145,7 @@ def explain(
     off = mass - mean
     located = next((s for s in steps if s.before and abs(s.off) > 0.5 * abs(off) and s.off * off > 0), None)
     kept = resin_kept(dict(weighed_at))
-    due = weighed.resin + off + (trim_strip(job, weighed)[2] if stage == "demoulded" else 0.0)
+    due = weighed.resin + off + (trim_strip(weighed)[1] if stage == "demoulded" else 0.0)
     too_much = kept is not None and due > kept + WEIGHED_OFF * kept
     alone = abs(needed) <= FAR and not impossible and not too_much
     lists: tuple[tuple[Cause, ...], ...] = ()
@@ -274,7 +274,7 @@ def locate(prediction: Prediction, stages: dict[str, float]) -> tuple[Step, ...]
     if "dry-cloth" in stages:
         expected += stages["dry-cloth"] - (stage_mass(job, weighed, "dry-cloth") or 0.0)
     steps = [Step("", first, stages[first], expected, spread)]
-    _, strip_mass, _ = trim_strip(job, weighed)
+    strip_mass, _ = trim_strip(weighed)
     for before, after in pairwise(whole):
         change = (stage_mass(job, weighed, after) or 0.0) - (stage_mass(job, weighed, before) or 0.0)
         unsure = 0.0

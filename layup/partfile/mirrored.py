@@ -90,8 +90,9 @@ class _Mirrored(Surface):
         """The original parted by a zone, mirrored."""
         cut = self._base.cut(spec)
         return Cut(
-            _measured(cut.inside, self._sign), _soup(cut.inner, self._sign), _soup(cut.outer, self._sign), cut.faces
-        )
+            _measured(cut.inside, self._sign), _soup(cut.inner, self._sign), cut.faces, _soup(cut.rest, self._sign),
+            cut.rest_faces, self.vertices, self.faces,
+        )  # fmt: skip
 
 
 def _turned(points: Floats, faces: NDArray[np.int64], sign: Floats) -> tuple[Floats, NDArray[np.int64]]:

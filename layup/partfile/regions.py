@@ -233,7 +233,7 @@ class Rise:
         total = np.maximum(area.sum(axis=1), 1e-300)
         heights = ((self.middle * area).sum(axis=1) / total).tolist()
         gained, either = self.gained.sum(axis=1).tolist(), self.either_way.sum(axis=1).tolist()
-        stopped = (self.stopped & on).any(axis=1).tolist()
+        stopped = np.any(self.stopped & on, axis=1).tolist()
         if not self.known and not any(either):
             return [LEVEL] * len(gained)
         return [

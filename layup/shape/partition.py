@@ -23,6 +23,7 @@ from layup.shape.measure import Measured, measure_triangles, tensor, vector
 from layup.shape.overlay import overlay
 from layup.shape.surface import Surface
 from layup.shape.topology import edge_keys, edges_of, normals
+from layup.shape.zones import Cut
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
@@ -116,12 +117,12 @@ class Partition:
         if not len(rest):
             return found
         by_face: dict[int, list[int]] = {}
-        for edge in rest:
-            by_face.setdefault(int(owner[edge]), []).append(int(edge))
+        for edge in rest.tolist():
+            by_face.setdefault(int(owner[edge]), []).append(edge)
         split = np.array(sorted(by_face))
         shared: dict[int, list[tuple[int, float]]] = {}
         for number, piece in enumerate(self.pieces):
-            for row in np.flatnonzero(np.isin(piece.owner, split)):
+            for row in np.flatnonzero(np.isin(piece.owner, split)).tolist():
                 for edge in by_face[int(piece.owner[row])]:
                     lies = _along(piece.soup[row], points[edges[edge, 0]], step[edge], float(length[edge]))
                     if lies > 0.0:
@@ -210,7 +211,7 @@ def partition(surface: Surface, specs: Sequence[Spec]) -> Partition:
     whole_face = np.ones(len(faces), dtype=bool)
     whole_face[split] = False
     points = surface.vertices
-    pieces = []
+    pieces: list[Piece] = []
     used = np.union1d(np.unique(of_face[whole_face]), np.unique(of_soup))
     for name in (*used[used != 0], 0):
         rows = np.flatnonzero((of_face == name) & whole_face)
@@ -224,7 +225,7 @@ def partition(surface: Surface, specs: Sequence[Spec]) -> Partition:
     return Partition(surface, pieces)
 
 
-def _laid_over(surface: Surface, cuts: Sequence[object], split: Numbers, sets: _Sets) -> Floats:
+def _laid_over(surface: Surface, cuts: Sequence[Cut], split: Numbers, sets: _Sets) -> Floats:
     """Split faces cut along every border on them: x, y, z, face, and the number of the set of zones that split them."""
     points, faces = surface.vertices, surface.faces
     count = len(split)
@@ -234,7 +235,7 @@ def _laid_over(surface: Surface, cuts: Sequence[object], split: Numbers, sets: _
     start[:, :, 3] = local[:, None]
     soup = start
     for number, cut in enumerate(cuts):
-        inner, inner_faces, rest, rest_faces, own = cut.on_split  # type: ignore[attr-defined]
+        inner, inner_faces, rest, rest_faces, own = cut.on_split
         if not len(own):
             continue
         parts = np.zeros((len(inner) + len(rest), 3, 5))

@@ -250,7 +250,7 @@ def lay(job: Job, process: Process, *, own_process: bool = True) -> Laid:
             at.append(key)
             seams.append((entry.overlap or 0.0) * (entry.seam or 0.0))
     keys = np.array(at, dtype=np.int64)
-    on = regions.on.T[keys]
+    on: Mask = regions.on.T[keys]
     plain = np.where(on, regions.area, 0.0)
     held = plain.sum(axis=1)
     laid = np.array([layer.place.area for layer in flat]) + np.array(seams)
@@ -259,8 +259,9 @@ def lay(job: Job, process: Process, *, own_process: bool = True) -> Laid:
     up = rise(regions, on, thickness)
     area = plain * factor[:, None] + up.gained
     away = regions.cut_away(job.part.trim or 0.0).T[keys] if len(flat) else np.zeros((0, len(regions)))
-    below = np.cumsum(on, axis=0) - on
-    above = on.sum(axis=0) - below - on
+    number = on.astype(np.int64)
+    below = np.cumsum(number, axis=0) - number
+    above = number.sum(axis=0) - below - number
     face = np.array([layer.face_bond if isinstance(layer, CoreLayer) else 0.0 for layer in flat])
     bond = face[:, None] * ((below > 0).astype(np.float64) + (above > 0)) * on
     some = on.any(axis=0)
@@ -286,7 +287,7 @@ def bare_faces(laid: Laid) -> dict[int, float]:
     for n, layer in enumerate(laid.layers):
         if not isinstance(layer, CoreLayer):
             continue
-        under = laid.on[:n].any(axis=0).astype(int) + laid.on[n + 1 :].any(axis=0)
+        under = np.any(laid.on[:n], axis=0).astype(np.int64) + np.any(laid.on[n + 1 :], axis=0)
         area = float((laid.area[n] * (2 - under))[laid.on[n]].sum())
         if area > 1e-9 * layer.area:
             found[layer.number] = area

@@ -28,11 +28,11 @@ from layup.partfile.model import OPENINGS, WHOLE, PlyEntry
 from layup.partfile.regions import Key, Regions, covered_by
 from layup.partfile.zones import zone_spec
 from layup.shape.measure import Measured
+from layup.shape.partition import NOTHING, cut_outs, free_edges_of, less, partition
 from layup.shape.surface import Surface
 from layup.shape.topology import edge_keys
 from layup.shape.zones import zone_key
 from layup.sides.mould import Lies, lies
-from layup.shape.partition import NOTHING, cut_outs, free_edges_of, less, partition
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -127,7 +127,7 @@ def _cut(job: Job, names: list[str], specs: list[dict[str, object]]) -> Regions:
 
 def _edges(job: Job) -> tuple[tuple[str, ...], Any, Any, Any, Floats]:
     """The openings of a part; its free edges, their faces and what each is of (0 for the outer edge); areas."""
-    from layup.partfile.holes import rim_edges
+    from layup.shape.holes import rim_edges
 
     surface = job.surface
     edges, owner = free_edges_of(surface)
@@ -223,16 +223,16 @@ def _scattered(found: Regions, loose: Mapping[str, float], laid: Mask) -> Region
     marks = np.unique(np.clip(np.array([0.0, 1.0, *(v for span in spans for pair in span for v in pair)]), 0.0, 1.0))
     marks = marks[np.r_[True, np.diff(marks) > NOTHING]]
     marks[-1] = 1.0
-    share = np.diff(marks)
+    shares = np.diff(marks)
     middle = 0.5 * (marks[1:] + marks[:-1])
     taken = np.array([[any(a <= m < b for a, b in span) for span in spans] for m in middle], dtype=bool)
-    rows = np.concatenate([np.repeat(np.flatnonzero(laid), len(share)), np.flatnonzero(~laid)])
-    factor = np.concatenate([np.tile(share, int(laid.sum())), np.ones(int((~laid).sum()))])
+    rows: Any = np.concatenate([np.repeat(np.flatnonzero(laid), len(shares)), np.flatnonzero(~laid)])
+    factor = np.concatenate([np.tile(shares, int(laid.sum())), np.ones(int((~laid).sum()))])
     none = np.zeros((int((~laid).sum()), len(spans)), dtype=bool)
     more = np.concatenate([np.tile(taken, (int(laid.sum()), 1)), none])
 
     def part(values: Floats) -> Floats:
-        return values[rows] * factor.reshape(-1, *(1,) * (values.ndim - 1))
+        return np.asarray(values[rows] * factor.reshape(-1, *(1,) * (values.ndim - 1)))
 
     return replace(
         found,
@@ -263,7 +263,7 @@ def _with_lids(job: Job, found: Regions, covering: Sequence[Key]) -> Regions:
     for at in range(len(names)):
         size = float(found.opening[:, at].sum()) if found.openings else max(more)
         # one lid under several zones: the larger takes what the smaller does, and more
-        shares = []
+        shares: list[float] = []
         for (_, covers), extra in zip(covering, more, strict=True):
             mine = [k for k, n in enumerate(names) if covered_by(n, covers)]
             total = float(found.opening[:, mine].sum()) if found.openings else extra
@@ -277,10 +277,10 @@ def _with_lids(job: Job, found: Regions, covering: Sequence[Key]) -> Regions:
     centre, second = _lid_place(found, places, over)
     sizes = np.array([lid[0] for lid in lids])
     on = np.concatenate([found.on, np.zeros((count, found.on.shape[1]), dtype=bool)])
-    extra = np.zeros((len(on), len(covering)), dtype=bool)
+    lies_on = np.zeros((len(on), len(covering)), dtype=bool)
     for column, (zone, _) in enumerate(covering):
-        extra[: len(found), column] = found.on[:, found.keys.index((zone, ()))]
-        extra[len(found) :, column] = [lid[1][column] for lid in lids]
+        lies_on[: len(found), column] = found.on[:, found.keys.index((zone, ()))]
+        lies_on[len(found) :, column] = [lid[1][column] for lid in lids]
 
     def longer(values: Floats) -> Floats:
         return np.concatenate([values, np.zeros((count, *values.shape[1:]))])
@@ -296,7 +296,7 @@ def _with_lids(job: Job, found: Regions, covering: Sequence[Key]) -> Regions:
         rim=longer(found.rim),
         opening=longer(found.opening),
         keys=(*found.keys, *covering),
-        on=np.concatenate([on, extra], axis=1),
+        on=np.concatenate([on, lies_on], axis=1),
         place=(*found.place, *over),
     )
 
