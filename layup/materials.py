@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import errno
+import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -20,6 +21,7 @@ from layup.errors import Fault, FaultsError, LayupError, MissingFigureError, Uni
 from layup.properties import (
     FORMS,
     KINDS_OF_MATERIAL,
+    LIKELY,
     PLURAL,
     ROW_KINDS,
     TABLE_FILES,
@@ -481,7 +483,7 @@ def _check_row(row: Row, kind: str, faults: list[Fault]) -> bool:
     except UnitError as error:
         faults.append(Fault(row.file, row.line, place, str(error).rstrip(".")))
         return False
-    wrong = _absurd(plain, known[plain], figure, row.property)
+    wrong = _absurd(kind, plain, known[plain], figure, row.property)
     if wrong:
         faults.append(Fault(row.file, row.line, place, wrong, "Check the figure and its unit."))
         return False
@@ -498,8 +500,11 @@ _SANE = {
 }
 
 
-def _absurd(plain: str, dimension: str, figure: Figure, shown: str) -> str:
+def _absurd(kind: str, plain: str, dimension: str, figure: Figure, shown: str) -> str:
     """Say what is absurd about a figure; empty where it can be true."""
+    low, high, words = LIKELY.get((kind, plain), (-math.inf, math.inf, ""))
+    if not low <= figure.value <= high:
+        return f"{figure.printed} can't be: it lies between {words}"
     if dimension == "fraction":
         return "" if 0.0 <= figure.value <= 1.0 else f"{figure.printed} is outside 0 to 1"
     if dimension == "factor":

@@ -18,6 +18,22 @@ HANDS = ("squeegeed", "rolled", "brushed", "bled", "not bled", "debulked", "doub
 ROW_KINDS = ("measured", "typical", "nominal", "derived", "assumed", "absent")
 """What a printed figure is: see docs/materials.md."""
 
+LIKELY: dict[tuple[str, str], tuple[float, float, str]] = {
+    ("resin", "density"): (800.0, 2500.0, "0.8 to 2.5 g/cm^3"),
+    ("fibre", "density"): (600.0, 5000.0, "0.6 to 5 g/cm^3"),
+    ("core", "density"): (5.0, 1500.0, "5 to 1500 kg/m^3"),
+    ("sheet", "density"): (50.0, 20_000.0, "0.05 to 20 g/cm^3"),
+    ("fabric", "areal_weight"): (0.003, 6.0, "3 to 6000 g/m^2"),
+    ("process", "fibre_volume_fraction"): (0.05, 0.80, "0.05 to 0.80"),
+    ("process", "surface_resin"): (0.0, 1.0, "0 to 1 kg/m^2"),
+    ("core", "bond_resin"): (0.0, 3.0, "0 to 3 kg/m^2"),
+    ("process", "void_content"): (0.0, 0.3, "0 to 30 %"),
+    ("process", "loss"): (0.0, 0.8, "0 to 80 %"),
+    ("process", "pressure"): (1000.0, 5e6, "1 to 5000 kPa"),
+}
+"""Where a figure can lie that a shop writes, in SI, and in words: beyond, a unit or a point is wrong. By kind of
+material and property. Common practice, no source; wide of everything in `materials/`."""
+
 _ELASTIC = {
     "tensile_modulus": "stress",
     "transverse_modulus": "stress",

@@ -163,6 +163,11 @@ def flat_plies(
         LayupError: A ply given only by its area has no shape; a start off the surface; a warp square to it.
     """
     width = job.part.trim if trim is None else trim
+    if width is not None and not 0.0 <= width <= 0.5:
+        raise LayupError(
+            f"a trim of {width * 1e3:g} mm can't be: it is what is laid up beyond the edge and cut off later. "
+            "Write 0 to 500 mm"
+        )
     entries = job.part.plies()
     made: list[FlatPly] = []
     number = 0

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @units_option
 @json_option
 @click.option(
-    "--seconds", default=6.0, show_default=True, type=click.FloatRange(min=0.0),
+    "--seconds", default=6.0, show_default=True, type=click.FloatRange(min=0.0, max=3600.0),
     help="How long to search; 0 for a plain, repeatable layout.",
 )  # fmt: skip
 @click.option("--gap", default="3 mm", show_default=True, help="Between two pieces, for the cutter.")

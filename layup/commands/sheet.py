@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 @click.option("--cup", multiple=True, help='A size of cup you have, brimful: "250 ml", "9 fl oz"; once for each size.')
 @click.option("--scale", help='What your resin scale shows at the least: "1 g", "1/8 oz".')
 @click.option(
-    "--seconds", default=0.0, type=click.FloatRange(min=0.0),
+    "--seconds", default=0.0, type=click.FloatRange(min=0.0, max=3600.0),
     help="Search so long for a short cut, where `layup cut --save` stored none.",
 )  # fmt: skip
 @yes_option

@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 
 from layup.cloth import practice
 from layup.cloth.splice import splice
+from layup.errors import LayupError
 from layup.make.nest import Nest, Piece, Roll, nest
 from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, Lines, plies_to_cut
 from layup.make.rings import quarters, worth_parting
+from layup.make.rolls import within
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.partfile.model import OPENINGS, WHOLE
@@ -117,6 +119,8 @@ class Cut:
         return sums
 
 
+SEARCHED = 3600.0
+"""The longest search; a layout is as good as found after a minute. [s]"""
 Progress = Callable[[str, Nest, float], None]
 """Called with the fabric, its best layout so far and the seconds since its start."""
 Finder = Callable[[str, tuple[Piece, ...], Roll, float], Nest | None]
@@ -160,6 +164,9 @@ def cut(
     Raises:
         LayupError: A fabric has no width, or pieces cannot be nested.
     """
+    within(edge, 0.0, 0.2, f"an edge of {edge * 1e3:g} mm", "from 0 to 200 mm")
+    within(seconds, 0.0, SEARCHED, f"a search of {seconds:g} s", f"of up to {SEARCHED:.0f} s")
+    within(gap, 0.0, 0.2, f"a gap of {gap * 1e3:g} mm", "from 0 to 200 mm; a rotary cutter needs about 3 mm")
     listed = tuple(jobs)
     found = [plies_to_cut(job, patterns=patterns, progress=lines) for job in listed]
     by_fabric: dict[str, list[CutPiece]] = {}
@@ -176,6 +183,12 @@ def cut(
                     printed = job.library.get("fabric", ply.fabric).figure("width")
                     figures.append(printed)
                     width = printed.value
+                for shape in (blocked or {}).get(ply.fabric, ()):
+                    if shape.bounds[1] >= width:
+                        raise LayupError(
+                            f"a bad place on {ply.fabric} begins {shape.bounds[1] * 1e3:.0f} mm from the lower edge, "
+                            f"and the roll is {width * 1e3:.0f} mm wide. Measure it from the lower edge of the roll"
+                        )
                 roll = Roll(width, edge, None, tuple((blocked or {}).get(ply.fabric, ())))
                 rolls[ply.fabric] = roll
             pieces, proposal = _pieces(job, ply, roll, number, mark, quarter_rings)

@@ -16,6 +16,7 @@ from layup.errors import LayupError
 from layup.files.reading import TABLE, read_file
 from layup.files.writing import write_file
 from layup.make.nest import Nest, Piece, Placed, Roll, faults
+from layup.make.rolls import LONGEST
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -71,9 +72,30 @@ def _points(shape: Polygon) -> list[list[list[float]]]:
 
 
 def _shape(rings: Any) -> Polygon:
-    from shapely import Polygon
+    """An outline as stored.
 
-    return Polygon(rings[0], rings[1:])
+    Raises:
+        ValueError: It is none: a number that is none, or off every roll; or it crosses itself.
+    """
+    from shapely import GEOSException, Polygon
+
+    for ring in rings:
+        for x, y in ring:
+            _placed(x, y)
+    try:
+        shape = Polygon(rings[0], rings[1:])
+    except GEOSException as error:
+        raise ValueError(str(error)) from None
+    if shape.is_empty or not shape.is_valid:
+        raise ValueError("an outline is empty or crosses itself")
+    return shape
+
+
+def _placed(*values: Any) -> None:
+    """Refuse what is no place on a roll."""
+    for value in values:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= LONGEST:
+            raise ValueError("no place on a roll")
 
 
 def _read(path: Path) -> list[dict[str, Any]]:
@@ -110,6 +132,8 @@ def how_it_was_cut(path: Path) -> dict[str, Any]:
     data = _whole(path)
     try:
         listed = data["fabrics"]
+        for one in listed:
+            _placed(one["gap"], one["roll"]["edge"], one["roll"]["width"])
         return {
             "gap": float(listed[0]["gap"]),
             "edge": float(listed[0]["roll"]["edge"]),
@@ -118,7 +142,7 @@ def how_it_was_cut(path: Path) -> dict[str, Any]:
             "quarter_rings": bool(data["quarter_rings"]),
             "face_down": bool(data["face_down"]),
         }
-    except (KeyError, TypeError, ValueError, IndexError):
+    except (KeyError, TypeError, ValueError, IndexError, OverflowError, AttributeError):
         raise LayupError(f'"{path}" holds no layouts. `layup cut PART --save` writes them') from None
 
 
@@ -140,7 +164,7 @@ def stored(path: Path) -> Callable[[str, tuple[Piece, ...], Roll, float], Nest |
         one = by_name.get(fabric)
         try:
             return None if one is None else _again(one, pieces, roll, gap)
-        except (KeyError, TypeError, ValueError, IndexError):
+        except (KeyError, TypeError, ValueError, IndexError, OverflowError, AttributeError):
             return None
 
     return find
@@ -155,6 +179,7 @@ def _again(one: dict[str, Any], pieces: tuple[Piece, ...], roll: Roll, gap: floa
     placed = []
     for index, piece in enumerate(pieces):
         entry = kept[piece.name]
+        _placed(entry["x"], entry["y"])
         if piece.shape.hausdorff_distance(_shape(entry["outline"])) > _SAME:
             return None
         placed.append(
@@ -183,9 +208,10 @@ def used(path: Path) -> dict[str, tuple[Polygon, ...]]:
         for one in _read(path):
             shapes = [_shape(rings) for rings in one["roll"]["blocked"]]
             for entry in one["pieces"]:
+                _placed(entry["x"], entry["y"])
                 place = Placed(0, entry["x"], entry["y"], entry["turned"], entry["face_down"])
                 shapes.append(lay(_shape(entry["outline"]), place))
             gone[str(one["fabric"])] = tuple(shapes)
-    except (KeyError, TypeError, ValueError, IndexError):
+    except (KeyError, TypeError, ValueError, IndexError, OverflowError, AttributeError):
         raise LayupError(f'"{path}" holds no layouts. `layup cut PART --save` writes them') from None
     return gone

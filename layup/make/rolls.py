@@ -15,6 +15,21 @@ if TYPE_CHECKING:
     from layup.partfile.job import Job
 
 
+LONGEST = 300.0
+"""A roll of cloth is no longer. [m]"""
+
+
+def within(value: float, least: float, most: float, what: str, where: str) -> float:
+    """A figure that lies where it can.
+
+    Raises:
+        UnitError: It does not.
+    """
+    if not least <= value <= most:
+        raise UnitError(f"{what} can't be: write one {where}. Check the unit")
+    return value
+
+
 def _cloth_and_rest(text: str, example: str) -> tuple[str, str]:
     cloth, equals, rest = text.partition("=")
     if not (equals and cloth.strip() and rest.strip()):
@@ -50,7 +65,7 @@ def read_widths(rolls: Iterable[str]) -> dict[str, float]:
     found = {}
     for text in rolls:
         cloth, width = _cloth_and_rest(text, '"glass plain 200=1 m"')
-        found[cloth] = parse(width, "length")
+        found[cloth] = within(parse(width, "length"), 0.02, 5.0, f'a roll of "{width}"', "20 mm to 5 m wide")
     return found
 
 
@@ -82,6 +97,8 @@ def read_blocked(defects: Iterable[str], used_files: Iterable[Path]) -> dict[str
         x, y, along, across = (parse(side.strip(), "length", bare=None) for side in sides)
         if not (along > 0 and across > 0):
             raise UnitError(f'"{text}" has no size: write {example}')
+        for value, said in zip((x, y, along, across), sides, strict=True):
+            within(value, 0.0, LONGEST, f'a bad place at "{said.strip()}"', "on the roll, 0 to 300 m from its end")
         found.setdefault(cloth, []).append(shapely.box(x, y, x + along, y + across))
     for path in used_files:
         for cloth, shapes in used(path).items():

@@ -35,11 +35,15 @@ ArealWeight = Annotated[float, quantity("areal_weight", 0.0, 60.0, "more than 60
 Vacuum = Annotated[float, quantity("pressure", 100.0, 110e3, "outside 0.1 to 110 kPa: no bag holds that")]
 Altitude = Annotated[float, quantity("length", -500.0, 6000.0, "outside -500 to 6000 m: no shop is there")]
 Angle = Annotated[float, quantity("angle", -360.0, 360.0, "outside -360 to 360 degrees")]
-FibreFraction = Annotated[float, quantity("fraction", 0.02, 0.80, "outside 0.02 to 0.80: fibres can't pack so")]
-ResinContent = Annotated[float, quantity("fraction", 0.05, 0.98, "outside 5 % to 98 %")]
+FibreFraction = Annotated[float, quantity("fraction", 0.05, 0.80, "outside 0.05 to 0.80: fibres can't pack so")]
+ResinContent = Annotated[float, quantity("fraction", 0.10, 0.92, "outside 10 % to 92 %: no ply is so dry or so rich")]
 Tolerance = Annotated[float, quantity("fraction", 0.0, 0.5, "outside 0 to 50 %")]
 Count = Annotated[int, Field(ge=1, le=10_000, strict=True)]
-PlyCount = Annotated[int, Field(ge=1, le=400, strict=True)]
+PlyCount = Annotated[int, Field(ge=1, le=100, strict=True)]
+Coats = Annotated[int, Field(ge=1, le=20, strict=True)]
+Overlap = Annotated[float, quantity("length", 0.0, 0.5, "more than 500 mm: check the unit")]
+Trim = Annotated[float, quantity("length", 0.0, 0.5, "more than 500 mm: check the unit")]
+CoatThickness = Annotated[float, quantity("length", 1e-6, 0.05, "outside 0.001 mm to 50 mm: check the unit")]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Vector = tuple[Number, Number, Number]
@@ -168,7 +172,7 @@ class PlyEntry(Entry):
     zone: Name | None = None
     area: Area | None = None
     covers: Name | list[Name] | None = None
-    overlap: Width | None = None
+    overlap: Overlap | None = None
     seam: Length | None = None
     resin: Name | None = None
     fibre_volume_fraction: FibreFraction | None = None
@@ -210,10 +214,10 @@ class FinishEntry(Entry):
 
     finish: Name | None = None
     name: Name | None = None
-    coats: Count = 1
+    coats: Coats = 1
     sides: Literal[1, 2] = 1
     zone: Name | None = None
-    thickness: Thickness | None = None
+    thickness: CoatThickness | None = None
     areal_weight: ArealWeight | None = None
 
     @model_validator(mode="after")
@@ -263,7 +267,7 @@ class ReplacesEntry(ItemEntry):
     core: Name | None = None
     covering: Name | None = None
     finish: Name | None = None
-    coats: Count | None = None
+    coats: Coats | None = None
     areal_weight: ArealWeight | None = None
     area: Area | None = None
     times: Annotated[float, Field(gt=0, le=20)] | None = None
@@ -349,7 +353,7 @@ class Part(Entry):
     arm: Place | None = None
     stack: Name | None = None
     fabric: Name | None = None
-    trim: Width | None = None
+    trim: Trim | None = None
     mirror: Literal["x", "y", "z"] | None = None
     stages: Annotated[int, Field(ge=1, le=100, strict=True)] = 1
     control_surface: bool | None = None

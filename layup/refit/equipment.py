@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from layup.errors import Fault, FaultsError, LayupError
+from layup.errors import Fault, FaultsError, LayupError, UnitError
 from layup.files.reading import LONGEST, TABLE, read_file, too_large
 from layup.units import parse
 
@@ -40,6 +40,12 @@ class Listed:
     arm: float | None
     arm_text: str
     line: int
+
+
+HEAVIEST = 50_000.0
+"""Of one item. [kg]"""
+FARTHEST = 200.0
+"""From the datum, either way. [m]"""
 
 
 def read_equipment(path: Path) -> tuple[Listed, ...]:
@@ -191,14 +197,20 @@ def _item(line: int, name: str, cells: list[str], columns: dict[str, int], heads
         pounds, ounces = _cell(cells, columns["pounds"]) or "0", _cell(cells, columns.get("ounces")) or "0"
         text = " ".join(w for w, n in ((f"{pounds} lb", pounds), (f"{ounces} oz", ounces)) if n != "0") or "0 lb"
         mass = parse(text, "mass")
+    if not 0.0 <= mass <= HEAVIEST:
+        raise UnitError(f'a weight of "{text}" can\'t be. Write what the item weighs, without a sign')
     arm_cell = _cell(cells, columns.get("arm"))
     if not arm_cell:
         return Listed(name, mass, text, None, "", line)
     arm_text, arm = _figure(arm_cell, _cell(heads, columns.get("arm")), "length")
+    if not abs(arm) <= FARTHEST:
+        raise UnitError(f'an arm of "{arm_text}" can\'t be. Check its unit, in the heading or in the row')
     return Listed(name, mass, text, arm, arm_text, line)
 
 
 def _figure(cell: str, heading: str, dimension: str) -> tuple[str, float]:
+    if re.fullmatch(r"[+\-−]?(nan|inf(inity)?|[\d.,]+[eE][+\-]?\d+)", cell.casefold()):
+        raise UnitError(f'"{cell}" is no plain number. Write it out: 12.5')
     bare = re.fullmatch(r"[+\-−]?[\d.,/ ]+", cell) is not None
     unit = _unit(heading) if bare else None
     text = f"{cell} {unit}" if unit else cell

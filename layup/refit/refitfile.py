@@ -106,6 +106,7 @@ class _Reading:
         self.predictions: dict[str, Prediction] = {}
         self.broken: set[str] = set()
         self.listed: dict[str, Listed] = {}
+        self.twice: dict[str, tuple[int, int]] = {}
 
     def job(self) -> RefitJob:
         data = self.report.data
@@ -143,7 +144,10 @@ class _Reading:
             self.report.fault(("equipment",), "no such file", near or "It is looked for beside the refit file.")
             return
         try:
-            self.listed = {entry.name.casefold(): entry for entry in read_equipment(path)}
+            for entry in read_equipment(path):
+                other = self.listed.setdefault(entry.name.casefold(), entry)
+                if (other.mass, other.arm) != (entry.mass, entry.arm):
+                    self.twice[entry.name.casefold()] = (other.line, entry.line)
         except FaultsError as error:
             self.report.faults.extend(error.faults)
 
@@ -275,6 +279,10 @@ class _Reading:
                 "" if self.listed else 'Name the list at the top of the file: equipment = "equipment.csv".'
             )
             self.report.fault(path, "there is no such item on the equipment list", remedy)
+        elif name.casefold() in self.twice:
+            rows = " and ".join(map(str, self.twice[name.casefold()]))
+            wrong = f"the equipment list has it twice with other figures, in rows {rows}"
+            self.report.fault(path, wrong, "Give each its own name in the list.")
         return row
 
     def _predict(self, name: str, path: tuple[str | int, ...]) -> Prediction | None:
