@@ -20,14 +20,14 @@ from starlette.testclient import TestClient
 from layup.bench.app import build
 from layup.bench.choose_needs import needs_changes, shelf_of, stiffness_of, supports_of
 from layup.bench.choose_work import PHASES, letter_of, progress_words, search
-from layup.choose.as_json import as_json
-from layup.choose.choice import choose
-from layup.choose.front_svg import LABEL_HEIGHT, LABEL_WIDTH, FrontMark, front_svg, times_words
-from layup.choose.present import standing
-from layup.choose.screen import choice_screen
-from layup.choose.shelf import panel_shape, zone_shape
-from layup.choose.stack_svg import StackLine, stack_svg
-from layup.choose.writeback import with_plies
+from layup.choosing.as_json import as_json
+from layup.choosing.choice import choose
+from layup.choosing.front_svg import LABEL_HEIGHT, LABEL_WIDTH, FrontMark, front_svg, times_words
+from layup.choosing.present import standing
+from layup.choosing.screen import choice_screen
+from layup.choosing.shelf import panel_shape, zone_shape
+from layup.choosing.stack_svg import StackLine, stack_svg
+from layup.choosing.writeback import with_plies
 from layup.partfile import edit as parttext
 from layup.partfile.job import read_part
 from layup.weight.prediction import predict
@@ -292,7 +292,7 @@ def test_the_shelf_by_its_forms(shop):
 
 
 def test_the_shelf_shown_is_the_shelf_searched(shop):
-    from layup.choose.shelf import shelf_of as searched
+    from layup.choosing.shelf import shelf_of as searched
 
     shutil.copy(GLIDER / "engine-bay-door.stl", shop.folder)
     for name in (PANEL, "engine-bay-door.toml", "rear-window.toml"):

@@ -102,7 +102,7 @@ def test_a_process_that_ruins_the_core_is_not_compared(hatch: Hatch) -> None:
 
 
 def test_choose_leaves_out_what_ruins_the_core(hatch: Hatch) -> None:
-    from layup.choose.shelf import shelf_of, stock
+    from layup.choosing.shelf import shelf_of, stock
 
     shelf = {"fabrics": ["glass plain 200"], "processes": ["vacuum bag", "infusion"],
              "cores": [{"core": "aramid honeycomb 48", "thickness": "5 mm"}]}  # fmt: skip

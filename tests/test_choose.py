@@ -16,14 +16,14 @@ from hypothesis import strategies as st
 from pytest import approx
 from rich.console import Console
 
-from layup.choose.batch import d_of
-from layup.choose.checks import Checker
-from layup.choose.choice import choose
-from layup.choose.rules import broken_rule
-from layup.choose.screen import _reserve, choice_screen
-from layup.choose.seek import batch_of, first_guess, frames_of, lightest
-from layup.choose.shelf import old_stiffness, shelf_of, stock
-from layup.choose.words import proof_words
+from layup.choosing.batch import d_of
+from layup.choosing.checks import Checker
+from layup.choosing.choice import choose
+from layup.choosing.rules import broken_rule
+from layup.choosing.screen import _reserve, choice_screen
+from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
+from layup.choosing.shelf import old_stiffness, shelf_of, stock
+from layup.choosing.words import proof_words
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.panel import terms_of
@@ -291,7 +291,7 @@ def test_a_cloth_of_unknown_strength_is_listed_apart_and_never_chosen(hatch):
 
 
 def test_the_part_as_it_stands_does_not_pass_on_an_unknown_strength(hatch):
-    from layup.choose.present import standing
+    from layup.choosing.present import standing
 
     part = hatch(surface={"rectangle": ["300 mm", "200 mm"]}, ply=[{"fabric": "basalt plain 210", "count": 20}],
                  needs={"stiffness": "not asked", "pressure": "100 Pa"},
@@ -514,7 +514,7 @@ def test_written_back_over_an_existing_layup(examples, tmp_path):
     part = tmp_path / "rear-window.toml"
     choice = choose(part, wide=False)
     assert choice.best is not None
-    from layup.choose.writeback import write_part
+    from layup.choosing.writeback import write_part
 
     write_part(part, choice.best, part)
     again = read_part(part)
@@ -592,7 +592,7 @@ def test_a_reserve_shows_on_which_side_of_one_it_is(value, words):
 
 
 def test_a_picture_is_drawn(hatch, tmp_path: Path):
-    from layup.choose.picture import draw_choice
+    from layup.choosing.picture import draw_choice
 
     choice = choose(hatch(**PANEL, ply=None))
     assert draw_choice(choice, tmp_path / "a.png").stat().st_size > 20_000
@@ -617,8 +617,8 @@ LOCAL = {
 
 def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
     """The lightest base with its patch, against all bases times all patches through the same checks, no limit used."""
-    from layup.choose import choice as module
-    from layup.choose import reinforce
+    from layup.choosing import choice as module
+    from layup.choosing import reinforce
 
     kept = {}
     plain = reinforce.lightest_with_patches
@@ -654,7 +654,7 @@ def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
 
 
 def test_local_plies_are_written_back(tmp_path):
-    from layup.choose.writeback import with_plies
+    from layup.choosing.writeback import with_plies
 
     choice = choose(LOCAL, wide=False)
     head = 'title = "x"\nprocess = "wet"\n\n[surface]\narea = "1 m^2"\n\n'

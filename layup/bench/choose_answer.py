@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from layup.bench.app import link
 from layup.bench.choose_work import Answer
-from layup.choose.front_svg import FrontMark, currency_of, front_svg, times_words
-from layup.choose.stack_svg import local_lines, stack_lines, stack_svg
-from layup.choose.words import failing_words, money_words, reserve_words, value_words, verdict_words
+from layup.choosing.front_svg import FrontMark, currency_of, front_svg, times_words
+from layup.choosing.stack_svg import local_lines, stack_lines, stack_svg
+from layup.choosing.words import failing_words, money_words, reserve_words, value_words, verdict_words
 from layup.words import length_words, mass_both, mass_words, thickness_words
 
 if TYPE_CHECKING:
-    from layup.choose.layups import Layup
+    from layup.choosing.layups import Layup
     from layup.spread import Interval
     from layup.words import System
 

@@ -152,7 +152,7 @@ class ShelfNow:
 
 
 def shelf_of(sheet: Sheet) -> ShelfNow:
-    """The shelf of a part file as it stands, faults or not; `layup.choose.shelf.shelf_of` reads it the same way."""
+    """The shelf of a part file as it stands, faults or not; `layup.choosing.shelf.shelf_of` reads it the same way."""
     table = sheet.data.get("shelf")
     written = table if isinstance(table, dict) else {}
     plies = sheet.entries("ply")

@@ -183,7 +183,7 @@ def as_json(asked: Asked) -> Response:
 
 def take(asked: Asked) -> Response:
     """Write a layup of the answer into the part; it can be taken back like every change."""
-    from layup.choose.writeback import with_plies
+    from layup.choosing.writeback import with_plies
 
     work, answer = _answer(asked)
     point = answer.point(asked.form.get("point", ""))
@@ -221,8 +221,8 @@ def _may_search(asked: Asked, sheet: Sheet) -> bool:
 
 
 def _page(asked: Asked, sheet: Sheet) -> Response:
-    from layup.choose.checks import CAUTIONS
-    from layup.choose.words import ADVICE, failing_words
+    from layup.choosing.checks import CAUTIONS
+    from layup.choosing.words import ADVICE, failing_words
     from layup.laminate.strength import CRITERIA
 
     work = asked.bench.works.newest(FLOW, asked.file)

@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from layup.choose.layups import Layup
-    from layup.choose.present import Standing
-    from layup.choose.steps import Step
+    from layup.choosing.layups import Layup
+    from layup.choosing.present import Standing
+    from layup.choosing.steps import Step
     from layup.laminate.process import Habits
     from layup.sources import Citation
     from layup.words import System
@@ -113,7 +113,7 @@ def search(name: str, text: str, home: str, habits: Habits, tell: Callable[[str]
     """
     import tempfile
 
-    from layup.choose.choice import choose
+    from layup.choosing.choice import choose
     from layup.partfile.job import read_part
 
     tell("reading the part")
@@ -152,10 +152,10 @@ def progress_words(what: str, looked: int, weight: float, system: System) -> str
 
 def answer_of(choice: Any) -> Answer:
     """A choice as the page shows it; everything in it can go from one process to another."""
-    from layup.choose.as_json import as_json
-    from layup.choose.layups import times_as_stiff
-    from layup.choose.present import standing
-    from layup.choose.words import lead_words, none_words, proof_words
+    from layup.choosing.as_json import as_json
+    from layup.choosing.layups import times_as_stiff
+    from layup.choosing.present import standing
+    from layup.choosing.words import lead_words, none_words, proof_words
 
     best, checker = choice.best, choice.searches.checker
     passing = sorted([best, *choice.others] if best else [], key=lambda y: (y.mass.mean, y is not best))

@@ -117,6 +117,9 @@ class FlatPly:
     sides: tuple[str, str] = ("", "")
     ways: tuple[tuple[str, Pair], ...] = ()
 
+    def __repr__(self) -> str:
+        return f"FlatPly({self.title!r}, {self.area:.4f} m^2)"
+
     @property
     def pieces(self) -> int:
         """How often it is cut. [-]"""

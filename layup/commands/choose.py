@@ -42,33 +42,33 @@ def command(
     Without [needs] the part must be as stiff in bending as what it replaces; without [shelf] its own fabrics, cores and
     process are tried. Ctrl-C stops the search and shows the best so far.
     """
-    from layup.choose.choice import choose
+    from layup.choosing.choice import choose
     from layup.report.waiting import Waiting
 
     if out is not None:
-        from layup.choose.writeback import may_write_part
+        from layup.choosing.writeback import may_write_part
 
         may_write_part(part, out, yes)  # before the search, not after it
     check_outputs([picture], yes, [part])
     with Waiting() as waiting:
         choice = choose(part, tell=waiting.tell, wide=not quick, habits=habits_of(part, shop, no_shop))
     if out is not None:
-        from layup.choose.writeback import write_part
+        from layup.choosing.writeback import write_part
 
         if choice.best is None:
             click.echo("Nothing was written: no layup passes.", err=True)
         else:
             click.echo(f"Wrote {write_part(part, choice.best, out)}.", err=True)
     if picture is not None:
-        from layup.choose.picture import draw_choice
+        from layup.choosing.picture import draw_choice
 
         click.echo(f"Wrote {draw_choice(choice, picture)}.", err=True)
     if as_json:
-        from layup.choose.as_json import json_text
+        from layup.choosing.as_json import json_text
 
         click.echo(json_text(choice))
     else:
-        from layup.choose.screen import choice_screen
+        from layup.choosing.screen import choice_screen
         from layup.weight import screen
 
         screen.show(choice_screen(choice, units or choice.job.part.units, explain))

@@ -137,7 +137,7 @@ class Process:
         material: Its row in the tables.
         pressure: Consolidation pressure; None for a process without a bag. [Pa]
         notes: What was assumed about the pressure, for a person.
-        hand: How the resin is worked, of `layup.properties.HANDS`; empty where the part file does not say.
+        hand: How the resin is worked, of `layup.materials.HANDS`; empty where the part file does not say.
         habits: What the shop's weigh-ins say; empty for a shop that has none.
     """
 

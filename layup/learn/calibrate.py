@@ -155,6 +155,10 @@ class Calibration:
     beliefs: dict[str, Learnt] = field(repr=False)
     settings: Settings
 
+    def __repr__(self) -> str:
+        parts = sum(len(group.numbers) for group in self.groups)
+        return f"Calibration({len(self.habits)} habits from {parts} weighed parts)"
+
 
 _COLUMNS = (
     "number, at, part, piece, stage, mass, process, form, fabric, rest, resin, rest_spread, shop_spread, part_spread, "

@@ -31,6 +31,7 @@ from layup.learn.weighins import (
 )
 from layup.partfile.job import Job
 from layup.weight.prediction import Prediction
+from layup.words import mass_both
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,10 @@ class Noted:
     prediction: Prediction
     replaces: WeighIn | None
     begun: bool
+
+    def __repr__(self) -> str:
+        what = mass_both(self.weighed.mass, "both")
+        return f"Noted({self.prediction.title!r}, {self.weighed.stage}: {what}; entry {self.weighed.entry.number})"
 
 
 def read_scale(

@@ -104,6 +104,10 @@ class Cut:
     face_down: bool
     figures: tuple[Figure, ...] = field(repr=False)
 
+    def __repr__(self) -> str:
+        rolls = "; ".join(f"{one.length:.2f} m of {one.fabric}" for one in self.fabrics)
+        return f"Cut({', '.join(repr(job.part.title) for job in self.jobs)}: {rolls})"
+
     @property
     def stopped(self) -> bool:
         """Whether the search was ended before its time."""

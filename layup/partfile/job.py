@@ -18,7 +18,7 @@ from pydantic import ValidationError
 
 from layup.errors import Fault, FaultsError, SurfaceError, UnitError, VacuumError, nearest
 from layup.laminate.process import Habits, settle
-from layup.materials import Library, Material, load_library, row_words
+from layup.materials import HANDS, Library, Material, load_library, row_words
 from layup.partfile.clashes import clash
 from layup.partfile.holes import Opened, check_hole_names, cut_holes, layers_of, old_patterns
 from layup.partfile.lines import Path as KeyPath
@@ -27,7 +27,6 @@ from layup.partfile.model import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.partfile.opened import open_surface
 from layup.partfile.toml_file import Form, Report, read_toml, without
 from layup.partfile.zones import zone_spec
-from layup.properties import HANDS
 from layup.shape.measure import Measured
 from layup.shape.surface import Surface
 from layup.sides.mould import parse_mould

@@ -54,7 +54,7 @@ Hands = Annotated[
     tuple[Literal["squeegeed", "rolled", "brushed", "bled", "not bled", "debulked", "double bagged"], ...],
     BeforeValidator(lambda value: (value,) if isinstance(value, str) else value),
 ]
-"""How the resin is worked, one word or several: `layup.properties.HANDS`."""
+"""How the resin is worked, one word or several: `layup.materials.HANDS`."""
 
 SURFACE_FORMS = ("mesh", "step", "outline", "photo", "stations", "girths", "rectangle", "area")
 """The ways to give a surface."""

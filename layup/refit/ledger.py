@@ -82,6 +82,10 @@ class Ledger:
     as_of: str = ""
     differs: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        saved, now = mass_both(self.saving.mean, "both"), mass_both(self.mass.mean, "both")
+        return f"Ledger({self.title!r}: {len(self.rows)} items, saves {saved}, empty {now} at {self.cg.mean:.3f} m)"
+
     @property
     def items(self) -> list[Item]:
         """All items."""

@@ -10,8 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from layup.errors import nearest
-from layup.materials import Library, Material
-from layup.properties import PLURAL
+from layup.materials import PLURAL, Library, Material
 from layup.sources import Citation
 
 

@@ -105,6 +105,11 @@ class Prediction:
     published: Weighed | None = field(default=None, repr=False)
     rules: tuple[Caution, ...] = field(default=(), repr=False)
 
+    def __repr__(self) -> str:
+        saves = f", saves {mass_both(self.saving.mass.mean, 'both')}" if self.saving else ""
+        low, high = (mass_both(kg, "both") for kg in (self.mass.p05, self.mass.p95))
+        return f"Prediction({self.title!r}: {mass_both(self.mass.mean, 'both')}, nine in ten {low} to {high}{saves})"
+
     def at_hand(self, *where: Where) -> tuple[str, ...]:
         """What is said where the hand is: at mixing, cutting, bagging, trimming, finishing, fitting."""
         return tuple(one.words for one in self.rules if one.where in where)

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
-from layup.choose.batch import CORE
-from layup.choose.layups import Layup
+from layup.choosing.batch import CORE
+from layup.choosing.layups import Layup
 from layup.words import System, thickness_words
 
 WIDTH, BAR_LEFT, BAR_RIGHT, LABEL = 540, 104, 240, 306

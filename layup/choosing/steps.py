@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from layup.choose.batch import CORE, Batch, d_of
-from layup.choose.checks import Checker
-from layup.choose.layups import Layup, stiffness_of, times_as_stiff
-from layup.choose.rules import broken_rule
-from layup.choose.shelf import Bench
+from layup.choosing.batch import CORE, Batch, d_of
+from layup.choosing.checks import Checker
+from layup.choosing.layups import Layup, stiffness_of, times_as_stiff
+from layup.choosing.rules import broken_rule
+from layup.choosing.shelf import Bench
 from layup.partfile.job import Job
 
 

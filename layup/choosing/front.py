@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from layup.choose.checks import Checker
-from layup.choose.layups import Layup, Tell, layup_of
-from layup.choose.seek import Search, frames_of, lightest
-from layup.choose.shelf import Bench
+from layup.choosing.checks import Checker
+from layup.choosing.layups import Layup, Tell, layup_of
+from layup.choosing.seek import Search, frames_of, lightest
+from layup.choosing.shelf import Bench
 from layup.partfile.job import Job
 from layup.partfile.needs import Needs
 

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choose.shelf import Bench, CoreChoice
+from layup.choosing.shelf import Bench, CoreChoice
 from layup.laminate.panel import terms_of
 from layup.laminate.sandwich import shear_stiffness
 from layup.laminate.stiffness import stack_stiffness

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from layup.choose.choice import Choice
-from layup.choose.layups import Layup
+from layup.choosing.choice import Choice
+from layup.choosing.layups import Layup
 from layup.errors import LayupError
 from layup.report import palette
 from layup.report.saving import save_figure

@@ -19,10 +19,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choose.batch import CORE, Assessment, Batch, CheckKind, core_shear_stiffness
-from layup.choose.edges import EdgeCase, buckling_cases, edge_cases
-from layup.choose.shelf import CoreChoice, OldPart, PlyChoice
-from layup.choose.strength_checks import EdgeStrains, checks_of_edges, checks_of_load, corners_that_bend_most
+from layup.choosing.batch import CORE, Assessment, Batch, CheckKind, core_shear_stiffness
+from layup.choosing.edges import EdgeCase, buckling_cases, edge_cases
+from layup.choosing.shelf import CoreChoice, OldPart, PlyChoice
+from layup.choosing.strength_checks import EdgeStrains, checks_of_edges, checks_of_load, corners_that_bend_most
 from layup.laminate.panel import matrix_of
 from layup.laminate.panel_model import (
     Limit,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from layup.choose.choice import Choice
-from layup.choose.layups import Layup
-from layup.choose.steps import Step
+from layup.choosing.choice import Choice
+from layup.choosing.layups import Layup
+from layup.choosing.steps import Step
 
 ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
 """What to do where nothing passes."""

@@ -6,8 +6,8 @@ import json
 import math
 from typing import Any
 
-from layup.choose.choice import Choice
-from layup.choose.layups import Layup
+from layup.choosing.choice import Choice
+from layup.choosing.layups import Layup
 from layup.weight.prediction import source_record
 
 

@@ -10,11 +10,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from layup.choose.batch import CORE, Batch, d_of
-from layup.choose.choice import Choice
-from layup.choose.layups import Layup, layup_of, stiffness_of
-from layup.choose.seek import Found
-from layup.choose.shelf import Bench, PlyChoice, stock
+from layup.choosing.batch import CORE, Batch, d_of
+from layup.choosing.choice import Choice
+from layup.choosing.layups import Layup, layup_of, stiffness_of
+from layup.choosing.seek import Found
+from layup.choosing.shelf import Bench, PlyChoice, stock
 from layup.errors import LayupError
 from layup.partfile.job import Job
 from layup.partfile.model import PlyEntry

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from layup.choose.batch import CORE, Batch
-from layup.choose.checks import Checker
-from layup.choose.seek import Found
-from layup.choose.shelf import with_layup
+from layup.choosing.batch import CORE, Batch
+from layup.choosing.checks import Checker
+from layup.choosing.seek import Found
+from layup.choosing.shelf import with_layup
 from layup.laminate.panel_model import strip_stiffness
 from layup.partfile.job import Job
 from layup.partfile.model import PlyEntry

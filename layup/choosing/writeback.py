@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from layup.choose.layups import Layup
+from layup.choosing.layups import Layup
 from layup.errors import LayupError
 from layup.files.writing import files_named, may_write, write_file
 from layup.partfile.job import read_part

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choose.batch import ACROSS_RIBBON, CORE, Batch, CheckKind, core_shear_modulus
-from layup.choose.shelf import CoreChoice
+from layup.choosing.batch import ACROSS_RIBBON, CORE, Batch, CheckKind, core_shear_modulus
+from layup.choosing.shelf import CoreChoice
 from layup.laminate import sandwich
 from layup.laminate.panel import PanelLoad, matrix_of
 from layup.laminate.stiffness import reduced_stiffness

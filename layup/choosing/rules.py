@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from layup.choose.batch import CORE
-from layup.choose.shelf import Bench
+from layup.choosing.batch import CORE
+from layup.choosing.shelf import Bench
 from layup.partfile.needs import Needs
 
 

@@ -17,9 +17,9 @@ from itertools import groupby
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choose.batch import CORE, Assessment, Batch, d_of
-from layup.choose.checks import Checker
-from layup.choose.shelf import Bench, CoreChoice
+from layup.choosing.batch import CORE, Assessment, Batch, d_of
+from layup.choosing.checks import Checker
+from layup.choosing.shelf import Bench, CoreChoice
 from layup.errors import LayupError
 from layup.laminate.panel_model import Limit
 from layup.laminate.search import MOST_HALVES, Frame, ListedFrame, Queue

@@ -10,9 +10,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from layup.choose.choice import Choice
-from layup.choose.layups import Layup
-from layup.choose.words import (
+from layup.choosing.choice import Choice
+from layup.choosing.layups import Layup
+from layup.choosing.words import (
     ADVICE,
     failing_words,
     lead_words,
@@ -22,7 +22,7 @@ from layup.choose.words import (
     value_words,
     verdict_words,
 )
-from layup.choose.words import reserve_words as _reserve
+from layup.choosing.words import reserve_words as _reserve
 from layup.words import System, length_words, mass_both, thickness_words
 
 

@@ -18,11 +18,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choose.batch import Assessment, Batch
-from layup.choose.checks import Checker
-from layup.choose.seek import Found, Tick, batch_of
-from layup.choose.shelf import Bench
-from layup.choose.strength_checks import ply_reserve
+from layup.choosing.batch import Assessment, Batch
+from layup.choosing.checks import Checker
+from layup.choosing.seek import Found, Tick, batch_of
+from layup.choosing.shelf import Bench
+from layup.choosing.strength_checks import ply_reserve
 from layup.errors import LayupError
 from layup.laminate.panel_model import in_plane_stiffness, limit_in_plane, limit_of_strip, strip_stiffness
 from layup.laminate.panel_zones import ZonedModel, with_patch

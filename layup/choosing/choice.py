@@ -14,15 +14,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choose.batch import core_shear_modulus
-from layup.choose.checks import CAUTIONS, Checker, lacks_of_core, lacks_of_ply
-from layup.choose.edges import buckling_cases
-from layup.choose.front import front, others
-from layup.choose.layups import Layup, Tell, layup_of
-from layup.choose.reinforce import lightest_with_patches
-from layup.choose.seek import Search, frames_of, lightest, nearest_miss
-from layup.choose.shelf import Bench, Flat, OldPart, old_stiffness, panel_shape, shelf_of, stock, zone_shape
-from layup.choose.steps import Step, neighbours
+from layup.choosing.batch import core_shear_modulus
+from layup.choosing.checks import CAUTIONS, Checker, lacks_of_core, lacks_of_ply
+from layup.choosing.edges import buckling_cases
+from layup.choosing.front import front, others
+from layup.choosing.layups import Layup, Tell, layup_of
+from layup.choosing.reinforce import lightest_with_patches
+from layup.choosing.seek import Search, frames_of, lightest, nearest_miss
+from layup.choosing.shelf import Bench, Flat, OldPart, old_stiffness, panel_shape, shelf_of, stock, zone_shape
+from layup.choosing.steps import Step, neighbours
 from layup.errors import LayupError
 from layup.laminate.atmosphere import density_at
 from layup.laminate.panel import Panel, PanelLoad, build_panel
