@@ -173,6 +173,51 @@ def test_a_mesh_put_in_its_place_on_the_disk_is_another_state(page: Page) -> Non
     assert f'data-state="{after[1]}"' in page.get("/part", file=DOOR).text
 
 
+def test_a_cloth_is_found_by_what_a_shop_calls_it(page: Page) -> None:
+    page.edit(DOOR, table="ply", number="0", op="save", set_cloth="  Carbon  PLAIN 160 ")
+    assert predict(page.root / DOOR).job.part.plies()[0].fabric == "carbon plain 160"
+    answer = page.edit(DOOR, table="ply", number="0", op="save", set_cloth="CSM")
+    assert answer.status_code == 422
+    assert "Choose one" in unescape(answer.text)
+    answer = page.edit(DOOR, table="ply", number="0", op="save", set_cloth="carbon plane 200")
+    assert answer.status_code == 422
+    assert "carbon plain 200" in unescape(answer.text)
+    assert predict(page.root / DOOR).job.part.plies()[0].fabric == "carbon plain 160"
+
+
+def test_a_patch_is_a_zone_and_its_ply_in_one_step(page: Page) -> None:
+    text, before = page.text(DOOR), predict(page.root / DOOR).mass.mean
+    form = {"table": "zone", "op": "add", "set.name": "latch", "set.within": "50 mm of (300 mm, 200 mm, 22 mm)",
+            "patch.cloth": "carbon plain 200", "patch.angle": "45", "patch.count": "2", "script": "1"}  # fmt: skip
+    assert page.post("/part/edit", form, file=DOOR).status_code == 200
+    now = predict(page.root / DOOR)
+    assert now.mass.mean > before
+    last = now.job.part.plies()[-1]
+    assert (last.zone, last.fabric, last.angle, last.count) == ("latch", "carbon plain 200", 45.0, 2)
+    page.post("/part/undo", file=DOOR)
+    assert page.text(DOOR) == text
+
+
+def test_a_cloth_of_ones_own_goes_into_the_table_and_can_be_laid(page: Page) -> None:
+    form = {"form": "rectangle", "rectangle": "1 m x 600 mm", "title": "Floor", "process": "wet",
+            "resin": "epoxy, laminating"}  # fmt: skip
+    page.post("/new/measured", form)
+    mine = {"kind": "fabric", "name": "barn roll", "script": "1"}
+    answer = page.post("/part/mine", mine, file="floor.toml")
+    assert answer.status_code == 422
+    assert "Still needed" in answer.text
+    assert not (page.root / "shop.csv").exists()
+    whole = {**mine, "own.fibre": "E-glass", "own.form": "cloth", "own.areal_weight": "8.8 oz/yd^2"}
+    wrong = page.post("/part/mine", {**whole, "own.areal_weight": "8.8"}, file="floor.toml")
+    assert wrong.status_code == 422
+    assert not (page.root / "shop.csv").exists()
+    assert page.post("/part/mine", whole, file="floor.toml").status_code == 200
+    page.edit("floor.toml", table="ply", op="add", set_cloth="barn roll", set_angle="0")
+    now = predict(page.root / "floor.toml")
+    assert now.weighed.fibre == pytest.approx(0.6 * 8.8 * 0.028349523125 / 0.83612736, rel=1e-6)
+    assert "already" in page.post("/part/mine", whole, file="floor.toml").text
+
+
 def test_a_file_broken_in_an_editor_is_shown_with_its_line(page: Page) -> None:
     (page.root / DOOR).write_text(page.text(DOOR).replace("angle = 0", "angle = 0 deg"), encoding="utf-8")
     answer = page.get("/part", file=DOOR)

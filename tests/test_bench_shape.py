@@ -369,3 +369,30 @@ def test_nothing_of_the_page_needs_what_the_policy_forbids(page: TestClient) -> 
         code = page.get(f"/look/{name}").text
         assert "eval(" not in code
         assert "http" not in code.replace("https://developer", "")
+
+
+def test_the_head_tells_the_sides_the_grid_and_the_arrow(page: TestClient) -> None:
+    head, _ = got(page, file=DOOR)
+    assert head["grid"] == pytest.approx(0.05)  # 619 mm long, kept in millimetres
+    assert sorted(head["sides"]) == ["bag side", "mould side"]  # the file says which way its mould is
+    foot, tip, *barbs = (np.array(p) for p in head["arrow"])
+    assert len(barbs) == 2
+    warp = (tip - foot) / np.linalg.norm(tip - foot)
+    assert warp[0] > 0.95  # warp = [1, 0, 0], laid into a nearly flat surface
+    head, _ = got(page, file="flat.toml")
+    assert head["sides"] == ["", ""]  # nobody said it: the page asks
+
+
+def test_a_female_mould_and_a_male_one_have_their_sides_the_other_way_round(page: TestClient, shop: Path) -> None:
+    text = (shop / DOOR).read_text(encoding="utf-8")
+    assert 'mould = "female"' in text
+    (shop / "male.toml").write_text(text.replace('mould = "female"', 'mould = "male"'), encoding="utf-8")
+    female, male = (got(page, file=name)[0]["sides"] for name in (DOOR, "male.toml"))
+    assert female == male[::-1]
+
+
+def test_without_webgl_there_is_a_still_picture(page: TestClient) -> None:
+    answer = page.get("/shape/still", params={"file": "flat.toml"})
+    assert answer.headers["content-type"] == "image/png"
+    assert answer.content.startswith(b"\x89PNG")
+    assert page.get("/shape/still", params={"file": "area.toml"}).status_code == 422

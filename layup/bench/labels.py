@@ -28,6 +28,7 @@ LABELS = {
     "columns": "Columns", "rows": "Rows", "staggered": "Every second row shifted", "centre": "Middle at",
     "ring": "Diameter of the ring", "file": "File", "layer": "Layer of the drawing", "largest": "Largest hole taken",
     "match": "Which goes with which", "margin": "At least from the edge",
+    "mirror": "Other hand", "forward": "Forward is", "up": "Up is",
     "title": "Name", "units": "Weights in", "vacuum": "Vacuum", "altitude": "Shop's altitude",
     "trim": "Laid up beyond the edge", "stack": "Layup in short",
 }  # fmt: skip

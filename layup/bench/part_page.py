@@ -10,14 +10,20 @@ from markupsafe import Markup
 
 from layup.bench import labels
 from layup.bench.app import Asked, go, picture, show
+from layup.bench.cloths import HINTS as MINE_HINTS
+from layup.bench.cloths import LABELS, MINE, TRADE, offered, own_rows, resolved, signs_of, table_of, with_rows
 from layup.bench.desk import Sheet, as_typed, tables_of
 from layup.bench.home import surface_form, take_in
+from layup.bench.journal import read
 from layup.errors import LayupError
 from layup.partfile import edit as parttext
+from layup.properties import FORMS
 from layup.weight.bars_svg import bars_svg
 from layup.weight.plies import Layer
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from starlette.responses import Response
 
     from layup.materials import Library
@@ -26,6 +32,7 @@ if TYPE_CHECKING:
 HEAD = (
     ("title", "Name"), ("process", "Process"), ("resin", "Resin"), ("units", "Weights in"), ("vacuum", "Vacuum"),
     ("altitude", "Shop's altitude"), ("trim", "Laid up beyond the edge"), ("arm", "Arm from the datum"),
+    ("mirror", "Other hand: mirrored across"),
 )  # fmt: skip
 """Keys at the top of the file, and their labels."""
 HEAD_FIRST = ("process", "resin", "vacuum")
@@ -43,7 +50,7 @@ HINTS = {
 """What a field might hold."""
 MORE = {
     "surface": ("unit", "side", "body", "face", "warp", "drape", "start", "pick", "cut", "gap", "bar", "bar_along",
-                "turn", "along", "rule", "edge", "area_tolerance", "mould", "drawn"),
+                "turn", "along", "rule", "edge", "area_tolerance", "mould", "drawn", "forward", "up"),
     "holes": ("name", "diameter", "first", "pitch", "count", "columns", "rows", "staggered", "centre", "ring", "angle",
               "layer", "file", "unit", "along"),
     "fasteners": ("name", "file", "unit", "layer", "largest", "diameter", "match", "within", "rule", "edge", "pitch",
@@ -108,7 +115,11 @@ def edit(asked: Asked) -> Response:
     operation, table = form.get("op", "save"), form.get("table", "")
     number = whole(form.get("number", ""), 0)
     values = {name.removeprefix("set."): value for name, value in form.items() if name.startswith("set.")}
+    library = asked.desk.library(asked.desk.sheet(asked.file))
+    if "cloth" in values:  # as typed into a field that searches
+        values["material"] = "|".join(resolved(library, values.pop("cloth")))
     values = _material(values)
+    patch = _patch(form, library, values.get("name", "").strip()) if (operation, table) == ("add", "zone") else None
     if form.get("newkey"):
         values[form["newkey"]] = form.get("newvalue", "")
     words = ""
@@ -116,12 +127,65 @@ def edit(asked: Asked) -> Response:
     def change(text: str) -> str:
         nonlocal words
         words, new = _changed(text, operation, table, number, values, form)
+        if patch:
+            words, new = f"patch {values['name']} of {patch['fabric']}", parttext.add(new, "ply", patch)
         return new
 
     sheet = asked.desk.edit(asked.file, form.get("base", ""), lambda: words, change)
     for field in [name for name in form if name.startswith("set.")] + ["newvalue"]:
         asked.desk.journal.type(asked.file, _field(table, number, field.removeprefix("set.")), None)
     return _after(asked, sheet)
+
+
+def _patch(form: Mapping[str, str], library: Library, zone: str) -> dict[str, str] | None:
+    """The ply that is laid on a new zone in the same step; None where none is asked for."""
+    typed = form.get("patch.cloth", "").strip()
+    if not typed:
+        return None
+    kind, name = resolved(library, typed)
+    if kind != "fabric":
+        raise LayupError(f"{name} is a core: make the zone, then lay the core on it, with its thickness")
+    count = form.get("patch.count", "").strip()
+    return {"fabric": name, "angle": form.get("patch.angle", "").strip() or "0",
+            "count": "" if count == "1" else count, "zone": zone}  # fmt: skip
+
+
+def mine(asked: Asked) -> Response:
+    """A cloth or a resin of the shop's own, written into its table."""
+    import tempfile
+    from pathlib import Path
+
+    from layup.files.writing import replace_text, write_file
+    from layup.materials import load_library
+
+    kind, name = asked.form.get("kind", ""), " ".join(asked.form.get("name", "").split())
+    if kind not in MINE:
+        raise LayupError("that is nothing this page knows")
+    sheet = asked.desk.sheet(asked.file)
+    rows = own_rows(kind, name, {key: asked.form.get(f"own.{key}", "").strip() for key in MINE[kind]})
+    if asked.desk.library(sheet).find(kind, name) is not None:
+        raise LayupError(
+            f'there is a {"cloth" if kind == "fabric" else kind} "{name}" already: give yours another name'
+        )
+    path = asked.folder.path(asked.folder.name(table_of(sheet)))
+    before = read(path) if path.is_file() else ""
+    after = with_rows(before, rows)
+    with tempfile.TemporaryDirectory() as scratch:
+        tried = Path(scratch) / path.name
+        tried.write_text(after, encoding="utf-8")
+        load_library([tried])  # says what is wrong with what was typed, before anything is written
+    if before:
+        replace_text(path, before, after)
+    else:
+        write_file(path, after, new=not path.exists())
+    if not sheet.data.get("materials"):
+        sheet = asked.desk.edit(
+            asked.file,
+            asked.form.get("base", ""),
+            f"{path.name} named",
+            lambda text: parttext.put(text, ("materials",), path.name),
+        )
+    return _after(asked, asked.desk.sheet(asked.file))
 
 
 def whole(text: str, usual: int) -> int:
@@ -342,12 +406,15 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
 
     prediction = sheet.prediction
     library = asked.desk.library(sheet)
+    layers = _layers(sheet)
     system = prediction.job.part.units if prediction else "both"
     return show(
         asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD,
         head_first=HEAD_FIRST, where_rows=_where_rows, more=MORE, kinds=KINDS, asked_of=ASKED, may_lack=MAY_LACK,
         bars=bars_svg(prediction, system) if prediction else "", names=_names(library, sheet),
-        choices=CHOICES, hints=HINTS, layers=_layers(sheet), typed=asked.desk.journal.typed(asked.file), field=_field,
+        choices=CHOICES, hints=HINTS, layers=layers, signs=signs_of(sheet, library, list(layers)),
+        cloths=offered(library, sheet), angle_words=_angle_words(sheet), mine=MINE, mine_labels=LABELS,
+        mine_hints=MINE_HINTS, forms=FORMS, trade=TRADE, own_table=table_of(sheet).name, typed=asked.desk.journal.typed(asked.file), field=_field,
         as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
         zones=[str(e.get("name", "")) for e in sheet.entries("zone")], label=labels.label, plain=labels.plain,
     )  # fmt: skip
@@ -355,7 +422,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
 
 def _names(library: Library, sheet: Sheet) -> dict[str, tuple[str, ...]]:
     """Materials by kind; "near" are the cloths laid in this part, which lists begin with, "far" all others."""
-    kinds = ("process", "resin", "fabric", "core", "sheet", "covering", "finish")
+    kinds = ("process", "resin", "fabric", "core", "sheet", "covering", "finish", "fibre")
     names = {kind: library.names(kind) for kind in kinds}
     laid = {str(e.get("fabric")) for e in sheet.entries("ply")}
     near = tuple(name for name in names["fabric"] if name in laid)
@@ -388,6 +455,19 @@ def _layers(sheet: Sheet) -> list[tuple[Layer, int]]:
             found.append((layers[number], entry.count))
         number += entry.count
     return found
+
+
+def _angle_words(sheet: Sheet) -> tuple[str, ...]:
+    """From which side + is seen; where the mould side is not said, the question."""
+    from layup.sides.mould import seen
+
+    surface = sheet.prediction.job.surface if sheet.prediction is not None else sheet.surface
+    if surface is None or not surface.has_mesh:
+        return ()
+    try:
+        return seen(surface, sheet.value("surface", "mould") or None).sentences
+    except LayupError:
+        return ()
 
 
 def _where_rows(prediction: Prediction) -> list[tuple[str, float, str]]:
@@ -431,6 +511,7 @@ ROUTES = (
     ("/part/edit", "POST", edit),
     ("/part/add-item", "POST", add_item),
     ("/part/process", "POST", process),
+    ("/part/mine", "POST", mine),
     ("/part/write-out", "POST", write_out),
     ("/part/undo", "POST", undo),
     ("/part/redo", "POST", redo),

@@ -2,6 +2,7 @@
 
     The mesh, its zones and lines, as one buffer          GET /shape?file=PART&of=VERSION
     The side of a solid that was clicked, before taken    GET /shape/side?file=PART&at=x,y,z&toward=x,y,z
+    The same picture standing still, without WebGL        GET /shape/still?file=PART
     A zone by clicks, before it is made                   GET /shape/zone?file=PART&tool=point&at=...&reach=60 mm
 
 Places in an address are metres in the part's own axes. Nothing here changes a file: what was found goes to /part/edit.
@@ -46,6 +47,7 @@ _READINGS = (("mm", "millimetres"), ("in", "inches"), ("m", "metres"))
 _BUFFERS: Kept[bytes] = Kept(4)
 _STAGES: Kept[Stage] = Kept(4)
 _RAW: Kept[Surface] = Kept(2)
+_DRAWING = threading.Lock()  # the drawing library has one set of settings
 _WORK = threading.Lock()  # one mesh at a time, so that two windows don't take twice the memory
 
 
@@ -216,7 +218,73 @@ def _whole(asked: Asked, sheet: Sheet, version: str) -> bytes:
 
         head["all"] = area_words(found.surface.whole.area, system_of(sheet))
     shown, missing = ([], []) if found.asks else _zones(sheet, found.surface)
-    return packed(_stage(found.surface), shown, {**head, "missing": missing})
+    made = _stage(found.surface)
+    head |= {"grid": grid_step(found.surface, head["unit"]), "sides": ["", ""], "arrow": None}
+    if not found.asks:
+        head["sides"], head["arrow"] = _sides(found.surface, sheet), _arrow(found.surface, sheet, made.view)
+    return packed(made, shown, {**head, "missing": missing})
+
+
+def grid_step(surface: Surface, unit: str) -> float:
+    """How far apart the grid lines of the picture are: 50 mm or 2 in, on a large part a round multiple. [m]"""
+    import numpy as np
+
+    base = 0.0508 if unit == "in" else 0.05
+    long = float(np.ptp(surface.vertices, axis=0).max())
+    return base * next(many for many in (1, 2, 5, 10, 20, 50, 100, 1000, 10_000) if long / (base * many) <= 48)
+
+
+def _sides(surface: Surface, sheet: Sheet) -> list[str]:
+    """What the front and the back of the faces are called: "bag side" and "mould side" where the file says it."""
+    import numpy as np
+
+    from layup.sides.mould import seen as seen_from
+
+    try:
+        looked = seen_from(surface, sheet.value("surface", "mould") or None)
+    except LayupError:
+        return ["", ""]
+    if not looked.known:
+        return ["", ""]
+    turned = float(np.mean(np.any(looked.faces != surface.faces, axis=1)))
+    return ["mould side", "bag side"] if turned > 0.5 else ["bag side", "mould side"]
+
+
+def _arrow(surface: Surface, sheet: Sheet, view: tuple[float, float]) -> list[list[float]] | None:
+    """The 0° arrow: foot, tip and both barbs, about the middle of the picture; None where the warp stands on end."""
+    import numpy as np
+
+    from layup.report.shape_drawing import zero_arrow
+
+    entry = _entry(sheet)
+    found = zero_arrow(surface, surface.faces, (entry.warp if entry else None) or (1.0, 0.0, 0.0), view)
+    if found is None:
+        return None
+    from layup.report.stage_buffer import whole_box
+
+    at, laid, across, long = found
+    low, high = whole_box(surface)
+    foot = at - 0.5 * (low + high)
+    tip = foot + long * laid
+    barbs = [tip + long * (-0.22 * laid + side * 0.11 * across) for side in (1.0, -1.0)]
+    return [np.asarray(p).tolist() for p in (foot, tip, *barbs)]
+
+
+def still(asked: Asked) -> Response:
+    """The picture where the browser can't draw in space: as `layup surface --picture` draws it."""
+    import tempfile
+    from pathlib import Path
+
+    from layup.bench.app import picture
+    from layup.report.surface_picture import draw_surface
+
+    sheet = asked.desk.sheet(asked.file)
+    found = seen(asked, sheet)
+    if found.surface is None:
+        raise LayupError(found.why or "there is no surface to show yet")
+    with _DRAWING, tempfile.TemporaryDirectory() as scratch:
+        drawn = draw_surface(found.surface, Path(scratch) / "still.png", system_of(sheet))
+        return picture(drawn.read_bytes(), "image/png")
 
 
 def _zones(sheet: Sheet, surface: Surface) -> tuple[list[Shown], list[str]]:
@@ -407,4 +475,5 @@ ROUTES: tuple[tuple[str, str, Handler], ...] = (
     ("/shape", "GET", shape),
     ("/shape/side", "GET", side),
     ("/shape/zone", "GET", zone),
+    ("/shape/still", "GET", still),
 )

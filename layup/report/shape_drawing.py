@@ -154,6 +154,41 @@ _ARROW = 0.16  # of the size of the part, the 0° arrow
 _PLUS = 40.0  # of the arc that shows the sense of + [deg]
 
 
+def zero_arrow(
+    surface: Surface, faces: NDArray[np.int64], warp: tuple[float, float, float], view: tuple[float, float]
+) -> tuple[Floats, Floats, Floats, float] | None:
+    """Where the arrow of angle 0 stands in a picture: near the middle of what looks at the eye and that 0 runs along.
+
+    Args:
+        surface: With a mesh.
+        faces: As they are looked at, (m, 3).
+        warp: Direction that angle 0 follows.
+        view: Azimuth and elevation of the eye. [deg]
+
+    Returns:
+        Its foot, its unit direction, the unit direction that + turns it to, and its length [m]; None where the warp
+        stands square to the surface there.
+    """
+    along = np.array(warp, dtype=np.float64)
+    along /= np.linalg.norm(along)
+    square_to, _ = _facing(surface.vertices, faces)
+    area = np.linalg.norm(square_to, axis=1)
+    unit = square_to / np.maximum(area, 1e-30)[:, None]
+    middles = surface.vertices[faces].mean(axis=1)
+    # so that the arrow is not seen end on
+    square = project(unit, view)[1] * np.sqrt(np.maximum(1.0 - (unit @ along) ** 2, 0.0))
+    good = np.flatnonzero(square > min(0.4, 0.9 * float(square.max())))
+    middle = area[good] @ middles[good] / max(float(area[good].sum()), 1e-30)
+    face = good[int(np.argmin(np.linalg.norm(middles[good] - middle, axis=1)))]
+    normal = unit[face]
+    laid = along - along @ normal * normal
+    part = float(np.linalg.norm(laid))
+    if part <= 0.05:
+        return None
+    laid /= part
+    return middles[face], laid, np.cross(normal, laid), _ARROW * float(np.linalg.norm(np.ptp(surface.vertices, axis=0)))
+
+
 def draw_ways(
     axes: Axes, surface: Surface, view: tuple[float, float], size: float, system: System, *,
     mould: str | None = None, warp: tuple[float, float, float] | None = None,
@@ -172,26 +207,13 @@ def draw_ways(
         named: More directions to draw in the corner: forward, up.
     """
     faces = seen(surface, mould).faces
-    along = np.array(warp or (1.0, 0.0, 0.0), dtype=np.float64)
-    along /= np.linalg.norm(along)
-    across, _ = _facing(surface.vertices, faces)
-    area = np.linalg.norm(across, axis=1)
-    unit = across / np.maximum(area, 1e-30)[:, None]
-    middles = surface.vertices[faces].mean(axis=1)
-    # near the middle of what looks at the eye and that 0 runs along, so that the arrows are not seen end on
-    square = project(unit, view)[1] * np.sqrt(np.maximum(1.0 - (unit @ along) ** 2, 0.0))
-    good = np.flatnonzero(square > min(0.4, 0.9 * float(square.max())))
-    middle = area[good] @ middles[good] / max(float(area[good].sum()), 1e-30)
-    face = good[int(np.argmin(np.linalg.norm(middles[good] - middle, axis=1)))]
-    at, normal = middles[face], unit[face]
     span = np.ptp(surface.vertices, axis=0)
-    long = float(np.linalg.norm(span))
-    laid = along - along @ normal * normal
-    if (part := float(np.linalg.norm(laid))) > 0.05:
-        laid /= part
+    found = zero_arrow(surface, faces, warp or (1.0, 0.0, 0.0), view)
+    if found is not None:
+        at, laid, across, long = found
         turns = np.radians(np.linspace(0.0, _PLUS, 24))[:, None]
-        arc = at + 0.8 * _ARROW * long * (np.cos(turns) * laid + np.sin(turns) * np.cross(normal, laid))
-        _arrow(axes, project(np.stack([at, at + _ARROW * long * laid]), view)[0], "0°", size)
+        arc = at + 0.8 * long * (np.cos(turns) * laid + np.sin(turns) * across)
+        _arrow(axes, project(np.stack([at, at + long * laid]), view)[0], "0°", size)
         _arrow(axes, project(arc, view)[0], "+", size)
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     corner = np.array([left + (0.32 if system == "both" else 0.2) * (right - left), low - 0.16 * (high - low)])

@@ -9,6 +9,9 @@ const view = stage ? new View($("stage-canvas"), $("stage-labels")) : null;
 const form = $("stage-form");
 const style = getComputedStyle(document.documentElement);
 const colour = name => [1, 3, 5].map(k => parseInt(style.getPropertyValue(name).trim().slice(k, k + 2), 16) / 255);
+const mixed = (one, light, share) => one.map(v => v * (1 - share) + light * share);
+/** The mould side in the grey of a mould, the bag side in the part's own colour; where nobody said which, front and back. */
+const toned = side => side === "mould side" || side === "back" ? mixed(colour("--share-2"), 1, .05) : mixed(colour("--part"), .75, .3);
 let shown = "", head = null;
 
 // ---- the shape
@@ -35,11 +38,14 @@ async function load() {
   for (const one of stage.querySelectorAll(".stage-view, .stage-how")) one.hidden = false;
   $("stage-picture").hidden = $("stage-bar").hidden = false;
   view.load(head, come.arrays, {
-    part: colour("--part"), other: colour("--other"), old: colour("--old"), zones: [0, 1, 2, 3, 4].map(k => colour(`--zone-${k}`)),
+    front: toned(head.sides[0] || "front"), back: toned(head.sides[1] || "back"), other: mixed(colour("--other"), 1, .35), old: colour("--old"), zones: [0, 1, 2, 3, 4].map(k => colour(`--zone-${k}`)),
     edge: colour("--ink"), "cut-out": colour("--zone-0"), seam: colour("--old"),
   });
   if (tool) clickedOn();
-  const notes = [];
+  const notes = [], step = head.unit === "in" ? `${+(head.grid / .0254).toFixed(1)} in` : `${Math.round(head.grid * 1000)} mm`;
+  $("stage-key").replaceChildren(
+    ...(head.asks ? [] : head.sides[0] ? head.sides : ["front as drawn", "back as drawn"]).flatMap((name, k) => [element("i", { className: name === "mould side" || (k && !head.sides[0]) ? "tone-mould" : "tone-bag" }), `${name} `]),
+    `Grid ${step}. `, ...(head.asks || head.sides[0] ? [] : ["Which is the mould side? Say it under Surface: mould."]));
   for (const part of head.parts) if (part.cell) notes.push(`Drawn with ${part.drawn.toLocaleString("en")} of ${part.triangles.toLocaleString("en")} triangles; all of them count.`);
   if (head.parts.length > 1) notes.push("Pale: what of the solid is left out.");
   if (head.missing?.length) notes.push(`Not drawn: zone ${head.missing.join(", zone ")}.`);
@@ -53,6 +59,7 @@ function none(text) {
   for (const one of stage.querySelectorAll(".stage-view, .stage-how")) one.hidden = true;
   $("stage-tools").hidden = true;
   $("stage-none").textContent = text; $("stage-none").hidden = false;
+  if (head?.parts && !view.works) $("stage-none").append(element("img", { className: "still", src: at("/still"), alt: "The surface, drawn by the program" }));
   stage.dataset.ready = shown;
 }
 function note(text) { $("stage-note").textContent = text; $("stage-note").hidden = !text; }
@@ -196,7 +203,11 @@ function step() {
 
 function clicked(seen) {
   if (head.asks === "side") { pickSide(seen); return; }
-  if (!tool) return;
+  if (!tool) {                                    // a tap without a tool begins a patch there
+    if (!seen.at || head.asks) return;
+    begin("point");
+    form.scrollIntoView({ block: "nearest" });
+  }
   const many = tool === "outline" || tool === "band";
   if (!many && !seen.at) { found("That is beside the part. Click on it.", true); return; }
   if (!many || (tool === "band" && clicks.length > 1)) clicks = [];
@@ -281,5 +292,10 @@ if (stage) {
     else if (head?.asks === "side") { view.tried(null); taking(); }
   });
   document.addEventListener("bench:swapped", () => { if (sent) leave(); load(); });
+  // plies and zones light up in the picture under the pointer, and while their row has the focus
+  for (const kind of ["pointerover", "focusin"]) document.addEventListener(kind, event => {
+    const row = event.target.closest?.("[data-lights]");
+    if (view.head) view.light(row ? row.dataset.lights : null);
+  });
   load();
 }

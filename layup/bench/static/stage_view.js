@@ -5,28 +5,38 @@
 //   view.pick(x, y)                          what is seen at a place of the picture
 //   view.tried(floats), view.line(points)    triangles and lines laid over it for a while
 
-const SOLID = [`in vec3 at; uniform mat4 place; uniform mat4 turn; out vec3 seen;
-  void main() { seen = (turn * vec4(at, 1.)).xyz; gl_Position = place * vec4(at, 1.); }`,
-`in vec3 seen; uniform vec3 colour; uniform vec4 hatch; out vec4 shown;
+// Lit from the eye, so that what bends is seen from wherever one looks; the two sides in two tones; grid lines and stripes lie
+// on the surface itself and turn with it.
+const SOLID = [`in vec3 at; uniform mat4 place; uniform mat4 turn; uniform vec3 middle; out vec3 seen; out vec3 own;
+  void main() { seen = (turn * vec4(at, 1.)).xyz; own = at + middle; gl_Position = place * vec4(at, 1.); }`,
+`in vec3 seen; in vec3 own; uniform vec3 colour; uniform vec3 behind; uniform vec4 hatch; uniform vec2 stripe; uniform vec4 grid; out vec4 shown;
   void main() {
-    if (hatch.z > 0. && mod(dot(gl_FragCoord.xy, hatch.xy), hatch.z) > hatch.w) discard;
+    if (stripe.x > 0. && mod(dot(own, hatch.xyz), stripe.x) > stripe.y) discard;
     vec3 n = normalize(cross(dFdx(seen), dFdy(seen)));
     if (n.z < 0.) n = -n;
-    float shade = .5 + .5 * dot(n, normalize(vec3(-.35, .55, .76)));
-    float shine = pow(max(dot(n, normalize(vec3(-.2, .33, .92))), 0.), 40.);
-    shown = vec4(colour * (.42 + .72 * shade) + .16 * shine, 1.);
+    float lamp = max(dot(n, normalize(vec3(-.42, .55, .72))), 0.), shine = pow(max(dot(n, normalize(vec3(-.2, .33, .92))), 0.), 40.);
+    vec3 base = gl_FrontFacing ? colour : behind;
+    vec3 tone = base * (.36 + .52 * lamp + .30 * n.z * n.z) + .10 * shine;
+    vec3 flat_ = abs(normalize(cross(dFdx(own), dFdy(own)))), q = own / grid.w, d = fwidth(q);
+    float line = 0.;
+    for (int k = 0; k < 3; k++) {
+      if (grid[k] <= 0.) continue;
+      float far = abs(fract(q[k] - .5) - .5) / max(d[k], 1e-6);
+      line = max(line, (1. - smoothstep(.5, 1.4, far)) * (1. - smoothstep(.8, .93, flat_[k])) * (1. - smoothstep(.25, .5, d[k])));
+    }
+    shown = vec4(tone * (1. - .24 * line), 1.);
   }`];
-const LINE = [`in vec3 one; in vec3 two; uniform mat4 place; uniform vec2 size; uniform float width;
+const LINE = [`in vec3 one; in vec3 two; uniform mat4 place; uniform vec2 size; uniform float width; uniform float lift;
   void main() {
     vec4 a = place * vec4(one, 1.), b = place * vec4(two, 1.);
     vec2 way = (b.xy - a.xy) * size, side = length(way) > 0. ? normalize(vec2(-way.y, way.x)) : vec2(0.);
     vec4 at = gl_VertexID < 2 ? a : b;
     at.xy += side * (gl_VertexID % 2 == 0 ? 1. : -1.) * width / size;
-    at.z -= .0012;
+    at.z -= lift;
     gl_Position = at;
   }`, `uniform vec3 colour; out vec4 shown; void main() { shown = vec4(colour, 1.); }`];
-// Stripes of the zones: direction, how far apart, how wide; between them one sees what lies beneath. [px]
-const HATCH = [[.707, .707, 11, 8], [.707, -.707, 11, 8], [0, 1, 10, 7], [1, 0, 10, 7], [.5, .866, 7, 4.5], [.866, -.5, 14, 9]];
+// Stripes of the zones: their way along the two long axes of the part and the third, how far apart, and the share that is coloured.
+const HATCH = [[.7, .7, 1, .7], [.7, -.7, 1, .7], [0, 1, .9, .68], [1, 0, .9, .68], [.5, .87, .65, .62], [.87, -.5, 1.25, .66]];
 const EYES = { "+x": [90, 0], "-x": [-90, 0], "+y": [180, 0], "-y": [0, 0], "+z": [0, 90], "-z": [0, -90] };
 
 export class View {
@@ -63,7 +73,7 @@ export class View {
     }
     gl.linkProgram(made);
     const at = {};
-    for (const name of ["place", "turn", "colour", "hatch", "size", "width"]) at[name] = gl.getUniformLocation(made, name);
+    for (const name of ["place", "turn", "middle", "colour", "behind", "hatch", "stripe", "grid", "size", "width", "lift"]) at[name] = gl.getUniformLocation(made, name);
     return { made, at };
   }
 
@@ -79,20 +89,27 @@ export class View {
       return { ...this.mesh(points, faces), key: part.key, points, faces, coarse, eye: null };
     });
     const few = head.parts[0].coarse && floats(arrays, head.parts[0].coarse.points);
-    this.zones = head.zones.map(zone => ({ ...this.mesh(floats(arrays, zone.triangles)), number: zone.number,
+    this.zones = head.zones.map(zone => ({ ...this.mesh(floats(arrays, zone.triangles)), number: zone.number, name: zone.name,
       coarse: few && zone.coarse && this.mesh(few, numbers(arrays, zone.coarse)) }));
     this.lines = head.lines.map(line => ({ ...this.segments(floats(arrays, line.ends)), key: line.key }));
     this.write([
       ...head.labels.map(([text, at]) => ({ text, at, kind: "cut-out" })),
-      ...head.zones.map(zone => ({ text: zone.letter, at: zone.at, kind: `zone zone-${zone.number % 5}` })),
+      ...head.zones.map(zone => ({ text: `${zone.letter} ${zone.name}`, at: zone.at, kind: `zone zone-${zone.number % 5}`, led: true })),
+      ...(head.arrow ? [{ text: "0°", at: head.arrow[1], kind: "way" }] : []),
     ]);
+    this.arrow = head.arrow ? this.segments(new Float32Array([[0, 1], [1, 2], [1, 3]].flatMap(([a, b]) => [...head.arrow[a], ...head.arrow[b]]))) : null;
+    const long = [0, 1, 2].sort((a, b) => head.half[b] - head.half[a]);   // grid lines run along the two long axes
+    this.axes = long;
+    this.grid = [0, 0, 0, head.grid];
+    for (const k of long.slice(0, 2)) this.grid[k] = 1;
+    this.lit = null;
     if (!same) this.whole(); else this.ask();
   }
 
   drop() {
     const gl = this.gl;
-    for (const one of [...this.parts, ...this.zones, ...this.lines, this.over, this.path]) if (one) this.free(one);
-    this.parts = []; this.zones = []; this.lines = []; this.over = null; this.path = null;
+    for (const one of [...this.parts, ...this.zones, ...this.lines, this.over, this.path, this.arrow]) if (one) this.free(one);
+    this.parts = []; this.zones = []; this.lines = []; this.over = null; this.path = null; this.arrow = null;
     gl.bindVertexArray(null);
   }
   free(one) { if (one.coarse) this.free(one.coarse); for (const buffer of one.buffers) this.gl.deleteBuffer(buffer); this.gl.deleteVertexArray(one.array); }
@@ -144,14 +161,42 @@ export class View {
   }
   /** Texts over the picture; those of one kind take the place of the ones before. */
   write(list, kind = "") {
-    for (const one of this.marks) if (!kind || one.kind === kind) one.element.remove();
+    for (const one of this.marks) if (!kind || one.kind === kind) { one.element.remove(); one.lead?.remove(); }
     this.marks = kind ? this.marks.filter(one => one.kind !== kind) : [];
-    for (const { text, at, kind: own } of list) {
+    for (const { text, at, kind: own, led } of list) {
       const element = document.createElement("span");
       element.className = `stage-mark ${own}`; element.textContent = text;
       this.labels.append(element);
-      this.marks.push({ element, at, kind: own });
+      let lead = null;
+      if (led) {
+        this.leads ||= this.labels.appendChild(document.createElementNS("http://www.w3.org/2000/svg", "svg"));
+        lead = document.createElementNS("http://www.w3.org/2000/svg", "line");
+        this.leads.append(lead);
+      }
+      this.marks.push({ element, at, kind: own, lead });
     }
+  }
+  /** Names of zones beside the part, each on a line that leads to its place; those of one side keep clear of each other. */
+  lead(marks, w, h, place) {
+    const wide = [0, 1, 2].map(k => this.head.half[k]);
+    const reach = [0, 1].map(r => [0, 1, 2].reduce((sum, k) => sum + Math.abs(place[4 * k + r]) * wide[k], 0));
+    const centre = [(place[12] + 1) * w / 2, (1 - place[13]) * h / 2];
+    const sides = [[], []];
+    for (const one of marks) sides[one.x < centre[0] ? 0 : 1].push(one);
+    sides.forEach((side, right) => {
+      side.sort((a, b) => a.y - b.y);
+      const edge = centre[0] + (right ? 1 : -1) * (reach[0] * w / 2 + 14);
+      let last = -1e9;
+      for (const one of side) {
+        const size = one.element.offsetWidth || 60, high = 27;
+        const x = right ? Math.min(edge, w - size - 6) : Math.max(edge - size, 6);
+        const y = Math.min(Math.max(one.y, last + high, 16), h - 16);
+        last = y;
+        one.element.style.left = `${(x + size / 2) / w * 100}%`; one.element.style.top = `${y / h * 100}%`;
+        const ends = { x1: one.x, y1: one.y, x2: right ? x : x + size, y2: y };
+        for (const [name, value] of Object.entries(ends)) one.lead.setAttribute(name, value.toFixed(1));
+      }
+    });
   }
 
   // ---- the eye
@@ -229,34 +274,49 @@ export class View {
     gl.uniformMatrix4fv(this.solid.at.turn, false, turn);
     gl.enable(gl.POLYGON_OFFSET_FILL);
     gl.polygonOffset(2, 4);
-    const plain = [0, 0, 0, 0];
-    const of = one => rough && one.coarse || one;
-    for (const part of this.parts) this.paint(of(part), this.colours[part.key === "counts" ? "part" : "other"], plain, ratio);
+    gl.uniform3fv(this.solid.at.middle, this.head.middle);
+    gl.uniform4fv(this.solid.at.grid, this.grid);
+    const of = one => rough && one.coarse || one, { front, back, other } = this.colours, lit = this.lit;
+    for (const part of this.parts) {
+      if (part.key === "counts") this.paint(of(part), lit === "whole" ? brighter(front) : front, back); else this.paint(of(part), other, other);
+    }
     this.zones.forEach((zone, k) => {
       gl.polygonOffset(1.5 - .1 * k, 2 - k);
-      this.paint(of(zone), this.colours.zones[zone.number % 5], HATCH[zone.number % HATCH.length], ratio);
+      const own = this.colours.zones[zone.number % 5], shown = zone.name === lit ? brighter(own) : own;
+      this.paint(of(zone), shown, shown, zone.name === lit ? null : HATCH[zone.number % HATCH.length]);
     });
     gl.polygonOffset(-1, -8);
-    if (this.over) this.paint(this.over, this.colours.old, [.707, .707, 8, 6], ratio);
+    if (this.over) this.paint(this.over, this.colours.old, this.colours.old, [.7, .7, .8, .75]);
     gl.disable(gl.POLYGON_OFFSET_FILL);
     gl.useProgram(this.thin.made);
     gl.uniformMatrix4fv(this.thin.at.place, false, place);
     gl.uniform2f(this.thin.at.size, wide, high);
+    gl.uniform1f(this.thin.at.lift, .0012);
     for (const line of this.lines) this.stroke(line, this.colours[line.key], (line.key === "seam" ? 3 : 2) * ratio);
     if (this.path) this.stroke(this.path, this.colours.old, 3 * ratio);
+    gl.uniform1f(this.thin.at.lift, .02);
+    if (this.arrow) this.stroke(this.arrow, this.colours.edge, 3.5 * ratio);
     gl.bindVertexArray(null);
-    for (const { element, at } of this.marks) {
+    const led = [];
+    this.leads?.setAttribute("viewBox", `0 0 ${w} ${h}`);
+    for (const mark of this.marks) {
+      const { element, at, lead } = mark;
       const [x, y] = [0, 1].map(r => place[r] * at[0] + place[4 + r] * at[1] + place[8 + r] * at[2] + place[12 + r]);
+      if (lead) { led.push({ ...mark, x: (x + 1) * w / 2, y: (1 - y) * h / 2 }); continue; }
       element.style.left = (x + 1) * 50 + "%"; element.style.top = (1 - y) * 50 + "%";  // so that they print where they stand
     }
+    if (led.length) this.lead(led, w, h, place);
     clearTimeout(this.settling);
     this.settling = setTimeout(() => this.settle(), 160);
     this.canvas.dataset.drawn = String(+(this.canvas.dataset.drawn || 0) + 1);
   }
-  paint(one, colour, hatch, ratio) {
-    const gl = this.gl;
-    gl.uniform3fv(this.solid.at.colour, colour);
-    gl.uniform4f(this.solid.at.hatch, hatch[0], hatch[1], hatch[2] * ratio, hatch[3] * ratio);
+  /** Triangles in a colour for each side; with stripes, a share of them is left open. */
+  paint(one, colour, behind, hatch = null) {
+    const gl = this.gl, [u, v, w] = this.axes, way = [0, 0, 0];
+    if (hatch) { way[u] = hatch[0]; way[v] = hatch[1]; way[w] = .7; }
+    const pitch = hatch ? hatch[2] * this.head.radius * .045 : 0;
+    gl.uniform3fv(this.solid.at.colour, colour); gl.uniform3fv(this.solid.at.behind, behind);
+    gl.uniform4f(this.solid.at.hatch, ...way, 0); gl.uniform2f(this.solid.at.stripe, pitch, hatch ? pitch * hatch[3] : 0);
     gl.bindVertexArray(one.array);
     if (one.loose) gl.drawArrays(gl.TRIANGLES, 0, one.count); else gl.drawElements(gl.TRIANGLES, one.count, gl.UNSIGNED_INT, 0);
   }
@@ -357,8 +417,8 @@ export class View {
         if (event.buttons & 2 || event.shiftKey || this.shifting) this.slide(dx, dy); else this.roll(dx, dy);
       }
     });
-    canvas.addEventListener("wheel", event => {
-      if (!this.head) return;
+    canvas.addEventListener("wheel", event => {          // over a picture that was not chosen the page scrolls
+      if (!this.head || (document.activeElement !== canvas && !event.ctrlKey)) return;
       event.preventDefault();
       this.nearer(Math.exp(-event.deltaY * (event.deltaMode ? .05 : .0012)));
     }, { passive: false });
@@ -374,9 +434,12 @@ export class View {
       event.preventDefault();
     });
   }
+  /** Light up a zone by its name, "whole" for all of it, null for none. */
+  light(name) { if (this.lit !== name) { this.lit = name; this.ask(); } }
   tap(x, y) { if (this.head && this.onTap) this.onTap(this.pick(x, y)); }
 }
 
+function brighter(colour) { return colour.map(v => Math.min(1, .35 + .8 * v)); }
 function times(p, r) {
   const [a, b, c, d] = p, [e, f, g, h] = r;
   return [a * e - b * f - c * g - d * h, a * f + b * e + c * h - d * g, a * g - b * h + c * e + d * f, a * h + b * g - c * f + d * e];
