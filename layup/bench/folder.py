@@ -72,10 +72,10 @@ class Folder:
         found: list[str] = []
         for here, folders, files in os.walk(self.root):
             depth = len(Path(here).relative_to(self.root).parts)
-            folders[:] = sorted(f for f in folders if not f.startswith(".") and depth < DEEPEST)
+            folders[:] = sorted((f for f in folders if not f.startswith(".") and depth < DEEPEST), key=natural)
             found += [
                 self.name(Path(here) / file)
-                for file in sorted(files)
+                for file in sorted(files, key=natural)
                 if Path(file).suffix.casefold() in endings
                 and not file.startswith(".")
                 and self._named(Path(here) / file)
@@ -132,6 +132,16 @@ class Folder:
                 break
             path = home / f"{Path(plain).stem}-{number}{Path(plain).suffix}"
         return self.path(self.name(path))
+
+
+def natural(name: str) -> list[tuple[int, int, str]]:
+    """A name as people sort it: rib 2 before rib 10.
+
+    >>> sorted(["rib 10", "rib 2", "Rib 1"], key=natural)
+    ['Rib 1', 'rib 2', 'rib 10']
+    """
+    pieces = re.findall(r"[0-9]{1,18}|[^0-9]+|[0-9]", name.casefold())
+    return [(0, int(piece), "") if piece.isdecimal() and piece.isascii() else (1, 0, piece) for piece in pieces]
 
 
 def _holds(path: Path, pattern: str) -> bool:

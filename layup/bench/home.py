@@ -5,13 +5,16 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import threading
 import uuid
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.bench.app import Asked, Handler, go, show
+from layup.bench.desk import Kept, Sheet
 from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
 from layup.bench.journal import read
+from layup.bench.rendering import span
 from layup.errors import LayupError
 from layup.files.writing import SCRATCH, place, write_file
 from layup.partfile.edit import new_part, put
@@ -21,12 +24,14 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
 NUMBER = r"-?[0-9]{1,9}(?:\.[0-9]{1,9})?"
-SHOWN = 40
-"""Parts whose weight is worked out for the list; of more, only names are shown. [-]"""
+_TITLE = re.compile(r'^\s*title\s*=\s*"((?:[^"\\]|\\.)*)"', re.MULTILINE)
+_CARDS: Kept[dict[str, Any]] = Kept(600)
+_PICTURES: Kept[bytes] = Kept(300)
+_DRAWING = threading.Lock()
 
 
 def home(asked: Asked) -> Response:
-    """All parts."""
+    """The shelf: every part at once by its name; what each weighs is filled in afterwards."""
     return _page(asked)
 
 
@@ -40,12 +45,117 @@ def _page(asked: Asked, wrong: str = "") -> Response:
             "or end this page in the terminal and start it on the new one"
         )
     library = load_library()
-    rows = [_row(asked, name, weigh=number < SHOWN) for number, name in enumerate(asked.folder.parts())]
+    names = asked.folder.parts()
+    weighed = [_card(asked, name) for name in names] if asked.query.get("weigh") else []
+    rows = weighed or [{"name": name, "title": _title(asked, name)} for name in names]
     endings = ",".join(SURFACES + DRAWINGS + PHOTOS)
     return show(
-        asked, "home.html", 422 if wrong else 200, rows=rows, endings=endings, wrong=wrong,
-        processes=library.names("process"), resins=library.names("resin"), given=asked.form, sent=asked.path,
+        asked, "home.html", 422 if wrong else 200, rows=rows, endings=endings, wrong=wrong, filled=bool(weighed),
+        total=_total(weighed), processes=library.names("process"), resins=library.names("resin"), given=asked.form,
+        sent=asked.path,
     )  # fmt: skip
+
+
+def _title(asked: Asked, name: str) -> str:
+    """What the file calls the part, without working anything out."""
+    try:
+        found = _TITLE.search(read(asked.folder.path(name))[:4000])
+    except LayupError:
+        return name
+    return found[1].replace('\\"', '"') if found else name
+
+
+def card(asked: Asked) -> Response:
+    """One card, filled in, and the saving of all that were filled in so far: a piece of the page."""
+    from starlette.responses import HTMLResponse
+
+    from layup.bench.app import link
+    from layup.bench.rendering import environment
+
+    names = asked.folder.parts()
+    if asked.file not in names:
+        raise LayupError("there is no such part in this folder any more")
+    row = _card(asked, asked.file)
+    known = [held for name in names if (held := _CARDS.get((asked.folder.root, name))) is not None]
+    text = environment().get_template("home_card.html").render(row=row, total=_total(known), link=link, alone=True)
+    return HTMLResponse(text)
+
+
+def _card(asked: Asked, name: str) -> dict[str, Any]:
+    """What a card says: weight and saving with their limits, bars, and what is to do next."""
+    row: dict[str, Any] = {"name": name, "title": name, "mass": "", "limits": "", "saving": "", "next": "",
+                           "bars": None, "saved": None, "system": "both", "state": "", "picture": False}  # fmt: skip
+    try:
+        sheet = asked.desk.sheet(name)
+    except LayupError as error:
+        return row | {"next": str(error)}
+    held = _CARDS.get((asked.folder.root, name))
+    if held is not None and held["state"] == sheet.state:
+        return held
+    row |= {"title": sheet.value("title") or name, "state": sheet.state}
+    surface = sheet.prediction.job.surface if sheet.prediction is not None else sheet.surface
+    row["picture"] = surface is not None and surface.has_mesh
+    row["next"] = _next(asked, sheet)
+    if sheet.prediction is not None:
+        mass, old, system = sheet.prediction.mass, sheet.prediction.replaced, sheet.prediction.job.part.units
+        row |= {"mass": mass_both(mass.mean, system), "limits": span(mass, system), "system": system}
+        most = max(mass.p95, old.mass.mean if old else 0.0) / 100.0
+        row["bars"] = {"low": mass.p05 / most, "high": mass.p95 / most, "mean": mass.mean / most,
+                       "old": old.mass.mean / most if old else None}  # fmt: skip
+        if sheet.prediction.saving is not None:
+            gain = sheet.prediction.saving.mass.mean
+            row["saving"] = ("saves " if gain >= 0 else "adds ") + mass_both(abs(gain), system)
+            row["saved"] = gain
+    return _CARDS.put((asked.folder.root, name), row)
+
+
+def _next(asked: Asked, sheet: Sheet) -> str:
+    """What is to be done next with a part."""
+    if not sheet.entries("ply") and not sheet.value("stack"):
+        return "Next: lay the first ply"
+    if sheet.prediction is None:
+        return f"Next: put {len(sheet.faults)} thing{'s' if len(sheet.faults) != 1 else ''} right"
+    if sheet.prediction.replaced is None:
+        return "Next: say what comes off"
+    return "Next: prepare, lay up, weigh" if not _weighed(asked, sheet) else "Weighed"
+
+
+def _weighed(asked: Asked, sheet: Sheet) -> bool:
+    """Whether the shop's record holds a weight of the part."""
+    from layup.learn.store import find_store
+    from layup.learn.weighins import of_piece
+
+    home = asked.folder.shop(sheet.path)
+    store = find_store(home) if home is not None else None
+    if store is None:
+        return False
+    with store:
+        return bool(of_piece(store, sheet.value("title")))
+
+
+def _total(rows: list[dict[str, Any]]) -> str:
+    """What all parts together save."""
+    gains = [row["saved"] for row in rows if row["saved"] is not None]
+    if not gains:
+        return ""
+    systems = {row["system"] for row in rows if row["saved"] is not None}
+    total = sum(gains)
+    words = mass_both(abs(total), systems.pop() if len(systems) == 1 else "both")
+    return f"{len(gains)} parts together {'save' if total >= 0 else 'add'} {words}"
+
+
+def drawn(asked: Asked) -> Response:
+    """The small picture on a card."""
+    from layup.bench.app import picture
+    from layup.bench.thumbnail import thumbnail
+
+    sheet = asked.desk.sheet(asked.file)
+    surface = sheet.prediction.job.surface if sheet.prediction is not None else sheet.surface
+    if surface is None or not surface.has_mesh:
+        raise LayupError("there is no shape to draw yet")
+    key = (asked.folder.root, asked.file, sheet.state)
+    with _DRAWING:
+        return picture(_PICTURES.get(key) or _PICTURES.put(key, thumbnail(surface)), "image/png")
 
 
 def _kept(handler: Handler) -> Handler:
@@ -60,30 +170,13 @@ def _kept(handler: Handler) -> Handler:
     return held
 
 
-def _row(asked: Asked, name: str, weigh: bool) -> dict[str, str]:
-    row = {"name": name, "title": name, "mass": "", "saving": "", "faults": ""}
-    if not weigh:
-        return row
-    try:
-        sheet = asked.desk.sheet(name)
-    except LayupError as error:
-        return row | {"faults": str(error)}
-    row["title"] = sheet.value("title") or name
-    if sheet.prediction is None:
-        return row | {"faults": f"{len(sheet.faults)} thing{'s' if len(sheet.faults) != 1 else ''} to do"}
-    system = sheet.prediction.job.part.units
-    row["mass"] = mass_both(sheet.prediction.mass.mean, system)
-    if sheet.prediction.saving is not None:
-        gain = sheet.prediction.saving.mass.mean
-        row["saving"] = ("saves " if gain >= 0 else "adds ") + mass_both(abs(gain), system)
-    return row
-
-
 def from_file(asked: Asked) -> Response:
-    """A new part from a file that was sent."""
+    """A new part from a file that was sent, or from two sides that were typed."""
     sent = asked.sent.get("surface")
+    if sent is None and asked.form.get("rectangle", "").strip():
+        return _begin(asked, _rectangle(asked.form["rectangle"]))
     if sent is None:
-        raise LayupError("no file came with it. Choose the file, and send it again")
+        raise LayupError("no file came with it, and no size was typed. Drop a file, or write 24 x 36 in")
     name = str(sent.filename)
     form = surface_form(name)
     taken = take_in(asked, "", name, sent.file)
@@ -138,15 +231,19 @@ def measured(asked: Asked) -> Response:
         _check(area, "area")
         surface = {"area": area}
     elif form == "rectangle":
-        sides = _sides(asked.form.get("rectangle", ""))
-        for side in sides:
-            _check(side, "side")
-        surface = {"rectangle": f'["{sides[0]}", "{sides[1]}"]'}
+        surface = _rectangle(asked.form.get("rectangle", ""))
     elif form in ("stations", "girths"):
         surface = {form: _stations(asked.form.get("stations", "")), "unit": asked.form.get("unit", "mm")}
     else:
         raise LayupError("say what was measured: two sides, an area, widths or girths")
     return _begin(asked, surface)
+
+
+def _rectangle(text: str) -> dict[str, str]:
+    sides = _sides(text)
+    for side in sides:
+        _check(side, "side")
+    return {"rectangle": f'["{sides[0]}", "{sides[1]}"]'}
 
 
 def _check(text: str, kind: str) -> None:
@@ -238,6 +335,8 @@ def slug(title: str) -> str:
 
 ROUTES = (
     ("/", "GET", home),
+    ("/card", "GET", card),
+    ("/card/picture", "GET", drawn),
     ("/new/file", "POST", _kept(from_file)),
     ("/new/measured", "POST", _kept(measured)),
     ("/new/copy", "POST", _kept(copied)),

@@ -414,7 +414,8 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         bars=bars_svg(prediction, system) if prediction else "", names=_names(library, sheet),
         choices=CHOICES, hints=HINTS, layers=layers, signs=signs_of(sheet, library, list(layers)),
         cloths=offered(library, sheet), angle_words=_angle_words(sheet), mine=MINE, mine_labels=LABELS,
-        mine_hints=MINE_HINTS, forms=FORMS, trade=TRADE, own_table=table_of(sheet).name, typed=asked.desk.journal.typed(asked.file), field=_field,
+        mine_hints=MINE_HINTS, forms=FORMS, trade=TRADE, own_table=table_of(sheet).name,
+        typed=asked.desk.journal.typed(asked.file), field=_field,
         as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
         zones=[str(e.get("name", "")) for e in sheet.entries("zone")], label=labels.label, plain=labels.plain,
     )  # fmt: skip
