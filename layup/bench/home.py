@@ -111,7 +111,7 @@ def _card(asked: Asked, name: str) -> dict[str, Any]:
 
 def _next(asked: Asked, sheet: Sheet) -> str:
     """What is to be done next with a part."""
-    if not sheet.entries("ply") and not sheet.value("stack"):
+    if sheet.data and not sheet.entries("ply") and not sheet.value("stack"):
         return "Next: lay the first ply"
     if sheet.prediction is None:
         return f"Next: put {len(sheet.faults)} thing{'s' if len(sheet.faults) != 1 else ''} right"
