@@ -33,6 +33,7 @@ def test_from_a_mesh_to_a_weight_that_is_the_commands(look: Open, bench: Bench) 
     form.get_by_role("button", name="Import").click()
     page.locator("#stage-unit-mm").click()
     page.locator("#stage-side-outer").click()
+    page.locator("#add-ply").fill("carbon plain 200")
     page.get_by_role("button", name="Lay it on top").first.click()
     page.locator("#mass").wait_for()
     for angle in ("45", "-45"):
