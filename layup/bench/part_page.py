@@ -16,8 +16,8 @@ from layup.bench.desk import Sheet, as_typed, tables_of
 from layup.bench.home import surface_form, take_in
 from layup.bench.journal import read
 from layup.errors import LayupError
+from layup.materials import FORMS
 from layup.partfile import edit as parttext
-from layup.properties import FORMS
 from layup.weight.bars_svg import bars_svg
 from layup.weight.plies import Layer
 
