@@ -157,7 +157,13 @@ class ChangedError(LayupError):
 
 
 class StoreError(LayupError):
-    """The record can't be read or written; the text says what was and what was not kept."""
+    """The record can't be read or written; the text says what was and what was not kept.
+
+    Attributes:
+        unwritable: Whether it is the folder that can't be written to; the record may still be read.
+    """
+
+    unwritable = False
 
 
 class DamageError(StoreError):

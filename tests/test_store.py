@@ -10,6 +10,7 @@ import sqlite3
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -544,3 +545,34 @@ def test_a_number_beyond_all_entries_is_no_entry(tmp_path: Path) -> None:
         for number in (10**30, -1, 0, 2**63):
             with pytest.raises(StoreError, match="there is no entry"):
                 store.entry(number)
+
+
+def test_a_record_in_a_folder_that_can_only_be_read_is_read(theirs: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also what is still in its write-ahead log; and nothing can be noted, and no copy stays behind."""
+    real = sqlite3.connect
+    kept = open_store(theirs)  # holds the log open: it is not written back
+    kept.append("note", {"n": 1})
+    assert (theirs / f"{FILE}-wal").stat().st_size > 0
+
+    def locked(path: Any, *args: Any, **more: Any) -> sqlite3.Connection:
+        if Path(path).parent == theirs:
+            error = sqlite3.OperationalError("attempt to write a readonly database")
+            error.sqlite_errorcode = sqlite3.SQLITE_READONLY
+            raise error
+        return real(path, *args, **more)
+
+    monkeypatch.setattr(sqlite3, "connect", locked)
+    store = find_store(theirs)
+    assert store is not None
+    with store:
+        assert store.path == theirs / FILE
+        assert [entry.payload for entry in store.entries("note")] == [{"n": 1}]
+        with pytest.raises(StoreError, match="can only be read"):
+            store.append("note", {"n": 2})
+        copy = Path(store.query("SELECT file FROM pragma_database_list")[0][0])
+        assert copy.is_file()
+    assert not copy.exists()
+    assert CliRunner().invoke(main, ["shop", str(theirs), "--history"]).exit_code == 0
+    assert CliRunner().invoke(main, ["predict", str(theirs / "hatch.toml")]).exit_code == 0
+    assert CliRunner().invoke(main, ["shop", str(theirs), "--undo", "1"]).exit_code == 2
+    kept.close()

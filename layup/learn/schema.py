@@ -134,7 +134,9 @@ def explained(path: Path, error: Exception) -> StoreError:
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return StoreError(f"another program has held {path.name} for {PATIENCE:.0f} s. This was not noted: try again")
     if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
-        return StoreError(f"{path} can't be written ({text}). Check who may write in this folder. This was not noted")
+        told = StoreError(f"{path} can't be written ({text}). Check who may write in this folder. This was not noted")
+        told.unwritable = True
+        return told
     if primary == sqlite3.SQLITE_IOERR:
         return StoreError(f"the disk refused to write {path.name} ({text}). This was not noted: check the disk")
     return StoreError(f"{path.name}: {text}. This was not noted")

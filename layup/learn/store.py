@@ -19,7 +19,9 @@ import datetime as dt
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
+import tempfile
 import time
 import uuid
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -51,8 +53,12 @@ BUILT = FILE + ".recovered"
 class Store:
     """The record, open. Use it in a `with` block; `open_store` makes it."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+    def __init__(
+        self, path: Path, connection: sqlite3.Connection, copy: tempfile.TemporaryDirectory[str] | None = None
+    ) -> None:
+        """`copy` holds what is read, where the folder itself can only be read."""
         self.path = path
+        self._copy = copy
         self._connection = connection
         self._inside = False
 
@@ -65,6 +71,8 @@ class Store:
     def close(self) -> None:
         """Close the file; what was acknowledged stays."""
         self._connection.close()
+        if self._copy is not None:
+            self._copy.cleanup()
 
     @property
     def folder(self) -> Path:
@@ -226,6 +234,10 @@ class Store:
         if self._inside:
             yield self._connection
             return
+        if self._copy is not None:
+            raise StoreError(
+                f"{self.path.parent} can only be read: this was not noted. Copy the folder to where you may write"
+            )
         try:
             self._connection.execute("BEGIN IMMEDIATE")
             self._inside = True
@@ -343,6 +355,36 @@ def open_store(folder: str | Path) -> Store:
     if not home.is_dir():
         raise StoreError(f"there is no folder {home}. Make it, or name the shop's folder with --shop")
     path = home / FILE
+    try:
+        return _opened(home, path)
+    except StoreError as error:
+        if not error.unwritable or not path.is_file():
+            raise
+        try:
+            return _opened_copy(path)
+        except OSError:
+            raise error from None
+
+
+def _opened_copy(path: Path) -> Store:
+    """A record in a folder that can only be read, as on a memory stick with its lock set: a copy of it is read.
+
+    SQLite would leave what is still in the write-ahead log unread there.
+    """
+    scratch = tempfile.TemporaryDirectory(prefix="layup-")
+    try:
+        for ending in ("", "-wal"):
+            side = path.with_name(path.name + ending)
+            if side.is_file():
+                shutil.copyfile(side, Path(scratch.name) / side.name)
+        copied = _opened(Path(scratch.name), Path(scratch.name) / path.name)
+    except BaseException:
+        scratch.cleanup()
+        raise
+    return Store(path, copied._connection, scratch)
+
+
+def _opened(home: Path, path: Path) -> Store:
     connection: sqlite3.Connection | None = None
     try:
         if (home / BUILT).is_file():

@@ -3,8 +3,9 @@
 The formula's loop lays 100 k nodes of the same net: each where two spheres about its neighbours meet the sphere, in
 closed form, with the angle of its cell, compiled too. It knows the surface and reads nothing but two neighbours; on a
 mesh both links of a node are walked over the faces. Times are those of the processor, least of several, so that other
-work on the machine counts little. 100 k nodes in under 0.3 s is held; 3 times the formula's loop, once hoped for, is
-not reached and is only printed, with a loose limit that would show a step back.
+work on the machine counts little. Only ratios are asserted: 3 times the formula's loop, once hoped for, is not reached
+and is only printed, with a loose limit that would show a step back; flattening against the factorisations it is made
+of.
 """
 
 from __future__ import annotations
@@ -88,7 +89,6 @@ def test_drape_against_the_formula(capsys: pytest.CaptureFixture[str]) -> None:
             f"by formula {by_formula * 1e3:.1f} ms for {side**2:,}; {ratio:.1f} times as long a node"
         )
     assert count > 98_000
-    assert draped < 0.3
     assert ratio < LIMIT
 
 
@@ -100,6 +100,29 @@ def test_flatten(capsys: pytest.CaptureFixture[str]) -> None:
     height = points[faces][:, :, 2].min(axis=1)
     own = faces[np.argsort(-height)[:180_000]]
     took, flat = least(lambda: flatten(points, own), rounds=1)
+    factored, _ = least(lambda: factor(own), rounds=3)
     with capsys.disabled():
-        print(f"\n{len(own):,} triangles laid flat in {took:.1f} s, stretch {flat.worst[0]:.3f} to {flat.worst[1]:.3f}")
-    assert took < 5.0
+        print(
+            f"\n{len(own):,} triangles laid flat in {took:.1f} s, {took / factored:.1f} times one factorisation; "
+            f"stretch {flat.worst[0]:.3f} to {flat.worst[1]:.3f}"
+        )
+    assert took < FLATTEN * factored
+
+
+FLATTEN = 15.0
+"""3.6 measured: a factorisation, a start and some tens of solutions. [-]"""
+
+
+def factor(faces: np.ndarray) -> Any:
+    """One factorisation of the mesh's Laplace matrix, as the flattening makes it."""
+    from scipy import sparse
+    from scipy.sparse.linalg import splu
+
+    used, own = np.unique(faces, return_inverse=True)
+    a, b, c = own.reshape(-1, 3).T
+    i, j = np.concatenate([a, b, c]), np.concatenate([b, c, a])
+    ones = np.ones(len(i))
+    links = sparse.coo_matrix((ones, (i, j)), shape=(len(used), len(used))).tocsr()
+    links = links + links.T
+    matrix = sparse.diags(np.asarray(links.sum(axis=1)).ravel() + 1e-3) - links
+    return splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
