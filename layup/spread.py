@@ -8,6 +8,7 @@ results that share a cause share its values: a saving on the same surface does n
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
@@ -80,6 +81,22 @@ def skewed_around_one(name: str, relative_spread: float) -> Floats:
     """
     factors = np.exp(relative_spread * standard_normal(name))
     return factors / float(np.mean(factors))
+
+
+def along(loads: Sequence[float]) -> Floats:
+    """A sum of the standard normal variables of a shop's record, so that what was learnt together strays together.
+
+    Args:
+        loads: Of each variable.
+
+    Returns:
+        (DRAWS,) values of mean 0.
+    """
+    total = np.zeros(DRAWS)
+    for number, load in enumerate(loads):
+        if load:
+            total = total + load * standard_normal(f"this shop's record, {number}")
+    return total
 
 
 def interval(values: Floats | float, mean: float | None = None) -> Interval:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,9 @@ from pytest import approx
 
 from layup.errors import LayupError
 from layup.learn import posterior
-from layup.learn.calibrate import Group, calibrate, drift, forget, start_from, use_lot
+from layup.learn.calibrate import Group, Parts, calibrate, drift, forget, habits_near, start_from, use_lot
 from layup.learn.exchange import write_export
-from layup.learn.posterior import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, WRONG, WRONG_SPREAD, Parts, chance_good, learn
+from layup.learn.posterior import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, Face, Learnt, Piece, Resin, learn
 from layup.learn.store import Store, open_store
 from layup.learn.weighins import Circumstances, _forget_cored, predict_piece, weigh_in
 
@@ -32,105 +33,136 @@ count = 4
 """
 
 
-def parts(*logs: float, noise: float = 0.08, cloth: float = 0.06) -> Parts:
-    count = len(logs)
-    return Parts(np.exp(np.array(logs)), np.full(count, noise), np.full(count, 0.09), cloth)
+def solid(
+    number: int, log: float, fabric: str = "a", title: str = "", noise: float = 0.01, form: str = "cloth"
+) -> Piece:
+    """A part of 1 kg by published figures, 0.4 of it resin, that holds exp(log) times as much."""
+    resin = Resin("vacuum bag", "cloth", "a", 0.4, SPREAD, 0.06)
+    return Piece(number, f"part {number}", 0.6 + 0.4 * math.exp(log), 0.6, (resin,), (), 0.09, 0.01)
 
 
-def test_the_posterior_is_the_one_that_integration_gives() -> None:
-    """Two fabrics of one form and one of another, one entry wrong: five nested unknowns against scipy's integrator."""
-    from scipy.integrate import quad
+def panel(number: int, log: float, share: float) -> Piece:
+    """A sandwich of 1 kg by published figures: 0.2 of it resin in the plies, 0.3 at the core."""
+    resin = Resin("vacuum bag", "cloth", "a", 0.2, SPREAD, 0.06)
+    bond = Face(("bond", "vacuum bag", "foam"), 0.3, 0.3)
+    mass = 0.5 + 0.2 * math.exp(log) + 0.3 * share
+    return Piece(number, f"panel {number}", mass, 0.5, (resin,), (bond,), 0.09, 0.005)
 
-    groups = {
-        ("cloth", "a"): parts(0.25, 0.31, 1.9),
-        ("cloth", "b"): parts(0.1, cloth=0.04),
-        ("biaxial", "c"): parts(-0.05, 0.2, noise=0.2),
-    }
-    learnt = learn(groups, SPREAD, {})
 
-    def normal(x: float, mean: float, spread: float) -> float:
-        return math.exp(-0.5 * ((x - mean) / spread) ** 2) / (spread * math.sqrt(2 * math.pi))
+def hand_of(learnt: Learnt, *key: str) -> tuple[float, float]:
+    """Mean and standard deviation of ln factor of a process, form and fabric."""
+    return learnt.of(*(key[:n] for n in range(1, len(key) + 1)))[:2]
 
-    def likelihood(h: float, of: Parts) -> float:  # written again, plainly, from the model's statement
-        total = 1.0
-        for y, noise, own in zip(np.log(of.factor), of.noise, of.part_spread, strict=True):
-            variance = own**2 + (noise * math.exp(-h)) ** 2
-            good = normal(float(y), h - variance / 2, math.sqrt(variance))
-            total *= (1 - WRONG) * good + WRONG * normal(float(y), 0.0, WRONG_SPREAD)
-        return total
 
-    root = SPREAD * math.sqrt(ROOT_SHARE)
-    form = SPREAD * math.sqrt(FORM_SHARE)
+FABRIC = ("vacuum bag", "cloth", "a")
 
-    def fabric_message(hf: float, key: tuple[str, str], power: int) -> float:
-        spread = math.hypot(SPREAD * math.sqrt(FABRIC_SHARE), groups[key].cloth_spread)
-        return quad(
-            lambda h: h**power * normal(h, hf - spread**2 / 2, spread) * likelihood(h, groups[key]),
-            hf - 8 * spread, hf + 8 * spread, epsabs=1e-13, epsrel=1e-9, limit=200,
-        )[0]  # fmt: skip
 
-    # The messages of the fabrics, as functions of the form's hand, by integration on a fine mesh of it.
-    mesh = np.linspace(-1.4, 1.4, 141)
-    told = {key: np.array([fabric_message(hf, key, 0) for hf in mesh]) for key in groups}
-    first = np.array([fabric_message(hf, ("cloth", "a"), 1) for hf in mesh])
-    cloth, biaxial = told["cloth", "a"] * told["cloth", "b"], told["biaxial", "c"]
-    between = np.array([[normal(hf, g - form**2 / 2, form) for hf in mesh] for g in mesh])
-    prior = np.array([normal(g, -(root**2) / 2, root) for g in mesh])
-    up_cloth, up_biaxial = between @ cloth, between @ biaxial
-    shares = prior * up_cloth * up_biaxial
-    assert learnt.root.mean == approx(float(shares @ mesh / shares.sum()), abs=2e-6)
-    second = float(shares @ mesh**2 / shares.sum())
-    assert learnt.root.variance == approx(second - float(shares @ mesh / shares.sum()) ** 2, rel=2e-5)
-    down = (prior * up_biaxial) @ between
-    here = down * cloth
-    assert learnt.forms["cloth"].mean == approx(float(here @ mesh / here.sum()), abs=2e-6)
-    cavity = down * told["cloth", "b"]
-    mean = float(cavity @ first / (cavity @ told["cloth", "a"]))
-    assert learnt.fabrics["cloth", "a"].mean == approx(mean, abs=2e-5)
+def test_the_posterior_is_the_one_that_integration_gives(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A solid part and two panels, two unknowns (hand and bond), against sums over a fine mesh of both."""
+    monkeypatch.setattr(posterior, "SCATTERS", (1.0,))
+    monkeypatch.setattr(posterior, "WRONG", 1e-9)
+    pieces = [solid(1, 0.25), panel(2, 0.2, 0.6), panel(3, 0.3, 0.75)]
+    learnt = learn(pieces)
+    h, b = np.meshgrid(np.linspace(-0.8, 1.0, 1201), np.linspace(-1.2, 1.0, 1101), indexing="ij")
+    spread = math.hypot(SPREAD, 0.06)
+    log = -0.5 * ((h + 0.5 * spread**2) / spread) ** 2 - 0.5 * (b / 0.3) ** 2
+    for piece in pieces:  # written again, plainly, from the model's statement
+        resin, bond = piece.resins[0].mass, sum(face.mass for face in piece.faces)
+        expected = piece.rest + resin * np.exp(h) + bond * (1 + b)
+        noise = (0.09 * resin * np.exp(h)) ** 2 + piece.own**2
+        log += -0.5 * (piece.mass - expected) ** 2 / noise - 0.5 * np.log(noise)
+    share = np.exp(log - log.max())
+    share /= share.sum()
+    mean_h, mean_b = float((share * h).sum()), float((share * b).sum())
+    found_h, sd_h = hand_of(learnt, *FABRIC)
+    found_b, sd_b, _ = learnt.of(("bond", "vacuum bag"), ("bond", "vacuum bag", "foam"))
+    exact_h, exact_b = (math.sqrt(float((share * (x - m) ** 2).sum())) for x, m in ((h, mean_h), (b, mean_b)))
+    # linearised where it peaks: within a sixth of a standard deviation, and an eighth of it in width
+    assert found_h == approx(mean_h, abs=exact_h / 6)
+    assert found_b == approx(mean_b, abs=exact_b / 6)
+    assert (sd_h, sd_b) == (approx(exact_h, rel=0.125), approx(exact_b, rel=0.125))
 
 
 def test_without_wrong_entries_it_is_the_conjugate_rule(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Normal prior, normal noise: mean and variance in closed form (any textbook of Bayesian statistics)."""
-    monkeypatch.setattr(posterior, "WRONG", 1e-12)
-    of = parts(0.2, 0.3, 0.25, noise=1e-9)
-    belief = learn({("cloth", "a"): of}, SPREAD, {}).fabrics["cloth", "a"]
-    prior = SPREAD**2 + of.cloth_spread**2
-    precision = 1 / prior + 3 / 0.09**2
-    mean = (-0.5 * prior / prior + sum(y + 0.09**2 / 2 for y in (0.2, 0.3, 0.25)) / 0.09**2) / precision
-    assert belief.variance == approx(1 / precision, rel=1e-4)
-    assert belief.mean == approx(mean, abs=1e-5)
+    """Normal prior, normal noise on a face's factor, which the mass is linear in: closed form (any textbook)."""
+    monkeypatch.setattr(posterior, "SCATTERS", (1.0,))
+    film = Face(("film", "vacuum bag"), 0.3, 0.25)
+    pieces = [Piece(n, f"p{n}", 0.7 + 0.3 * f, 0.7, (), (film,), 0.0, 0.03) for n, f in enumerate((1.2, 1.3, 1.25))]
+    mean, deviation, _ = learn(pieces).of(("film", "vacuum bag"))
+    precision = 1 / 0.25**2 + 3 / 0.1**2
+    assert deviation == approx(precision**-0.5, rel=1e-6)
+    assert mean == approx((0.2 + 0.3 + 0.25) / 0.1**2 / precision, rel=1e-6)
 
 
 def test_nothing_weighed_is_the_published_prior() -> None:
-    learnt = learn({}, SPREAD, {"cloth": posterior.Start(0.0, 1e6)})
-    assert learnt.forms["cloth"].variance == approx((ROOT_SHARE + FORM_SHARE) * SPREAD**2, rel=1e-4)
-    assert learnt.forms["cloth"].log_mean_factor == approx(0.0, abs=1e-6), "the mean factor is 1"
+    learnt = learn([], {("vacuum bag", "cloth"): (posterior.Start(0.0, 1e6), SPREAD)})
+    mean, deviation = hand_of(learnt, "vacuum bag", "cloth")
+    assert deviation**2 == approx((ROOT_SHARE + FORM_SHARE) * SPREAD**2, rel=1e-4)
+    assert mean + 0.5 * deviation**2 == approx(0.0, abs=1e-6), "the mean factor is 1"
 
 
-@settings(max_examples=25, deadline=None)
+def test_panels_teach_bond_and_not_resin() -> None:
+    """Six panels whose bond is half as much again: the hand stays, the bond moves; and with solid parts."""
+    heavy = [panel(n, 0.0, 1.5) for n in range(6)]
+    hand, _ = hand_of(learn(heavy), *FABRIC)
+    prior = -0.5 * (SPREAD**2 + 0.06**2)
+    bond = learn(heavy).of(("bond", "vacuum bag"), ("bond", "vacuum bag", "foam"))[0]
+    assert 0.3 * bond > 0.2 * math.expm1(hand - prior), "most of it is bond: it is the more uncertain by weight"
+    both = learn([*heavy, *(solid(10 + n, 0.0) for n in range(3))])
+    assert hand_of(both, *FABRIC)[0] == approx(0.0, abs=0.06)
+    assert both.of(("bond", "vacuum bag"), ("bond", "vacuum bag", "foam"))[0] == approx(0.5, abs=0.12)
+
+
+@settings(max_examples=20, deadline=None)
 @given(
-    logs=st.lists(st.floats(-0.5, 0.7), min_size=3, max_size=8),
-    wrong=st.sampled_from([-2.5, 1.6, 3.0, 5.0]),
+    logs=st.lists(st.floats(-0.15, 0.25), min_size=3, max_size=8),
+    wrong=st.sampled_from([0.3, 0.45, 2.2, 28.35]),
 )
-def test_one_wrong_entry_moves_little_and_is_named(logs: list[float], wrong: float) -> None:
-    centre = [0.1 + 0.1 * (y - np.mean(logs)) for y in logs]  # one shop: parts near each other
-    honest, spoilt = parts(*centre), parts(*centre, wrong)
-    clean = learn({("cloth", "a"): honest}, SPREAD, {}).fabrics["cloth", "a"]
-    moved = learn({("cloth", "a"): spoilt}, SPREAD, {}).fabrics["cloth", "a"]
-    assert abs(moved.mean - clean.mean) < 0.25 * math.sqrt(clean.variance)
-    good = chance_good(moved, spoilt)
-    assert good[-1] < 0.01
-    assert np.all(good[:-1] > 0.9)
+def test_one_wrong_entry_moves_nothing_and_is_named(logs: list[float], wrong: float) -> None:
+    honest = [solid(n, 0.1 + 0.3 * (y - float(np.mean(logs)))) for n, y in enumerate(logs)]
+    spoilt = [*honest, replace(solid(99, 0.1), mass=wrong)]
+    clean, moved = learn(honest), learn(spoilt)
+    assert hand_of(moved, *FABRIC)[0] == approx(hand_of(clean, *FABRIC)[0], abs=2e-3)
+    assert moved.good[-1] < 0.1
+    assert np.all(moved.good[:-1] > 0.5)
 
 
 def test_more_parts_narrow_and_other_fabrics_narrow_less() -> None:
     widths = []
     for count in (1, 2, 4, 8):
-        learnt = learn({("cloth", "a"): parts(*([0.2] * count))}, SPREAD, {})
-        widths.append(learnt.fabrics["cloth", "a"].variance)
-        assert learnt.fabrics["cloth", "a"].variance < learnt.forms["cloth"].variance + FABRIC_SHARE * SPREAD**2
-        assert learnt.forms["cloth"].variance < learnt.root.variance + FORM_SHARE * SPREAD**2
+        learnt = learn([solid(n, 0.2) for n in range(count)])
+        fabric, form, root = (hand_of(learnt, *FABRIC[:n])[1] for n in (3, 2, 1))
+        widths.append(fabric)
+        assert fabric**2 < form**2 + FABRIC_SHARE * SPREAD**2
+        assert form**2 < root**2 + FORM_SHARE * SPREAD**2
     assert widths == sorted(widths, reverse=True)
+
+
+@pytest.mark.parametrize(("scatter", "low", "high"), [(0.03, 0.0, 0.75), (0.18, 1.4, 2.9)])
+def test_the_scatter_between_parts_is_learnt(scatter: float, low: float, high: float) -> None:
+    rng = np.random.default_rng(7)
+    learnt = learn([solid(n, 0.1 + scatter * rng.standard_normal()) for n in range(12)])
+    assert low < learnt.scatter < high
+
+
+def test_a_changed_hand_is_recognised_and_said() -> None:
+    """Six parts, then four that hold a third less resin: none is called wrong, and the next is like the last."""
+    rng = np.random.default_rng(3)
+    logs = [0.1 + 0.04 * rng.standard_normal() for _ in range(6)] + [
+        -0.3 + 0.04 * rng.standard_normal() for _ in range(4)
+    ]
+    learnt = learn([solid(n, y) for n, y in enumerate(logs)])
+    assert learnt.step is not None
+    assert learnt.step.number == 6
+    assert learnt.step.size == approx(-0.4, abs=0.1)
+    assert np.all(learnt.good > 0.5)
+    assert learnt.of(*(FABRIC[:n] for n in (1, 2, 3)), ("step", "vacuum bag"))[0] == approx(-0.3, abs=0.06)
+
+
+def test_chance_is_no_change() -> None:
+    rng = np.random.default_rng(11)
+    steps = [learn([solid(n, 0.09 * rng.standard_normal()) for n in range(10)]).step for _ in range(40)]
+    assert sum(step is not None for step in steps) <= 2
 
 
 # Through the record
@@ -168,7 +200,8 @@ def test_processes_do_not_speak_for_each_other(tmp_path: Path) -> None:
         _weigh(store, _part(tmp_path, "Bagged"), 1.3, "1")
         wet = _part(tmp_path, "Wet", "wet")
         found = calibrate(store)
-        assert {of[0] for of in found.habits} == {"vacuum bag"}
+        assert {of[0] for of in found.habits} == {"vacuum bag", "film"}
+        assert {of[1] for of in found.habits if of[0] == "film"} == {"vacuum bag"}
         assert predict_piece(wet, found.habits).published is None, "nothing is known of wet"
         # another fabric of the same form, another form: both moved, the nearer one more
         twill = predict_piece(_part(tmp_path, "Twill", fabric="carbon twill 200"), found.habits)
@@ -204,7 +237,7 @@ def test_forget_lot_and_undo(tmp_path: Path) -> None:
         with pytest.raises(LayupError, match='Nearest: "wet"'):
             forget(store, "wett")
         entry = forget(store, "wet")
-        assert {of[0] for of in calibrate(store).habits} == {"vacuum bag"}
+        assert {of[0] for of in calibrate(store).habits} == {"vacuum bag", "film"}
         everything_forgotten = forget(store)
         assert calibrate(store).habits == {}
         _weigh(store, part, 1.0, "3")
@@ -250,7 +283,7 @@ def test_nothing_can_be_learnt_from_an_empty_shop(tmp_path: Path) -> None:
 def _drifting(per_part: float, count: int, scatter: float, number: int) -> Group:
     rng = np.random.default_rng(number)
     logs = per_part * np.arange(count) + scatter * rng.standard_normal(count)
-    of = Parts(np.exp(logs), np.full(count, 0.03), np.full(count, 0.09), 0.06)
+    of = Parts(np.exp(logs), np.full(count, 0.03), np.full(count, 0.09))
     ones = np.ones(count)
     return Group("wet", "cloth", "a", tuple(range(count)), ("",) * count, (("", ""),) * count, ("",) * count,
                  ones, ones, ones, of, ones, ones, SPREAD)  # fmt: skip
@@ -280,31 +313,97 @@ SANDWICH = TRIM.replace(
 )
 
 
-def test_sandwiches_teach_nothing_of_the_resin_in_the_plies(tmp_path: Path) -> None:
-    """Six panels at the top of their own limits: a solid part of the same cloth is predicted as before."""
+def test_panels_hardly_move_a_solid_part(tmp_path: Path) -> None:
+    """Six panels at the top of their own limits: a solid part of the same cloth stays within its old ones."""
     with open_store(tmp_path) as store:
         part = tmp_path / "panel.toml"
         part.write_text(SANDWICH.format(title="Panel", process="vacuum bag", fabric="carbon plain 200"), "utf-8")
         heavy = predict_piece(part, None).mass.p95
         for piece in range(6):
             weigh_in(store, part, heavy, "trimmed", circumstances=Circumstances(str(piece)))
-        solid = _part(tmp_path)
-        before = predict_piece(solid, None).mass
-        after = predict_piece(solid, calibrate(store).habits).mass
-        assert abs(after.mean - before.mean) < 0.02 * before.mean
-        assert after.holds(before.mean)
+        habits = calibrate(store).habits
+        now = predict_piece(part, habits).mass
+        assert now.mean == approx(heavy, rel=0.02), "the panel itself is learnt"
+        assert now.p95 - now.p05 < 0.6 * 2 * (heavy - predict_piece(part, None).mass.mean)
+        solid_part = _part(tmp_path)
+        before = predict_piece(solid_part, None).mass
+        after = predict_piece(solid_part, habits).mass
+        assert before.holds(after.mean), "taken for noise, bond and core moved it out of its own limits"
 
 
 def test_sandwiches_noted_before_the_mend_are_forgotten_too(tmp_path: Path) -> None:
-    """Their entries don't say that there is a core; the prediction kept with them does."""
+    """Their entries don't divide the mass, nor say that there is a core; the prediction kept with them does."""
     with open_store(tmp_path) as store:
         part = tmp_path / "panel.toml"
         part.write_text(SANDWICH.format(title="Panel", process="vacuum bag", fabric="carbon plain 200"), "utf-8")
         noted = weigh_in(store, part, predict_piece(part, None).mass.p95, "trimmed")
         old = noted.entry.payload
         old["ground"].pop("cored")
+        old["ground"].pop("terms")
+        store.undo(noted.entry)
         store.append("weigh-in", {**old, "piece": "old"})
         assert calibrate(store).habits == {}
         store._connection.execute("UPDATE weighins SET process = 'vacuum bag', form = 'cloth'")
         _forget_cored(store._connection)
         assert store.query("SELECT COUNT(*) FROM weighins WHERE process IS NOT NULL") == [(0,)]
+
+
+def test_a_finished_part_whose_finish_nobody_stated_teaches_nothing(tmp_path: Path) -> None:
+    """It may be painted: three of them made the resin 1.72 times the published."""
+    with open_store(tmp_path) as store:
+        part = _part(tmp_path)
+        for piece in range(3):
+            weigh_in(store, part, 1.3 * predict_piece(part, None).mass.mean, "finished",
+                     circumstances=Circumstances(str(piece)))  # fmt: skip
+        assert calibrate(store).habits == {}
+        painted = tmp_path / "painted.toml"
+        text = part.read_text("utf-8") + '[[finish]]\nfinish = "primer, epoxy"\n'
+        painted.write_text(text.replace("Hatch", "Painted"), "utf-8")
+        weigh_in(store, painted, predict_piece(painted, None).mass.mean, "finished")
+        assert ("vacuum bag", "cloth", "carbon plain 200") in calibrate(store).habits
+
+
+def test_a_corrected_cloth_weight_is_not_counted_twice(tmp_path: Path) -> None:
+    """Label 200 g/m^2, truth 240: once the shop's table says 240, its parts are predicted as they weigh."""
+    table = 'material,property,value,kind,source,at\nour twill,fibre,"carbon, standard modulus",nominal,shop,\n'
+    table += "our twill,form,cloth,nominal,shop,\nour twill,areal_weight,{0} g/m^2,measured,shop,\n"
+    shop = tmp_path / "shop.csv"
+    part = tmp_path / "part.toml"
+    part.write_text(
+        'materials = ["shop.csv"]\n' + TRIM.format(title="P", process="vacuum bag", fabric="our twill"), "utf-8"
+    )
+    shop.write_text(table.format(240), "utf-8")
+    true = predict_piece(part, None).mass.mean
+    shop.write_text(table.format(200), "utf-8")
+    with open_store(tmp_path) as store:
+        for piece in range(3):
+            weigh_in(store, part, true, "trimmed", circumstances=Circumstances(str(piece)))
+    assert predict_piece(part, habits_near(part, tmp_path)).mass.mean == approx(true, rel=0.02)
+    shop.write_text(table.format(240), "utf-8")
+    habits = habits_near(part, tmp_path)
+    assert predict_piece(part, habits).mass.mean == approx(true, rel=0.02)
+    assert habits["vacuum bag", "cloth", "our twill"].rebased == (approx(0.2), approx(0.24))
+
+
+def test_a_process_with_a_comma_in_its_name_can_be_forgotten(tmp_path: Path) -> None:
+    row = 'material,property,value,kind,source,at\n"bag, cold",like,vacuum bag,nominal,shop,\n'
+    row += '"bag, cold",type,process,nominal,shop,\n'
+    (tmp_path / "own.csv").write_text(row, "utf-8")
+    part = tmp_path / "part.toml"
+    part.write_text(
+        'materials = ["own.csv"]\n' + TRIM.format(title="P", process="bag, cold", fabric="carbon plain 200"), "utf-8"
+    )
+    with open_store(tmp_path) as store:
+        weigh_in(store, part, predict_piece(part, None).mass.mean * 1.1, "trimmed")
+        assert ("bag, cold",) in calibrate(store).habits
+        forget(store, "bag, cold")
+        assert calibrate(store).habits == {}
+
+
+def test_the_shop_says_since_when(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        part = _part(tmp_path)
+        for piece, factor in enumerate((1.4, 1.4, 0.9, 0.9)):
+            _weigh(store, part, factor, str(piece))
+        forget(store, since=3)
+        assert calibrate(store).groups[0].numbers == (3, 4)

@@ -261,7 +261,8 @@ class Desk:
         from layup.learn.calibrate import habits_near
         from layup.learn.folder import FILE
 
-        key = (home, *(_stamp(home / (FILE + end)) for end in ("", "-wal")))
+        tables = sorted(path.parent.glob("*.csv"))  # a corrected table changes what the weigh-ins say
+        key = (home, path, _stamp(path), *(_stamp(home / (FILE + end)) for end in ("", "-wal")), *map(_stamp, tables))
         kept = self._habits.get(key)
         return kept if kept is not None else self._habits.put(key, habits_near(path, home))
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
 @click.option("--history", type=int, is_flag=False, flag_value=20, help="The newest weigh-ins, 20 or so many.")
 @click.option("--forget", is_flag=False, flag_value="", help="Leave out all weigh-ins so far, or those of one process.")
+@click.option("--since", type=int, help="With --forget, or alone: the first entry that counts, where the shop changed.")
 @click.option("--lot", help='Learn from one lot of material only; "" for all again.')
 @click.option("--start-from", "origin", type=click.Path(path_type=Path), help="Another shop's folder, or its export.")
 @click.option("--undo", type=int, help="Take an entry back: its number.")
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 @click.option("--recover", is_flag=True, help="Keep a damaged file under another name, save what is whole.")
 def command(
     folder: Path | None, units: System | None, as_json: bool, picture: Path | None, history: int | None,
-    forget: str | None, lot: str | None, origin: Path | None, undo: int | None, export: Path | None,
+    forget: str | None, since: int | None, lot: str | None, origin: Path | None, undo: int | None, export: Path | None,
     yes: bool, imported: Path | None, check: bool, recover: bool,
 ) -> None:  # fmt: skip
     """The habits of the shop whose record lies in FOLDER (else here, or the nearest above): how much resin it leaves.
@@ -44,6 +45,7 @@ def command(
     from layup.learn.store import find_store, open_store
 
     check_outputs([picture, export], yes, [imported, origin])
+    forget = "" if since is not None and forget is None else forget
     home = folder or shop_folder("part") or Path()
     if recover:
         from layup.learn.salvage import recover as save
@@ -52,14 +54,14 @@ def command(
         return
     store = find_store(home)
     if store is None and (imported is not None or origin is not None):
-        _try_out(forget, lot, origin, undo, imported)  # what fails makes no record
+        _try_out(forget, since, lot, origin, undo, imported)  # what fails makes no record
         store = open_store(home)
     if store is None:
         raise LayupError(
             "there is no record here yet. The first weigh-in starts one: layup weigh door.toml 2 lb 13 oz --at trimmed"
         )
     with store:
-        told = _tell(store, forget, lot, origin, undo, imported)
+        told = _tell(store, forget, since, lot, origin, undo, imported)
         if check:
             found = store.check()
             if found:
@@ -77,18 +79,26 @@ def command(
         _show(store, units, as_json, picture, history)
 
 
-def _try_out(forget: str | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None) -> None:
+def _try_out(
+    forget: str | None, since: int | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None
+) -> None:
     """Do what was asked in a record that is thrown away, so that its faults are known before one is made."""
     import tempfile
 
     from layup.learn.store import open_store
 
     with tempfile.TemporaryDirectory() as scratch, open_store(scratch) as trial:
-        _tell(trial, forget, lot, origin, undo, imported)
+        _tell(trial, forget, since, lot, origin, undo, imported)
 
 
 def _tell(
-    store: Store, forget: str | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None
+    store: Store,
+    forget: str | None,
+    since: int | None,
+    lot: str | None,
+    origin: Path | None,
+    undo: int | None,
+    imported: Path | None,
 ) -> str:
     """Do what was asked, and say it; empty where nothing was."""
     from layup.learn import calibrate
@@ -102,7 +112,7 @@ def _tell(
         store.undo(undo)
         said.append(f"Entry {undo} is taken back.")
     if forget is not None:
-        entry = calibrate.forget(store, forget)
+        entry = calibrate.forget(store, forget, since)
         which = f" of {forget}" if forget else ""
         said.append(f"Weigh-ins{which} up to here no longer count. --undo {entry.number} brings them back.")
     if lot is not None:

@@ -21,6 +21,9 @@ CLOTH = _figure(
     "common-practice",
     "suppliers' tolerance of woven cloth is 3 to 5 %",
 )
+CLOTH_OF_SHOP = 0.5
+"""Share of a cloth's variance that a shop keeps from part to part: the maker's habit; the rest is the lot. The
+project's choice; no source."""
 SURFACE = _figure("any surface", "area_tolerance", 0.02, "layup-choice", "trimming, mould against drawing")
 FILM = _figure(
     "any process",
@@ -32,9 +35,6 @@ FILM = _figure(
 FILM_OF_SHOP = 0.5
 """Share of the film's variance that a shop keeps from part to part: its peel ply, its release film. The project's
 choice; no source."""
-FILM_LEFT = 0.75
-"""Share of the film's variance that a prediction keeps once the shop is known: a layup of another thickness shows the
-shop's film in another proportion, so only half of the shop's share is taken as learnt. The project's choice."""
 CORE = _figure("any core", "density_tolerance", 0.10, "common-practice", "makers allow about 10 % on a sheet's density")
 BOND = _figure("any core", "bond_resin_tolerance", 0.50, "layup-choice", "the resin at a core is hardly ever weighed")
 FINISH = _figure(

@@ -22,12 +22,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from layup.errors import RangeError, VacuumError
 from layup.laminate import allowances as allow
 from layup.laminate.atmosphere import pressure_at
 from layup.laminate.cured import fibre_fraction_from_take_up, resin_areal_weight
 from layup.materials import Material
 from layup.sources import Figure
+from layup.spread import Floats, along, around_one, skewed_around_one
 from layup.words import pressure_words
 
 TIGHTEST = 0.78
@@ -60,6 +63,12 @@ class Habit:
         spread: Standard deviation of the logarithm that is left between what is known and the shop's true hand. [-]
         published_spread: The same before any weigh-in. [-]
         parts: How many weighed parts it rests on.
+        part_spread: Spread of ln take-up between the shop's own parts, where it is known. [-]
+        loads: How the logarithm goes with each of the record's standard normal variables, by which what was learnt
+            together strays together; empty where it stands alone.
+        open: Share of the spread that is not in them: of a fabric or form that was not weighed. [-]
+        rebased: Areal weight of the cloth by the tables when its parts were weighed and by those of today, where they
+            differ. [kg/m^2]
     """
 
     of: tuple[str, ...]
@@ -67,6 +76,10 @@ class Habit:
     spread: float
     published_spread: float
     parts: int
+    part_spread: float | None = None
+    loads: tuple[float, ...] = ()
+    open: float = 0.0
+    rebased: tuple[float, float] | None = None
 
     @property
     def cloth_known(self) -> bool:
@@ -108,6 +121,24 @@ class TakeUp:
     habit: Habit | None = None
     least: float = 0.0
 
+    def drawn(self, process: str, fabric: str = "") -> Floats:
+        """How it strays, as drawn: the shop's hand, the part's luck, the cloth's answer to pressure.
+
+        Args:
+            process: Its name, by which the causes are known.
+            fabric: Name of the cloth, which has an answer of its own where the shop has not weighed it.
+
+        Returns:
+            (DRAWS,) factors of mean 1 before those are cut off that pack tighter than the form does.
+        """
+        if self.habit is not None and self.habit.loads:
+            hand = np.exp(along(self.habit.loads)) * skewed_around_one(f"fabric, {fabric}", self.habit.open)
+        else:
+            hand = skewed_around_one(f"shop's hand, {process}", self.shop_spread)
+        hand = hand * skewed_around_one(f"part's luck, {process}", self.part_spread)
+        hand = hand * skewed_around_one("answer to pressure", self.pressure_spread)
+        return np.maximum(hand / float(np.mean(hand)), self.least)
+
     @property
     def spread(self) -> float:
         """All three together. [-]"""
@@ -122,11 +153,21 @@ class FaceResin:
         areal_weight: On this one face. [kg/m^2]
         spread: Standard deviation over mean. [-]
         figures: What it rests on.
+        own: Of the spread, what differs from part to part of one shop. [-]
+        habit: What the shop's weigh-ins say of it, if they do.
     """
 
     areal_weight: float
     spread: float
     figures: tuple[Figure, ...] = field(repr=False)
+    own: float = 0.0
+    habit: Habit | None = None
+
+    def drawn(self, name: str) -> Floats:
+        """How it strays, as drawn: (DRAWS,) factors of mean 1, none below 0; `name` is the cause."""
+        if self.habit is None or not self.habit.loads:
+            return around_one(name, self.spread)
+        return np.maximum(around_one(f"{name}, own", self.own) + along(self.habit.loads), 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,7 +362,12 @@ class Process:
             raise RangeError(f'there is no face "{face}" of a laminate. Faces: {", ".join(FACES)}')
         printed = self.figure("surface_resin")
         held = 1.0 if fibre_areal_weight is None else film_share(fibre_areal_weight)
-        return FaceResin(printed.value * held, allow.deviation(allow.FILM), (printed,))
+        spread = allow.deviation(allow.FILM)
+        own = spread * math.sqrt(1 - allow.FILM_OF_SHOP)
+        habit = self.habits.get(("film", self.name))
+        if habit is not None:
+            held, spread = held * math.exp(habit.shift), math.hypot(habit.spread, own)
+        return FaceResin(printed.value * held, spread, (printed,), own, habit)
 
     def bond(self, core: Material) -> FaceResin:
         """The resin that bonds one covered face of a core.
@@ -334,9 +380,13 @@ class Process:
         """
         printed = core.optional("bond_resin")
         if printed is None:
-            return FaceResin(0.0, 0.0, ())
+            return FaceResin(0.0, allow.deviation(allow.BOND), ())  # a core may still soak
         share = self.figure("core_bond")
-        return FaceResin(printed.value * share.value, allow.deviation(allow.BOND), (printed, share))
+        spread, factor = allow.deviation(allow.BOND), 1.0
+        habit = self.habits.get(("bond", self.name, core.name))
+        if habit is not None:
+            factor, spread = math.exp(habit.shift), habit.spread
+        return FaceResin(printed.value * share.value * factor, spread, (printed, share), 0.0, habit)
 
     def _by_habit(self, take_up: TakeUp, fibre_density: float, resin_density: float, fabric: str) -> TakeUp:
         """The take-up with the narrowest habit that fits laid over it."""
@@ -349,9 +399,11 @@ class Process:
                 ratio = take_up.ratio * math.exp(habit.shift)
                 v_f = fibre_fraction_from_take_up(ratio, fibre_density, resin_density, take_up.void_fraction)
                 least = min(take_up.least * take_up.ratio / ratio, 1.0)
+                parts = habit.part_spread if habit.part_spread is not None else take_up.part_spread
                 return replace(
-                    take_up, fibre_fraction=v_f, ratio=ratio, shop_spread=habit.spread, habit=habit, least=least
-                )
+                    take_up, fibre_fraction=v_f, ratio=ratio, shop_spread=habit.spread, part_spread=parts,
+                    habit=habit, least=least,
+                )  # fmt: skip
         return take_up
 
 

@@ -10,37 +10,54 @@ Each of these is an entry in the record and can be undone. The model is `layup.l
 
 from __future__ import annotations
 
+import json
 import math
+import tomllib
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layup.errors import LayupError, nearest
-from layup.laminate.process import Habit
+from layup.laminate.process import AS_BOUGHT, Habit
 from layup.learn.folder import shop_folder as shop_folder
-from layup.learn.posterior import (
-    FABRIC_SHARE,
-    FORM_SHARE,
-    ROOT_SHARE,
-    Belief,
-    Floats,
-    Learnt,
-    Parts,
-    Start,
-    chance_good,
-    learn,
-)
+from layup.learn.posterior import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, Face, Floats, Learnt, Piece, Resin, Start, learn
 from layup.learn.store import Entry, Store, find_store, open_store
 from layup.learn.weighins import TABLE
+from layup.materials import Library
 
 SETTING = "habit-setting"
 OTHER_SHOP = 0.5
 """Share of the published spread between shops that is left between a shop and the one it starts from. The project's
 choice; no source."""
 _PREFERRED = {"trimmed": 0, "demoulded": 1, "finished": 2}
+
+
+LEAST = 0.02
+"""Least factor that the logarithm is taken of. [-]"""
+
+
+@dataclass(frozen=True)
+class Parts:
+    """What weighed parts of one fabric show if only the resin of their plies differs, each an element of every array.
+
+    Attributes:
+        factor: (weighed - rest) / resin, the factor on the published take-up. [-]
+        noise: Spread of all else over the resin. [-]
+        part_spread: Published, of ln take-up between parts of one shop. [-]
+    """
+
+    factor: Floats
+    noise: Floats
+    part_spread: Floats
+
+    @property
+    def log(self) -> Floats:
+        """Natural logarithm of the factor, kept finite."""
+        return np.log(np.maximum(self.factor, LEAST))
 
 
 @dataclass(frozen=True)
@@ -146,14 +163,19 @@ class Calibration:
     Attributes:
         habits: For `layup.predict`.
         groups: The weighed parts.
-        beliefs: By process: what was learnt at every level.
+        learnt: The joint posterior behind them.
         settings: What the shop has told it.
+        changed: When the shop's hand changed, of the first part after it; "" where it has not.
+        rebased: Fabrics whose areal weight in the tables is another than when parts of them were weighed: name, then
+            and now. [kg/m^2]
     """
 
     habits: dict[tuple[str, ...], Habit]
     groups: tuple[Group, ...]
-    beliefs: dict[str, Learnt] = field(repr=False)
+    learnt: Learnt = field(repr=False)
     settings: Settings
+    changed: str = ""
+    rebased: tuple[tuple[str, float, float], ...] = ()
 
     def __repr__(self) -> str:
         parts = sum(len(group.numbers) for group in self.groups)
@@ -162,15 +184,17 @@ class Calibration:
 
 _COLUMNS = (
     "number, at, part, piece, stage, mass, process, form, fabric, rest, resin, rest_spread, shop_spread, part_spread, "
-    "cloth_spread"
+    "cloth_spread, terms"
 )
 
 
-def calibrate(store: Store) -> Calibration:
+def calibrate(store: Store, library: Library | None = None) -> Calibration:
     """Learn the shop's habits from its weigh-ins.
 
     Args:
         store: The shop's record.
+        library: The tables of today: where they give a cloth another weight than when a part of it was weighed, that
+            part is taken as if it had been predicted with today's. As then, if left out.
 
     Returns:
         The habits; empty without weigh-ins and without a start from elsewhere.
@@ -184,83 +208,127 @@ def calibrate(store: Store) -> Calibration:
     every = forgotten.get("", 0)
     chosen: dict[tuple[str, str], tuple[Any, ...]] = {}
     for row in rows:
-        if row[0] <= every or row[0] <= forgotten.get(row[6].split(",")[0], 0):
+        if row[0] <= every or row[0] <= forgotten.get(str(row[6]).removesuffix(AS_BOUGHT), 0):
             continue
         piece = (row[2], row[3])
         held = chosen.get(piece)
         if held is None or _PREFERRED[row[4]] <= _PREFERRED[str(held[4])]:
             chosen[piece] = row
-    return learn_rows(chosen.values(), settings)
+    return learn_rows(chosen.values(), settings, library)
 
 
-def learn_rows(rows: Iterable[tuple[Any, ...]], settings: Settings) -> Calibration:
+def learn_rows(rows: Iterable[tuple[Any, ...]], settings: Settings, library: Library | None = None) -> Calibration:
     """Learn from weighed pieces, each as a row of the index table in the order of `_COLUMNS`."""
-    groups: dict[tuple[str, str, str], list[tuple[Any, ...]]] = {}
-    for row in sorted(rows, key=lambda row: int(row[0])):
-        groups.setdefault((str(row[6]), str(row[7]), str(row[8])), []).append(row)
-    habits: dict[tuple[str, ...], Habit] = {}
-    found: list[Group] = []
-    beliefs: dict[str, Learnt] = {}
-    numbers = {key: np.array([row[5:6] + row[9:] for row in rows], dtype=np.float64) for key, rows in groups.items()}
-    roots = dict.fromkeys([*(key[0] for key in groups), *(root for root, _ in settings.starts)])
-    for root in roots:
-        ours = {key: _parts(table) for key, table in numbers.items() if key[0] == root}
-        starts = {form: start for (of, form), (start, _, _) in settings.starts.items() if of == root}
-        spread = max((float(numbers[key][-1, 4]) for key in ours), default=0.0)
-        spread = spread or _spread_of(root)
-        learnt = learn({key[1:]: parts for key, parts in ours.items()}, spread, starts)
-        beliefs[root] = learnt
-        here = [_group(key, groups[key], numbers[key], parts, learnt, spread) for key, parts in ours.items()]
-        found += here
-        counts = {form: n for (of, form), (_, n, _) in settings.starts.items() if of == root}
-        habits |= _habits(root, learnt, here, spread, counts)
-    return Calibration(habits, tuple(found), beliefs, settings)
+    listed = sorted(rows, key=lambda row: int(row[0]))
+    pieces, rebased = [], {}
+    for row in listed:
+        piece, moved = _rebased(_piece(row), row[15], library)
+        pieces.append(piece)
+        rebased.update({name: (name, then, now) for name, then, now in moved})
+    starts = {key: (start, _spread_of(key[0])) for key, (start, _, _) in settings.starts.items()}
+    learnt = learn(pieces, starts)
+    places: dict[tuple[str, str, str], list[int]] = {}
+    for number, row in enumerate(listed):
+        places.setdefault((str(row[6]), str(row[7]), str(row[8])), []).append(number)
+    groups = tuple(
+        _group(key, [listed[n] for n in at], [pieces[n] for n in at], learnt, np.array(at))
+        for key, at in places.items()
+    )
+    counts = {key: n for key, (_, n, _) in settings.starts.items()}
+    changed = ""
+    if learnt.step is not None:
+        changed = next(str(row[1]) for row in listed if int(row[0]) >= learnt.step.number)
+    return Calibration(
+        _habits(learnt, pieces, counts, settings, rebased), groups, learnt, settings, changed, tuple(rebased.values())
+    )
 
 
-def _parts(table: Floats) -> Parts:
-    mass, rest, resin, rest_spread, _, part_spread, cloth = table.T
-    return Parts((mass - rest) / resin, rest_spread / resin, part_spread, float(np.mean(cloth)))
+def _piece(row: tuple[Any, ...]) -> Piece:
+    number, title, mass = int(row[0]), str(row[2]), float(row[5])
+    process, form, fabric = (str(row[n]) for n in (6, 7, 8))
+    rest, resin, rest_spread, shop, part, cloth = (float(row[n]) for n in range(9, 15))
+    told = json.loads(row[15]) if row[15] else None
+    if told is None:  # noted before the terms were kept: all but the main cloth's resin is noise
+        one = Resin(process, form, fabric, resin, shop, cloth)
+        return Piece(number, title, mass, rest, (one,), (), part, rest_spread)
+    resins = tuple(Resin(*entry) for entry in told["resins"])
+    faces = tuple(Face(tuple(key), kg, spread) for key, kg, spread in told["faces"])
+    rest = rest + resin - sum(r.mass for r in resins) - sum(f.mass for f in faces)
+    return Piece(number, title, mass, rest, resins, faces, told["part_spread"], told["own"], told["area"])
+
+
+def _rebased(piece: Piece, terms: str | None, library: Library | None) -> tuple[Piece, list[tuple[str, float, float]]]:
+    """A piece as it would be expected with the cloth weights of today's tables, and what has changed."""
+    cloth = json.loads(terms).get("cloth", {}) if terms else {}
+    moved = []
+    rest, resins = piece.rest, {r.fabric: r for r in piece.resins}
+    for name, (fibre, then) in cloth.items():
+        material = library.find("fabric", name) if library is not None else None
+        now = material.figure("areal_weight").value if material is not None else then
+        if abs(now / then - 1) > 1e-6:
+            moved.append((name, then, now))
+            rest += fibre * (now / then - 1)
+            resins[name] = replace(resins[name], mass=resins[name].mass * now / then)
+    if not moved:
+        return piece, []
+    return replace(piece, rest=rest, resins=tuple(resins[r.fabric] for r in piece.resins)), moved
 
 
 def _habits(
-    root: str, learnt: Learnt, ours: list[Group], spread: float, counts: dict[str, int]
+    learnt: Learnt,
+    pieces: list[Piece],
+    counts: dict[tuple[str, str], int],
+    settings: Settings,
+    rebased: dict[str, tuple[str, float, float]],
 ) -> dict[tuple[str, ...], Habit]:
-    def habit(of: tuple[str, ...], belief: Belief, share: float, parts: int) -> Habit:
-        variance = belief.variance + share * spread**2
-        return Habit(of, belief.log_mean_factor, math.sqrt(variance), spread, parts)
+    shops: dict[str, float] = {root: _spread_of(root) for root, _ in settings.starts}
+    shops.update({r.root: r.shop_spread for piece in pieces for r in piece.resins})
+    base = {r.root: piece for piece in pieces for r in piece.resins}
 
-    def count(start: tuple[str, ...]) -> int:
-        return sum(
-            len(group.numbers) - len(group.outliers)
-            for group in ours
-            if (group.process, group.form, group.fabric)[: len(start)] == start
+    def count(of: tuple[str, ...]) -> int:
+        told = sum(n for key, n in counts.items() if of == key[: len(of)])
+        return told + sum(
+            any(r.keys[len(of) - 1] == of for r in piece.resins)
+            for piece, good in zip(pieces, learnt.good, strict=True)
+            if good >= 0.5
         )
 
     found: dict[tuple[str, ...], Habit] = {}
-    of: tuple[str, ...] = (root,)
-    found[of] = habit(of, learnt.root, FORM_SHARE + FABRIC_SHARE, count(of) + sum(counts.values()))
-    for form, belief in learnt.forms.items():
-        of = (root, form)
-        found[of] = habit(of, belief, FABRIC_SHARE, count(of) + counts.get(form, 0))
-    for (form, fabric), belief in learnt.fabrics.items():
-        of = (root, form, fabric)
-        found[of] = habit(of, belief, 0.0, count(of))
+    for key in learnt.keys:
+        if key[0] in ("film", "bond", "step"):
+            continue
+        shop = shops[key[0]]
+        chain = [key[:n] for n in range(1, len(key) + 1)]
+        mean, spread, loads = learnt.of(*chain, ("step", key[0]))
+        open_ = {1: FORM_SHARE + FABRIC_SHARE, 2: FABRIC_SHARE, 3: 0.0}[len(key)] * shop**2
+        part = base[key[0]].part_spread * learnt.scatter if key[0] in base else None
+        found[key] = Habit(
+            key, mean + 0.5 * spread**2, math.hypot(spread, math.sqrt(open_)), shop, count(key), part, loads,
+            math.sqrt(open_), rebased[key[2]][1:] if len(key) == 3 and key[2] in rebased else None,
+        )  # fmt: skip
+    faces = {face.key: face for piece in pieces for face in piece.faces}
+    for key, face in faces.items():
+        chain = [key[:2], key] if key[0] == "bond" else [key]
+        mean, spread, loads = learnt.of(*chain)
+        parts = sum(any(f.key == key for f in piece.faces) for piece in pieces)
+        found[key] = Habit(key, math.log(max(1 + mean, 0.05)), spread / max(1 + mean, 0.05), face.spread, parts,
+                           None, tuple(v / max(1 + mean, 0.05) for v in loads))  # fmt: skip
     return found
 
 
 def _group(
-    key: tuple[str, str, str],
-    rows: list[tuple[Any, ...]],
-    table: Floats,
-    parts: Parts,
-    learnt: Learnt,
-    spread: float,
+    key: tuple[str, str, str], rows: list[tuple[Any, ...]], pieces: list[Piece], learnt: Learnt, at: NDArray[np.int64]
 ) -> Group:
-    belief = learnt.fabrics[key[1], key[2]]
-    good = chance_good(belief, parts)
-    variance = parts.part_spread**2 + (parts.noise * math.exp(-belief.mean)) ** 2
-    counted = good * parts.part_spread**2 / variance
-    mass, rest, resin = table[:, 0], table[:, 1], table[:, 2]
+    mass = np.array([piece.mass for piece in pieces])
+    resin = np.array([sum(r.mass for r in piece.resins) for piece in pieces])
+    expected = np.array([piece.expected for piece in pieces])
+    shared = np.array(
+        [math.hypot(piece.own, piece.area, *(f.mass * f.spread for f in piece.faces)) for piece in pieces]
+    )
+    part = np.array([piece.part_spread for piece in pieces])
+    parts = Parts((mass - expected + resin) / resin, shared / resin, part)
+    good = learnt.good[at]
+    counted = np.where(good >= 0.5, part**2 / (part**2 + parts.noise**2), 0.0)
     return Group(
         *key,
         numbers=tuple(int(str(row[0])) for row in rows),
@@ -268,18 +336,17 @@ def _group(
         pieces=tuple((str(row[2]), str(row[3])) for row in rows),
         stages=tuple(str(row[4]) for row in rows),
         weighed=mass,
-        expected=rest + resin,
-        expected_now=rest + resin * math.exp(belief.log_mean_factor),
+        expected=expected,
+        expected_now=learnt.expected[at],
         parts=parts,
         good=good,
         counted=counted,
-        shop_spread=spread,
+        shop_spread=next(r.shop_spread for r in pieces[0].resins),
     )
 
 
 def _spread_of(root: str) -> float:
     """Published spread of a process that only another shop has weighed."""
-    from layup.laminate.process import AS_BOUGHT
     from layup.materials import load_library
 
     process = load_library().get("process", root.removesuffix(AS_BOUGHT))
@@ -352,8 +419,8 @@ def read_settings(store: Store) -> Settings:
         told = entry.payload
         if "forget" in told:
             process = str(told["forget"])
-            forgotten[process] = entry.number
-            for root, form in [key for key in starts if process in ("", key[0].split(",")[0])]:
+            forgotten[process] = int(told["since"]) - 1 if told.get("since") else entry.number
+            for root, form in [key for key in starts if process in ("", key[0].removesuffix(AS_BOUGHT))]:
                 del starts[root, form]
         if "lot" in told:
             lot = told["lot"]
@@ -363,12 +430,13 @@ def read_settings(store: Store) -> Settings:
     return Settings(forgotten, lot, starts)
 
 
-def forget(store: Store, process: str = "") -> Entry:
+def forget(store: Store, process: str = "", since: int | None = None) -> Entry:
     """Leave out, from here on, every weigh-in noted so far, of one process or of all; none is deleted.
 
     Args:
         store: The shop's record.
         process: Its name; all if left out.
+        since: Number of the first entry that counts, where the shop changed before today.
 
     Returns:
         The entry; undo it, and they count again.
@@ -378,11 +446,11 @@ def forget(store: Store, process: str = "") -> Entry:
     """
     if process:
         rows = store.query(f"SELECT DISTINCT process FROM {TABLE} WHERE process IS NOT NULL")
-        known = dict.fromkeys(str(row[0]).split(",")[0] for row in rows)
+        known = dict.fromkeys(str(row[0]).removesuffix(AS_BOUGHT) for row in rows)
         if process not in known:
             hint = nearest(process, known) or f"Weighed so far: {', '.join(known) or 'nothing'}."
             raise LayupError(f'nothing made by "{process}" has been weighed. {hint}')
-    return store.append(SETTING, {"forget": process})
+    return store.append(SETTING, {"forget": process, "since": since})
 
 
 def use_lot(store: Store, lot: str | None) -> Entry:
@@ -415,17 +483,19 @@ def start_from(store: Store, other: str | Path) -> Entry:
     path = Path(other)
     theirs = _calibration_of(path)
     rows = []
-    for root, learnt in theirs.beliefs.items():
-        spread = next(habit.published_spread for habit in theirs.habits.values() if habit.of[0] == root)
+    for of, habit in theirs.habits.items():
+        if len(of) != 2 or of[0] == "film":
+            continue
+        root, form = of
+        spread = habit.published_spread
         prior = (ROOT_SHARE + FORM_SHARE) * spread**2
-        for form, belief in learnt.forms.items():
-            habit = theirs.habits[root, form]
-            precision = 1.0 / belief.variance - 1.0 / prior
-            if precision <= 0 or habit.parts == 0:
-                continue
-            mean = (belief.mean / belief.variance - (-0.5 * prior) / prior) / precision
-            loose = math.sqrt(1.0 / precision + (OTHER_SHOP * spread) ** 2)
-            rows.append({"process": root, "form": form, "mean": mean, "spread": loose, "parts": habit.parts})
+        mean, deviation, _ = theirs.learnt.of((root,), (root, form), ("step", root))
+        precision = 1.0 / deviation**2 - 1.0 / prior
+        if precision <= 0 or habit.parts == 0:
+            continue
+        mean = (mean / deviation**2 + 0.5) / precision
+        loose = math.sqrt(1.0 / precision + (OTHER_SHOP * spread) ** 2)
+        rows.append({"process": root, "form": form, "mean": mean, "spread": loose, "parts": habit.parts})
     if not rows:
         raise LayupError(f'"{path}" holds no weigh-in that says how much resin was left')
     return store.append(SETTING, {"start": rows, "from": path.name})
@@ -459,6 +529,9 @@ def _calibration_of(path: Path) -> Calibration:
 def habits_near(part: str | Path, shop: str | Path | None = None) -> dict[tuple[str, ...], Habit]:
     """The habits of the shop whose record lies in this folder, or else in the nearest one above the part file.
 
+    Weigh-ins are taken by the tables of today, the part's own among them: a cloth whose weight was corrected since is
+    not counted twice.
+
     Args:
         part: Path of the part file.
         shop: The shop's folder, where it is not above the part file.
@@ -471,4 +544,16 @@ def habits_near(part: str | Path, shop: str | Path | None = None) -> dict[tuple[
     if store is None:
         return {}
     with store:
-        return calibrate(store).habits
+        return calibrate(store, tables_of(part)).habits
+
+
+def tables_of(part: str | Path) -> Library | None:
+    """The tables that a part file is predicted with; None where it can't be read, which is said elsewhere."""
+    from layup.materials import load_library
+
+    path = Path(part)
+    try:
+        named = tomllib.loads(path.read_text(encoding="utf-8")).get("materials", [])
+        return load_library([path.parent / name for name in named])
+    except (OSError, ValueError, TypeError, AttributeError, LayupError):
+        return None

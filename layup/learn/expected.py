@@ -70,8 +70,9 @@ class Ground:
         part_spread: Of ln take-up between parts of one shop. [-]
         cloth_spread: What a shop keeps from part to part of one cloth beside its hand, as a spread of ln take-up: the
             roll's tolerance and its share of the film on the faces. [-]
-        cored: Whether there is a core in it: then bond and core stray alike in every part of its kind, and the weight
-            says nothing of the resin in the plies alone.
+        cored: Whether there is a core in it.
+        terms: The same mass divided by what strays alike in all parts of a kind, for the joint posterior; None where
+            the weight can't be divided (a finished part whose finish nobody stated).
     """
 
     process: str
@@ -84,6 +85,7 @@ class Ground:
     part_spread: float
     cloth_spread: float
     cored: bool = False
+    terms: dict[str, Any] | None = None
 
     @property
     def mass(self) -> float:
@@ -208,7 +210,65 @@ def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = No
             allow.deviation(allow.FILM) * math.sqrt(allow.FILM_OF_SHOP) * weighed.film / resin,
         ),
         cored=bool(cores),
+        terms=_terms(job, weighed, stage, resolution, ours, strip_mass),
     )
+
+
+def _terms(
+    job: Job,
+    weighed: Weighed,
+    stage: str,
+    resolution: float | None,
+    ours: list[Layer],
+    strip: float,
+) -> dict[str, Any] | None:
+    """The mass at a stage by what strays alike in all parts of a kind; see `layup.learn.posterior.Piece`."""
+    if stage == "finished" and not weighed.finishes:
+        return None  # it may be painted or not: nobody said
+    base = weighed.process.name
+    laid: dict[tuple[str, str, str], list[Layer]] = {}
+    for layer in ours:
+        if layer.take_up is not None:
+            laid.setdefault((*layer.take_up.learns, layer.name), []).append(layer)
+    total = sum(y.resin * y.area for y in ours)
+    resins, cloth, lots = [], {}, []
+    for (root, form, fabric), layers in laid.items():
+        more = [y.cut_away if stage == "demoulded" else 0.0 for y in layers]
+        resin = sum(y.resin * (y.area + away) for y, away in zip(layers, more, strict=True))
+        fibre = sum(y.fibre * y.area for y in layers)
+        first = layers[0]
+        assert first.take_up is not None
+        strays = cloth_deviation(first) * (fibre + resin)
+        spread = math.sqrt(allow.CLOTH_OF_SHOP) * strays / resin
+        lots.append(math.sqrt(1 - allow.CLOTH_OF_SHOP) * strays)
+        resins.append([root, form, fabric, resin, first.take_up.shop_spread, spread])
+        cloth[fabric] = [fibre, first.fibre / (first.draped.factor if first.draped is not None else 1.0)]
+    faces: list[list[Any]] = []
+    film_spread = weighed.process.film().spread
+    if weighed.film > 0:
+        faces.append([["film", base], weighed.film, film_spread * math.sqrt(allow.FILM_OF_SHOP)])
+    bonds: dict[str, list[float]] = {}
+    for layer in weighed.layers:
+        if layer.take_up is None:
+            held = bonds.setdefault(layer.name, [0.0, 0.0])
+            held[0] += (layer.bond + layer.resin) * layer.area
+            held[1] += layer.core * layer.area
+    for name, (bond, core) in bonds.items():
+        if bond > 0:
+            # the sheet's density strays alike in all parts of a batch, and is learnt with the bond
+            spread = math.hypot(allow.deviation(allow.BOND), allow.deviation(allow.CORE) * core / bond)
+            faces.append([["bond", base, name], bond, spread])
+    own = [film_spread * math.sqrt(1 - allow.FILM_OF_SHOP) * weighed.film, 0.15 * strip, (resolution or 0.0) / 12**0.5]
+    if stage == "finished":
+        own += [thing.spread * thing.mass for thing in (*weighed.finishes, *weighed.extras)]
+    own.append(sum(y.resin * y.area * y.take_up.pressure_spread for y in ours if y.take_up is not None))
+    own += lots
+    mass = (stage_mass(job, weighed, stage) or 0.0) - (weighed.extra if stage == "finished" else 0.0)
+    part = sum(y.resin * y.area * y.take_up.part_spread for y in ours if y.take_up is not None) / total
+    return {
+        "resins": resins, "faces": faces, "cloth": cloth, "part_spread": part, "area": _area_deviation(job) * mass,
+        "own": math.sqrt(sum(p * p for p in own)),
+    }  # fmt: skip
 
 
 def _main(layers: Sequence[Layer]) -> Layer:

@@ -1,286 +1,468 @@
-r"""The shop's hand: the exact posterior of how much resin a shop leaves, from parts that were weighed.
+r"""The shop's hand, its films and its bonds: one posterior from all the parts that were weighed.
 
-    h      = ln of the shop's factor on the published take-up, for one fabric of one form in one process
-    root  ~ N(-v_r/2, v_r),  form ~ N(root - v_f/2, v_f),  fabric ~ N(form - v_c/2, v_c)
-    y_i    = ln((weighed - rest) / resin),  y_i | h ~ (1 - e) N(h - s_i^2/2, s_i^2) + e N(0, w^2)
-    s_i^2  = part_spread^2 + (rest_spread_i exp(-h) / resin_i)^2
+    mass_i = rest_i + sum_k resin_ik exp(h_k) + film_i (1 + f) + sum_c bond_ic (1 + b_c) + area_i a_T + e_i
+    h_k    = root + form + fabric (+ step, of what was laid after it)
+    e_i   ~ N(0, (t part_spread resin_i)^2 + own_i^2)
 
-with v_r, v_f and a part of v_c making up the published variance between shops, the rest of v_c being the roll's
-tolerance and what a shop keeps of the film on the faces. Every factor has mean 1, which is what the halves of the
-variances are for. The tree is summed exactly, by passing messages on grids: no sampling, no normal approximation, and
-any number of wrong entries. The model is stated and argued in docs/calibration-model.md.
+- What do all the parts say together?        `learn(pieces)`, a `Learnt`
+- What does that say of one fabric's hand?   `Learnt.of`
+
+The unknowns are shared by all parts of a kind: h by what is laid by one hand, f by all faces of a process, b_c by all
+faces of a core, a_T by all copies of one part. A sandwich so teaches bond and not resin. Unknown beside them is t, how
+much the shop's parts scatter against the published figure, and whether the hand changed at some time: both are settled
+by the marginal likelihood. An entry that is more likely wrong than not has no say at all. The mass is linear in all but
+h; it is linearised where the posterior peaks and solved again. The model is argued in docs/calibration-model.md.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import lru_cache
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Key = tuple[str, ...]
 
-ROOT_SHARE, FORM_SHARE, FABRIC_SHARE = 0.60, 0.25, 0.15
+ROOT_SHARE, FORM_SHARE, FABRIC_SHARE = 0.60, 0.20, 0.20
 """How the published variance between shops divides: what a shop does in a process whatever it lays, what it does with
 one form, and with one fabric. The project's choice; no source."""
+BOND_SHARE = 0.5
+"""Share of the variance of bond that all cores of a shop have in common. The project's choice; no source."""
 WRONG = 0.03
 """Chance that an entry is simply wrong: another part, another unit, a misread scale. The project's choice."""
 WRONG_SPREAD = 1.5
-"""Spread of ln factor in a wrong entry: anything between a fifth and five times. [-]"""
-LEAST = 0.02
-"""Least factor that the logarithm is taken of; a weight below all but the resin is wrong, not -inf. [-]"""
+"""Spread of ln mass in a wrong entry: anything between a tenth and ten times. [-]"""
+SCATTERS = (0.35, 0.5, 0.71, 1.0, 1.41, 2.0, 2.83)
+"""What the scatter between parts may be against the published one; in its logarithm normal about 1. [-]"""
+SCATTER_SPREAD = 0.7
+STEP_CHANCE = 0.05
+"""Chance that a shop's hand changed somewhere in its record. The project's choice; no source."""
+STEP_SPREAD = 0.25
+"""Size of such a change, as a standard deviation of ln take-up. [-]"""
+_ROUNDS = 12
 
-_POINTS = 401
-_REACH = 8.0
-_MANY = 3000
 
-
-@dataclass(frozen=True)
-class Parts:
-    """Weighed parts of one fabric, each an element of every array.
+@dataclass(frozen=True, slots=True)
+class Resin:
+    """Resin of the plies of one fabric in one part.
 
     Attributes:
-        factor: (weighed - rest) / resin, the factor on the published take-up. [-]
-        noise: rest_spread / resin, at a factor of 1. [-]
-        part_spread: Of ln take-up between parts of one shop. [-]
-        cloth_spread: Of the roll and the shop's share of the film, as a spread of ln take-up, of all of them. [-]
+        root: The process, or it with its resin in the cloth.
+        form: Of the reinforcement.
+        fabric: Its name.
+        mass: By published figures. [kg]
+        shop_spread: Published, of ln take-up between shops. [-]
+        cloth_spread: Of the roll, as a spread of ln take-up. [-]
     """
 
-    factor: Floats
-    noise: Floats
-    part_spread: Floats
+    root: str
+    form: str
+    fabric: str
+    mass: float
+    shop_spread: float
     cloth_spread: float
 
     @property
-    def log(self) -> Floats:
-        """Natural logarithm of the factor, kept finite."""
-        return np.log(np.maximum(self.factor, LEAST))
+    def keys(self) -> tuple[Key, Key, Key]:
+        """Of the process, the form and the fabric."""
+        return (self.root,), (self.root, self.form), (self.root, self.form, self.fabric)
 
 
-@dataclass(frozen=True)
-class Belief:
-    """A density on a grid.
-
-    Attributes:
-        at: Grid of h. [-]
-        share: Probability that each point of the grid stands for; sums to 1.
-    """
-
-    at: Floats
-    share: Floats
-
-    @property
-    def mean(self) -> float:
-        """Of h. [-]"""
-        return float(self.share @ self.at)
-
-    @property
-    def variance(self) -> float:
-        """Of h. [-]"""
-        return float(self.share @ (self.at - self.mean) ** 2)
-
-    @property
-    def log_mean_factor(self) -> float:
-        """Logarithm of the mean of exp(h). [-]"""
-        top = float(self.at.max())
-        return top + math.log(float(self.share @ np.exp(self.at - top)))
-
-    def quantile(self, level: float) -> float:
-        """The h below which this share of the belief lies, by linear interpolation."""
-        total = np.cumsum(self.share) - 0.5 * self.share
-        return float(np.interp(level, total, self.at))
-
-
-@dataclass(frozen=True)
-class Learnt:
-    """What the parts of one process taught.
+@dataclass(frozen=True, slots=True)
+class Face:
+    """Resin on faces that a shop leaves in its own way: films of a process, or the bond of one core.
 
     Attributes:
-        root: Belief of the shop's hand in the process.
-        forms: By form.
-        fabrics: By form and fabric.
+        key: ("film", process) or ("bond", process, core).
+        mass: By published figures. [kg]
+        spread: Of what a shop keeps from part to part, over the mean. [-]
     """
 
-    root: Belief
-    forms: dict[str, Belief]
-    fabrics: dict[tuple[str, str], Belief]
+    key: Key
+    mass: float
+    spread: float
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One weighed part.
+
+    Attributes:
+        number: Of its entry: the order of noting.
+        title: Of the part; copies of it share their area's error.
+        mass: On the scale. [kg]
+        rest: All but the resin of the plies and on the faces. [kg]
+        resins: Of the plies.
+        faces: Films and bonds.
+        part_spread: Published, of ln take-up between parts of one shop. [-]
+        own: Standard deviation of what is this piece's own: edge, finish, its films, the scale. [kg]
+        area: Standard deviation of the mass by the area's error. [kg]
+    """
+
+    number: int
+    title: str
+    mass: float
+    rest: float
+    resins: tuple[Resin, ...]
+    faces: tuple[Face, ...] = ()
+    part_spread: float = 0.1
+    own: float = 0.0
+    area: float = 0.0
+
+    @property
+    def expected(self) -> float:
+        """By published figures. [kg]"""
+        return self.rest + sum(r.mass for r in self.resins) + sum(f.mass for f in self.faces)
 
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """What another shop's record says of a form: a normal likelihood of h. [-]"""
+    """What another shop's record says of a form: a normal likelihood of its ln factor. [-]"""
 
     mean: float
     spread: float
 
 
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A change of the shop's hand.
+
+    Attributes:
+        root: Of which process.
+        number: First entry after it.
+        size: Change of ln take-up. [-]
+        error: Its standard deviation. [-]
+        chance: That it is one. [-]
+    """
+
+    root: str
+    number: int
+    size: float
+    error: float
+    chance: float
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """What all parts taught.
+
+    Attributes:
+        keys: Of the unknowns: (root,), (root, form), (root, form, fabric), ("film", process), ("bond", process),
+            ("bond", process, core), ("step", root).
+        mean: Of each: ln factor of a hand, or factor less one on a face.
+        covariance: Of them.
+        scatter: Spread between parts over the published one. [-]
+        good: Chance of every piece that its entry is right. [-]
+        expected: Of every piece, with what was learnt from all. [kg]
+        step: A change of the hand, if there is one.
+    """
+
+    keys: tuple[Key, ...]
+    mean: Floats
+    covariance: Floats
+    scatter: float
+    good: Floats
+    expected: Floats
+    step: Step | None = None
+    loads: Floats = field(default_factory=lambda: np.zeros((0, 0)), repr=False)
+
+    def of(self, *keys: Key) -> tuple[float, float, tuple[float, ...]]:
+        """Mean, standard deviation and loads of a sum of unknowns; those that no part speaks of add nothing."""
+        pick = np.zeros(len(self.keys))
+        for key in keys:
+            if key in self.keys:
+                pick[self.keys.index(key)] += 1.0
+        loads = pick @ self.loads
+        return float(pick @ self.mean), math.sqrt(float(loads @ loads)), tuple(float(v) for v in loads)
+
+
+class _System:
+    """All pieces as arrays: one row a piece, one column an unknown; one row of `select` a fabric in a piece."""
+
+    def __init__(
+        self, pieces: Sequence[Piece], keys: list[Key], prior: Floats, variance: Floats, step: tuple[str, int] | None
+    ) -> None:
+        self.pieces, self.keys, self.prior, self.variance = pieces, keys, prior, variance
+        place = {key: n for n, key in enumerate(keys)}
+        self.mass = np.array([p.mass for p in pieces])
+        self.rest = np.array([p.expected - sum(r.mass for r in p.resins) for p in pieces])
+        self.own = np.array([p.own for p in pieces])
+        self.area = np.array([p.area for p in pieces])
+        self.part = np.array([p.part_spread for p in pieces])
+        titles = {title: n for n, title in enumerate(dict.fromkeys(p.title for p in pieces))}
+        self.title = np.array([titles[p.title] for p in pieces], dtype=np.int64)
+        self.titles = len(titles)
+        self.faces = np.zeros((len(pieces), len(keys)))
+        laid = [(n, piece, resin) for n, piece in enumerate(pieces) for resin in piece.resins]
+        self.row = np.array([n for n, _, _ in laid], dtype=np.int64)
+        self.resin = np.array([resin.mass for _, _, resin in laid])
+        self.select = np.zeros((len(laid), len(keys)))
+        for number, (_, piece, resin) in enumerate(laid):
+            self.select[number, [place[key] for key in resin.keys]] = 1.0
+            if step is not None and resin.root == step[0] and piece.number >= step[1]:
+                self.select[number, place["step", step[0]]] = 1.0
+        for number, piece in enumerate(pieces):
+            for face in piece.faces:
+                for key in (face.key, face.key[:2]) if face.key[0] == "bond" else (face.key,):
+                    self.faces[number, place[key]] += face.mass
+
+    def at(self, x: Floats) -> tuple[Floats, Floats, Floats]:
+        """Expected masses, their slopes, and the mass of the plies' resin, at values of the unknowns."""
+        resin = self.resin * np.exp(np.minimum(self.select @ x, 2.0))
+        plies = np.bincount(self.row, resin, len(self.pieces))
+        slope = self.faces.copy()
+        np.add.at(slope, self.row, resin[:, None] * self.select)
+        return self.rest + plies + self.faces @ x, slope, plies
+
+    def solve(self, scatter: float, right: NDArray[np.bool_]) -> _Solved:
+        """The posterior with the entries that are taken for right."""
+        x = self.prior.copy()
+        precision = np.diag(1.0 / self.variance)
+        noise = covariance = left = np.zeros(0)
+        for _ in range(_ROUNDS):
+            expected, slope, plies = self.at(x)
+            noise = (scatter * self.part * plies) ** 2 + self.own**2
+            weight = right / noise
+            left = self.mass - expected
+            shared = np.bincount(self.title, weight * self.area**2, self.titles)
+            towards = np.zeros((self.titles, len(x)))
+            np.add.at(towards, self.title, (weight * self.area)[:, None] * slope)
+            off = left + slope @ (x - self.prior)
+            pulls = np.bincount(self.title, weight * self.area * off, self.titles)
+            total = precision + (slope * weight[:, None]).T @ slope - (towards.T / (1 + shared)) @ towards
+            push = slope.T @ (weight * off) - towards.T @ (pulls / (1 + shared))
+            # the luck of a part grows with its resin: what that adds to the slope of the likelihood
+            grows = (slope - self.faces) * (right * (scatter * self.part) ** 2 * plies / noise)[:, None]
+            known = 2.0 * grows.T @ grows
+            total = total + known
+            push = push + grows.T @ np.clip(left**2 / noise - 1, -1.0, 3.0) + known @ (x - self.prior)
+            covariance = np.linalg.inv(total)
+            new = x + np.clip(self.prior + covariance @ push - x, -0.5, 0.5)
+            done = bool(np.max(np.abs(new - x), initial=0.0) < 1e-5)
+            x = new
+            if done:
+                break
+        expected, slope, plies = self.at(x)
+        left = self.mass - expected
+        weight = right / noise
+        shared = np.bincount(self.title, weight * self.area**2, self.titles)
+        pulls = np.bincount(self.title, weight * self.area * left, self.titles)
+        fits = float(weight @ left**2) - float(np.sum(pulls**2 / (1 + shared)))
+        fits += float(np.sum((x - self.prior) ** 2 / self.variance))
+        volume = float(np.sum(np.log(noise[right]))) + float(np.sum(np.log1p(shared)))
+        volume += float(np.sum(np.log(self.variance))) - float(np.linalg.slogdet(covariance)[1])
+        worth = -0.5 * (fits + volume) - 0.5 * math.log(2 * math.pi) * int(right.sum())
+        worth += math.log(1 - WRONG) * int(right.sum())
+        wrong = self.wrong(expected)
+        worth += float(np.sum(np.log(WRONG * wrong[~right])))
+        return _Solved(x, covariance, expected, slope, noise + self.area**2, left, right, worth)
+
+    def wrong(self, expected: Floats) -> Floats:
+        """Density of each weight if its entry is wrong. [1/kg]"""
+        off = np.log(self.mass / np.maximum(expected, 1e-9)) / WRONG_SPREAD
+        density: Floats = np.exp(-0.5 * off * off) / (math.sqrt(2 * math.pi) * WRONG_SPREAD * self.mass)
+        return density
+
+    def chances(self, solved: _Solved) -> Floats:
+        """Chance that each entry is right, by what all the others say."""
+        reach = np.einsum("ij,jk,ik->i", solved.slope, solved.covariance, solved.slope)
+        free = np.maximum(1 - reach / solved.noise, 0.02)
+        left = np.where(solved.right, solved.left / free, solved.left)
+        variance = np.where(solved.right, solved.noise / free, solved.noise + reach)
+        good = (1 - WRONG) * np.exp(-0.5 * left**2 / variance) / np.sqrt(2 * np.pi * variance)
+        chance: Floats = good / (good + WRONG * self.wrong(solved.expected))
+        return chance
+
+    def settle(self, scatter: float) -> _Solved:
+        """The posterior with every entry in that is more likely right than wrong, the worst left out first."""
+        none = np.zeros(len(self.pieces), dtype=bool)
+        start = self.solve(scatter, none)
+        right = self.chances(start) >= 0.5
+        solved = self.solve(scatter, right)
+        for _ in range(2 * len(self.pieces) + 4 if len(self.pieces) < 40 else 12):
+            good = self.chances(solved)
+            wants = good >= 0.5
+            if np.array_equal(wants, right):
+                break
+            moved = right.copy()
+            back = np.flatnonzero(wants & ~right)
+            if len(back):
+                moved[back] = True
+            else:
+                leave = np.flatnonzero(~wants & right)
+                worst = np.argsort(good[leave])[: max(1, len(leave) // 4)]
+                moved[leave[worst]] = False
+            trial = self.solve(scatter, moved)
+            if trial.worth < solved.worth - 1e-9:
+                break
+            right, solved = moved, trial
+        return solved
+
+
 @dataclass
-class _Fabric:
-    parts: Parts
-    at: Floats
-    widths: Floats
-    like: Floats
-    kernel: Floats
-    up: Floats = field(default_factory=lambda: np.zeros(0))
+class _Solved:
+    mean: Floats
+    covariance: Floats
+    expected: Floats
+    slope: Floats
+    noise: Floats
+    left: Floats
+    right: NDArray[np.bool_]
+    worth: float
 
 
-def log_likelihood(at: Floats, parts: Parts) -> Floats:
-    """Logarithm of the likelihood of all parts at each h.
+def learn(pieces: Sequence[Piece], starts: Mapping[Key, tuple[Start, float]] | None = None) -> Learnt:
+    """The posterior of a shop's hand, films and bonds.
 
     Args:
-        at: (m,) values of h. [-]
-        parts: n parts.
+        pieces: Weighed parts in the order of noting.
+        starts: By (root, form): what another shop's record says, and the published spread between shops.
 
     Returns:
-        (m,) sums over the parts.
+        What they teach together.
     """
-    total = np.zeros(len(at))
-    logs = parts.log
-    step = max(1, 400_000 // max(len(at), 1))
-    for first in range(0, len(logs), step):
-        cut = slice(first, first + step)
-        good, bad = _densities(at, logs[cut], parts.noise[cut], parts.part_spread[cut])
-        total += np.log(good + bad[:, None]).sum(axis=0)
+    starts = starts or {}
+    keys, prior, variance = _unknowns(pieces, starts)
+    plain = _with_starts(keys, prior, variance, starts)
+    system = _System(pieces, keys, *plain, None)
+    scatters = list(SCATTERS) if pieces else [1.0]
+    best, solved = _best(system, scatters)
+    step = _step(system, pieces, best, solved[scatters.index(best)])
+    if step is not None:
+        system = _stepped(system, step.root, step.number)
+        keys = system.keys
+        best, solved = _best(system, scatters)
+    shares = _shares(scatters, solved)
+    mean = np.sum([w * s.mean for w, s in zip(shares, solved, strict=True)], axis=0)
+    covariance = np.sum(
+        [w * (s.covariance + np.outer(s.mean - mean, s.mean - mean)) for w, s in zip(shares, solved, strict=True)],
+        axis=0,
+    )
+    scatter = math.sqrt(float(np.sum([w * t * t for w, t in zip(shares, scatters, strict=True)])))
+    top = solved[int(np.argmax(shares))]
+    if step is not None:
+        place = keys.index(("step", step.root))
+        step = replace(step, size=float(mean[place]), error=math.sqrt(float(covariance[place, place])))
+    loads = np.linalg.cholesky(covariance + 1e-14 * np.eye(len(keys))) if keys else np.zeros((0, 0))
+    expected = system.at(mean)[0] if len(pieces) else np.zeros(0)
+    good = system.chances(top) if len(pieces) else np.zeros(0)
+    return Learnt(tuple(keys), mean, covariance, scatter, good, expected, step, loads)
+
+
+def _unknowns(
+    pieces: Sequence[Piece], starts: Mapping[Key, tuple[Start, float]]
+) -> tuple[list[Key], list[float], list[float]]:
+    found: dict[Key, tuple[float, float]] = {}
+
+    def hand(root: str, form: str, shop: float) -> None:
+        for key, share in (((root,), ROOT_SHARE), ((root, form), FORM_SHARE)):
+            spread = share * shop**2
+            found.setdefault(key, (-0.5 * spread, spread))
+
+    for (root, form), (_, shop) in starts.items():
+        hand(root, form, shop)
+    for piece in pieces:
+        for resin in piece.resins:
+            hand(resin.root, resin.form, resin.shop_spread)
+            spread = FABRIC_SHARE * resin.shop_spread**2 + resin.cloth_spread**2
+            found.setdefault(resin.keys[2], (-0.5 * spread, spread))
+        for face in piece.faces:
+            if face.key[0] == "bond":
+                found.setdefault(face.key[:2], (0.0, BOND_SHARE * face.spread**2))
+                found.setdefault(face.key, (0.0, (1 - BOND_SHARE) * face.spread**2))
+            else:
+                found.setdefault(face.key, (0.0, face.spread**2))
+    return list(found), [mean for mean, _ in found.values()], [max(v, 1e-12) for _, v in found.values()]
+
+
+def _with_starts(
+    keys: list[Key], prior: list[float], variance: list[float], starts: Mapping[Key, tuple[Start, float]]
+) -> tuple[Floats, Floats]:
+    """The prior; another shop's word on a form is laid on the process and the form in proportion to their variance."""
+    mean, spread = np.array(prior), np.array(variance)
+    for (root, form), (start, _) in starts.items():
+        one, two = keys.index((root,)), keys.index((root, form))
+        total = spread[one] + spread[two]
+        gain = total / (total + start.spread**2)
+        off = start.mean - mean[one] - mean[two]
+        for place in (one, two):
+            share = spread[place] / total
+            mean[place] += gain * share * off
+        for place in (one, two):
+            spread[place] *= 1 - gain * spread[place] / total
+    return mean, spread
+
+
+def _best(system: _System, scatters: Sequence[float]) -> tuple[float, list[_Solved]]:
+    solved = [system.settle(scatter) for scatter in scatters]
+    shares = _shares(scatters, solved)
+    return scatters[int(np.argmax(shares))], solved
+
+
+def _shares(scatters: Sequence[float], solved: Sequence[_Solved]) -> Floats:
+    logs = np.array(
+        [s.worth - 0.5 * (math.log(t) / SCATTER_SPREAD) ** 2 for s, t in zip(solved, scatters, strict=True)]
+    )
+    shares = np.exp(logs - logs.max())
+    total: Floats = shares / shares.sum()
     return total
 
 
-def _densities(at: Floats, logs: Floats, noise: Floats, part_spread: Floats) -> tuple[Floats, Floats]:
-    """Density of each part if it is as it should be, (n, m), and if its entry is wrong, (n,)."""
-    variance = part_spread[:, None] ** 2 + (noise[:, None] * np.exp(-at)[None, :]) ** 2
-    off = logs[:, None] - at[None, :] + 0.5 * variance
-    good = (1 - WRONG) * np.exp(-0.5 * off * off / variance) / np.sqrt(2 * np.pi * variance)
-    bad = WRONG * np.exp(-0.5 * (logs / WRONG_SPREAD) ** 2) / (math.sqrt(2 * math.pi) * WRONG_SPREAD)
-    return good, bad
+def _stepped(system: _System, root: str, number: int) -> _System:
+    key = ("step", root)
+    return _System(
+        system.pieces, [*system.keys, key], np.append(system.prior, 0.0), np.append(system.variance, STEP_SPREAD**2),
+        (root, number),
+    )  # fmt: skip
 
 
-def chance_good(belief: Belief, parts: Parts) -> Floats:
-    """Chance that each entry is not a wrong one, under the belief that all of them gave: (n,)."""
-    at, share = belief.at, belief.share
-    if len(parts.factor) > _MANY:  # a belief this narrow is a point to any single part
-        at, share = np.array([belief.mean]), np.ones(1)
-    good, bad = _densities(at, parts.log, parts.noise, parts.part_spread)
-    chance: Floats = (good / (good + bad[:, None])) @ share
-    return chance
+def _step(system: _System, pieces: Sequence[Piece], scatter: float, top: _Solved) -> Step | None:
+    """The change of hand that is more likely than none, if one is; two parts must stand on either side of it."""
+    found: Step | None = None
+    for root in dict.fromkeys(r.root for piece in pieces for r in piece.resins):
+        tried = _likely_steps(system, top, root)
+        if not tried:
+            continue
+        settled = {}
+        for number in tried:
+            stepped = _stepped(system, root, number)
+            settled[number] = max(
+                (stepped.settle(t) for t in dict.fromkeys((scatter, min(scatter, 1.0)))), key=lambda s: s.worth
+            )
+        worths = np.array([one.worth for one in settled.values()])
+        best = float(worths.max())
+        places = sum(any(r.root == root for r in piece.resins) for piece in pieces) - 3
+        weight = math.log(STEP_CHANCE / (1 - STEP_CHANCE)) + best - top.worth
+        weight += math.log(float(np.sum(np.exp(worths - best))) / max(places, len(tried)))
+        chance = 1 / (1 + math.exp(-min(max(weight, -50.0), 50.0)))
+        if chance > 0.5 and (found is None or chance > found.chance):
+            number = list(settled)[int(np.argmax(worths))]
+            found = Step(root, number, 0.0, 0.0, chance)
+    return found
 
 
-def learn(groups: Mapping[tuple[str, str], Parts], shop_spread: float, starts: Mapping[str, Start]) -> Learnt:
-    """The posterior of a shop's hand in one process.
+def _likely_steps(system: _System, solved: _Solved, root: str) -> list[int]:
+    """First entries after a change, the three that the parts speak for most; none where chance would do as well.
 
-    Args:
-        groups: Parts by form and fabric.
-        shop_spread: Published spread of ln take-up between shops. [-]
-        starts: By form: what another shop's record says.
-
-    Returns:
-        Beliefs at every level.
+    What is left of each part, entries taken for wrong among them, is compared before and after: a quick look that
+    decides only where the posterior is asked.
     """
-    grid = _grid(shop_spread)
-    fabrics = {key: _fabric(parts, grid, shop_spread) for key, parts in groups.items()}
-    for one in fabrics.values():
-        one.up = _log_up(one.kernel, np.log(one.widths) + one.like)
-    forms = dict.fromkeys([*(form for form, _ in groups), *starts])
-    own: dict[str, Floats] = {}
-    for form in forms:
-        own[form] = sum((one.up for (of, _), one in fabrics.items() if of == form), np.zeros(len(grid)))
-        if form in starts:
-            own[form] = own[form] - 0.5 * ((grid - starts[form].mean) / starts[form].spread) ** 2
-    step = math.log(grid[1] - grid[0])
-    between = _between_levels(shop_spread)
-    up = {form: _log_up(between, own[form] + step) for form in forms}
-    root_spread = math.sqrt(ROOT_SHARE) * shop_spread
-    root = _log_normal(grid, -0.5 * root_spread**2, root_spread) + sum(up.values(), np.zeros(len(grid)))
-    found_forms, found_fabrics = {}, {}
-    for form in forms:
-        prior = _log_down(between, root - up[form] + step)
-        here = prior + own[form]
-        found_forms[form] = _belief(grid, here + step)
-        for (of, fabric), one in fabrics.items():
-            if of == form:
-                down = _log_down(one.kernel, here - one.up + step)
-                found_fabrics[of, fabric] = _belief(one.at, down + one.like + np.log(one.widths))
-    return Learnt(_belief(grid, root + step), found_forms, found_fabrics)
-
-
-def _grid(shop_spread: float) -> Floats:
-    return -0.5 * shop_spread**2 + shop_spread * np.linspace(-_REACH, _REACH, _POINTS)
-
-
-def _fabric(parts: Parts, grid: Floats, shop_spread: float) -> _Fabric:
-    """The likelihood of one fabric's parts, on a grid that is fine where it has to be."""
-    spread = math.sqrt(FABRIC_SHARE * shop_spread**2 + parts.cloth_spread**2)
-    middle, width = _where(parts, grid)
-    near = middle + width * np.linspace(-8.0, 8.0, 129)
-    at = near if len(parts.factor) > _MANY else np.union1d(grid, near)
-    like = log_likelihood(at, parts)
-    return _Fabric(parts, at, _widths(at), like - float(like.max()), _kernel(grid, at, spread))
-
-
-def _where(parts: Parts, grid: Floats) -> tuple[float, float]:
-    """Where the likelihood peaks, and how wide it is there; of a long record a sample is looked at first."""
-    if len(parts.factor) <= _MANY:
-        return _peak(grid, parts)
-    pick = slice(None, None, len(parts.factor) // 1000)
-    some = Parts(parts.factor[pick], parts.noise[pick], parts.part_spread[pick], parts.cloth_spread)
-    middle, width = _peak(grid, some)
-    middle, width = _peak(middle + width * np.linspace(-4.0, 4.0, 33), some)
-    return _peak(middle + width * np.linspace(-6.0, 6.0, 49), parts)
-
-
-def _peak(at: Floats, parts: Parts) -> tuple[float, float]:
-    middle = float(at[int(np.argmax(log_likelihood(at, parts)))])
-    variance = parts.part_spread**2 + (parts.noise * math.exp(-middle)) ** 2
-    return middle, 1.0 / math.sqrt(float(np.sum(1.0 / variance)))
-
-
-def _widths(at: Floats) -> Floats:
-    """Trapezium weights of an uneven grid."""
-    steps = np.diff(at)
-    widths = np.zeros(len(at))
-    widths[:-1] += 0.5 * steps
-    widths[1:] += 0.5 * steps
-    return widths
-
-
-def _log_normal(at: Floats, mean: float, spread: float) -> Floats:
-    return -0.5 * ((at - mean) / spread) ** 2 - math.log(spread * math.sqrt(2 * math.pi))
-
-
-def _kernel(parent: Floats, child: Floats, spread: float) -> Floats:
-    off = (child[None, :] - parent[:, None] + 0.5 * spread**2) / spread
-    kernel: Floats = np.exp(-0.5 * off * off) / (spread * math.sqrt(2 * math.pi))
-    return kernel
-
-
-@lru_cache(maxsize=8)
-def _between_levels(shop_spread: float) -> Floats:
-    """Kernel from the process's hand to a form's, on the common grid; the same for every part of every shop."""
-    grid = _grid(shop_spread)
-    return _kernel(grid, grid, math.sqrt(FORM_SHARE) * shop_spread)
-
-
-def _log_up(kernel: Floats, log_weights: Floats) -> Floats:
-    """Logarithm of the sum over the child, at each parent."""
-    return _log_sum(lambda weights: kernel @ weights, log_weights)
-
-
-def _log_down(kernel: Floats, log_weights: Floats) -> Floats:
-    """Logarithm of the sum over the parent, at each child."""
-    return _log_sum(lambda weights: weights @ kernel, log_weights)
-
-
-def _log_sum(over: Callable[[Floats], Floats], log_weights: Floats) -> Floats:
-    top = float(log_weights.max())
-    with np.errstate(divide="ignore"):
-        found: Floats = np.log(over(np.exp(log_weights - top))) + top
-    return np.maximum(found, -1e6)
-
-
-def _belief(at: Floats, log_share: Floats) -> Belief:
-    share = np.exp(log_share - float(log_share.max()))
-    return Belief(at, share / float(share.sum()))
+    at = [n for n, piece in enumerate(system.pieces) if any(r.root == root for r in piece.resins)]
+    if len(at) < 5:
+        return []
+    plies = np.array([sum(r.mass for r in system.pieces[n].resins) for n in at])
+    off = np.clip(solved.left[at] / plies, -0.7, 0.7)
+    weight = plies**2 / solved.noise[at]
+    found = []
+    for first in range(2, len(at) - 1):
+        before, after = weight[:first], weight[first:]
+        apart = float(after @ off[first:]) / float(after.sum()) - float(before @ off[:first]) / float(before.sum())
+        found.append((abs(apart) / math.sqrt(1 / float(before.sum()) + 1 / float(after.sum())), first))
+    found.sort(reverse=True)
+    return [system.pieces[at[first]].number for size, first in found[:3] if size > 1.8]
 
 
 def value_of_more(variance: float, noises: Sequence[float]) -> list[float]:

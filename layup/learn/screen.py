@@ -72,6 +72,14 @@ def used_screen(prediction: Prediction, system: System) -> RenderableType:
         parts = "1 weighed part" if habit.parts == 1 else f"{habit.parts} weighed parts"
         used_for = habit_name(habit, prediction.weighed)
         lines.append(_indented(f"From this shop's scale ({parts}), {habit.of[0]}, {used_for}: {factor_words(habit)}."))
+        if habit.rebased is not None:
+            then, now = (f"{weight * 1e3:.4g} g/m²" for weight in habit.rebased)
+            lines.append(
+                _indented(
+                    f"The tables gave {then} for this cloth when its parts were weighed and give {now} today: they are "
+                    "taken as predicted with today's."
+                )
+            )
     old, new = prediction.published.mass, prediction.mass
     ends = span_words(old.p05, old.p95, system)
     change = 1 - (new.p95 - new.p05) / (old.p95 - old.p05)
@@ -96,6 +104,17 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
         lines.append(Text(f"  Weigh-ins {which}up to entry {settings.forgotten[process]} are forgotten."))
     for (root, form), (_, parts, origin) in settings.starts.items():
         lines.append(Text(f"  {root}, {form}: starts from {parts} parts weighed by another shop ({origin})."))
+    step = calibration.learnt.step
+    if step is not None:
+        side = "drier" if step.size < 0 else "wetter"
+        when = f"since {calibration.changed[:10]}, entry {step.number}," if calibration.changed else "at"
+        lines.append(
+            _indented(
+                f"{step.root}: {when} your parts come out {abs(math.expm1(step.size)) * 100:.0f} % {side} "
+                f"(chance that it is so: {step.chance * 100:.0f} %). The next part is predicted by those since. If "
+                "it was at another entry: layup shop --since ENTRY."
+            )
+        )
     if not calibration.habits:
         lines.append(Text("  No weigh-in counts yet. Weigh a part: layup weigh PART 2 lb 13 oz --at trimmed"))
         return Screen(*lines)
@@ -103,7 +122,7 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
     for name in ("  process", "reinforcement", "parts", "resin, times published", "nine in ten", "before"):
         table.add_column(name, justify="left" if name in ("  process", "reinforcement") else "right", no_wrap=True)
     for of, habit in sorted(calibration.habits.items()):
-        if len(of) == 1:
+        if len(of) == 1 or of[0] in ("film", "bond"):
             continue
         centre = habit.shift - 0.5 * habit.spread**2
         low, high = (math.exp(centre + z * habit.spread) for z in (-Z90, Z90))
@@ -116,6 +135,16 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
             f"{first:.2f} to {last:.2f}",
         )  # fmt: skip
     lines.append(table)
+    for of, habit in sorted(calibration.habits.items()):
+        if of[0] in ("film", "bond"):
+            what = f"film on the faces, {of[1]}" if of[0] == "film" else f"bond at {of[2]}, {of[1]}"
+            mean = math.exp(habit.shift)
+            ends = (max(mean * (1 + z * habit.spread), 0.0) for z in (-Z90, Z90))
+            told = " to ".join(f"{end:.2f}" for end in ends)
+            lines.append(Text(f"  {what}: {mean:.2f} times the table's (nine in ten: {told})"))
+    usual = calibration.learnt.scatter
+    if len(calibration.learnt.good) > 3:
+        lines.append(Text(f"  Parts of this shop differ {usual:.1f} times as much as published; the limits say so."))
     for group in calibration.groups:
         lines += _group_lines(group, system, most)
     return Screen(*lines)
@@ -132,8 +161,8 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
     if group.unruly:
         lines.append(
             _indented(
-                f"These parts differ {group.scatter:.1f} times as much from each other as published: the prediction's "
-                "limits are too narrow for them. Look for what changes from part to part: vacuum, resin, who lays up."
+                f"These parts differ {group.scatter:.1f} times as much from each other as published, and the limits "
+                "are as wide. Look for what changes from part to part: vacuum, resin, who lays up."
             )
         )
     if moved is not None and moved.real:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from layup.errors import LayupError
-from layup.learn.calibrate import calibrate
+from layup.learn.calibrate import calibrate, tables_of
 from layup.learn.expected import STAGES, WHOLE_STAGES
 from layup.learn.explain import Explanation, explain
 from layup.learn.schema import UNDO
@@ -142,7 +142,7 @@ def read_scale(
     habits = {}
     if store is not None:
         with store:
-            habits = calibrate(store).habits
+            habits = calibrate(store, job.library if job is not None else tables_of(part)).habits
     prediction = predict_piece(job if job is not None else part, habits, coupon, around.vacuum)
     return OnScale(part, folder, mass, said, stage, coupon, around, prediction, store is not None)
 

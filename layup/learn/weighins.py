@@ -115,13 +115,18 @@ def _make_table(connection: sqlite3.Connection) -> None:
 
 def _index(connection: sqlite3.Connection, entry: Entry) -> None:
     told = entry.payload
-    ground = {} if _cored(connection, told) else told.get("ground") or {}
+    ground = told.get("ground") or {}
+    terms = ground.get("terms")
+    if "terms" in ground:  # a finished part whose finish nobody stated has none, and teaches nothing
+        ground = ground if terms else {}
+    elif _cored(connection, told):
+        ground = {}
     names = ("process", "form", "fabric", "rest", "resin", "rest_spread", "shop_spread", "part_spread", "cloth_spread")
     connection.execute(
-        f"INSERT OR REPLACE INTO weighins VALUES ({', '.join('?' * 18)})",
+        f"INSERT OR REPLACE INTO weighins VALUES ({', '.join('?' * 19)})",
         (
             entry.number, entry.key, entry.at, told["part"], told["piece"], told["stage"], told["mass"], told["lot"],
-            *(ground.get(name) for name in names), 1,
+            *(ground.get(name) for name in names), 1, json.dumps(terms) if terms else None,
         ),
     )  # fmt: skip
 
@@ -162,7 +167,9 @@ def _index_undo(connection: sqlite3.Connection, entry: Entry) -> None:
     connection.execute("UPDATE weighins SET stands = ? WHERE key = ?", (stands, target))
 
 
-register("weigh-ins", [_make_table, _forget_cored], {KIND: _index, "undo": _index_undo})
+_TERMS = "ALTER TABLE weighins ADD COLUMN terms TEXT"
+"""Version 3: the expected mass by what strays alike in all parts of a kind."""
+register("weigh-ins", [_make_table, _forget_cored, _TERMS], {KIND: _index, "undo": _index_undo})
 
 
 def weigh_in(

@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 
 from layup.cloth.draped import DrapedPly, draped
 from layup.errors import LayupError
-from layup.laminate import allowances as allow
-from layup.laminate.process import Process, TakeUp
+from layup.laminate.process import FaceResin, Process, TakeUp
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.partfile.model import WHOLE, PlyEntry
@@ -135,12 +134,12 @@ class CoreLayer(Layer):
 
     Attributes:
         face_bond: Resin that bonds one of its faces, where that is covered. [kg/m^2]
-        bond_spread: Standard deviation over mean of that, and of what soaks in. [-]
+        on_face: The same as the process gives it, with how it strays; what soaks in strays alike.
     """
 
     core: float
     face_bond: float
-    bond_spread: float
+    on_face: FaceResin
 
     @property
     def bonded(self) -> float:
@@ -387,6 +386,6 @@ def _core(job: Job, entry: PlyEntry, process: Process, own_process: bool) -> Cor
         figures.append(soak)
     return CoreLayer(
         name=core.name, form=core.word("form") or "core", core=density.value * thickness, resin=soaked,
-        face_bond=on_face.areal_weight, bond_spread=on_face.spread or allow.deviation(allow.BOND), thickness=thickness,
+        face_bond=on_face.areal_weight, on_face=on_face, thickness=thickness,
         resin_density=resin_density.value, resin_name=resin.name, mixed=process.mixes, figures=tuple(figures),
     )  # fmt: skip

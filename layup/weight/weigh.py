@@ -22,7 +22,7 @@ from layup.partfile.model import ExtraEntry, FinishEntry, ItemEntry
 from layup.partfile.regions import Regions
 from layup.shape.measure import Measured
 from layup.sources import Figure
-from layup.spread import DRAWS, Floats, Interval, around_one, interval, skewed_around_one, standard_normal
+from layup.spread import DRAWS, Floats, Interval, around_one, interval, standard_normal
 from layup.weight.plies import CoreLayer, FabricLayer, Laid, Layer, lay, place_of
 
 Vector = tuple[float, float, float]
@@ -72,7 +72,7 @@ class Films:
         cut_away: Of the films beyond each region, cut away later, (R,). [kg]
         either_way: More or less where the side is not known. [kg]
         by_height: More by the height of the outer face. [kg]
-        spread: Standard deviation over mean. [-]
+        on_face: One of them as the process gives it, with how it strays; None where every face is a bare core.
         figures: What they rest on.
     """
 
@@ -83,8 +83,12 @@ class Films:
     cut_away: Floats
     either_way: float
     by_height: float
-    spread: float
+    on_face: FaceResin | None
     figures: tuple[Figure, ...]
+
+    def drawn(self, name: str) -> Floats:
+        """How they stray, mean 1; `name` is the cause."""
+        return np.ones(DRAWS) if self.on_face is None else self.on_face.drawn(name)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -220,7 +224,7 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     by_area, area_figures = area_factor(job)
 
     film = float(films.mass.sum())
-    by_film = around_one(f"film, {process.name}", films.spread * _film_left(fabrics))
+    by_film = films.drawn(f"film, {process.name}")
     drawn = film * by_film * by_area + (_drawn_fabrics(fabrics, process.name) + _drawn_cores(cores)) * by_area
     for thing in (*finishes, *extras):
         drawn = drawn + thing.drawn(by_area)
@@ -271,7 +275,7 @@ def _films(laid: Laid, process: Process) -> Films:
     on: dict[str, Floats] = {}
     thickness = np.zeros(count)
     figures: dict[Figure, None] = {}
-    spread = 0.0
+    on_face: FaceResin | None = None
     for face, outermost in (("tool", laid.first), ("bag", laid.last)):
         on[face] = np.zeros(count)
         known: dict[tuple[str, float], FaceResin] = {}
@@ -286,14 +290,14 @@ def _films(laid: Laid, process: Process) -> Films:
             on[face][mine] = known[key].areal_weight
             thickness[mine] += known[key].areal_weight / layer.resin_density
             figures |= dict.fromkeys(known[key].figures)
-            spread = max(spread, known[key].spread)
+            on_face = known[key]
     outer = on["bag"] if regions.tool else on["tool"]
     mass = (on["tool"] + on["bag"]) * regions.area + outer * laid.far
     fabric = np.array([isinstance(layer, FabricLayer) for layer in laid.layers])
     away = (on["tool"] + on["bag"]) * laid.cut_away[fabric].max(axis=0, initial=0.0)
     return Films(
         tool=on["tool"], bag=on["bag"], thickness=thickness, mass=mass, cut_away=away,
-        either_way=float(outer @ laid.far_either_way), by_height=float(outer @ laid.far), spread=spread,
+        either_way=float(outer @ laid.far_either_way), by_height=float(outer @ laid.far), on_face=on_face,
         figures=tuple(figures),
     )  # fmt: skip
 
@@ -357,7 +361,7 @@ def _drawn_cores(cores: list[CoreLayer]) -> Floats:
     """Mass of all cores with their resin as drawn, but for the area. [kg]"""
     drawn: Floats = np.zeros(DRAWS)
     for layer in cores:
-        wet = (layer.bond + layer.resin) * around_one("bond", layer.bond_spread)
+        wet = (layer.bond + layer.resin) * layer.on_face.drawn("bond")
         drawn = drawn + (layer.core * core_factor(layer) + wet) * layer.area
     return drawn
 
@@ -396,31 +400,16 @@ def core_factor(layer: Layer) -> Floats:
 
 def _hand(layer: Layer, process: str) -> Floats:
     """How the resin taken up strays: the shop's hand, the part's luck, the cloth's answer to pressure; mean 1."""
-    take_up = layer.take_up
-    if take_up is None:
-        return np.ones(DRAWS)
-    hand: Floats = (
-        skewed_around_one(f"shop's hand, {process}", take_up.shop_spread)
-        * skewed_around_one(f"part's luck, {process}", take_up.part_spread)
-        * skewed_around_one("answer to pressure", take_up.pressure_spread)
-    )
-    return np.maximum(hand / float(np.mean(hand)), take_up.least)
-
-
-def _film_left(fabrics: list[FabricLayer]) -> float:
-    """Share of the film's spread that is left: part of what a shop keeps is in its habit, if that is known."""
-    known = [y.take_up.habit for y in fabrics if y.take_up.learns]
-    if known and all(habit is not None and habit.cloth_known for habit in known):
-        return math.sqrt(allow.FILM_LEFT)
-    return 1.0
+    return np.ones(DRAWS) if layer.take_up is None else layer.take_up.drawn(process, layer.name)
 
 
 def cloth_deviation(layer: Layer) -> float:
     """Tolerance of a cloth's areal weight as a standard deviation. [-]"""
-    if layer.take_up is not None and layer.take_up.habit is not None and layer.take_up.habit.cloth_known:
-        return 0.0  # what this roll weighs more or less is in the shop's habit with it
     printed = next((f for f in layer.figures if f.property == "areal_weight_tolerance"), None)
-    return allow.deviation(printed or allow.CLOTH)
+    deviation = allow.deviation(printed or allow.CLOTH)
+    if layer.take_up is not None and layer.take_up.habit is not None and layer.take_up.habit.cloth_known:
+        return deviation * math.sqrt(1 - allow.CLOTH_OF_SHOP)  # the rest is in the shop's habit with it
+    return deviation
 
 
 def _allowances_used(

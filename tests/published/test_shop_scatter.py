@@ -12,6 +12,7 @@ Sources:
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import dataclass, replace
 from statistics import NormalDist
@@ -27,7 +28,6 @@ from layup.laminate.process import Habit
 from layup.learn import calibrate
 from layup.learn.expected import Ground, expect
 from layup.learn.explain import explain
-from layup.learn.posterior import Parts, learn
 from layup.partfile.job import Job
 from layup.units import LB, OZ, parse
 from layup.weight.compare import process_for, process_share
@@ -74,13 +74,8 @@ def test_practice_panels_teach_a_heavy_hand(panel: Job) -> None:
     process = process_for(panel, "wet", own=True)
     ground = expect(panel, weigh_layup(panel, process), "trimmed", OZ / 8)
     assert ground is not None
-    of = (ground.process, ground.form, ground.fabric)
-    factor = (12.5 * OZ - ground.rest) / ground.resin
-    parts = Parts(np.full(3, factor), np.full(3, ground.rest_spread / ground.resin), np.full(3, ground.part_spread),
-                  ground.cloth_spread)  # fmt: skip
-    belief = learn({of[1:]: parts}, ground.shop_spread, {}).fabrics[of[1:]]
-    habit = Habit(of, belief.log_mean_factor, math.sqrt(belief.variance), ground.shop_spread, 3)
-    taught = layup.predict(panel, habits={of: habit})
+    habits = _habits(ground, np.full(3, 12.5 * OZ))
+    taught = layup.predict(panel, habits=habits)
     before = layup.predict(panel).mass
     assert abs(taught.mass.mean - 12.5 * OZ) < 0.25 * abs(before.mean - 12.5 * OZ)
     assert taught.mass.p95 - taught.mass.p05 < 0.65 * (before.p95 - before.p05)
@@ -215,7 +210,7 @@ def _evenly(count: int, kinds: int, number: int) -> NDArray[np.float64]:
 def _habits(g: Ground, scale: NDArray[np.float64]) -> dict[tuple[str, ...], Habit]:
     rows = [
         (n, "", "P", str(n), "trimmed", float(mass), g.process, g.form, g.fabric, g.rest, g.resin, g.rest_spread,
-         g.shop_spread, g.part_spread, g.cloth_spread)
+         g.shop_spread, g.part_spread, g.cloth_spread, json.dumps(g.terms))
         for n, mass in enumerate(scale)
     ]  # fmt: skip
     return calibrate.learn_rows(rows, calibrate.Settings({}, None, {})).habits
