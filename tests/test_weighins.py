@@ -392,8 +392,8 @@ def test_processes_that_were_never_weighed_are_said_to_be(hatch_file: Path) -> N
 
 
 def test_each_habit_says_which_cloth_it_counts_for(hatch_file: Path) -> None:
-    hatch_file.write_text(HATCH + '[[ply]]\nfabric = "carbon plain 160"\n', encoding="utf-8")
     assert run("weigh", hatch_file, "1.2", "kg", "--at", "trimmed").exit_code == 0
+    hatch_file.write_text(HATCH + '[[ply]]\nfabric = "carbon plain 160"\n', encoding="utf-8")
     text = " ".join(run("predict", hatch_file).stdout.split())
     assert "vacuum bag, carbon plain 200: " in text
     assert "vacuum bag, carbon plain 160 (not weighed itself, so as the shop's other cloth): " in text
