@@ -10,6 +10,8 @@ import pytest
 import shapely
 from click.testing import CliRunner
 from photographs import MM, Camera, Shape, page_path, photograph, sheet_picture, table
+from polar_photographs import Made
+from polar_photographs import photograph as polar
 
 from layup.commands.cli import main
 from layup.errors import LayupError, SurfaceError
@@ -203,6 +205,81 @@ def test_pen_marks_are_no_holes(plain, tmp_path):
     assert len(again.holes) == 3
     assert again.area == pytest.approx(photo.area, rel=1e-3)
     assert any(f.kind == "marks" for f in again.findings)
+
+
+# Shadows, hands, prints that nobody measured
+
+SHADES = ("edge", "phone", "hand")
+
+
+def held(tmp_path, made):
+    """Whether the stated share holds the truth; None where another picture is asked for."""
+    try:
+        photo = read_photo(saved(tmp_path, polar(made)), **made.bars)
+    except SurfaceError:
+        return None
+    return abs(photo.area - made.area) <= photo.area_tolerance * made.area
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("phone", 1), ("phone", 4), ("hand", 4), ("edge", 4), ("hand", 5)])
+def test_a_shadow_is_recognised_or_does_no_harm(tmp_path, kind, seed):
+    """The first three were 15, 21 and 8 % wrong with 2 % stated; the last two shadows leave the edge where it is."""
+    made = Made(seed, shadow=kind, depth=(0.35, 0.5, 0.25)[seed % 3], soft=(0.002, 0.02, 0.06)[seed % 3])
+    assert held(tmp_path, made) is (None if seed in (1, 4) and kind != "edge" else True)
+
+
+def test_points_left_on_a_round_edge_take_no_area(tmp_path):
+    """The corners kept of a round line lay on it, and the chords between them took 0.5 % of a small template."""
+    made = Made(3)
+    made.tilt, made.lens, made.scale, made.read, made.light = 0.0, 0.0, (1.0, 1.0), (1.0, 1.0), np.zeros(2)
+    photo = read_photo(saved(tmp_path, polar(made)), **made.bars)
+    assert photo.area == pytest.approx(made.area, rel=0.002)
+
+
+def test_a_print_that_nobody_measured_may_be_fitted_to_the_page(tmp_path):
+    made = Made(0)
+    made.scale = (0.97, 0.97)
+    photo = read_photo(saved(tmp_path, polar(made)))
+    assert photo.area == pytest.approx(made.area / 0.97**2, rel=0.02)
+    assert abs(photo.area / made.area - 1.0) <= photo.area_tolerance
+
+
+def test_two_hundred_photographs(tmp_path, request, capsys):
+    """A hundred from each maker, half of those of the second with a shadow: 95 of 100 answers hold the truth.
+
+    Part of every run are 4 of each; with `-k two_hundred` all.
+    """
+    count = 100 if "two_hundred" in request.config.getoption("keyword") else 4
+    draw = np.random.default_rng(11)
+    found = []
+    for number in range(count):
+        made = Made(
+            500 + number,
+            shadow="" if number % 2 else SHADES[number // 2 % 3],
+            depth=draw.uniform(0.2, 0.6),
+            soft=float(np.exp(draw.uniform(np.log(0.002), np.log(0.06)))),
+            two=bool(draw.random() < 0.7),
+        )
+        found.append(held(tmp_path, made))
+    scene = table(SHAPE, places=BOTH_SIDES)
+    for number in range(count):
+        camera = Camera(
+            tilt=draw.uniform(0, 40), swing=draw.uniform(0, 360), roll=draw.uniform(-25, 25),
+            k1=draw.uniform(-0.1, 0.05), k2=draw.uniform(-0.02, 0.03), axis=tuple(draw.uniform(-0.01, 0.01, 2)),
+            focal=draw.uniform(0.7, 0.9), sees=draw.uniform(1.15, 1.3), middle=(0.74, 0.51),
+            slope=tuple(draw.uniform(-0.3, 0.3, 2)), blur=draw.uniform(0.3, 1.0), seed=number, size=(1100, 825),
+        )  # fmt: skip
+        try:
+            photo = read_photo(saved(tmp_path, photograph(scene, camera)), **BARS)
+        except SurfaceError:
+            found.append(None)
+            continue
+        found.append(abs(photo.area - SHAPE.area) <= photo.area_tolerance * photo.area)
+    answered = [one for one in found if one is not None]
+    with capsys.disabled():
+        print(f"\n{2 * count} photographs: {len(answered)} answered, {sum(answered)} of them hold the truth")
+    assert np.mean(answered) >= 0.95
+    assert len(answered) >= 0.6 * len(found)
 
 
 # Out of it

@@ -50,7 +50,7 @@ def test_a_solid_wing_is_asked_about(tmp_path, thick, blunt):
         read_surface(path, unit="mm", side="outer")
     line = caught.value.remedy.split('side = "')[1].split('"')[0]
     assert read_surface(path, unit="mm", side=line).whole.area == pytest.approx(skin, rel=1e-3)  # the line it offers
-    with pytest.raises(SurfaceError, match="goes round"):
+    with pytest.raises(SurfaceError, match=r"goes round|no plain sheet"):
         read_surface(path, unit="mm", side="facing (0, 0, 1)")
 
 
@@ -104,8 +104,6 @@ def test_the_parts_of_a_sheet_add_up(tmp_path):
     found = read_surface(saved(tmp_path, points, faces), unit="mm", side="outer")
     whole = trimesh.Trimesh(points, faces, process=False).area * 1e-6
     assert found.whole.area - found.findings[-1].area_effect == pytest.approx(whole, rel=1e-6)
-    edges = whole + found.findings[-1].area_effect * 0 - found.whole.area
-    assert edges > 0
 
 
 # Faces that don't quite meet

@@ -32,6 +32,14 @@ SMALLEST = 5e-4
 """A blob below this share of the picture is no template. [-]"""
 PAPER = (0.027, 0.040)
 """Paper beside and above the pattern, on the wider and the higher of the two papers, and 3 mm more. [m]"""
+UNLIKE = 0.25
+"""A step whose height is off by this share of the usual step, both as logarithms, is not from table to template. [-]"""
+FAINT = 0.12
+"""... and by no less than this: grain of table and paper. [-]"""
+UNLIKE_SHARE = 0.015
+"""So much of the edge may be unlike: corners, specks. [-]"""
+CONFUSED = 1.0
+"""Tones that differ by a smaller logarithm can be those of one thing in light and in shadow. [-]"""
 _RIM = 0.06  # of the picture, along its frame, where the table is looked for
 _SMOOTH = 0.7  # deviation of the blur against noise [px]
 
@@ -105,6 +113,7 @@ def find_edge(picture: NDArray[np.uint8], plane: Plane, name: str) -> Edge:
         raise _no_contrast(name)
     outline, holes = _lines(np.where(allowed, level, np.float32(-0.5)), name)
     blur = _blur(cv2, level, outline)
+    _even_light(cv2, near, even, (outline, holes), blur, name)
     shift = np.array([left, top], dtype=np.float64)
     return Edge(outline + shift, tuple(hole + shift for hole in holes), blur, contrast, others)
 
@@ -277,6 +286,74 @@ def _blur(cv2: Any, level: Image, line: Floats) -> float:
     slope = np.hypot(cv2.Sobel(level, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(level, cv2.CV_32F, 0, 1, scale=0.125))
     at = np.round(line).astype(np.int64)
     return 1.0 / max(float(np.median(slope[at[:, 1], at[:, 0]])), 1e-3)
+
+
+def _even_light(
+    cv2: Any, near: Image, even: Image, lines: tuple[Floats, tuple[Floats, ...]], blur: float, name: str
+) -> None:
+    """Is the line an edge of the template all round, not that of a shadow, a hand or a stain?
+
+    Across the true edge the light changes by the same factor everywhere, in light and in shadow, because both sides lie
+    in the same light. Across the border of a shadow it changes by how deep the shadow is; across a hand's, by its tone.
+
+    Args:
+        cv2: OpenCV.
+        near: The picture round the template in linear light.
+        even: The table's brightness there.
+        lines: Outline and cut-outs. [px]
+        blur: Width of the edge. [px]
+        name: What errors call the picture.
+
+    Raises:
+        SurfaceError: part of the line is no edge of the template.
+    """
+    light = cv2.boxFilter(np.maximum(near.mean(axis=2), 1e-4), -1, (5, 5))
+    away = max(4.0, 2.0 * blur) + 2.0
+    outline, holes = lines
+    step = _step(cv2, light, outline, away)
+    usual = float(np.median(step))
+    bound = max(UNLIKE * abs(usual), FAINT)
+    unlike = float(np.mean(np.abs(step - usual) > bound))
+    if unlike > UNLIKE_SHARE:
+        raise _shadow(name, f"along {unlike:.0%} of its edge")
+    for hole in holes:
+        if np.sqrt(abs(shoelace(hole)) / np.pi) < 2.0 * away:
+            continue  # too narrow to be looked into
+        if abs(float(np.median(_step(cv2, light, hole, -away))) - usual) > bound:
+            raise _shadow(name, "round what looks like a cut-out")
+    if abs(usual) > CONFUSED:
+        return
+    inside = np.zeros(light.shape, np.uint8)
+    cv2.fillPoly(inside, [np.round(outline).astype(np.int32)], 1)
+    for hole in holes:
+        cv2.fillPoly(inside, [np.round(hole).astype(np.int32)], 0)
+    rim = int(np.ceil(away))
+    inside = cv2.erode(inside, np.ones((2 * rim + 1, 2 * rim + 1), np.uint8))
+    seen = np.log(light / np.maximum(even.mean(axis=2), 1e-4))[inside > 0]
+    if len(seen) and float(np.mean(np.abs(seen - np.median(seen)) > 0.5 * abs(usual))) > 2.0 * UNLIKE_SHARE:
+        raise _shadow(name, "within it, by as much as table and template differ,")
+
+
+def _step(cv2: Any, light: Image, line: Floats, away: float) -> Floats:
+    """Logarithm of the light inside a closed line over that outside it, at each of its points."""
+    along = np.roll(line, -4, axis=0) - np.roll(line, 4, axis=0)
+    along = along / np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
+    inward = np.column_stack([-along[:, 1], along[:, 0]]) * (away if shoelace(line) > 0 else -away)
+    seen = []
+    for at in (line + inward, line - inward):
+        x, y = np.ascontiguousarray(at.T.astype(np.float32))
+        seen.append(cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).ravel())
+    made: Floats = np.log(seen[0].astype(np.float64) / seen[1].astype(np.float64))
+    return made
+
+
+def _shadow(name: str, where: str) -> SurfaceError:
+    return SurfaceError(
+        f"{name}: {where} the light does not change as it does from table to template: a shadow, a hand, a stain or "
+        "something else lies there, and the line can't be trusted",
+        "Take another picture: daylight from all sides or a lamp high over the table, no shadow of phone or hand on "
+        "template and table, nothing on the template",
+    )
 
 
 def _no_contrast(name: str) -> SurfaceError:

@@ -37,8 +37,9 @@ PAPERS = {"a4": (0.210, 0.297), "letter": (0.2159, 0.2794)}
 """Width and height: A4 of ISO 216, Letter of ANSI/ASME Y14.1 size A, 8 1/2 by 11 in. [m]"""
 OFF_SCALE = 0.02
 """A bar that is off by a larger share was printed to fit the page, and the sheet is refused. [-]"""
-UNCHECKED = 0.003
-"""Standard deviation of a printer's scale that nobody checked; common practice, no source. [-]"""
+UNCHECKED = 0.02
+"""Standard deviation of a printer's scale that nobody checked: "fit to page" prints at 93 to 97 % and looks no
+different. Common practice, no source. [-]"""
 READING = 0.00015
 """Standard deviation of a length read off a steel rule, marked in half millimetres; common practice, no source. [m]"""
 SKEW = 0.0015

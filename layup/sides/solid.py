@@ -256,8 +256,8 @@ class Solid:
         kind = self.kind
         if kind.word == "block":
             return self._of_block(side, name)
-        if kind.word == "either" and side.kind in ("outer", "inner"):
-            raise SurfaceError(f"{name}: closed, but no plain sheet: {'; '.join(kind.doubts[0])}", self.remedy())
+        if kind.word == "either":
+            return self._in_doubt(side, name, 0)
         taken = self._of_two(side, name)
         if kind.doubts[taken]:
             return self._in_doubt(side, name, taken)
@@ -279,20 +279,11 @@ class Solid:
         )
 
     def _in_doubt(self, side: Side, name: str, taken: int) -> Chosen:
-        """What may be a sheet or a block: given only where both readings of the side asked for agree."""
-        kind = self.kind
-        doubts = "; ".join(kind.doubts[taken])
-        sides = self.side.copy()
-        made = self._of_block(side, name)
-        size = kind.sizes[taken]
-        if side.kind == "facing" and abs(made.whole.area / size - 1.0) > UNEXPLAINED:
-            self.side = sides
-            raise SurfaceError(
-                f"{name}: closed, but no plain sheet: {doubts}. As a sheet its {side.words} would be {size:.4g} m^2, "
-                f"as one smooth face {made.whole.area:.4g} m^2",
-                self.remedy(),
-            )
-        return made
+        """What may be a sheet or a block gives only the smooth face that a point names."""
+        if side.kind == "touching":
+            return self._of_block(side, name)
+        doubts = "; ".join(self.kind.doubts[taken])
+        raise SurfaceError(f"{name}: closed, but no plain sheet: {doubts}", self.remedy())
 
     def _of_block(self, side: Side, name: str) -> Chosen:
         """A smooth face of a block; see `pick`."""
