@@ -57,6 +57,8 @@ def within(
     name: str,
     curve: Curve | None = None,
     holes: Mapping[str, HoleSet] | None = None,
+    *,
+    whole: bool = True,
 ) -> tuple[Soup, Soup]:
     """Part a surface by distance along it.
 
@@ -67,6 +69,7 @@ def within(
         name: What errors call the zone.
         curve: How the free edge bends, where the mesh has been made finer.
         holes: Patterns of holes in the surface, by name.
+        whole: Whether faces far off are wanted among the others, or may be left out.
 
     Returns:
         Triangles within reach and the others, with the face each is part of.
@@ -87,7 +90,7 @@ def within(
         both = _edges_and_rings(points, faces, list(holes.values()), reach, name, curve)
         if both is not None:
             return both
-    return part(_front(points, faces, match["what"], reach, name, curve), reach)
+    return part(_front(points, faces, match["what"], reach, name, curve), reach, whole=whole)
 
 
 def _edges_and_rings(

@@ -13,6 +13,7 @@ over the edge: drawn with edges of reach/24 a disc comes out about 1.4 in 10,000
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.shape.clip import Soup, split
-from layup.shape.nearest import nearest_points, on_segments, to_segments
+from layup.shape.nearest import faces_near, nearest_points, on_segments, to_segments
 from layup.shape.refine import halve_edges, halve_once, insert_point, unique_edges
 from layup.shape.relax import Fans, Floats, edge_bends, edge_turns, fans, relax, shared_bend
 from layup.shape.topology import Faces, Numbers, Points, edge_keys, free_edges
@@ -44,8 +45,9 @@ class Front:
         owner: The face of the surface each is part of.
         distance: At each point (n,); infinite where the front did not come. [m]
         bend: At each point (n,); see `relax`. [m]
-        away: Triangles that lie further off, shape (k, 3, 4): x, y, z and the face each is part of. [m]
+        away: Gives the triangles that lie further off, shape (k, 3, 4): x, y, z and the face each is part of. [m]
         border: Longest edge with which the border is drawn. [m]
+        whole_faces: Whether what lies further off is whole faces of the surface, and no pieces of some.
     """
 
     points: Points
@@ -53,8 +55,9 @@ class Front:
     owner: Numbers
     distance: Floats
     bend: Floats
-    away: Soup
+    away: Callable[[], Soup]
     border: float
+    whole_faces: bool = True
 
 
 def near_point(points: Points, faces: Faces, at: Floats, reach: float, name: str) -> Front:
@@ -70,16 +73,17 @@ def near_point(points: Points, faces: Faces, at: Floats, reach: float, name: str
     Raises:
         SurfaceError: the place is further off the surface than the reach.
     """
-    feet = nearest_points(points, faces, at)
+    some = faces_near(points, faces, at, reach)
+    feet = nearest_points(points, faces[some], at)
     off = np.sqrt(np.einsum("ij,ij->i", feet - at, feet - at))
     nearest = int(np.argmin(off))
     gap = float(off[nearest])
     _check_gap(gap, reach, name)
     foot = feet[nearest]
-    near = off <= reach + gap  # a path within reach stays in this ball
-    owner, away = np.flatnonzero(near), _pieces(points, faces, np.flatnonzero(~near))
+    owner = some[off <= reach + gap]  # a path within reach stays in this ball
     used, crop = np.unique(faces[owner], return_inverse=True)
-    own = int(np.searchsorted(owner, nearest))
+    own = int(np.searchsorted(owner, some[nearest]))
+    ball = owner
     p, f, owner, source = insert_point(points[used], crop.reshape(-1, 3), owner, own, foot)
     step = reach / _POINT
 
@@ -94,6 +98,10 @@ def near_point(points: Points, faces: Faces, at: Floats, reach: float, name: str
     start[source] = 0.0
     net = fans(p, f)
     distance, bend = relax(net, start, np.zeros(len(p)), _bound(net, reach), _SETTLED * reach, _pivots(p, f))
+
+    def away() -> Soup:
+        return _pieces(points, faces, np.setdiff1d(np.arange(len(faces)), ball, assume_unique=True))
+
     return Front(p, f, owner, distance, bend, away, reach / _BORDER_POINT)
 
 
@@ -170,7 +178,7 @@ def near_edges(
     through = sheet.through(net)
     distance, bend = relax(net, sheet.start, sheet.bend, _bound(net, reach), _SETTLED * reach, sheet.pivots, through)
     away = np.concatenate(sheet.away)
-    return Front(sheet.points, sheet.faces, sheet.owner, distance, bend, away, reach / _BORDER_EDGE)
+    return Front(sheet.points, sheet.faces, sheet.owner, distance, bend, lambda: away, reach / _BORDER_EDGE, False)
 
 
 def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: str) -> Front:
@@ -237,7 +245,7 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
             bend[corner] = 0.0
     net = fans(p, f)
     distance, bend = relax(net, start, bend, _bound(net, reach), _SETTLED * reach, _pivots(p, f))
-    return Front(p, f, owner, distance, bend, away, reach / _BORDER_EDGE)
+    return Front(p, f, owner, distance, bend, lambda: away, reach / _BORDER_EDGE)
 
 
 _CHECK = "Check its coordinates against the box of the surface, and the unit"
@@ -360,12 +368,13 @@ def _between(one: Floats, two: Floats) -> Floats:
     return np.where((one == 0.0) & (two == 0.0), np.inf, np.where(one == 0.0, two, np.where(two == 0.0, one, mean)))
 
 
-def part(front: Front, reach: float) -> tuple[Soup, Soup]:
+def part(front: Front, reach: float, *, whole: bool = True) -> tuple[Soup, Soup]:
     """The surface parted where the front stands at a distance.
 
     Args:
         front: Distances from `near_point`, `near_edges` or `near_line`, made for at least this reach.
         reach: The distance. [m]
+        whole: Whether faces that lie far off are wanted with the others, or may be left out.
 
     Returns:
         Triangles within reach and the others, shape (k, 3, 4): x, y, z and the face of the surface each is
@@ -374,7 +383,7 @@ def part(front: Front, reach: float) -> tuple[Soup, Soup]:
     distance = np.minimum(front.distance, 1e6 * reach)  # a finite number, for the sake of cutting
     columns = [front.points[front.faces], np.repeat(front.owner, 3).reshape(-1, 3, 1)]
     soup = np.concatenate([*columns, np.stack([distance, front.bend], axis=-1)[front.faces]], axis=2)
-    inner, outer = [], [front.away]
+    inner, outer = [np.zeros((0, 3, 4))], [front.away()] if whole or not front.whole_faces else []
     while len(soup):
         middle = _middles(soup)
         values = np.concatenate([soup[:, :, 4], middle[:, :, 4]], axis=1)

@@ -2,15 +2,53 @@
 
 Nearest point of every face        nearest_points(points, faces, at)
 The nearest face                   nearest_face(points, faces, at)
+Faces within reach                 faces_near(points, faces, at, reach)
 Distance from lines to a place     to_segments(at, a, b)
 """
 
 from __future__ import annotations
 
+import weakref
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+
+MANY = 20_000
+"""Faces from which it is worth to keep a tree of them for the next place. [-]"""
+_TREES: dict[int, tuple[weakref.ref[NDArray[np.int64]], Any, float]] = {}
+
+
+def faces_near(points: Floats, faces: NDArray[np.int64], at: Floats, reach: float) -> NDArray[np.int64]:
+    """Numbers of faces that may lie within reach, beyond the nearest one, of a place; all of them for a small mesh.
+
+    A large mesh keeps a tree of its faces' middles, so that the next place costs no walk over every face.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        at: The place. [m]
+        reach: Beyond the distance of the nearest face. [m]
+    """
+    if len(faces) < MANY:
+        return np.arange(len(faces))
+    kept = _TREES.get(id(faces))
+    if kept is None or kept[0]() is not faces:
+        from scipy.spatial import cKDTree
+
+        corners = points[faces]
+        middle = corners.mean(axis=1)
+        widest = float(np.sqrt(((corners - middle[:, None]) ** 2).sum(axis=2).max()))
+        number = id(faces)
+        kept = weakref.ref(faces, lambda _: _TREES.pop(number, None)), cKDTree(middle), widest
+        _TREES[number] = kept
+    _, tree, widest = kept
+    first, _ = tree.query(at)
+    found: NDArray[np.int64] = np.sort(np.array(tree.query_ball_point(at, first + reach + widest), dtype=np.int64))
+    return found
 
 
 def nearest_face(points: Floats, faces: NDArray[np.int64], at: Floats) -> int:

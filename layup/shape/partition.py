@@ -52,18 +52,19 @@ class Piece:
     soup: Floats
     owner: Numbers
 
-    def shares(self, area: Floats) -> Floats:
-        """How much of each face the piece takes, (m,).
+    def total(self, values: Floats, area: Floats) -> float:
+        """The sum of a figure of the faces over the piece, a split face by the share of it that the piece takes.
 
         Args:
-            area: Of the surface's faces, (m,). [m^2]
+            values: Of the surface's faces, (m,).
+            area: Of them, (m,). [m^2]
         """
-        share: Floats = np.zeros(len(area))
+        found = float(values[self.faces].sum())
         if len(self.soup):
-            taken = np.bincount(self.owner, _sizes(self.soup), len(area))
-            np.divide(taken, area, out=share, where=area > 0.0)
-        share[self.faces] = 1.0
-        return np.minimum(share, 1.0)
+            own = area[self.owner]
+            share = np.divide(_sizes(self.soup), own, out=np.zeros(len(own)), where=own > 0.0)
+            found += float(share @ values[self.owner])
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,10 +213,10 @@ def partition(surface: Surface, specs: Sequence[Spec]) -> Partition:
     whole_face[split] = False
     points = surface.vertices
     pieces: list[Piece] = []
-    used = np.union1d(np.unique(of_face[whole_face]), np.unique(of_soup))
-    for name in (*used[used != 0], 0):
-        rows = np.flatnonzero((of_face == name) & whole_face)
-        mine = of_soup == name
+    faces_of, soup_of = _grouped(of_face, np.flatnonzero(whole_face)), _grouped(of_soup, np.arange(len(of_soup)))
+    none: Numbers = np.zeros(0, dtype=np.int64)
+    for name in [*sorted((faces_of.keys() | soup_of.keys()) - {0}), 0]:
+        rows, mine = faces_of.get(name, none), soup_of.get(name, none)
         if name != 0:
             measured = measure_triangles(np.concatenate([points[faces[rows]], triangles[mine]]))
         else:  # by what is left, so that the pieces make the whole to the last digit
@@ -225,32 +226,62 @@ def partition(surface: Surface, specs: Sequence[Spec]) -> Partition:
     return Partition(surface, pieces)
 
 
+def _grouped(names: Numbers, rows: Numbers) -> dict[int, Numbers]:
+    """Some rows by their names."""
+    if not len(rows):
+        return {}
+    order = rows[np.argsort(names[rows], kind="stable")]
+    listed, start = np.unique(names[order], return_index=True)
+    return dict(zip(listed.tolist(), np.split(order, start[1:]), strict=True))
+
+
 def _laid_over(surface: Surface, cuts: Sequence[Cut], split: Numbers, sets: _Sets) -> Floats:
     """Split faces cut along every border on them: x, y, z, face, and the number of the set of zones that split them."""
     points, faces = surface.vertices, surface.faces
-    count = len(split)
-    local = np.arange(count)
-    start = np.zeros((count, 3, 5))
-    start[:, :, :3] = points[faces[split]]
-    start[:, :, 3] = local[:, None]
-    soup = start
+    times = np.zeros(len(faces), dtype=np.int64)
+    for cut in cuts:
+        times[cut.split] += 1
+    crossed = split[times[split] > 1]  # few: where borders of two zones meet
+    start = np.zeros((len(crossed), 3, 5))
+    start[:, :, :3] = points[faces[crossed]]
+    start[:, :, 3] = np.arange(len(crossed))[:, None]
+    piles = list(start[:, None])  # one a face, so that a zone touches no more than its own
+    done = []
     for number, cut in enumerate(cuts):
         inner, inner_faces, rest, rest_faces, own = cut.on_split
         if not len(own):
             continue
         parts = np.zeros((len(inner) + len(rest), 3, 5))
         parts[:, :, :3] = np.concatenate([inner, rest])
-        parts[:, :, 3] = np.searchsorted(split, np.concatenate([inner_faces, rest_faces]))[:, None]
+        parts[:, :, 3] = np.concatenate([inner_faces, rest_faces])[:, None]
         parts[: len(inner), :, 4] = 1.0
-        mine = np.isin(soup[:, 0, 3].astype(np.int64), np.searchsorted(split, own))
-        laid = overlay(soup[mine], parts)
+        both = times[parts[:, 0, 3].astype(np.int64)] > 1
+        alone = parts[~both]
+        alone[alone[:, 0, 4] > 0.5, :, 4] = sets.of(frozenset({number}))
+        done.append(alone)
+        if not both.any():
+            continue
+        parts = parts[both]
+        places = np.searchsorted(crossed, parts[:, 0, 3].astype(np.int64))
+        mine, parts_face = np.unique(places, return_inverse=True)
+        parts[:, :, 3] = parts_face.reshape(-1, 1)  # numbered from 0 on: the work goes with these faces alone
+        pile = np.concatenate([piles[face] for face in mine.tolist()])
+        pile[:, :, 3] = np.searchsorted(mine, pile[:, 0, 3].astype(np.int64))[:, None]
+        laid = overlay(pile, parts)
         held = laid[:, 0, 5] > 0.5
         names = laid[:, 0, 4].astype(np.int64)
         names[held] = sets.joined(names[held], frozenset({number}))
         laid[:, :, 4] = names[:, None]
-        soup = np.concatenate([soup[~mine], laid[:, :, :5]])
-    soup[:, :, 3] = split[soup[:, 0, 3].astype(np.int64)][:, None] if count else soup[:, :, 3]
-    return soup
+        face = laid[:, 0, 3].astype(np.int64)
+        laid[:, :, 3] = mine[face][:, None]
+        order = np.argsort(face, kind="stable")
+        ends = np.searchsorted(face[order], np.arange(1, len(mine)))
+        for place, rows in zip(mine.tolist(), np.split(laid[order][:, :, :5], ends), strict=True):
+            piles[place] = rows
+    soup = np.concatenate([np.zeros((0, 3, 5)), *piles])
+    if len(soup):
+        soup[:, :, 3] = crossed[soup[:, 0, 3].astype(np.int64)][:, None]
+    return np.concatenate([*done, soup])
 
 
 def less(whole: Measured, taken: Sequence[Measured]) -> Measured:

@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 
 Mesh = tuple[NDArray[np.float64], NDArray[np.int64]]
 
-KEPT_CUTS = 60
-"""Zones that are kept once worked out; a page on which one is changed again and again lets the oldest go. [-]"""
+KEPT_TRIANGLES = 1_000_000
+"""Triangles of zones that are kept once worked out, 72 bytes each; a page on which one is changed again and again lets
+the oldest go. [-]"""
 AS_DRAWN = "as drawn"
 """The side of a surface that has only one: an open shell, an outline."""
 
@@ -181,7 +182,8 @@ class Surface:
                     f"{self.name}: faces that meet are not joined, so that a distance along it would end at them",
                     "Join them where the file was made (weld, stitch), or give the zone by between, inside or group",
                 )
-            while len(self._cuts) >= KEPT_CUTS:
+            cut = cut_zone(self.vertices, self.faces, spec, self.groups, self.holes)
+            while self._cuts and sum(len(one.inner) for one in self._cuts.values()) + len(cut.inner) > KEPT_TRIANGLES:
                 self._cuts.pop(next(iter(self._cuts)), None)
-            self._cuts[key] = cut_zone(self.vertices, self.faces, spec, self.groups, self.holes)
+            self._cuts[key] = cut
         return self._cuts[key]

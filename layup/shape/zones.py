@@ -139,7 +139,7 @@ def cut_zone(
     name = _name(spec)
     alone = _only_within(spec)
     if alone is not None:  # one distance and nothing else: nothing to lay over each other
-        inner, outer = within(points, faces, alone, name, None, holes)
+        inner, outer = within(points, faces, alone, name, None, holes, whole=False)
         return _parted(inner, outer, points, faces, name)
     drawn = points, faces
     curve = None

@@ -103,9 +103,10 @@ def _cut(job: Job, names: list[str], specs: list[dict[str, object]]) -> Regions:
         bend = lie.bend.place(None, lie.sign)
         turn[0], round_[0] = bend.turn, bend.round
     elif lie is not None:
+        towards = lie.bend.turn * lie.sign
         for number, piece in enumerate(pieces):
-            bend = lie.bend.place(piece.shares(lie.bend.area), lie.sign)
-            turn[number], round_[number] = bend.turn, bend.round
+            turn[number] = piece.total(towards, lie.bend.area)
+            round_[number] = piece.total(lie.bend.round, lie.bend.area)
     openings, edges, owner, kinds, sizes = _edges(job)
     rims = parted.rims(kinds, edges, owner, 1 + len(openings))
     edge, rim = rims[:, 0], rims[:, 1:]
