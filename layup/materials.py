@@ -212,8 +212,7 @@ class Library:
         """What to write instead of an unknown name: what it may mean, the nearest names, or where to look."""
         meant = self._by_also.get((kind, _same(name)), [])
         if not meant:
-            found = (m for m in self.matching(name) if m.kind == kind)
-            meant = [m.name for m in found][:5] if _OUNCES.search(name) else []
+            meant = [m.name for m in self.matching(name) if m.kind == kind][:5] if _OUNCES.search(name) else []
         if meant:
             return "It can mean " + " or ".join(f'"{one}"' for one in meant) + ": write which."
         for other in self.materials:

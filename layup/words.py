@@ -6,6 +6,7 @@ How long, how thick, how large?                    length_words, thickness_words
 What does it weigh per area?                       areal_weight_words
 How warm, how hard is the bag pressed?             temperature_words, pressure_words
 What share?                                        percent_words
+One system of a sentence that has both?            in_system
 Which way does a warp run?                         angle_words
 
 Pounds are always printed with ounces as whole words, never as a decimal: "3.6 lb" is read as 3 lb 6 oz, and
@@ -15,6 +16,7 @@ is 3 lb 9.6 oz. The system of units is an argument of every function; there is n
 from __future__ import annotations
 
 import math
+import re
 from fractions import Fraction
 from typing import Literal
 
@@ -239,6 +241,35 @@ def pressure_words(pa: float, system: System) -> str:
         imperial = _signed(size / _PSI, 1 if size / _PSI < 99.95 else 0, pa) + " psi"
     metric = _signed(size / 1e3, 1, pa) + " kPa" if size < 999_950 else _signed(size / 1e6, 2, pa) + " MPa"
     return _both(imperial, metric, system)
+
+
+_NUMBER = r"(?:under )?[−-]?[0-9][0-9,./]*(?: [0-9]+/[0-9]+)?"
+_RANGE = rf"{_NUMBER}(?: to {_NUMBER})?"
+_OURS = r"(?:inHg|psi|ksi|lbf|lb in|lb|oz/yd²|fl oz|oz|in²|in|ft²|ft|yd|°F|kt)"
+_THEIRS = r"(?:kg/m²|g/m²|kg m|kg|g|mm|cm²|cm|m²|m|kPa|MPa|GPa|°C|ml|kN|N|km/h)"
+_PAIRS = (
+    re.compile(rf"(?P<lb>{_RANGE} {_OURS}(?: {_NUMBER} {_OURS})?) \((?P<metric>{_RANGE} {_THEIRS})\)"),
+    re.compile(rf"(?P<metric>{_RANGE} {_THEIRS}) \((?P<lb>{_RANGE} {_OURS}(?: {_NUMBER} {_OURS})?)\)"),
+)
+
+
+def in_system(text: str, system: System) -> str:
+    """A sentence with the quantities it says both ways said in the system asked for.
+
+    Sentences are made where nobody knows yet who reads them, so they hold both; this is the exit.
+
+    Args:
+        text: "9 1/4 oz (262 g) more cloth".
+        system: "both" leaves it as it is.
+
+    >>> in_system("soft at 55 to 60 °C (130 to 140 °F), 3 lb 6 oz (1.53 kg)", "lb")
+    'soft at 130 to 140 °F, 3 lb 6 oz'
+    """
+    if system == "both":
+        return text
+    for pair in _PAIRS:
+        text = pair.sub(lambda found: found[system], text)
+    return text
 
 
 def percent_words(fraction: float) -> str:

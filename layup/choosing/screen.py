@@ -23,6 +23,7 @@ from layup.choosing.words import (
     verdict_words,
 )
 from layup.choosing.words import reserve_words as _reserve
+from layup.report.surface_words import in_units
 from layup.words import System, length_words, mass_both, thickness_words
 
 
@@ -53,13 +54,13 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
         parts += [Text(), _others(choice, system)]
     if choice.steps:
         parts += [Text(), _steps(choice, system)]
-    parts += [Text(), *_small_print(choice, explain)]
+    parts += [Text(), *_small_print(choice, system, explain)]
     return Group(*parts)
 
 
 def _answer(choice: Choice, best: Layup, system: System) -> list[RenderableType]:
     out: list[RenderableType] = [Text(f"  {lead_words(choice)}, {best.process}, from the mould up:")]
-    out += _plies(best)
+    out += _plies(best, system)
     line = Text("  weighs ")
     line.append(mass_both(best.mass.mean, system), style="bold")
     one: System = "metric" if system == "metric" else "lb"
@@ -68,15 +69,15 @@ def _answer(choice: Choice, best: Layup, system: System) -> list[RenderableType]
     out.append(line)
     name, reserve = best.governs
     if math.isfinite(reserve):
-        out.append(Text(f"  held by: {name} (reserve {_reserve(reserve)})"))
+        out.append(Text(f"  governed by: {name} (reserve {_reserve(reserve)})"))
     out.append(Padding(Text(proof_words(choice), style="dim"), (0, 0, 0, 2)))
     return out
 
 
-def _plies(layup: Layup) -> list[RenderableType]:
+def _plies(layup: Layup, system: System) -> list[RenderableType]:
     said = []
     for name, angle, count, thick in layup.lines:
-        said.append(f"    {count} x {name} at {angle:g}°" if count else f"    {name}, {thick * 1e3:g} mm")
+        said.append(f"    {count} x {name} at {angle:g}°" if count else f"    {name}, {length_words(thick, system)}")
     for zone, lines in layup.local:
         said.append(f"    on {zone}, besides:")
         said += [f"      {count} x {name} at {angle:g}°" for name, angle, count, _ in lines]
@@ -90,8 +91,8 @@ def _none(choice: Choice, system: System) -> list[RenderableType]:
     near = choice.nearest
     if near is not None:
         out.append(Text(f"  the nearest, {near.process}, {mass_both(near.mass.mean, system)}, from the mould up:"))
-        out += _plies(near)
-        out += [Text(f"  {said}", style="bold") for said in failing_words(near)]
+        out += _plies(near, system)
+        out += [Text(f"  {said}", style="bold") for said in failing_words(near, system)]
     out.append(Text(f"  {ADVICE}"))
     return out
 
@@ -108,8 +109,8 @@ def _checks(layup: Layup, system: System, explain: bool) -> RenderableType:
         style = "" if reserve >= 1 else "bold"
         sign = "at least" if kind.at_least else "at most"
         table.add_row(
-            Text(f"  {kind.name}", style=style), value_words(float(value), kind.unit),
-            f"{sign} {value_words(float(limit), kind.unit)}",
+            Text(f"  {kind.name}", style=style), value_words(float(value), kind.unit, system),
+            f"{sign} {value_words(float(limit), kind.unit, system)}",
             Text(_reserve(float(reserve)), style=style or "bold"),
         )  # fmt: skip
         if explain:
@@ -125,16 +126,20 @@ def _others(choice: Choice, system: System) -> RenderableType:
     table.add_column("weight", justify="right", no_wrap=True)
     table.add_column("thick", justify="right", no_wrap=True)
     table.add_column("material", justify="right", no_wrap=True)
-    table.add_column("gives at 1 kPa" if choice.by_panel else "strip stiffness", justify="right", no_wrap=True)
+    table.add_column(
+        ("deflects at 20.9 psf" if one == "lb" else "deflects at 1 kPa") if choice.by_panel else "strip stiffness",
+        justify="right",
+        no_wrap=True,
+    )
     table.add_column("layup")
     on_front = {id(y) for y in choice.front}
     shown = [choice.best, *choice.others] if choice.best else list(choice.others)
     for layup in sorted(shown, key=lambda y: y.mass.mean):
-        stiff = length_words(layup.stiffness, "metric") if choice.by_panel else f"{layup.stiffness:.2f} N m"
+        stiff = length_words(layup.stiffness, one) if choice.by_panel else value_words(layup.stiffness, "N m", one)
         words = layup.words if layup.process == choice.job.part.process else f"{layup.process}: {layup.words}"
         table.add_row(
             Text(("* " if id(layup) in on_front else "  ") + layup.label), mass_both(layup.mass.mean, one),
-            thickness_words(layup.thickness, one), money_words(layup), stiff, Text(words),
+            thickness_words(layup.thickness, one), money_words(layup), stiff, Text(in_units(words, system)),
         )  # fmt: skip
     note = Text("  * nothing here beats it in weight, cost and stiffness together", style="dim")
     return Group(Text("  what else passes", style="bold"), table, note)
@@ -150,17 +155,18 @@ def _steps(choice: Choice, system: System) -> RenderableType:
     for step in sorted(choice.steps, key=lambda s: s.mass):
         sign = "+" if step.mass >= 0 else "-"
         table.add_row(
-            Text(f"  {step.change}"), f"{sign}{mass_both(abs(step.mass), one)}", f"{step.stiffness:.2f} x",
+            Text(in_units(f"  {step.change}", one)), f"{sign}{mass_both(abs(step.mass), one)}",
+            f"{step.stiffness:.2f} x",
             Text(verdict_words(step)),
         )  # fmt: skip
     return table
 
 
-def _small_print(choice: Choice, explain: bool) -> Iterable[RenderableType]:
+def _small_print(choice: Choice, system: System, explain: bool) -> Iterable[RenderableType]:
     for note in choice.notes:
-        yield Padding(Text(note, style="dim"), (0, 0, 0, 2))
+        yield Padding(Text(in_units(note, system), style="dim"), (0, 0, 0, 2))
     for caution in choice.cautions:
-        yield Padding(Text(f"! {caution}"), (0, 0, 0, 2))
+        yield Padding(Text(in_units(f"! {caution}", system)), (0, 0, 0, 2))
     if explain:
         yield Text()
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")

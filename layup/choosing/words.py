@@ -7,11 +7,16 @@ import math
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
 from layup.choosing.steps import Step
+from layup.units import G0, INCH, LB
+from layup.words import System
 
 ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
 """What to do where nothing passes."""
 _SCALES = {"m": ("mm", 1e3), "Pa": ("MPa", 1e-6), "N m": ("N m", 1.0), "Hz": ("Hz", 1.0), "-": ("", 1.0),
            "N/m": ("N/mm", 1e-3)}  # fmt: skip
+
+_POUNDS = {"m": ("in", 1 / INCH), "Pa": ("psi", INCH**2 / (LB * G0)), "N m": ("lb in", 1 / (LB * G0 * INCH)),
+           "N/m": ("lb/in", INCH / (LB * G0))}  # fmt: skip
 
 
 def lead_words(choice: Choice) -> str:
@@ -44,7 +49,7 @@ def none_words(choice: Choice) -> str:
     return f"none of the {choice.searches.size:,} layups on the shelf passes"
 
 
-def failing_words(layup: Layup) -> list[str]:
+def failing_words(layup: Layup, system: System = "metric") -> list[str]:
     """Each check that a layup fails, and by how much."""
     result = layup.found.assessment
     said = []
@@ -52,8 +57,8 @@ def failing_words(layup: Layup) -> list[str]:
         result.kinds, result.values[0], result.limits[0], result.reserves[0], strict=True
     ):
         if reserve < 1:
-            text = f"fails: {kind.name}: {value_words(float(value), kind.unit)} where "
-            text += f"{value_words(float(limit), kind.unit)} is {'due' if kind.at_least else 'allowed'}"
+            text = f"fails: {kind.name}: {value_words(float(value), kind.unit, system)} where "
+            text += f"{value_words(float(limit), kind.unit, system)} is {'due' if kind.at_least else 'allowed'}"
             times = 1 / max(float(reserve), 1e-9)
             off = f"only {_apart_from(reserve * 100, 100.0, 0)} % of it" if kind.at_least else f"{_times(times)} that"
             said.append(f"{text}, {off}")
@@ -67,13 +72,13 @@ def reserve_words(value: float) -> str:
     return f"{value:.2f}" if value >= 1 else _apart_from(value, 1.0, 2)
 
 
-def value_words(value: float, unit: str) -> str:
+def value_words(value: float, unit: str, system: System = "metric") -> str:
     """A value of a check with its unit.
 
     >>> value_words(0.0019, "m")
     '1.90 mm'
     """
-    name, scale = _SCALES[unit]
+    name, scale = (_POUNDS if system == "lb" else _SCALES).get(unit) or _SCALES[unit]
     size = value * scale
     if not math.isfinite(size):
         return "no end"
@@ -92,7 +97,7 @@ def money_words(layup: Layup) -> str:
 
 def verdict_words(step: Step) -> str:
     """What becomes of a changed layup: the rule it breaks, or what holds it."""
-    held = f"held by {step.governs} ({reserve_words(step.reserve)})"
+    held = f"governed by {step.governs} ({reserve_words(step.reserve)})"
     if not step.breaks:
         return f"{'passes' if step.passed else 'fails'}, {held}"
     return f"breaks {step.breaks}; the checks {'alone would pass' if step.reserve >= 1 else 'fail too'}, {held}"

@@ -11,8 +11,9 @@ from layup.cloth.draped import drape_ply, shears
 from layup.cloth.pattern import FlatPly
 from layup.cloth.splice_line import Splice
 from layup.partfile.job import Job
+from layup.report.surface_words import in_units
 from layup.sides.mould import seen
-from layup.words import System, angle_words, length_words, mass_both
+from layup.words import System, angle_words, area_words, length_words, mass_both
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -35,7 +36,8 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
         table.add_row(
             ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""), f"{ply.fabric}, {ply.zone}",
             angle_words(ply.angle) if ply.directed else "none",
-            length_words(high_x - low_x, system), length_words(high_y - low_y, system), f"{ply.outline.area:.3f} m²",
+            length_words(high_x - low_x, system), length_words(high_y - low_y, system),
+            area_words(ply.outline.area, "metric" if system == "both" else system),
         )  # fmt: skip
     parts: list[Any] = [Text(job.part.title, style="bold"), table]
     parts += [Text("Which way round", style="bold"), *(Text("  " + line) for line in way.sentences)]
@@ -44,8 +46,8 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
         parts += [Text("Draped", style="bold"), *(Text("  " + line) for line in lines)]
     notes = dict.fromkeys(f"Ply {ply.number}: {note}." for ply in plies for note in ply.notes)
     if notes:
-        parts += [Text("Before cutting", style="bold"), *(Text("  " + note) for note in notes)]
-    said = [splice_words(number, splice) for number, splice in splices]
+        parts += [Text("Before cutting", style="bold"), *(Text("  " + in_units(note, system)) for note in notes)]
+    said = [in_units(splice_words(number, splice), system) for number, splice in splices]
     if said:
         parts += [Text("Splices", style="bold"), *(Text("  " + line) for line in said)]
     parts.append(Text("  Geometry only: a cloth laid by hand slips and stretches a little. Cut one in paper first."))
@@ -86,7 +88,7 @@ def splice_words(number: int, splice: Splice | None) -> str:
     a, b = (", ".join(f"{v * 1e3:.0f}" for v in end) for end in splice.ends)
     return (
         f"Ply {number}: splice it from ({a}) to ({b}) mm, {length_words(splice.length, 'both')} long with "
-        f"{splice.overlap * 1e3:.0f} mm overlap. Past locking falls from {splice.before * 1e4:.0f} to "
+        f"{splice.overlap * 1e3:.0f} mm overlap. Past locking falls from {splice.before * 1e4:.0f} cm² to "
         f"{splice.after * 1e4:.0f} cm², the greatest shear from {math.degrees(splice.most_before):.0f}° to "
         f"{math.degrees(splice.most_after):.0f}°, for {mass_both(splice.more, 'both')} more cloth."
     )

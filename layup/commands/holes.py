@@ -56,4 +56,4 @@ def command(part: Path, picture: Path | None, yes: bool, units: System | None, a
     from layup.weight import screen
 
     screen.show(holes_screen(job, job.part.units))
-    screen.show(Group(*care(at_hand(job.part, job.library, "trim", "fit"))))
+    screen.show(Group(*care(at_hand(job.part, job.library, "trim", "fit"), job.part.units)))

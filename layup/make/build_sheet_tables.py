@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from functools import partial
 
@@ -13,10 +14,11 @@ from layup.make.points import WeighPoint
 from layup.make.pots import Batch, Mix, scale_table
 from layup.partfile.job import Job
 from layup.report.document import TICK, WRITE, Block, Facts, Grid, Words
+from layup.report.surface_words import in_units
 from layup.sides.mould import seen
 from layup.sources import Figure
 from layup.spread import Interval
-from layup.units import INCH, OZ
+from layup.units import INCH, OZ, parse
 from layup.weight.prediction import Prediction
 from layup.weight.weigh import Weighed
 from layup.words import (
@@ -423,7 +425,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
                 layer.material or "–",
                 "–" if layer.area is None else area_words(layer.area, one),
                 off,
-                layer.note,
+                in_units(layer.note, one),
                 TICK,
             )
         )
@@ -496,8 +498,8 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
     said = []
     if glass is not None:
         said.append(
-            f"{resin.name} softens at about {_degrees(glass.printed)} ({_degrees(glass.at) or 'no remark'}; "
-            f"{_standing(glass)})."
+            f"Tg, where {resin.name} softens: about {_degrees(glass.printed)}; {_degrees(glass.at) or 'no remark'} "
+            f"({_standing(glass)})."
             " A black part in the sun gets hotter than the air."
         )
     else:
@@ -505,8 +507,21 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
     return (Words(tuple(said)), grid)
 
 
+_TEMPERATURE = re.compile(r"(?P<low>[0-9]+)(?: to (?P<high>[0-9]+))? deg(?P<unit>[CF])")
+
+
 def _degrees(text: str) -> str:
-    return text.replace("degC", "°C").replace("degF", "°F")
+    """A remark with its temperatures said both ways."""
+
+    def both(found: re.Match[str]) -> str:
+        ends = [end for end in (found["low"], found["high"]) if end]
+        kelvin = [parse(f"{end} deg{found['unit']}", "temperature") for end in ends]
+        metric, ours = (
+            " to ".join(temperature_words(one, system) for one in kelvin) for system in ("metric", "lb")
+        )  # fmt: skip
+        return f"{metric.replace(' °C to', ' to')} ({ours.replace(' °F to', ' to')})"
+
+    return _TEMPERATURE.sub(both, text)
 
 
 def _standing(figure: Figure) -> str:

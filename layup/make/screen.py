@@ -26,6 +26,7 @@ from layup.make.build_sheet_tables import (
 )
 from layup.make.cut import Cut
 from layup.make.pots import Mix
+from layup.report.surface_words import in_units
 from layup.words import System, area_words, length_words, mass_both, percent_words, pressure_words, temperature_words
 
 
@@ -36,13 +37,13 @@ def _table(*heads: str, right: tuple[int, ...] = ()) -> Table:
     return table
 
 
-def _notes(lines: tuple[str, ...]) -> list[RenderableType]:
-    return [Text(), *(Text(f"  {line}") for line in lines)] if lines else []
+def _notes(lines: tuple[str, ...], system: System) -> list[RenderableType]:
+    return [Text(), *(Text(f"  {in_units(line, system)}") for line in lines)] if lines else []
 
 
-def care(lines: tuple[str, ...]) -> list[RenderableType]:
+def care(lines: tuple[str, ...], system: System) -> list[RenderableType]:
     """What can hurt somebody here and now, set apart from notes."""
-    return [Text(), *(Text(f"  ! {line}") for line in lines)] if lines else []
+    return [Text(), *(Text(f"  ! {in_units(line, system)}") for line in lines)] if lines else []
 
 
 def cut_screen(cut: Cut, system: System, safety: tuple[str, ...] = ()) -> RenderableType:
@@ -71,13 +72,13 @@ def cut_screen(cut: Cut, system: System, safety: tuple[str, ...] = ()) -> Render
         for core in listed
     ]
     parts += [Text(line) for line in cores]
-    parts += _notes(cut.proposals)
+    parts += _notes(cut.proposals, system)
     if any(" is a ring" in proposal for proposal in cut.proposals):
         parts.append(Text("  --quarter-rings cuts it so."))
-    parts += _notes(cut.notes)
+    parts += _notes(cut.notes, system)
     if cut.stopped:
         parts += [Text(), Text("  Stopped: these are the best layouts so far.")]
-    parts += care(safety)
+    parts += care(safety, system)
     return Group(*parts)
 
 
@@ -127,8 +128,8 @@ def mix_screen(title: str, mixes: tuple[Mix, ...], system: System, safety: tuple
                 style="dim",
             )
         )
-        parts += _notes(mix.cautions)
-    parts += care(safety)
+        parts += _notes(mix.cautions, system)
+    parts += care(safety, system)
     return Group(*parts)
 
 
@@ -168,6 +169,6 @@ def bag_screen(title: str, bag: Bag, system: System, safety: tuple[str, ...] = (
             parts.append(Text(f"  together {money_words(bag.prices)}"))
         if bag.unpriced:
             parts.append(Text("  not priced: " + "; ".join(bag.unpriced), style="dim"))
-    parts += _notes(bag.notes)
-    parts += care(safety)
+    parts += _notes(bag.notes, system)
+    parts += care(safety, system)
     return Group(*parts)

@@ -14,6 +14,7 @@ from layup.partfile.holes import OldPattern, trim_line
 from layup.partfile.job import Job
 from layup.report import palette
 from layup.report.saving import save_figure
+from layup.report.surface_words import in_units
 from layup.shape.curves import circle
 from layup.shape.plan import Plan
 from layup.words import System, area_words, length_words
@@ -166,11 +167,12 @@ def holes_screen(job: Job, system: System) -> RenderableType:
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
         for head in ("  holes", "how many", "across", "take away", "their edges"):
             table.add_column(head, justify="left" if head == "  holes" else "right", no_wrap=True)
+        one_system: System = "lb" if system == "lb" else "metric"
         for one in job.holes.values():
             sizes = sorted({round(h.diameter, 7) for h in one.pattern.holes})
             across = length_words(sizes[0], system)
             if len(sizes) > 1:
-                across = f"{length_words(sizes[0], 'metric')} to {length_words(sizes[-1], 'metric')}"
+                across = f"{length_words(sizes[0], one_system)} to {length_words(sizes[-1], one_system)}"
             table.add_row(
                 f"  {one.name}", str(len(one.pattern.holes)), across, area_words(one.area, system),
                 length_words(one.rim, system),
@@ -183,7 +185,7 @@ def holes_screen(job: Job, system: System) -> RenderableType:
             Text(f"  {share * 100:.1f} % of the surface, {area_words(job.surface.whole.area, system)} is left"),
         ]
     for old in job.fasteners:
-        parts += [Text(), *(Padding(Text(line), (0, 0, 0, 2)) for line in fastener_lines(old, job))]
+        parts += [Text(), *(Padding(Text(in_units(line, system)), (0, 0, 0, 2)) for line in fastener_lines(old, job))]
     if not job.holes and not job.fasteners:
         parts.append(Text("  It has no [[holes]] and no [[fasteners]]."))
     if job.fasteners:
@@ -200,7 +202,7 @@ def fastener_lines(old: OldPattern, job: Job) -> list[str]:
         lines.append("  placed as measured: nothing is matched")
     else:
         x, y = old.fit.shift
-        each = [f"{n} {1e3 * math.hypot(*o):.2f}" for n, o in zip(old.matched, old.fit.off.tolist(), strict=True)]
+        each = [f"{n} {1e3 * math.hypot(*o):.2f} mm" for n, o in zip(old.matched, old.fit.off.tolist(), strict=True)]
         more = f" and {len(each) - 12} more" if len(each) > 12 else ""
         worst = max(
             zip(old.matched, ((o[0] ** 2 + o[1] ** 2) ** 0.5 for o in old.fit.off), strict=True), key=lambda p: p[1]
@@ -210,7 +212,7 @@ def fastener_lines(old: OldPattern, job: Job) -> list[str]:
             f"shifted ({x * 1e3:.1f}, {y * 1e3:.1f}) mm",
             f"  left over: {old.fit.rms * 1e3:.2f} mm (root mean square), {worst[1] * 1e3:.2f} mm at most, "
             f"at {worst[0]}",
-            f"  point by point, mm: {', '.join(each[:12])}{more}",
+            f"  point by point: {', '.join(each[:12])}{more}",
         ]
         lines += [
             f"  ! {name} is {away * 1e3:.2f} mm off, more than {old.within * 1e3:.3g} mm: measure it again, or it is "

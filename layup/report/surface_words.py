@@ -13,7 +13,7 @@ import re
 
 from layup.shape.surface import Surface
 from layup.units import FOOT, INCH
-from layup.words import System, area_words, length_words
+from layup.words import System, area_words, in_system, length_words
 
 _N = r"\d+(?:,\d{3})*(?:\.\d+)?(?:e[-+]?\d+)?"
 _SIGNED = rf"[-−]?{_N}"
@@ -22,6 +22,8 @@ _LIST = re.compile(
     r" (?P<unit>m\^2|cm\^2|mm|m)(?![\w^²])"
 )
 _METRES = {"m^2": 1.0, "cm^2": 1e-4, "mm": 1e-3, "m": 1.0}
+_NAMES = re.compile(r"\b(?:mat(?:, infusion)?|tube|hose) [0-9]+ mm\b")
+"""Materials whose own name holds a size; no quantity."""
 _INCHES = ("in", "inch", "inches", "ft", "foot", "feet", "mil", "yd", "yard", "us survey ft", '"', "'")
 
 
@@ -40,11 +42,13 @@ def in_units(text: str, system: System) -> str:
 
     Args:
         text: With areas in m^2 or cm^2 and lengths in mm or m.
-        system: "lb", "metric" or "both"; "both" is metric here, to keep a sentence readable.
+        system: "lb", "metric" or "both"; "both" leaves what is only metric so, to keep a sentence readable.
     """
+    text = in_system(text, system)
     if system != "lb":
         return text.replace("m^2", "m²")
-    return _LIST.sub(_said, text)
+    kept = _NAMES.sub(lambda name: name[0].replace(" ", "\u00a0"), text.replace("m²", "m^2"))
+    return _LIST.sub(_said, kept).replace("\u00a0", " ")
 
 
 def _said(match: re.Match[str]) -> str:

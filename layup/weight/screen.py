@@ -13,6 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from layup.report.surface_words import in_units
 from layup.spread import Interval
 from layup.weight.compare import Alternative, ProcessShare
 from layup.weight.cost import Cost
@@ -265,9 +266,9 @@ def _small_print(prediction: Prediction, system: System) -> Iterable[RenderableT
     if money:
         yield Text(f"  {money}")
     for finding in prediction.job.surface.findings:
-        yield Padding(Text(f"Surface: {finding.text}"), (0, 0, 0, 2))
+        yield Padding(Text(in_units(f"Surface: {finding.text}", system)), (0, 0, 0, 2))
     for caution in prediction.cautions:
-        yield Padding(Text(f"! {caution}", style="dim"), (0, 0, 0, 2))
+        yield Padding(Text(f"! {in_units(caution, system)}", style="dim"), (0, 0, 0, 2))
 
 
 def _money_text(cost: Cost) -> str:
