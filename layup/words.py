@@ -18,7 +18,7 @@ from __future__ import annotations
 import math
 import re
 from fractions import Fraction
-from typing import Literal
+from typing import Any, Literal
 
 from layup.errors import RangeError
 from layup.units import FOOT, GALLON, INCH, INHG, LB, OZ, YARD
@@ -314,6 +314,19 @@ def _inches(m: float) -> str:
         return f"{sign}{_mixed(sixteenths)} in"
     feet, rest = divmod(sixteenths, 12)
     return f"{sign}{feet} ft" + (f" {_mixed(rest)} in" if rest else "")
+
+
+def no_formula(cell: Any) -> Any:
+    """A cell of a CSV that no spreadsheet takes for a formula.
+
+    >>> no_formula("=1+1"), no_formula("+12 g"), no_formula(None), no_formula(1.5)
+    ("'=1+1", '12 g', '', 1.5)
+    """
+    if cell is None:
+        return ""
+    if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        return "'" + cell if cell[0] != "+" else cell[1:]
+    return cell
 
 
 def _millimetres(m: float) -> str:

@@ -79,12 +79,33 @@ class _Commands(click.Group):
             if asked_to_stop():  # a library made another error of it
                 click.echo(SAID, err=True)
                 ctx.exit(STOPPED)
-            click.echo(
-                f"layup made a mistake of its own ({type(error).__name__}: {error}). "
-                "Please report it with the part file; LAYUP_TRACE=1 shows where it happened.",
-                err=True,
-            )
+            if isinstance(error, OSError) and error.filename is not None and error.strerror:
+                name = str(error.filename)
+                click.echo(
+                    f'"{name if len(name) < 200 else name[:80] + "..."}": {error.strerror}. Check the name', err=True
+                )
+                ctx.exit(2)
+            if isinstance(error, ValueError) and "null" in str(error):  # how Python says it of a file's name
+                click.echo("A file's name can't hold a character of value 0. Check the name.", err=True)
+                ctx.exit(2)
+            click.echo(f"{_culprit()}layup made a mistake of its own ({type(error).__name__}: {error}).", err=True)
+            click.echo("Please report it with the part file; LAYUP_TRACE=1 shows where it happened.", err=True)
             ctx.exit(1)
+
+
+def _culprit() -> str:
+    """Which line of which part file is behind a mistake, as far as that can be told; empty where it can't.
+
+    The tables of the file are left out one by one: where the mistake goes with one of them, that is the one to look at.
+    """
+    from layup.partfile.blame import culprit
+
+    for word in sys.argv[1:]:
+        if word.endswith(".toml"):
+            found = culprit(word)
+            if found:
+                return found
+    return ""
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -12,6 +12,8 @@ lacks one of them; the tests take them away one by one.
 from __future__ import annotations
 
 import _thread
+import codecs
+import io
 import os
 import signal
 import sys
@@ -47,12 +49,25 @@ def _swallowed(what: Any) -> None:
     sys.__unraisablehook__(what)
 
 
+def _escaped(error: UnicodeError) -> tuple[str, int]:
+    r"""A letter that the terminal's encoding lacks, as JSON and Python write it: \u6f22."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    units = error.object[error.start : error.end].encode("utf-16-be", "surrogatepass")
+    pairs = (int.from_bytes(units[k : k + 2], "big") for k in range(0, len(units), 2))
+    return "".join(f"\\u{unit:04x}" for unit in pairs), error.end
+
+
 def run(main: Callable[[], object]) -> NoReturn:
     """Run the program, so that Ctrl-C ends it with a sentence at any moment, and never with a traceback.
 
     Args:
         main: The program; it is left by SystemExit or by returning.
     """
+    codecs.register_error("escaped", _escaped)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and codecs.lookup(stream.encoding).name != "utf-8":
+            stream.reconfigure(errors="escaped")
     with suppress(ValueError):  # not in the main thread: then nobody presses a key for it
         signal.signal(signal.SIGINT, _stop)
     sys.unraisablehook = _swallowed

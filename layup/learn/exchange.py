@@ -19,6 +19,7 @@ from layup.files.writing import write_file
 from layup.learn.payloads import odd
 from layup.learn.schema import as_text, digest_of
 from layup.learn.store import Store
+from layup.words import no_formula
 
 _FORM = "layup record 1"
 _COLUMNS = ("key", "at", "kind", "part", "piece", "stage", "mass_kg", "said", "payload", "digest")
@@ -50,7 +51,7 @@ def to_csv(store: Store) -> str:
                 key,
                 at,
                 kind,
-                *(v if isinstance(v, str | int | float) else "" for v in shown),
+                *(no_formula(v) if isinstance(v, str | int | float) else "" for v in shown),
                 payload,
                 digest_of(key, at, kind, payload),
             ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -40,14 +40,13 @@ def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = (), t
         SurfaceError: It cannot be read, has no unit, or is a closed solid with no side picked.
         UnitError: A length that can't be read.
     """
-    with bounded(entry, folder):
+    named = [getattr(entry, key) for key in ("mesh", "step", "outline", "photo", "stations", "girths")]
+    with bounded([folder / name for name in named if isinstance(name, str)]):
         return _opened(entry, folder, areas, told)
 
 
-def bounded(entry: SurfaceEntry, folder: Path) -> AbstractContextManager[None]:
+def bounded(files: Sequence[Path]) -> AbstractContextManager[None]:
     """Time of the processor for a surface: a minute, and a second for each megabyte of its file."""
-    named = [getattr(entry, key) for key in ("mesh", "step", "outline", "photo", "stations", "girths")]
-    files = [folder / name for name in named if isinstance(name, str)]
     size = 0
     for file in files:
         with suppress(OSError, ValueError):
@@ -171,7 +170,7 @@ def look_at(
     Raises:
         SurfaceError: It can't be read, has no unit, or is a closed solid with no side picked.
     """
-    with bounded(SurfaceEntry(mesh=path.name), path.parent):
+    with bounded([path]):
         return _looked_at(path, unit, side, body, told)
 
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from layup.refit.papers import Paper, Section
 from layup.report import palette
+from layup.words import no_formula
 
 Line = tuple[str, list[str | float | None]]
 """What a line is ("title", "alarm", "fact", "heading", "columns", "row", "total", "bad", "note", "sign"), its cells."""
@@ -24,7 +25,7 @@ def csv_text(papers: Sequence[Paper]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     for paper in papers:
         for _, cells in _lines(paper):
-            writer.writerow([_harmless(cell) for cell in cells])
+            writer.writerow([no_formula(cell) for cell in cells])
     return out.getvalue()
 
 
@@ -123,12 +124,3 @@ def _section(section: Section) -> Iterator[Line]:
     for note in section.notes:
         yield "note", [note]
     yield "note", []
-
-
-def _harmless(cell: str | float | None) -> str | float:
-    """A CSV cell that no spreadsheet takes for a formula."""
-    if cell is None:
-        return ""
-    if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + cell if cell[0] != "+" else cell[1:]
-    return cell

@@ -9,6 +9,7 @@ from typing import Any
 
 from layup.shape.surface import Surface
 from layup.weight.prediction import Prediction, finding_records
+from layup.words import no_formula
 
 
 def json_text(prediction: Prediction) -> str:
@@ -63,7 +64,7 @@ def csv_text(prediction: Prediction) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(_COLUMNS)
-    writer.writerows(rows)
+    writer.writerows([no_formula(cell) for cell in row] for row in rows)
     return out.getvalue()
 
 
