@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -23,7 +24,7 @@ from layup.choosing.rules import broken_rule
 from layup.choosing.screen import _reserve, choice_screen
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
 from layup.choosing.shelf import old_stiffness, shelf_of, stock
-from layup.choosing.words import proof_words
+from layup.choosing.words import asked_words, proof_words, saving_words
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.panel import terms_of
@@ -201,15 +202,22 @@ PANEL = {
 
 
 def test_the_door_skin_of_the_trade(hatch):
-    """0.8 mm aluminium takes four or five plies of 200 g carbon: t^3 by the ratio of moduli (common practice)."""
-    choice = choose(
-        hatch(replaces=[SHEET], shelf={"fabrics": ["carbon plain 200"]}, needs={"in_plane_stiffness": "not asked"}),
-        wide=False,
-    )
-    assert choice.best is not None
-    assert choice.proven
-    assert 4 <= choice.best.plies <= 5
-    assert 0.8e-3 < choice.best.thickness < 1.4e-3
+    """0.8 mm aluminium takes four or five plies of 200 g carbon: t^3 by the ratio of moduli (common practice).
+
+    That is of the average build; that nine builds in ten are as stiff takes one ply more.
+    """
+    job = read_part(hatch(replaces=[SHEET], shelf={"fabrics": ["carbon plain 200"]},
+                          needs={"in_plane_stiffness": "not asked"}))  # fmt: skip
+    needs = job.part.needs
+    plies = {}
+    for sure in (False, True):
+        benches = stock(job, needs, shelf_of(job), nine_in_ten=sure)
+        checker = Checker.of(needs, old_stiffness(job), None)
+        found = lightest(checker, frames_of(benches, needs, True), lambda looked, weight: None).found
+        plies[sure] = len(found.stack)
+        assert 0.8e-3 < float(found.batch.thickness[0]) < 1.4e-3
+    assert 4 <= plies[False] <= 5
+    assert plies[False] <= plies[True] <= 6
 
 
 @pytest.fixture(scope="module")
@@ -256,8 +264,8 @@ def test_the_front_is_not_beaten_and_the_rest_is(loaded):
 
 def test_wet_is_softer_thicker_and_heavier_than_bagged(hatch):
     wet, bagged = (
-        choose(hatch(process=p, replaces=[SHEET], shelf={"fabrics": ["carbon plain 200"]}, needs={"most_plies": 4,
-               "stiffness": "0.5 x what it replaces"}), wide=False).best
+        choose(hatch(process=p, replaces=[SHEET], shelf={"fabrics": ["carbon plain 200"]}, needs={"most_plies": 5,
+               "stiffness": "0.5 x what it replaces", "in_plane_stiffness": "not asked"}), wide=False).best
         for p in ("wet", "vacuum bag")
     )  # fmt: skip
     assert wet is not None
@@ -379,7 +387,8 @@ def test_in_its_own_plane_too_it_is_as_stiff_as_the_old_sheet(hatch):
     assert "none lighter passes:" in proof_words(full)
 
 
-def test_a_curved_part_is_said_to_be_taken_flat_before_the_answer(hatch, tmp_path):
+def test_a_curved_part_is_as_stiff_as_the_curved_old_one(hatch, tmp_path):
+    """It was printed as 11.7 times as stiff where a shallow shell makes it a fifth: now the curve of both counts."""
     import trimesh
 
     x, y = np.meshgrid(np.linspace(0, 0.3, 16), np.linspace(0, 0.2, 11), indexing="ij")
@@ -387,15 +396,25 @@ def test_a_curved_part_is_said_to_be_taken_flat_before_the_answer(hatch, tmp_pat
     cells = [(i * 11 + j, (i + 1) * 11 + j, (i + 1) * 11 + j + 1, i * 11 + j + 1) for i in range(15) for j in range(10)]
     mesh = trimesh.Trimesh(points, [t for a, b, c, d in cells for t in ((a, b, c), (a, c, d))])
     mesh.export(tmp_path / "curved.stl")
-    part = hatch(surface={"mesh": str(tmp_path / "curved.stl"), "unit": "m"}, replaces=[SHEET],
-                 needs={"in_plane_stiffness": "not asked"}, shelf={"fabrics": ["carbon plain 200"]})  # fmt: skip
-    choice = choose(part, wide=False)
-    assert "taken flat" in choice.blocked[0]
-    assert not any("stiffer at small loads" in c for c in choice.cautions)
+    shelf = {"fabrics": ["carbon plain 93", "carbon plain 200"],
+             "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]}  # fmt: skip
+    asked = {"replaces": [SHEET], "needs": {"in_plane_stiffness": "not asked"}, "shelf": shelf}
+    curved = choose(hatch(surface={"mesh": str(tmp_path / "curved.stl"), "unit": "m"}, **asked), wide=False)
+    flat = choose(hatch(surface={"rectangle": ["300 mm", "200 mm"]}, **asked), wide=False)
+    assert curved.best.found.areal_weight > 1.5 * flat.best.found.areal_weight
+    names = [k.name for k in curved.best.found.assessment.kinds]
+    assert names.count("curved as it is, it gives no more than the old part") == 1
+    assert curved.flat.curvature[1] == approx(-8 * 0.015 / 0.2**2, rel=0.02)
+    # the lightest of a flat panel, curved: far weaker than the old part that is curved with it
+    held = curved.searches.checker.start(flat.best.found.batch).assessment()
+    at = [k.name for k in held.kinds].index("curved as it is, it gives no more than the old part")
+    assert held.reserves[0][at] < 0.5
+    assert "counts the curve of both" in curved.blocked[0]
+    assert not any("stiffer at small loads" in c for c in curved.cautions)
     screen = Console(width=200, record=True, file=io.StringIO())
-    screen.print(choice_screen(choice, "metric"))
+    screen.print(choice_screen(curved, "metric"))
     text = screen.export_text()
-    assert text.index("taken flat") < text.index("weighs")
+    assert text.index("counts the curve") < text.index("weighs")
     assert "none lighter passes:" not in text
 
 
@@ -609,9 +628,10 @@ LOCAL = {
     "surface": {"rectangle": ["400 mm", "300 mm"]},
     "zone": [{"name": "catch", "inside": [[150, 100], [250, 100], [250, 200], [150, 200]], "unit": "mm"}],
     "replaces": [SHEET], "shelf": {"fabrics": ["carbon plain 200"]},
-    "needs": {"stiffness": "0.3 x what it replaces", "in_plane_stiffness": "not asked", "most_plies": 6,
+    "needs": {"stiffness": "0.2 x what it replaces", "in_plane_stiffness": "not asked", "most_plies": 5,
               "load_factor": 1.5,
-              "local": [{"zone": "catch", "hand_load": "150 N", "hand_patch": ["40 mm", "40 mm"], "most_plies": 2}]},
+              "local": [{"zone": "catch", "hand_load": "110 N", "hand_patch": ["40 mm", "40 mm"],
+                         "hand_deflection": "40 mm", "most_plies": 2}]},
 }  # fmt: skip
 
 
@@ -736,3 +756,54 @@ def test_the_order_of_the_shelf_changes_nothing_and_predict_weighs_the_same(hatc
         assert best.mass.mean == approx(predicted, rel=1e-9)
         weights.add(round(predicted, 12))
     assert len(weights) == 1
+
+
+def test_nine_builds_in_ten_are_as_stiff_as_the_answer_says(hatch):
+    """Builds drawn from the spread of the weight itself; with the average ply half of them fell short."""
+    job = read_part(hatch())
+    needs = Needs()
+    lean, average = (stock(job, needs, shelf_of(job), nine_in_ten=flag)[0].plies[0] for flag in (True, False))
+    layer = lean.layer
+    rng = np.random.default_rng(3)
+    ratio = layer.resin / layer.fibre * np.exp(layer.take_up.spread * rng.standard_normal(4000))
+    thick = layer.fibre * (1 / layer.fibre_density + ratio / layer.resin_density) / (1 - layer.take_up.void_fraction)
+
+    def bending(ply):  # the fibres carry, so E t stays and D of five plies goes with the square of the height
+        return ply.cured.moduli[0] * ply.thickness**3
+
+    built = average.cured.moduli[0] * average.thickness * thick**2
+    assert np.mean(built >= bending(lean)) == approx(0.9, abs=0.025)
+    assert np.mean(built >= bending(average)) < 0.55
+    assert lean.cured.moduli[0] * lean.thickness == approx(average.cured.moduli[0] * average.thickness, rel=0.06)
+
+
+def test_cores_count_at_their_makers_minimum(hatch):
+    job = read_part(
+        hatch(shelf={"fabrics": ["glass plain 200"], "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]})
+    )
+    core = stock(job, Needs(), shelf_of(job))[0].cores[0]
+    printed = job.library.get("core", "PVC foam 60").figure("shear_modulus").value
+    assert core.properties.shear_modulus == approx(0.8 * printed)
+
+
+def test_the_answer_says_what_was_asked_and_whether_it_is_lighter(loaded, hatch):
+    said = asked_words(loaded)
+    for word in ('as stiff as the old "sheet" bent and in its own plane', "holds 2000 Pa, giving at most 3.0 mm",
+                 "a hand of 150 N, giving at most 4.0 mm", "pushed by 100 N along x", "30 Hz",
+                 "times 1.5"):  # fmt: skip
+        assert word in said
+    for mean, word in ((0.1, "this saves 126 g, 56%"), (9.0, "HEAVIER. Keep the old part")):
+        layup = replace(loaded.best, mass=replace(loaded.best.mass, mean=mean))
+        assert word in saving_words(loaded, layup, "metric")
+    assert "room temperature, dry, undamaged" in loaded.conditions
+    quiet = choose(hatch(replaces=[SHEET], needs={"in_plane_stiffness": "not asked"}), wide=False)
+    assert not quiet.conditions
+
+
+def test_beside_an_engine_six_tenths_of_the_strength_count(hatch):
+    def allowed(**more):
+        job = read_part(hatch(needs={"hand_load": "50 N"}, **more))
+        return stock(job, job.part.needs, shelf_of(job))[0].plies[0].cured.allowables.xc
+
+    assert allowed(near="engine") == approx(0.6 * allowed())
+    assert allowed(near="engine", holds_person=True) == approx(0.48 * allowed())

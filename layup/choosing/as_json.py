@@ -8,6 +8,7 @@ from typing import Any
 
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
+from layup.choosing.words import asked_words
 from layup.weight.prediction import source_record
 
 
@@ -39,6 +40,9 @@ def as_json(choice: Choice) -> dict[str, Any]:
         ],
         "not_checked": list(choice.blocked),
         "not_tried": list(choice.left_out),
+        "asked": asked_words(choice),
+        "conditions": choice.conditions,
+        "replaced_kg": None if choice.replaced is None else choice.replaced.as_dict(),
         "notes": list(choice.notes),
         "cautions": list(choice.cautions),
         "sources": [source_record(c) for c in choice.citations],

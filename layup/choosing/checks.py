@@ -33,6 +33,7 @@ from layup.laminate.panel_model import (
     strip_stiffness,
 )
 from layup.laminate.panel_shear import ShearModel
+from layup.laminate.shallow_shell import ShallowShell
 from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs
 
 Floats = NDArray[np.float64]
@@ -47,6 +48,7 @@ _PLATE = "plate with core shear, finite elements on the outline (Reissner, Mindl
 _STRIP = "Reddy, Mechanics of Laminated Composite Plates and Shells, 2nd ed. 2004 (from memory)"
 _BEAM = _STRIP + "; with a core also Allen 1969 (from memory)"
 _GERE = "Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961 (from memory)"
+_SHELL = "Donnell's shallow shell: Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961, ch. 11 (from memory)"
 _FLAT = 1 / 20
 """Most a panel may give over its shorter span where nothing else is asked: beyond it a flat panel's figures say nothing
 (common practice, no source). [-]"""
@@ -70,6 +72,7 @@ class Checker:
         widths: Of the panel, across x-pushes and y-pushes. [m]
         peak: Under a pressure, greatest over mean deflection: the least among many mixes of the plies, less 15 %. [-]
         worst: Corners of the mesh that bend most under each load, looked at first.
+        shell: The panel with its curve, where it is compared with an old one; None where it is flat.
     """
 
     needs: Needs
@@ -80,9 +83,17 @@ class Checker:
     widths: tuple[float, float]
     peak: float = 1.0
     worst: tuple[Ints, ...] = ()
+    shell: ShallowShell | None = None
 
     @classmethod
-    def of(cls, needs: Needs, old: OldPart | None, model: PanelModel | None, mixes: Floats | None = None) -> Checker:
+    def of(
+        cls,
+        needs: Needs,
+        old: OldPart | None,
+        model: PanelModel | None,
+        mixes: Floats | None = None,
+        shell: ShallowShell | None = None,
+    ) -> Checker:
         """Set up the checks.
 
         Args:
@@ -90,6 +101,7 @@ class Checker:
             old: What comes off.
             model: The panel; its first load is an even pressure.
             mixes: D of many mixes of the plies at hand, (n, 6), to learn how deflection is spread. [N m]
+            shell: The panel with its curve.
 
         Returns:
             The checks.
@@ -108,7 +120,7 @@ class Checker:
             found.append((float(np.abs(sag).max()), float(force.max())))
         left, low, right, high = model.panel.shape.bounds
         peak, worst = (1.0, ()) if mixes is None else _spread(model, mixes)
-        return cls(needs, old, model, work, tuple(found), (high - low, right - left), peak, worst)
+        return cls(needs, old, model, work, tuple(found), (high - low, right - left), peak, worst, shell)
 
     @property
     def factor(self) -> float:
@@ -187,11 +199,24 @@ class Checker:
                 kind = CheckKind(f"{words}, it gives no more than the old one", f"1/(A^-1){at}{at}", _STRIP, "N/m",
                                  float(due[axis]), True)  # fmt: skip
                 table.add(kind, has[:, axis])
+        if self.shell is not None:
+            kind = CheckKind("curved as it is, it gives no more than the old part",
+                             "mean deflection under an even 1 kPa; shallow shell, edges may slide", _SHELL, "m",
+                             self._old_sag() * 1e3, False)  # fmt: skip
+            table.add(kind, 1e3 * self.shell.mean_sag(batch.d, batch.a, core_shear_stiffness(batch)))
         if self.needs.greatest_thickness is not None:
-            kind = CheckKind("no thicker than it may be", "sum of cured plies and core", "volume balance", "m",
-                             self.needs.greatest_thickness, False)  # fmt: skip
-            table.add(kind, batch.thickness)
+            kind = CheckKind("no thicker than it may be", "cured plies and core of the average build",
+                             "volume balance", "m", self.needs.greatest_thickness, False)  # fmt: skip
+            plies = [ply.layer.thickness for ply in batch.bench.plies]
+            average = np.append(plies, 0.0 if batch.core is None else batch.core.thickness)
+            table.add(kind, average[batch.stack].sum(axis=1))
         return table
+
+    def _old_sag(self) -> float:
+        """Mean deflection under a pascal that the curved old part allows. [m/Pa]"""
+        assert self.shell is not None
+        assert self.old is not None
+        return float(self.shell.mean_sag(self.old.terms[None], self.old.membrane[None])[0]) / self.needs.stiffness
 
     def _spans(self) -> tuple[float, float] | None:
         """Between the supports of a strip along x, and of one along y; None where nothing says it. [m]"""
@@ -343,8 +368,10 @@ class Checker:
         return np.asarray(mean if shear is None else mean + self.shear[0][0] / shear)
 
     def mean_sag(self, batch: Batch) -> Floats:
-        """Mean deflection of the panel under an even kilopascal, (n,). [m]"""
+        """Mean deflection of the panel, with its curve where that counts, under an even kilopascal, (n,). [m]"""
         assert self.model is not None
+        if self.shell is not None:
+            return 1e3 * self.shell.mean_sag(batch.d, batch.a, core_shear_stiffness(batch))
         return self._mean_sag(self.model.own_work(self.model.respond(self.layups(batch))), self._apart(batch))
 
     def _membrane(self) -> float:
@@ -392,6 +419,9 @@ class Checker:
         if self.old is not None and self.needs.in_plane:
             due = self.needs.in_plane * in_plane_stiffness(self.old.membrane[None])[0]
             out += [limit_in_plane(axis, float(due[axis]), a) for axis in (0, 1, 2)]
+        if self.shell is not None and self.old is not None:
+            at = (self.old.terms, self.old.membrane) if d is None or a is None else (d, a)
+            out.append(self.shell.limit(*at, self._old_sag()))
         model, needs = self.model, self.needs
         if model is None:
             return out

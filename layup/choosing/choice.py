@@ -20,8 +20,19 @@ from layup.choosing.edges import buckling_cases
 from layup.choosing.front import front, others
 from layup.choosing.layups import Layup, Tell, layup_of
 from layup.choosing.reinforce import lightest_with_patches
-from layup.choosing.seek import Search, frames_of, lightest, nearest_miss
-from layup.choosing.shelf import Bench, Flat, OldPart, old_stiffness, panel_shape, shelf_of, stock, zone_shape
+from layup.choosing.seek import Found, Search, frames_of, lightest, nearest_miss
+from layup.choosing.shelf import (
+    NEAR_AN_ENGINE,
+    UNDER_A_PERSON,
+    Bench,
+    Flat,
+    OldPart,
+    old_stiffness,
+    panel_shape,
+    shelf_of,
+    stock,
+    zone_shape,
+)
 from layup.choosing.steps import Step, neighbours
 from layup.errors import LayupError
 from layup.laminate.atmosphere import density_at
@@ -31,13 +42,14 @@ from layup.laminate.panel_shear import ShearModel, build_shear_panel
 from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.process import Habits
 from layup.laminate.search import Frame, ListedFrame
+from layup.laminate.shallow_shell import ShallowShell
 from layup.partfile.job import Job, read_part
-from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs
+from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs, Shelf
 from layup.sources import Citation, cite
+from layup.spread import Interval
+from layup.weight.replaced import weigh_replaced
 
 Floats = NDArray[np.float64]
-FLAT_ENOUGH = 0.002
-"""Rise over span that is taken as flat: what a sheet on a bench does. [-]"""
 EVEN = 1000.0
 """The even pressure by which panels are compared. [Pa]"""
 
@@ -56,6 +68,8 @@ class Choice:
         steps: What one ply more or less buys.
         blocked: What was not checked, and why; what a reader must know before the answer.
         left_out: What was not tried for want of a figure, and of which.
+        conditions: For what heat, water and knocks the strengths are, in a line; empty where no load is asked.
+        replaced: What comes off; None where the part replaces nothing.
         searches: How many stacks there were, were looked at, were checked.
         proven: Whether the best is proven to be the lightest.
         old: What it is compared with.
@@ -76,6 +90,8 @@ class Choice:
     steps: tuple[Step, ...] = field(repr=False)
     blocked: tuple[str, ...]
     left_out: tuple[str, ...]
+    conditions: str
+    replaced: Interval | None
     searches: Search = field(repr=False)
     proven: bool
     old: OldPart | None
@@ -135,7 +151,10 @@ def choose(
     benches, spanless = _with_spans(benches, needs, old, flat)
     left_out += spanless
     model = _model(flat, needs, loads, benches)
-    checker = Checker.of(needs, old, model, _mixes(benches))
+    shell = None
+    if flat is not None and flat.curved and old is not None and needs.stiffness:
+        shell = ShallowShell(*flat.sides, *flat.curvature[:2])
+    checker = Checker.of(needs, old, model, _mixes(benches), shell)
     frames = frames_of(benches, needs, shelf.solid)
     notes.append(_tried(frames))
     search = lightest(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
@@ -157,6 +176,9 @@ def choose(
     try:
         if best is not None and wide and search.proven:
             more = others(job, checker, frames, benches, best, search, told)
+            if not needs.local:
+                told("what the spread costs", 0, 0.0)
+                notes.insert(0, _price_of_spread(best, _in_the_average(job, needs, shelf, checker, flat)))
         stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
         patched = None if stopped else _with_local_plies(job, checker, frames, benches, flat, best, told)
         if patched is not None:
@@ -170,13 +192,36 @@ def choose(
             raise
         notes.append("Stopped: what would have been looked at beside it is not shown.")
     shown = best or nearest
+    comes_off = weigh_replaced(job)
     return Choice(
         job, needs, best, nearest, tuple(more), front([*([best] if best else []), *more], model is not None),
-        tuple(steps), _unchecked(job, needs, flat), tuple(dict.fromkeys(left_out)), search, proven,
+        tuple(steps), _unchecked(job, needs, flat), tuple(dict.fromkeys(left_out)),
+        _conditions(job, needs), None if comes_off is None else comes_off.mass, search, proven,
         old if checker.old else None, flat, model is not None, tuple(dict.fromkeys(notes)),
         _cautions(job, needs, flat, old, shown),
         cite(figures, job.library.sources), time.perf_counter() - begin,
     )  # fmt: skip
+
+
+def _in_the_average(job: Job, needs: Needs, shelf: Shelf, checker: Checker, flat: Flat | None) -> Found | None:
+    """The lightest that passes where every build is the average one, which half of all builds fall short of."""
+    benches, _ = _with_figures(stock(job, needs, shelf, nine_in_ten=False), needs)
+    benches, _ = _with_spans(benches, needs, checker.old, flat)
+    return lightest(checker, frames_of(benches, needs, shelf.solid), lambda looked, w: None).found
+
+
+def _price_of_spread(best: Layup, average: Found | None) -> str:
+    """What it costs that nine builds in ten pass, for a person."""
+    share = 0.0 if average is None else best.found.areal_weight / average.areal_weight - 1
+    cost = (
+        "That costs no weight here."
+        if share < 5e-4
+        else f"That costs {share:.0%} of weight against what only the average build would carry."
+    )
+    return (
+        "Stiffness and strength are those that nine builds in ten reach (a lean build cures thin and bends more), and "
+        f"cores count with four fifths of their typical figures. {cost}"
+    )
 
 
 def _with_figures(benches: Sequence[Bench], needs: Needs) -> tuple[tuple[Bench, ...], list[str]]:
@@ -222,15 +267,29 @@ def _with_spans(
     return tuple(replace(bench, cores=()) for bench in benches), said
 
 
+def _conditions(job: Job, needs: Needs) -> str:
+    """For what heat, water and knocks the strengths are."""
+    if not needs.loaded:
+        return ""
+    taken = []
+    if "engine" in (job.part.near or []):
+        taken.append(f"beside an engine {NEAR_AN_ENGINE:.0%} of it counts")
+    if job.part.holds_person:
+        taken.append(f"where it holds somebody {UNDER_A_PERSON:.0%}")
+    said = "Strength is for room temperature, dry, undamaged"
+    if taken:
+        return f"{said}; {', '.join(taken)} (common practice, no source)."
+    return said + ": a resin cured cold loses a third or more at 54 °C and wet, or dark in the sun (from memory)."
+
+
 def _unchecked(job: Job, needs: Needs, flat: Flat | None) -> tuple[str, ...]:
     """What was not checked, so that the answer is not taken for more than it is."""
     said = []
-    if flat is not None and flat.rise > FLAT_ENOUGH * flat.span:
-        said.append(
-            f"The surface rises {flat.rise * 1e3:.1f} mm and was taken flat. A curved old part is stiffer than "
-            "its flat sheet, so what matches the sheet may be weaker than the part; it may also snap through. Not "
-            "checked."
-        )
+    if flat is not None and flat.curved:
+        text = f"The surface rises {flat.rise * 1e3:.1f} mm. Stiffness against the old part counts the curve of both"
+        text += " (shallow shell on the rectangle round it); what loads do is checked as if it were flat."
+        text += " Whether it snaps through is not checked." if needs.loaded else ""
+        said.append(text)
     replaced = any(entry.form in ("sheet", "fabric") for entry in job.part.replaces)
     if replaced and not needs.in_plane:
         said.append("How stiff it is in its own plane was not asked: where it braces something, the old part did more.")

@@ -14,7 +14,7 @@ from layup.choosing.batch import CORE, Batch, d_of
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup, layup_of, stiffness_of
 from layup.choosing.seek import Found
-from layup.choosing.shelf import Bench, PlyChoice, stock
+from layup.choosing.shelf import Bench, stock
 from layup.errors import LayupError
 from layup.partfile.job import Job
 from layup.partfile.model import PlyEntry
@@ -115,7 +115,7 @@ def _bench(choice: Choice, written: Sequence[PlyEntry]) -> Bench:
 def _option(bench: Bench, entry: PlyEntry) -> int:
     """Number of the option that is this ply; a cloth at 90 is the same as at 0."""
     alike = [k for k, p in enumerate(bench.plies) if p.fabric == entry.fabric]
-    wanted = PlyChoice(float(entry.angle), bench.plies[alike[0]].cured, bench.plies[alike[0]].layer).qbar
+    wanted = replace(bench.plies[alike[0]], angle=float(entry.angle)).qbar
     return min(alike, key=lambda k: float(np.abs(bench.plies[k].qbar - wanted).max()))
 
 

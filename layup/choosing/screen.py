@@ -14,11 +14,13 @@ from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
 from layup.choosing.words import (
     ADVICE,
+    asked_words,
     failing_words,
     lead_words,
     money_words,
     none_words,
     proof_words,
+    saving_words,
     value_words,
     verdict_words,
 )
@@ -39,7 +41,8 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
         Something rich can print.
     """
     parts: list[RenderableType] = [Text(choice.job.part.title, style="bold")]
-    parts += [Padding(Text(f"! {said}", style="bold"), (0, 0, 0, 2)) for said in choice.blocked]
+    lines = [asked_words(choice, system), *(f"! {said}" for said in choice.blocked), choice.conditions]
+    parts += [Padding(Text(said, style="bold" if said[0] == "!" else ""), (0, 0, 0, 2)) for said in lines if said]
     shown = choice.best or choice.nearest
     if choice.best is None:
         parts += _none(choice, system)
@@ -70,6 +73,9 @@ def _answer(choice: Choice, best: Layup, system: System) -> list[RenderableType]
     name, reserve = best.governs
     if math.isfinite(reserve):
         out.append(Text(f"  governed by: {name} (reserve {_reserve(reserve)})"))
+    saved = saving_words(choice, best, system)
+    if saved:
+        out.append(Padding(Text(saved), (0, 0, 0, 2)))
     out.append(Padding(Text(proof_words(choice), style="dim"), (0, 0, 0, 2)))
     return out
 

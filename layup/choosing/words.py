@@ -7,8 +7,9 @@ import math
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
 from layup.choosing.steps import Step
+from layup.partfile.needs import USUAL_LOAD_FACTOR
 from layup.units import G0, INCH, LB
-from layup.words import System
+from layup.words import System, length_words, mass_both
 
 ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
 """What to do where nothing passes."""
@@ -22,6 +23,58 @@ _POUNDS = {"m": ("in", 1 / INCH), "Pa": ("psi", INCH**2 / (LB * G0)), "N m": ("l
 def lead_words(choice: Choice) -> str:
     """What the best of a choice is."""
     return "the lightest" if choice.proven else "the best so far (stopped before it was proven the lightest)"
+
+
+def asked_words(choice: Choice, system: System = "metric") -> str:
+    """What is asked of the part, in a sentence."""
+    needs, pounds = choice.needs, system == "lb"
+    out: list[str] = []
+
+    def force(newtons: float) -> str:
+        return f"{newtons / (LB * G0):.3g} lbf" if pounds else f"{newtons:.0f} N"
+
+    def most(limit: float | None) -> str:
+        one: System = "lb" if pounds else "metric"
+        return "" if limit is None else f", giving at most {length_words(limit, one)}"
+
+    if choice.old is not None and needs.stiffness:
+        plane = " and in its own plane" if needs.in_plane == needs.stiffness else ""
+        out.append(f'{_as_stiff(needs.stiffness)} the old "{choice.old.name}" bent{plane}')
+    if choice.old is not None and needs.in_plane and needs.in_plane != needs.stiffness:
+        out.append(f'{_as_stiff(needs.in_plane)} the old "{choice.old.name}" in its own plane')
+    if needs.pressure:
+        pressed = f"{needs.pressure * INCH**2 / (LB * G0):.3g} psi" if pounds else f"{needs.pressure:.0f} Pa"
+        out.append(f"holds {pressed}{most(needs.deflection)}")
+    if needs.speed:
+        fast = f"{needs.speed * 3600 / 1852:.0f} kn" if pounds else f"{needs.speed * 3.6:.0f} km/h"
+        out.append(f"holds the air at {fast}{most(needs.deflection)}")
+    if needs.hand_load:
+        out.append(f"holds a hand of {force(needs.hand_load)}{most(needs.hand_deflection)}")
+    for key, word in (("push", "pushed"), ("pull", "pulled"), ("shear", "sheared")):
+        for axis in "xy":
+            newtons = getattr(needs, f"{key}_{axis}")
+            out += [f"{word} by {force(newtons)} along {axis}"] if newtons else []
+    if needs.frequency is not None:
+        out.append(f"no slower than {needs.frequency:g} Hz")
+    factor = needs.load_factor or USUAL_LOAD_FACTOR
+    loads = f"; loads times {factor:g} for strength and buckling" if needs.loaded else ""
+    return f"Asked: {', '.join(out)}{loads}." if out else ""
+
+
+def _as_stiff(times: float) -> str:
+    return "as stiff as" if times == 1 else f"{times:g} times as stiff as"
+
+
+def saving_words(choice: Choice, layup: Layup, system: System) -> str:
+    """Whether a layup is lighter than what comes off, and by how much; empty where nothing comes off."""
+    old = choice.replaced
+    if old is None or not old.mean:
+        return ""
+    less = old.mean - layup.mass.mean
+    said = f"What comes off weighs {mass_both(old.mean, system)}: "
+    if less <= 0:
+        return said + f"this is {mass_both(-less, system)} HEAVIER. Keep the old part, or ask for less."
+    return said + f"this saves {mass_both(less, system)}, {less / old.mean:.0%}."
 
 
 def proof_words(choice: Choice) -> str:
