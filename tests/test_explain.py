@@ -83,7 +83,7 @@ def test_a_list_that_is_given_fits_and_is_the_shortest(times: float) -> None:
     )  # fmt: skip
     told = explain(lid, lid.mass.mean * times)
     assert len({len(listed) for listed in told.lists}) <= 1, "lists of one length"
-    assert (told.lists == ()) or not told.usual or bool(told.impossible)
+    assert (told.lists == ()) or not told.usual or bool(told.impossible) or abs(told.off) > 0.10
     off = told.mass - told.expected.mean
     reach = told.expected.p95 - told.expected.p05
     for listed in told.lists:
@@ -163,6 +163,30 @@ def test_resin_that_was_never_mixed_is_not_to_blame(lid: Prediction) -> None:
         lid, heavy, "trimmed", weighed_at=[("resin-mixed", resin + 0.60), ("left-in-cups", 0.1), ("bag-materials", 0.1)]
     )
     assert plenty.resin_alone
+
+
+def test_more_in_the_part_than_went_in_is_not_usual(lid: Prediction) -> None:
+    """Inside nine in ten, but a tenth heavier than cloth, core and the resin that was mixed: that needs explaining."""
+    trimmed = stage_mass(lid.job, lid.weighed, "trimmed") or 0.0
+    resin = lid.weighed.resin
+    heavy = trimmed + 0.1
+    assert explain(lid, heavy, "trimmed").usual
+    told = explain(lid, heavy, "trimmed", weighed_at=[("resin-mixed", resin - 0.05)])
+    assert told.too_much
+    assert not told.usual
+    assert told.lists
+    cloth = stage_mass(lid.job, lid.weighed, "dry-cloth") or 0.0
+    more = explain(lid, heavy, "trimmed", weighed_at=[("resin-mixed", resin - 0.02), ("dry-cloth", cloth + 0.12)])
+    assert not more.too_much, "the cloth was heavier than planned: it is in the part too"
+
+
+def test_from_ten_per_cent_off_something_to_look_at_is_named(lid: Prediction) -> None:
+    mean = explain(lid, 1.0, "trimmed").expected.mean
+    near, far = explain(lid, 1.08 * mean, "trimmed"), explain(lid, 1.13 * mean, "trimmed")
+    assert near.usual
+    assert near.lists == ()
+    assert far.usual
+    assert far.lists
 
 
 def test_a_stage_that_is_no_part_is_refused(lid: Prediction) -> None:

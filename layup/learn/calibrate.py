@@ -225,7 +225,9 @@ def learn_rows(rows: Iterable[tuple[Any, ...]], settings: Settings, library: Lib
         piece, moved = _rebased(_piece(row), row[15], library)
         pieces.append(piece)
         rebased.update({name: (name, then, now) for name, then, now in moved})
-    starts = {key: (start, _spread_of(key[0])) for key, (start, _, _) in settings.starts.items()}
+    starts: dict[tuple[str, ...], tuple[Start, float]] = {
+        key: (start, _spread_of(key[0])) for key, (start, _, _) in settings.starts.items()
+    }
     learnt = learn(pieces, starts)
     places: dict[tuple[str, str, str], list[int]] = {}
     for number, row in enumerate(listed):

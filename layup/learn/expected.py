@@ -219,14 +219,14 @@ def _terms(
     weighed: Weighed,
     stage: str,
     resolution: float | None,
-    ours: list[Layer],
+    ours: Sequence[Layer],
     strip: float,
 ) -> dict[str, Any] | None:
     """The mass at a stage by what strays alike in all parts of a kind; see `layup.learn.posterior.Piece`."""
     if stage == "finished" and not weighed.finishes:
         return None  # it may be painted or not: nobody said
     base = weighed.process.name
-    laid: dict[tuple[str, str, str], list[Layer]] = {}
+    laid: dict[tuple[str, ...], list[Layer]] = {}
     for layer in ours:
         if layer.take_up is not None:
             laid.setdefault((*layer.take_up.learns, layer.name), []).append(layer)

@@ -25,6 +25,8 @@ FAR = 2.576
 """Standard deviations within which 99 shops in 100 stay: the furthest that resin alone is believed to stray."""
 WEIGHED_OFF = 0.05
 """What mixed resin may be off by on a shop's scale, with what sticks to brush and gloves left out. [-]"""
+ASK_FROM = 0.10
+"""How far off a weight may be before something to look at is named, though nine in ten come out so. [-]"""
 LOOSEST = 0.10
 """Fibre volume fraction under which a laminate is a pool of resin with some fibre in it; a random mat has 0.17. [-]"""
 
@@ -87,6 +89,7 @@ class Explanation:
         located: The step that the difference comes from, if one of them has more than half of it.
         resin_kept: Most resin that can be in the part by what was mixed and left; None if not weighed. [kg]
         resin_due: Resin in the part if resin alone explained its weight. [kg]
+        too_much: Whether that is more than went in: mixed, less what was left.
     """
 
     stage: str
@@ -101,11 +104,17 @@ class Explanation:
     located: Step | None
     resin_kept: float | None
     resin_due: float
+    too_much: bool = False
 
     @property
     def usual(self) -> bool:
-        """Whether the weight is one of nine in ten."""
-        return self.expected.holds(self.mass)
+        """Whether the weight is one of nine in ten, and no more is in the part than went in."""
+        return self.expected.holds(self.mass) and not self.too_much
+
+    @property
+    def off(self) -> float:
+        """Weighed over expected, less one. [-]"""
+        return self.mass / self.expected.mean - 1
 
 
 def explain(
@@ -146,17 +155,23 @@ def explain(
     located = next((s for s in steps if s.before and abs(s.off) > 0.5 * abs(off) and s.off * off > 0), None)
     kept = resin_kept(dict(weighed_at))
     due = weighed.resin + off + (trim_strip(weighed)[1] if stage == "demoulded" else 0.0)
+    laid = dict(weighed_at).get("dry-cloth")
+    planned = stage_mass(job, weighed, "dry-cloth")
+    if laid is not None and planned is not None:
+        due -= laid - planned  # cloth that weighed more than planned is no resin
     too_much = kept is not None and due > kept + WEIGHED_OFF * kept
     alone = abs(needed) <= FAR and not impossible and not too_much
     lists: tuple[tuple[Cause, ...], ...] = ()
-    if not expected.holds(mass) or impossible:
+    if not expected.holds(mass) or impossible or too_much or abs(off) > ASK_FROM * mean:
         found = candidates(prediction, stage, mass, resolution, ground)
         if located is not None:
             found = tuple(c for c in found if located.after in c.at)
         if too_much:
             found = tuple(c for c in found if c.about != "resin")
         lists = _shortest(found, off, expected, _quiet(ground), alone)
-    return Explanation(stage, mass, expected, implied, impossible, alone, needed, lists, steps, located, kept, due)
+    return Explanation(
+        stage, mass, expected, implied, impossible, alone, needed, lists, steps, located, kept, due, too_much
+    )
 
 
 def implied_by(weighed: Weighed, ground: Ground, mass: float) -> Implied | None:

@@ -212,7 +212,8 @@ class _System:
     def at(self, x: Floats) -> tuple[Floats, Floats, Floats]:
         """Expected masses, their slopes, and the mass of the plies' resin, at values of the unknowns."""
         resin = self.resin * np.exp(np.minimum(self.select @ x, 2.0))
-        plies = np.bincount(self.row, resin, len(self.pieces))
+        plies = np.zeros(len(self.pieces))
+        np.add.at(plies, self.row, resin)
         slope = self.faces.copy()
         np.add.at(slope, self.row, resin[:, None] * self.select)
         return self.rest + plies + self.faces @ x, slope, plies

@@ -51,7 +51,14 @@ def explanation_words(said: Explanation, system: System) -> list[str]:
     if said.impossible:
         lines.append(f"That can't be: {said.impossible}.")
     elif said.usual:
-        lines.append("Nine parts in ten come out inside these limits: nothing needs explaining.")
+        if said.lists:
+            lines.append(
+                f"Nine parts in ten come out inside these limits; it is {abs(said.off) * 100:.0f} % off, worth a look."
+            )
+        else:
+            lines.append("Nine parts in ten come out inside these limits: nothing needs explaining.")
+    elif said.too_much:
+        lines.append("That is more than went into it: cloth, core and the resin that was mixed, less what was left.")
     elif not said.resin_alone and abs(said.needed) > FAR:
         lines.append(
             f"Resin alone can't do it: it would have to be {abs(said.needed):.1f} standard deviations off, "
