@@ -391,3 +391,44 @@ def test_cloth_with_a_mat_tells_the_fraction_it_is_weighed_with(hatch: Hatch) ->
     data = predict(hatch(process="wet", ply=[{"fabric": "glass biaxial with mat 1708"}])).as_json()
     ply = data["plies"][0]
     assert ply["fibre_volume_fraction"] == approx(data["fibre_volume_fraction"], rel=1e-9)
+
+
+SHELF = ["carbon plain 200", "glass plain 25", "carbon plain 93", "glass plain 200"]
+CORES = [{"core": "aramid honeycomb 48", "thickness": "3 mm"}, {"core": "PVC foam 60", "thickness": "3 mm"}]
+FLOOR = {
+    "surface": {"area": "1 m^2"},
+    "replaces": [{"name": "old floor", "sheet": "aluminium 2024-T3", "thickness": "1 mm"}],
+    "needs": {"most_plies": 5, "in_plane_stiffness": "not asked"},
+}
+
+
+def test_the_shelf_in_any_order_chooses_what_predict_weighs(hatch: Hatch) -> None:
+    """A light cloth outermost holds less film, and a core is bonded on both faces: the search's own weight is that of
+    `predict`, whatever the order of the shelf, and a cloth named twice changes nothing."""
+    from layup.choosing.choice import choose
+
+    found = []
+    for fabrics, cores in ((SHELF, CORES), ([*SHELF[::-1], SHELF[0]], CORES[::-1])):
+        choice = choose(hatch(**FLOOR, ply=None, shelf={"fabrics": fabrics, "cores": cores}))
+        assert choice.best is not None
+        for layup in (choice.best, *choice.others, *choice.front):
+            written = [entry.model_dump(exclude_unset=True) for entry in layup.entries]
+            plies = [{**w, "thickness": f"{w['thickness']!r} m"} if "core" in w else w for w in written]
+            made = hatch(surface=FLOOR["surface"], process=layup.process, ply=plies)
+            predicted = predict(made).mass.mean
+            assert layup.found.areal_weight == approx(predicted, rel=1e-9), layup.words
+            assert layup.mass.mean == approx(predicted, rel=1e-9)
+            if layup.passed:
+                assert predicted >= choice.best.mass.mean * (1 - 1e-9), layup.words
+        found.append(choice.best.mass.mean)
+    assert found[0] == approx(found[1], rel=1e-12)
+
+
+def test_the_thickness_that_is_allowed_counts_the_films(hatch: Hatch) -> None:
+    from layup.choosing.choice import choose
+
+    free = choose(hatch(**FLOOR, ply=None, shelf={"fabrics": ["carbon plain 200"], "cores": CORES})).best
+    assert free is not None
+    tight = dict(FLOOR, needs={**FLOOR["needs"], "greatest_thickness": f"{(free.thickness - 1e-6) * 1e3!r} mm"})
+    other = choose(hatch(**tight, ply=None, shelf={"fabrics": ["carbon plain 200"], "cores": CORES})).best
+    assert other is None or other.thickness <= free.thickness - 1e-6

@@ -76,6 +76,12 @@ class Batch:
         return np.asarray(self.thicknesses.sum(axis=1))
 
     @property
+    def with_films(self) -> Floats:
+        """Thickness of the stack with the films on its faces, (n,). [m]"""
+        film = self.bench.film_thickness
+        return np.asarray(self.thickness + film[self.stack[:, 0]] + film[self.stack[:, -1]])
+
+    @property
     def symmetric(self) -> bool:
         """Whether every stack reads the same from either side."""
         return bool(np.array_equal(self.stack, self.stack[:, ::-1]))

@@ -86,10 +86,8 @@ def _judged(choice: Choice) -> Layup:
     bench = _bench(choice, written)
     stack = [CORE if p.core else _option(bench, p) for p in written]
     core = bench.cores[0] if cores else None
-    weight = bench.films + (core.layer.areal_weight if core else 0.0)
-    weight += float(sum(bench.options.weight[k] for k in stack if k != CORE))
     d = d_of(bench, core, stack)
-    batch = Batch(bench, core, np.array([stack]), d[None], np.array([weight]))
+    batch = Batch(bench, core, np.array([stack]), d[None], bench.areal_weight(core, np.array([stack])))
     if checker.model is not None:
         checker = replace(checker, model=checker.model.with_layup(checker.layups(batch)[0]))
     found = Found(batch, checker.assess(batch))

@@ -134,7 +134,7 @@ def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> 
     options, kind = bench.options, Kind(bench, core)
     if core is not None and plies < 2 * needs.least_skin:
         return []
-    base, half = bench.films, 0.0
+    base, half = 0.0, 0.0
     if core is not None:
         base += core.layer.areal_weight
         half = core.thickness / 2
@@ -273,11 +273,10 @@ def _plain(kind: Kind, plies: int) -> Batch:
         runs = max((len(list(run)) for key, run in groupby(row) if key != CORE), default=0)
         if not options.most_alike or runs <= options.most_alike:
             rows.append(row)
-    weight = kind.bench.films + (0.0 if core is None else core.layer.areal_weight)
     stack = np.array(rows, dtype=np.int64).reshape(len(rows), plies + (core is not None))
     d = np.array([d_of(kind.bench, core, row) for row in rows]).reshape(len(rows), 6)
-    carried = np.append(options.weight, 0.0)[stack].sum(axis=1) if rows else np.empty(0)
-    return Batch(kind.bench, core, stack, d, weight + carried)
+    weight = kind.bench.areal_weight(core, stack) if rows else np.empty(0)
+    return Batch(kind.bench, core, stack, d, weight)
 
 
 def _of_weight(

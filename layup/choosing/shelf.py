@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from shapely import Polygon
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 USUAL_ANGLES = {"unidirectional": (0.0, 45.0, -45.0, 90.0), "mat": (0.0,), "veil": (0.0,)}
 """Angles tried where the part file names none; cloth is tried at 0 and 45."""
@@ -107,7 +108,7 @@ class Bench:
         own: Whether it is the part's own process.
         plies: What a ply may be.
         cores: What may lie in the middle.
-        films: Resin on both faces. [kg/m^2]
+        film_thickness: Of the film on one face of each ply, where it lies outermost, (o,). [m]
         options: The plies as the search takes them.
         notes: What was assumed, for a person.
         figures: What it rests on.
@@ -118,7 +119,7 @@ class Bench:
     own: bool
     plies: tuple[PlyChoice, ...]
     cores: tuple[CoreChoice, ...]
-    films: float
+    film_thickness: Floats
     options: Options = field(repr=False)
     notes: tuple[str, ...] = field(repr=False)
     figures: tuple[Figure, ...] = field(repr=False)
@@ -128,10 +129,16 @@ class Bench:
         """The bench with some of its plies and cores."""
         kept, own = np.array(plies, dtype=bool), self.options
         options = Options(
-            own.weight[kept], own.thickness[kept], own.terms[kept], own.surface[kept], own.inside[kept], own.most_alike
-        )
+            own.weight[kept], own.thickness[kept], own.terms[kept], own.surface[kept], own.inside[kept], own.most_alike,
+            None if own.film is None else own.film[kept],
+        )  # fmt: skip
         left = tuple(p for p, keep in zip(self.plies, plies, strict=True) if keep)
-        return replace(self, plies=left, cores=tuple(cores), options=options)
+        thin = self.film_thickness[kept]
+        return replace(self, plies=left, cores=tuple(cores), options=options, film_thickness=thin)
+
+    def areal_weight(self, core: CoreChoice | None, stacks: Ints) -> Floats:
+        """Areal weight of stacks, (n,): plies, core with its bond, films on the two outermost plies. [kg/m^2]"""
+        return (0.0 if core is None else core.layer.areal_weight) + self.options.stack_weight(stacks)
 
 
 def with_layup(job: Job, process: str, plies: Sequence[PlyEntry]) -> Job:
@@ -270,7 +277,9 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str, nine_in_ten: bool = 
     cores = tuple(laid)
     for core in cores:
         figures += [*core.layer.figures, *core.properties.figures]
-    faces = [process.film(face) for face in FACES]
+    films = [[process.film(face, p.layer.fibre) for face in FACES] for p in plies]
+    film = np.array([sum(face.areal_weight for face in both) / len(both) for both in films])
+    figures += [figure for both in films[:1] for face in both for figure in face.figures]
     options = Options(
         np.array([p.layer.areal_weight for p in plies]),
         np.array([p.thickness for p in plies]),
@@ -278,14 +287,13 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str, nine_in_ten: bool = 
         np.array([needs.surface_ply is None or _same(p.fabric, needs.surface_ply) for p in plies]),
         np.array([p.fabric in {job.library.get("fabric", f).name for f in shelf.fabrics} for p in plies]),
         needs.run_at_most or 0,
+        film,
     )
     missing = tuple(dict.fromkeys(lacking))
     if not options.inside.any():
         return None, [*why, *missing]
-    films = sum(f.areal_weight for f in faces)
-    return Bench(
-        process, own, tuple(plies), cores, films, options, tuple(notes), (*figures, *faces[0].figures), missing
-    ), why
+    thin = film / np.array([p.layer.resin_density for p in plies])
+    return Bench(process, own, tuple(plies), cores, thin, options, tuple(notes), tuple(figures), missing), why
 
 
 def _layers(

@@ -48,8 +48,7 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
     seen: set[tuple[int, ...]] = {tuple(stack)}
 
     def weigh(b: Bench, c: Any, s: Sequence[int]) -> float:
-        core_weight = 0.0 if c is None else c.layer.areal_weight
-        return float(b.films + core_weight + sum(b.options.weight[i] for i in s if i != CORE))
+        return float(b.areal_weight(c, np.array([list(s)]))[0])
 
     def judge(b: Bench, c: Any, s: Sequence[int]) -> tuple[float, Any, Batch]:
         one = Batch(b, c, np.array([list(s)]), d_of(b, c, s)[None], np.array([weigh(b, c, s)]))

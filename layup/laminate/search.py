@@ -49,6 +49,8 @@ class Options:
         surface: Which may lie outermost, (o,); which may lie anywhere else follows from `inside`.
         inside: Which may lie below the surface, (o,).
         most_alike: Greatest run of equal plies; 0 for no limit. [-]
+        film: What each carries more where it lies outermost, on that face: a film of resin, (o,); none if left out.
+            [kg/m^2]
     """
 
     weight: Floats
@@ -57,6 +59,26 @@ class Options:
     surface: NDArray[np.bool_]
     inside: NDArray[np.bool_]
     most_alike: int = 0
+    film: Floats | None = None
+
+    @cached_property
+    def on_face(self) -> Floats:
+        """Areal weight of each with the film on one face, (o,). [kg/m^2]"""
+        return self.weight if self.film is None else self.weight + self.film
+
+    def stack_weight(self, stacks: Ints) -> Floats:
+        """Areal weight of the plies of whole stacks with the films on their two faces.
+
+        Args:
+            stacks: Option numbers from the mould up, -1 for a core, never outermost, (n, k).
+
+        Returns:
+            (n,). [kg/m^2]
+        """
+        carried: Floats = np.append(self.weight, 0.0)[stacks].sum(axis=1)
+        if self.film is not None:
+            carried = carried + self.film[stacks[:, 0]] + self.film[stacks[:, -1]]
+        return carried
 
     @cached_property
     def _halves(self) -> dict[tuple[int, bool], _Half]:
@@ -104,6 +126,8 @@ class _Half:
         allowed, first_run, last_run = _runs(plies_of, options.most_alike)
         listed, first_run, last_run = plies_of[allowed], first_run[allowed], last_run[allowed]
         weight = options.weight[listed].sum(axis=1)
+        if outermost and plies and options.film is not None:
+            weight = weight + options.film[listed[:, -1]]
         order = np.argsort(weight, kind="stable")
         listed, first_run, last_run, weight = listed[order], first_run[order], last_run[order], weight[order]
         t = options.thickness[listed]
@@ -181,7 +205,7 @@ class Frame:
         options: What a ply may be.
         plies: On either side of the middle. [-]
         middle: The single ply in the middle, an option's number; -1 for none.
-        base: Areal weight of all but the plies: core, bond, films. [kg/m^2]
+        base: Areal weight of all but the plies and the films on them: core and bond. [kg/m^2]
         core: Half the core's thickness. [m]
     """
 
@@ -200,7 +224,11 @@ class Frame:
 
     @property
     def _fixed(self) -> float:
-        return self.base + (self.options.weight[self.middle] if self.middle >= 0 else 0.0)
+        if self.middle < 0:
+            return self.base
+        options = self.options  # a single ply is outermost on both its faces
+        both = 2 * options.film[self.middle] if self.plies == 0 and options.film is not None else 0.0
+        return float(self.base + options.weight[self.middle] + both)
 
     @property
     def least_weight(self) -> float:
@@ -209,7 +237,7 @@ class Frame:
         if self.plies == 0:
             return float(self._fixed)
         below = (self.plies - 1) * float(w[options.inside].min()) if self.plies > 1 else 0.0
-        return float(self._fixed + 2 * (w[options.surface].min() + below))
+        return float(self._fixed + 2 * (options.on_face[options.surface].min() + below))
 
     @property
     def count(self) -> int:
@@ -384,8 +412,7 @@ class ListedFrame(Frame):
             stacks = stacks[_runs(np.asarray(stacks, dtype=np.int16), options.most_alike)[0]]
         q = np.concatenate([options.terms, np.zeros((1, 6))])
         t = np.append(options.thickness, core)
-        w = np.append(options.weight, 0.0)
-        weight = base + w[stacks].sum(axis=1)
+        weight = base + options.stack_weight(stacks)
         order = np.argsort(weight, kind="stable")
         stacks, weight = stacks[order], weight[order]
         found, flat = np.empty((len(stacks), 6)), np.empty((len(stacks), 6))
