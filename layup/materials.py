@@ -306,7 +306,10 @@ def load_library(shop_tables: Sequence[Path] = ()) -> Library:
             own = [row for row in own if row.property != "type"]
             good = [row for row in own if _check_row(row, kind, faults)]
             known = next((n for n in merged[kind] if _same(n) == _same(name)), name)
-            under = merged[kind][known].rows if known in merged[kind] else _rows_alike(good, kind, merged, faults)
+            if known in merged[kind] and not any(row.property == "like" for row in good):
+                under = merged[kind][known].rows
+            else:  # a shop may say that its process of a known name works like another one
+                under = _rows_alike(good, kind, merged, faults)
             merged[kind][known] = Material(known, kind, (*good, *under))
     if faults:
         raise FaultsError(faults)

@@ -432,3 +432,49 @@ def test_the_thickness_that_is_allowed_counts_the_films(hatch: Hatch) -> None:
     tight = dict(FLOOR, needs={**FLOOR["needs"], "greatest_thickness": f"{(free.thickness - 1e-6) * 1e3!r} mm"})
     other = choose(hatch(**tight, ply=None, shelf={"fabrics": ["carbon plain 200"], "cores": CORES})).best
     assert other is None or other.thickness <= free.thickness - 1e-6
+
+
+def test_a_cloth_priced_by_the_length_without_a_width_says_what_is_missing(hatch: Hatch, tmp_path: Path) -> None:
+    from layup.weight.screen import _money_text
+
+    rows = ['my cloth,fibre,"carbon, standard modulus",nominal,shop,', "my cloth,form,cloth,nominal,shop,",
+            "my cloth,areal_weight,200 g/m^2,nominal,shop,", "my cloth,price,30 USD/yd,assumed,shop,"]  # fmt: skip
+    (tmp_path / "own.csv").write_text("material,property,value,kind,source,at\n" + "\n".join(rows), encoding="utf-8")
+    cost = predict(hatch(materials=[str(tmp_path / "own.csv")], ply=[{"fabric": "my cloth"}])).cost
+    assert cost.no_width == ("my cloth",)
+    assert "priced by the length of the roll" in _money_text(cost)
+
+
+def test_a_known_process_of_the_shop_may_be_like_another(hatch: Hatch, tmp_path: Path) -> None:
+    """`vacuum bag,like,infusion`: the shop's own bag weighs, and is refused, as an infusion is."""
+    row = "vacuum bag,like,infusion,nominal,shop,\n"
+    (tmp_path / "own.csv").write_text("material,property,value,kind,source,at\n" + row, encoding="utf-8")
+    own = predict(hatch(materials=[str(tmp_path / "own.csv")], process="vacuum bag", resin="epoxy, infusion"))
+    infused = predict(hatch(process="infusion", resin="epoxy, infusion"))
+    assert own.mass.mean == approx(infused.mass.mean, rel=1e-12)
+    assert own.weighed.process.infuses
+
+
+def test_where_it_balances_is_said_once(hatch: Hatch) -> None:
+    girths = {"girths": [["0 mm", "900 mm"], ["500 mm", "1200 mm"], ["1000 mm", "600 mm"]]}
+    for surface in (girths, {"area": "1 m^2"}, {"rectangle": ["1 m", "1 m"]}):
+        found = predict(hatch(surface=surface))
+        assert (found.weighed.cg is None) == any("no centre of gravity" in caution for caution in found.cautions)
+
+
+def test_what_an_earlier_cut_took_is_paid_once(hatch: Hatch, tmp_path: Path) -> None:
+    from layup.make.cut import cut
+    from layup.make.nest_file import write_cut
+    from layup.make.rolls import read_blocked, read_paid
+
+    job = read_part(hatch(surface={"rectangle": ["800 mm", "500 mm"]}, ply=[CLOTH]))
+    first = cut([job], seconds=0)
+    write_cut(first, tmp_path / "first.json")
+    again = cut(
+        [job], seconds=0, blocked=read_blocked((), [tmp_path / "first.json"]), paid=read_paid([tmp_path / "first.json"])
+    )
+    assert again.fabrics[0].paid == approx(first.fabrics[0].length)
+    assert again.fabrics[0].length > first.fabrics[0].length  # it lies further along the same roll
+    together = first.fabrics[0].mass + again.fabrics[0].mass
+    roll = again.fabrics[0].nest.roll.width * roll_weight(job, job.library.get("fabric", "carbon plain 200"))
+    assert together == approx(again.fabrics[0].length * roll, rel=1e-9)

@@ -53,7 +53,7 @@ def command(
     """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
     from layup.make.cut import cut
     from layup.make.nest_file import path_beside, write_cut
-    from layup.make.rolls import check_cloths, read_blocked, read_widths
+    from layup.make.rolls import check_cloths, read_blocked, read_paid, read_widths
     from layup.partfile.cautions import at_hand
     from layup.units import parse
 
@@ -62,7 +62,8 @@ def command(
     check_cloths((*rolls, *defects), jobs)
     result = cut(
         jobs, gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
-        blocked=read_blocked(defects, used_files), face_down=face_down, patterns=not rough, quarter_rings=quarter_rings,
+        blocked=read_blocked(defects, used_files), paid=read_paid(used_files),
+        face_down=face_down, patterns=not rough, quarter_rings=quarter_rings,
         progress=_progress(), lines=_lines(),
     )  # fmt: skip
     if _shown():

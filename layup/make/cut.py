@@ -56,8 +56,9 @@ class FabricCut:
         pieces: As in `nest.pieces`.
         nest: Where they lie.
         length: To cut off, its end squared and rounded up to a whole centimetre. [m]
-        mass: Of that cloth. [kg]
-        price: Money and currency; None where no table gives a price.
+        mass: Of the cloth that this cut takes. [kg]
+        price: Of it, money and currency; None where no table gives a price.
+        paid: Of the length, what stored cuts of the same roll took before; it is not weighed or paid again. [m]
     """
 
     fabric: str
@@ -66,6 +67,7 @@ class FabricCut:
     length: float
     mass: float
     price: tuple[float, str] | None
+    paid: float = 0.0
 
     @property
     def area(self) -> float:
@@ -139,6 +141,7 @@ def cut(
     seconds: float = 5.0,
     widths: Mapping[str, float] | None = None,
     blocked: Mapping[str, Sequence[Polygon]] | None = None,
+    paid: Mapping[str, float] | None = None,
     face_down: bool = False,
     patterns: bool = True,
     quarter_rings: bool = False,
@@ -155,6 +158,7 @@ def cut(
         seconds: To search, over all fabrics together; 0 for a plain layout that is always the same. [s]
         widths: Width of the roll in the shop, by fabric, where it is not the table's. [m]
         blocked: Defects and what is already cut out, by fabric, in the frame of the roll. [m]
+        paid: Length of the roll that stored cuts took, by fabric: it is not weighed or paid again. [m]
         face_down: Whether pieces of a plain weave may be cut face down.
         patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
         quarter_rings: Whether to cut a ply that is a ring in four, which saves the cloth of its middle.
@@ -215,7 +219,7 @@ def cut(
                 progress=None if progress is None else _named(progress, fabric),
             )  # fmt: skip
         stopped = stopped or layout.stopped
-        fabrics.append(_fabric_cut(listed, material, tuple(own), layout))
+        fabrics.append(_fabric_cut(listed, material, tuple(own), layout, (paid or {}).get(fabric, 0.0)))
         proposals += _ring_proposal(fabrics[-1]) if not stopped else []
     return Cut(
         listed, tuple(p for p, _, _ in found), tuple(fabrics), tuple(c for _, c, _ in found), tuple(proposals),
@@ -296,11 +300,19 @@ def _directions(material: Material, face_down: bool) -> tuple[bool, bool]:
     return turns, flips
 
 
-def _fabric_cut(jobs: tuple[Job, ...], material: Material, pieces: tuple[CutPiece, ...], layout: Nest) -> FabricCut:
-    length = math.ceil(round((layout.length + practice.END.value) * 100, 6)) / 100
-    area = length * layout.roll.width
+def cut_length(reach: float) -> float:
+    """Length to cut off a roll for pieces that reach so far: the end squared, up to a whole centimetre. [m]"""
+    return math.ceil(round((reach + practice.END.value) * 100, 6)) / 100
+
+
+def _fabric_cut(
+    jobs: tuple[Job, ...], material: Material, pieces: tuple[CutPiece, ...], layout: Nest, paid: float
+) -> FabricCut:
+    length = cut_length(layout.length)
+    more = max(length - paid, 0.0)
+    area = more * layout.roll.width
     mass = area * roll_weight(jobs[pieces[0].part], material)
-    return FabricCut(material.name, pieces, layout, length, mass, _money(price_of(material), length, area, mass))
+    return FabricCut(material.name, pieces, layout, length, mass, _money(price_of(material), more, area, mass), paid)
 
 
 def _money(price: Price | None, length: float, area: float, mass: float) -> tuple[float, str] | None:

@@ -201,12 +201,21 @@ def used(path: Path) -> dict[str, tuple[Polygon, ...]]:
     Raises:
         LayupError: The file can't be read.
     """
+    return _outlines(path, blocked=True)
+
+
+def taken(path: Path) -> dict[str, tuple[Polygon, ...]]:
+    """The pieces of a stored cut alone, as `used`."""
+    return _outlines(path, blocked=False)
+
+
+def _outlines(path: Path, *, blocked: bool) -> dict[str, tuple[Polygon, ...]]:
     from layup.make.nest import lay
 
     gone: dict[str, tuple[Polygon, ...]] = {}
     try:
         for one in _read(path):
-            shapes = [_shape(rings) for rings in one["roll"]["blocked"]]
+            shapes = [_shape(rings) for rings in one["roll"]["blocked"]] if blocked else []
             for entry in one["pieces"]:
                 _placed(entry["x"], entry["y"])
                 place = Placed(0, entry["x"], entry["y"], entry["turned"], entry["face_down"])

@@ -69,6 +69,26 @@ def read_widths(rolls: Iterable[str]) -> dict[str, float]:
     return found
 
 
+def read_paid(used_files: Iterable[Path]) -> dict[str, float]:
+    """Length of each roll that stored cuts took, by cloth. [m]
+
+    Args:
+        used_files: Stored cuts.
+
+    Raises:
+        LayupError: A file that holds no layouts.
+    """
+    from layup.make.cut import cut_length
+    from layup.make.nest_file import taken
+
+    found: dict[str, float] = {}
+    for path in used_files:
+        for cloth, shapes in taken(path).items():
+            reach = max((shape.bounds[2] for shape in shapes), default=0.0)
+            found[cloth] = max(found.get(cloth, 0.0), cut_length(reach))
+    return found
+
+
 def read_blocked(defects: Iterable[str], used_files: Iterable[Path]) -> dict[str, list[Polygon]]:
     """Bad places and what stored cuts took, by cloth, in the frame of the roll.
 

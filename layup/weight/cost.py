@@ -19,11 +19,13 @@ class Cost:
         amounts: Money by currency.
         lines: Name, money and currency of each material.
         unpriced: Materials that no table gives a price for; they are not in the amounts.
+        no_width: Of them, those that are priced by the length of the roll, and no table gives the width.
     """
 
     amounts: dict[str, float]
     lines: tuple[tuple[str, float, str], ...]
     unpriced: tuple[str, ...]
+    no_width: tuple[str, ...] = ()
 
     @property
     def single(self) -> tuple[float, str] | None:
@@ -59,12 +61,15 @@ def material_cost(job: Job, weighed: Weighed) -> Cost:
         masses[key] = masses.get(key, 0.0) + layer.laid * per * sheared
     lines: list[tuple[str, float, str]] = []
     unpriced: list[str] = []
+    no_width: list[str] = []
 
     def add(material: Material, area: float, mass: float, volume: float) -> None:
         price = price_of(material)
         money = None if price is None else _money(price, material, area, mass, volume)
         if price is None or money is None:
             unpriced.append(material.name)
+            if price is not None and price.per == "length":
+                no_width.append(material.name)
         else:
             lines.append((material.name, money, price.currency))
 
@@ -84,7 +89,7 @@ def material_cost(job: Job, weighed: Weighed) -> Cost:
     amounts: dict[str, float] = {}
     for _, money, currency in lines:
         amounts[currency] = amounts.get(currency, 0.0) + money
-    return Cost(amounts, tuple(lines), tuple(unpriced))
+    return Cost(amounts, tuple(lines), tuple(unpriced), tuple(no_width))
 
 
 def price_of(material: Material) -> Price | None:

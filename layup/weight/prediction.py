@@ -286,7 +286,7 @@ def _cautions(
     found += _draped(weighed)
     found += fastener_cautions(job.fasteners, job.surface)
     found += _risen(job, weighed)
-    if not job.surface.has_mesh:
+    if weighed.cg is None:
         found.append("Only the area is known: no centre of gravity and no inertia.")
     if any(layer.zone == "patch" for layer in weighed.layers):
         found.append("A patch given by its area is taken to balance where the whole surface does.")

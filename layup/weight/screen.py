@@ -272,11 +272,14 @@ def _small_print(prediction: Prediction, system: System) -> Iterable[RenderableT
 
 
 def _money_text(cost: Cost) -> str:
+    wide = f"{', '.join(cost.no_width)}: priced by the length of the roll, and no row gives its width"
     if not cost.amounts:
-        return ""
+        return f"Material: no money yet. {wide}." if cost.no_width else ""
     text = "Material: " + " and ".join(f"{amount:.2f} {currency}" for currency, amount in cost.amounts.items())
     if cost.unpriced:
         text += ", without " + ", ".join(cost.unpriced) + " (no price in the tables)"
+        if cost.no_width:
+            text += f"; {wide}"
     return text + "; offcuts are not counted."
 
 
