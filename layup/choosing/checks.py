@@ -205,17 +205,13 @@ class Checker:
                              self._old_sag() * 1e3, False)  # fmt: skip
             table.add(kind, 1e3 * self.shell.mean_sag(batch.d, batch.a, core_shear_stiffness(batch)))
         if self.needs.greatest_thickness is not None:
-<<<<<<< HEAD
-            kind = CheckKind("no thicker than it may be", "cured plies and core of the average build",
+            kind = CheckKind("no thicker than it may be", "cured plies, core and films of the average build",
                              "volume balance", "m", self.needs.greatest_thickness, False)  # fmt: skip
             plies = [ply.layer.thickness for ply in batch.bench.plies]
             average = np.append(plies, 0.0 if batch.core is None else batch.core.thickness)
-            table.add(kind, average[batch.stack].sum(axis=1))
-=======
-            kind = CheckKind("no thicker than it may be", "sum of cured plies, core and films", "volume balance", "m",
-                             self.needs.greatest_thickness, False)  # fmt: skip
-            table.add(kind, batch.with_films)
->>>>>>> e65bbbc (The search weighs the film of the cloth that lies outermost, and the thickness allowed counts it)
+            film = batch.bench.film_thickness
+            films = film[batch.stack[:, 0]] + film[batch.stack[:, -1]]
+            table.add(kind, average[batch.stack].sum(axis=1) + films)
         return table
 
     def _old_sag(self) -> float:
