@@ -75,6 +75,39 @@ class Batch:
         """Of the stack, without the films on its faces, (n,). [m]"""
         return np.asarray(self.thicknesses.sum(axis=1))
 
+    @property
+    def symmetric(self) -> bool:
+        """Whether every stack reads the same from either side."""
+        return bool(np.array_equal(self.stack, self.stack[:, ::-1]))
+
+    @property
+    def heights(self) -> Floats:
+        """Of every face between plies over the middle of the stack, (n, k + 1). [m]"""
+        z = np.concatenate([np.zeros((len(self.stack), 1)), np.cumsum(self.thicknesses, axis=1)], axis=1)
+        return np.asarray(z - z[:, -1:] / 2)
+
+    @property
+    def qbars(self) -> Floats:
+        """Stiffness of each ply in the part's axes, the core without any, (n, k, 3, 3). [Pa]"""
+        q = np.concatenate([np.array([p.qbar for p in self.bench.plies]), np.zeros((1, 3, 3))])
+        return np.asarray(q[self.stack])
+
+    @cached_property
+    def coupled(self) -> tuple[Floats, Floats, Floats]:
+        """A, B and D about the middle of the stack, (n, 3, 3) each. [N/m, N, N m]"""
+        z, q = self.heights, self.qbars
+        a, b, d = (np.einsum("nkij,nk->nij", q, np.diff(z**p, axis=1) / p) for p in (1, 2, 3))
+        return a, b, d
+
+    @cached_property
+    def a(self) -> Floats:
+        """Six numbers of A, of A - B D^-1 B where a stack is not symmetric, (n, 6). [N/m]"""
+        if self.symmetric:
+            terms = np.concatenate([self.bench.options.terms, np.zeros((1, 6))])[self.stack]
+            return np.asarray(np.einsum("nkj,nk->nj", terms, self.thicknesses))
+        a, b, d = self.coupled
+        return terms_of(a - b @ np.linalg.solve(d, b))
+
     def take(self, which: Ints) -> Batch:
         """Some of its stacks."""
         return replace(self, stack=self.stack[which], d=self.d[which], areal_weight=self.areal_weight[which])
