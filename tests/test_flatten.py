@@ -144,7 +144,7 @@ def test_unidirectional_on_a_dome_says_what_it_would_stretch(
     write(tmp_path, points, faces)
     with pytest.raises(PatternError, match="not printed"):
         flat_plies(read_part(part, tmp_path))  # all of it would stretch by 4 %: no pattern
-    write(tmp_path, points, faces[(points[faces][:, :, 2] > 0.13).all(axis=1)])
+    write(tmp_path, points, faces[(points[faces][:, :, 2] > 0.24).all(axis=1)])
     ply = flat_plies(read_part(part, tmp_path))[0]
     assert ply.stretch is not None
     assert ply.stretch[0] < 0.98
@@ -157,32 +157,21 @@ def write(folder: Path, points: np.ndarray, faces: np.ndarray) -> None:
     (folder / "shape.obj").write_text("\n".join(lines))
 
 
-# The tube and the panel with flanges all round stand for what no flat piece without a seam or a slit can cover.
-@pytest.mark.parametrize("fabric", ["carbon plain 200", "carbon unidirectional 200"])
-def test_a_pattern_that_leaves_out_cloth_is_not_printed(
-    hatch: Callable[..., dict[str, Any]], tmp_path: Path, fabric: str
-) -> None:
-    around = np.linspace(0.0, 2.0 * np.pi, 61)[:-1]
-    ring = 0.06 * np.stack([np.cos(around), np.sin(around)], axis=1)
-    points = np.array([[x, y, z] for z in np.linspace(0.0, 0.3, 16) for x, y in ring])
-    faces = [
-        face for k in range(15) for i in range(60)
-        for a, b in [(60 * k + i, 60 * k + (i + 1) % 60)]
-        for face in ([a, b, b + 60], [a, b + 60, a + 60])
-    ]  # fmt: skip
-    lines = [f"v {x} {y} {z}" for x, y, z in points] + [f"f {a + 1} {b + 1} {c + 1}" for a, b, c in faces]
-    (tmp_path / "tube.obj").write_text("\n".join(lines) + "\n")
-    surface = {"mesh": str(tmp_path / "tube.obj"), "unit": "m", "warp": [0, 0, 1], "mould": "female"}
-    job = read_part(hatch(surface=surface, ply=[{"fabric": fabric}]))
+# A hemisphere of cloth that does not shear stands for what a few slits do not make flat.
+def test_a_pattern_that_leaves_out_cloth_is_not_printed(hatch: Callable[..., dict[str, Any]], tmp_path: Path) -> None:
+    write(tmp_path, *hemisphere(4, 0.3))
+    fabric = "carbon unidirectional 200"
+    surface = {"mesh": "shape.obj", "unit": "m", "mould": "female"}
+    job = read_part(hatch(surface=surface, ply=[{"fabric": fabric}]), tmp_path)
     with pytest.raises(PatternError, match=r"not printed.*seam"):
         flat_plies(job)
+    (tmp_path / "dome.toml").write_text(
+        'title = "Dome"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nmesh = "shape.obj"\nunit = "m"\n'
+        f'mould = "female"\n[[ply]]\nfabric = "{fabric}"\n'
+    )
     for name in ("svg", "pdf", "dxf"):
-        (tmp_path / "tube.toml").write_text(
-            'title = "Tube"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nmesh = "tube.obj"\nunit = "m"\n'
-            f'warp = [0, 0, 1]\nmould = "female"\n[[ply]]\nfabric = "{fabric}"\n'
-        )
-        paper = tmp_path / f"tube.{name}"
-        done = CliRunner().invoke(main, ["patterns", str(tmp_path / "tube.toml"), f"--{name}", str(paper)])
+        paper = tmp_path / f"dome.{name}"
+        done = CliRunner().invoke(main, ["patterns", str(tmp_path / "dome.toml"), f"--{name}", str(paper)])
         assert done.exit_code != 0
         assert "not printed" in done.output
         assert not paper.exists()

@@ -143,6 +143,21 @@ def seen_faces(job: Job) -> NDArray[np.int64]:
     return seen(job.surface, job.part.surface.mould).faces
 
 
+def seen_triangles(job: Job, triangles: Floats) -> Floats:
+    """Triangles of the surface (n, 3, 3), turned as `seen_faces` are. [m]"""
+    drawn, shown = job.surface.faces, seen_faces(job)
+    away = (drawn != shown).any(axis=1)
+    if not away.any():
+        return triangles
+    if not away.all():
+        from scipy.spatial import cKDTree
+
+        middles = job.surface.vertices[drawn].mean(axis=1)
+        away = away[cKDTree(middles).query(triangles.mean(axis=1))[1]]
+        return np.asarray(np.where(away[:, None, None], triangles[:, ::-1], triangles))
+    return np.asarray(triangles[:, ::-1])
+
+
 def draped(job: Job, entry: PlyEntry) -> DrapedPly | None:
     """The ply draped, where the part file asks for it and the cloth shears; else None."""
     return drape_ply(job, entry) if asked(job, entry) and shears(job, entry) else None

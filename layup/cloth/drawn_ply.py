@@ -69,6 +69,8 @@ def strokes(ply: FlatPly) -> Strokes:
     for layer, shapes in (("CENTRE", ply.centre), ("NOTCH", ply.notches), ("OVERLAP", ply.seams)):
         for shape in shapes:
             add(layer, shape)
+    for slit in ply.slits:
+        add("CUT", slit)
     circles: list[tuple[str, float, float, float]] = []
     for drill in ply.drills:
         x, y = drill.at
@@ -80,6 +82,7 @@ def strokes(ply: FlatPly) -> Strokes:
     size = min(0.012, 0.06 * math.sqrt(ply.outline.area))
     at_x, at_y = _room(ply.outline, size, len(ply.title))
     words = [Word(ply.title, (at_x, at_y), size)]
+    words += [Word(letter, place, 0.8 * size) for letter, place in ply.letters]
     level = at_y - 1.55 * size
     arrows: list[tuple[str, tuple[float, float]]] = [("warp", (1.0, 0.0))] if ply.directed else []
     arrows += ply.ways

@@ -2,6 +2,7 @@
 
 From the net of a draped cloth        from_net(net)
 From the stiffest flat shape          from_stiff(points, faces, start, warp, angle)
+From a shape slit until it lies flat  from_slits(triangles, start, warp, angle)
 A zone as outlines in the flat        outlines(triangles, there, link)
 """
 
@@ -69,8 +70,6 @@ def from_stiff(
     Raises:
         SurfaceError: The warp stands square to the surface at the start, or it can't be laid flat.
     """
-    from scipy.spatial import cKDTree
-
     sheet = ready(points, faces)
     rows = np.flatnonzero(sheet.owner >= 0)
     own = np.concatenate([sheet.faces[rows], sheet.lips])
@@ -86,30 +85,159 @@ def from_stiff(
     laid = laid / np.linalg.norm(laid)
     turned = math.cos(angle) * laid + math.sin(angle) * np.cross(normal, laid)
     flat = flatten(sheet.points, own, turned, int(np.searchsorted(rows, face)))
-    corner, in_flat = sheet.points[own], flat.places[own]
-    link = math.sqrt(sheet.area) / 150.0
-    parts, owner = _cut_up(corner, 2.0 * link)
-    tree = cKDTree(parts)
+    there = _over_faces(sheet.points[own], flat.places[own])
+    origin = there(place[None])[0]
+    return Map(lambda places: there(places) - origin, math.sqrt(sheet.area) / 150.0, flat)
 
-    def there(places: Floats) -> Floats:
-        count = min(8, len(parts))
-        near = owner[np.asarray(tree.query(places, k=count)[1]).reshape(len(places), count)]
-        a, b, c = (corner[near, k] for k in range(3))
+
+@dataclass(frozen=True, eq=False)
+class SlitPiece:
+    """One piece of a shape that was slit to lie flat.
+
+    Attributes:
+        there: Its map.
+        triangles: What of the surface it covers (n, 3, 3). [m]
+        found: Its outlines. [m]
+        legs: Both sides of each slit as they lie in it, from the inner end to the edge, by number of the slit: on the
+            left (n, 2) and on the right; None where that side is in another piece. [m]
+    """
+
+    there: Map
+    triangles: Floats
+    found: list[Polygon]
+    legs: dict[int, tuple[Floats | None, Floats | None]]
+
+
+def from_slits(
+    points: Points, faces: Faces, triangles: Floats, start: Floats, warp: Floats | tuple[float, float, float],
+    angle: float,
+) -> list[SlitPiece]:  # fmt: skip
+    """What of a surface a ply covers, slit open where it must be, each piece laid flat as rigidly as it goes.
+
+    Args:
+        points: Of the surface, welded, shape (n, 3). [m]
+        faces: All facing the one who lays the ply, shape (m, 3).
+        triangles: What of it the ply covers (k, 3, 3). [m]
+        start: What comes to lie at the origin of its piece; the others have the middle of theirs there. [m]
+        warp: Direction that angle 0 follows.
+        angle: Of the warp from it. [rad]
+
+    Returns:
+        The pieces, from the largest.
+
+    Raises:
+        SurfaceError: A few slits don't make it lie flat.
+    """
+    import shapely
+
+    from layup.cloth.darts import cut_open
+    from layup.shape.topology import normals
+
+    sheet = ready(points, faces, lips=False)
+    faces = sheet.faces[sheet.owner >= 0]
+    owner = _Finder(points[faces])(triangles.mean(axis=1))
+    touched, owner = np.unique(owner, return_inverse=True)
+    faces = faces[touched]
+    opened = cut_open(points, faces)
+    unit, _ = normals(points, faces)
+    way = np.asarray(warp, dtype=np.float64) / np.linalg.norm(warp)
+    middles = points[faces].mean(axis=1)
+    first = int(np.argmin(np.linalg.norm(middles - start, axis=1)))
+    made = []
+    for rows in opened.pieces:
+        good = rows[(unit[rows] @ way) ** 2 < 0.8]
+        if not len(good):
+            raise SurfaceError("the warp stands square to a piece of it", "Give another warp")
+        face = int(good[np.argmin(np.linalg.norm(middles[good] - middles[rows].mean(axis=0), axis=1))])
+        face = first if first in good else face
+        normal = unit[face]
+        laid = way - way @ normal * normal
+        laid = laid / np.linalg.norm(laid)
+        turned = math.cos(angle) * laid + math.sin(angle) * np.cross(normal, laid)
+        flat = flatten(opened.points, opened.faces[rows], turned, int(np.searchsorted(rows, face)))
+        corner, in_flat = opened.points[opened.faces[rows]], flat.places[opened.faces[rows]]
+        over = _over_faces(corner, in_flat)
+        origin = over((np.asarray(start) if face == first else middles[face])[None])[0]
+        own = np.isin(owner, rows)
+        if not own.any():
+            continue
+        at = np.searchsorted(rows, owner[own])
+        lies = _affine(
+            np.repeat(corner[at], 3, axis=0), np.repeat(in_flat[at], 3, axis=0), triangles[own].reshape(-1, 3)
+        )
+        soup = lies.reshape(-1, 3, 2) - origin
+        u, v = soup[:, 1] - soup[:, 0], soup[:, 2] - soup[:, 0]
+        soup = soup[np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-13]
+        shape = shapely.union_all(shapely.polygons(soup), grid_size=1e-7)
+        for grow in (2e-6, -2e-6):  # closes what is only numbers apart
+            shape = shape.buffer(grow, join_style="mitre")
+        found = _parts(shape)
+        legs: dict[int, tuple[Floats | None, Floats | None]] = {}
+        inside = np.zeros(len(opened.points), dtype=bool)
+        inside[np.unique(opened.faces[rows])] = True
+        for number, slit in enumerate(opened.slits):
+            sides = [flat.places[leg] - origin if inside[leg].all() else None for leg in (slit.left, slit.right)]
+            if sides[0] is not None or sides[1] is not None:
+                legs[number] = (sides[0], sides[1])
+        link = math.sqrt(float(flat.area.sum())) / 150.0
+        made.append(SlitPiece(Map(_moved(over, origin), link, flat), triangles[own], found, legs))
+    return made
+
+
+def _moved(there: Callable[[Floats], Floats], origin: Floats) -> Callable[[Floats], Floats]:
+    return lambda places: there(places) - origin
+
+
+class _Finder:
+    """Finds the triangle that a place lies on, of some (n, 3, 3). [m]"""
+
+    def __init__(self, corner: Floats) -> None:
+        from scipy.spatial import cKDTree
+
+        self.corner = corner
+        area = 0.5 * np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1).sum()
+        parts, self.owner = _cut_up(corner, 2.0 * math.sqrt(float(area)) / 150.0)
+        self.tree = cKDTree(parts)
+
+    def __call__(self, places: Floats) -> NDArray[np.int64]:
+        """The triangle of each place (n, 3)."""
+        count = min(8, len(self.owner))
+        near = self.owner[np.asarray(self.tree.query(places, k=count)[1]).reshape(len(places), count)]
+        a, b, c = (self.corner[near, k] for k in range(3))
         u, v, w = b - a, c - a, places[:, None, :] - a
-        uu, vv, uv = (np.einsum("nki,nki->nk", p, q) for p, q in ((u, u), (v, v), (u, v)))
-        wu, wv = np.einsum("nki,nki->nk", w, u), np.einsum("nki,nki->nk", w, v)
-        det = np.maximum(uu * vv - uv * uv, 1e-300)
-        s, t = (vv * wu - uv * wv) / det, (uu * wv - uv * wu) / det
+        s, t = _shares(u, v, w)
+        uu, vv = (np.einsum("nki,nki->nk", p, p) for p in (u, v))
         lift = np.linalg.norm(w - s[..., None] * u - t[..., None] * v, axis=2)
         outside = np.maximum(np.maximum(-s, -t), np.maximum(s + t - 1.0, 0.0)) * np.sqrt(np.maximum(uu, vv))
         best = np.argmin(np.maximum(outside, 0.0) + lift, axis=1)
-        n = np.arange(len(places))
-        s, t, near = s[n, best][:, None], t[n, best][:, None], near[n, best]
-        p, q, r = (in_flat[near, k] for k in range(3))
-        return np.asarray(p + s * (q - p) + t * (r - p))
+        return np.asarray(near[np.arange(len(places)), best])
 
-    origin = there(place[None])[0]
-    return Map(lambda places: there(places) - origin, link, flat)
+
+def _shares(u: Floats, v: Floats, w: Floats) -> tuple[Floats, Floats]:
+    """How much of two sides of a triangle lead to a place, in its plane. [-]"""
+    uu, vv, uv, wu, wv = (
+        np.einsum("...i,...i->...", p, q) for p, q in ((u, u), (v, v), (u, v), (w, u), (w, v))
+    )  # fmt: skip
+    det = np.maximum(uu * vv - uv * uv, 1e-300)
+    return np.asarray((vv * wu - uv * wv) / det), np.asarray((uu * wv - uv * wu) / det)
+
+
+def _affine(corner: Floats, in_flat: Floats, places: Floats) -> Floats:
+    """Places, each in the plane of a triangle of its own, as that triangle lies flat. [m]"""
+    a, p = corner[:, 0], in_flat[:, 0]
+    s, t = _shares(corner[:, 1] - a, corner[:, 2] - a, places - a)
+    return np.asarray(p + s[:, None] * (in_flat[:, 1] - p) + t[:, None] * (in_flat[:, 2] - p))
+
+
+def _over_faces(corner: Floats, in_flat: Floats) -> Callable[[Floats], Floats]:
+    """Takes places on triangles (n, 3, 3) to where those lie in the flat (n, 3, 2)."""
+    finder = _Finder(corner)
+
+    def there(places: Floats) -> Floats:
+        near = finder(places)
+        return _affine(corner[near], in_flat[near], places)
+
+    return there
 
 
 def _cut_up(corner: Floats, longest: float) -> tuple[Floats, NDArray[np.int64]]:
@@ -132,6 +260,12 @@ def _cut_up(corner: Floats, longest: float) -> tuple[Floats, NDArray[np.int64]]:
 
 def outlines(triangles: Floats, there: Map) -> list[Polygon]:
     """A zone's outline in the flat, the largest piece first, its cut-outs as holes. [m]"""
+    found = whole_outlines(triangles, there)
+    return found if found is not None else _joined(triangles, there)
+
+
+def whole_outlines(triangles: Floats, there: Map) -> list[Polygon] | None:
+    """The same where its border comes to lie as one clean line; None where the flat shape tears or folds."""
     import shapely
 
     points, faces = weld(np.round(triangles, 7))
@@ -144,7 +278,7 @@ def outlines(triangles: Floats, there: Map) -> list[Polygon]:
             ring = shapely.make_valid(ring).buffer(0.0)
         rings.append(ring)
     if not rings:
-        return _joined(triangles, there)
+        return None
     rings.sort(key=lambda r: -r.area)
     shape = shapely.Polygon()
     for ring in rings:
@@ -153,40 +287,44 @@ def outlines(triangles: Floats, there: Map) -> list[Polygon]:
     a, b, c = (whole[faces[real][:, k]] for k in range(3))
     area = 0.5 * np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]).sum()
     if abs(shape.area - float(area)) > 0.01 * float(area):
-        return _joined(triangles, there)
+        return None
     return _parts(shape)
 
 
 def _border(points: Points, faces: Faces) -> Faces:
     """Free edges (e, 2) of a mesh in which a corner of one triangle may lie on the edge of another."""
-    from scipy.spatial import cKDTree
-
-    edges = free_edges(faces)
-    if not len(edges):
-        return edges
-    used = np.unique(edges)
-    a, b = points[edges[:, 0]], points[edges[:, 1]]
-    long = np.linalg.norm(b - a, axis=1)
-    near = cKDTree(points[used]).query_ball_point(0.5 * (a + b), 0.5 * long * (1.0 + 1e-6) + 1e-7)
-    pieces: list[tuple[int, int]] = []
-    for number, found in enumerate(near):
-        first, last = int(edges[number, 0]), int(edges[number, 1])
-        if len(found) <= 2:
-            pieces.append((first, last))
-            continue
-        own = used[found]
-        way = (b[number] - a[number]) / long[number]
-        step = (points[own] - a[number]) @ way
-        off = np.linalg.norm(points[own] - a[number] - step[:, None] * way, axis=1)
-        on = (off < 1e-6) & (step > 0) & (step < long[number]) & (own != first) & (own != last)
-        line = [first, *own[on][np.argsort(step[on])].tolist(), last]
-        pieces += pairwise(line)
+    pieces = [pair for line in _along(points, free_edges(faces)) for pair in pairwise(line)]
     # an edge that is there both ways lies between two triangles after all
     count: dict[tuple[int, int], int] = {}
     for piece in pieces:
         count[piece] = count.get(piece, 0) + 1
     kept = [p for p, n in count.items() for _ in range(n - min(n, count.get((p[1], p[0]), 0)))]
     return np.array(kept, dtype=np.int64).reshape(-1, 2)
+
+
+def _along(points: Points, edges: Faces) -> list[list[int]]:
+    """The points on each of some edges, its ends first and last."""
+    from scipy.spatial import cKDTree
+
+    if not len(edges):
+        return []
+    used = np.unique(edges)
+    a, b = points[edges[:, 0]], points[edges[:, 1]]
+    long = np.linalg.norm(b - a, axis=1)
+    near = cKDTree(points[used]).query_ball_point(0.5 * (a + b), 0.5 * long * (1.0 + 1e-6) + 1e-7)
+    lines: list[list[int]] = []
+    for number, found in enumerate(near):
+        first, last = int(edges[number, 0]), int(edges[number, 1])
+        if len(found) <= 2:
+            lines.append([first, last])
+            continue
+        own = used[found]
+        way = (b[number] - a[number]) / long[number]
+        step = (points[own] - a[number]) @ way
+        off = np.linalg.norm(points[own] - a[number] - step[:, None] * way, axis=1)
+        on = (off < 1e-6) & (step > 0) & (step < long[number]) & (own != first) & (own != last)
+        lines.append([first, *own[on][np.argsort(step[on])].tolist(), last])
+    return lines
 
 
 def _joined(triangles: Floats, there: Map) -> list[Polygon]:

@@ -11,14 +11,15 @@ in a ply over the whole surface is cut after the cure.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from layup.cloth import practice
+from layup.cloth.darts import TOLERATED
 from layup.cloth.draped import DrapedPly, directed, drape_ply, ring_pieces, seen_faces, shears
 from layup.cloth.splice import splice
 from layup.errors import LayupError, PatternError, SurfaceError, WrongSizeError
@@ -50,6 +51,11 @@ STIFF = 0.02
 """Stretch beyond which a ply that doesn't shear needs a cut; common practice: beyond 2 % it wrinkles. [-]"""
 
 
+MUCH = 0.2
+"""Share of a ply that may be stretched by more than hands give it, such as the lips round its openings, and still have
+a pattern: it says so. [-]"""
+TORN = 0.003
+"""Share of a ply that its net may tear before the ply is slit instead: rounding at its edge. [-]"""
 OFF = 0.02
 """A pattern whose area is further than this from that of the cloth it stands for is not printed. [-]"""
 
@@ -94,6 +100,8 @@ class FlatPly:
         directed: Whether the cloth has a warp; mat and veil have none.
         sides: Two short lines: how it is seen, and which face of it goes to the mould.
         ways: Directions of the part drawn beside the warp, as name and unit vector: 0°, forward, up.
+        slits: Lines to cut inside the outline.
+        letters: Names of slits and seams, and where they stand: each edge is lapped onto the line of its own letter.
     """
 
     number: int
@@ -116,6 +124,8 @@ class FlatPly:
     directed: bool = True
     sides: tuple[str, str] = ("", "")
     ways: tuple[tuple[str, Pair], ...] = ()
+    slits: tuple[LineString, ...] = ()
+    letters: tuple[tuple[str, Pair], ...] = ()
 
     def __repr__(self) -> str:
         return f"FlatPly({self.title!r}, {self.area:.4f} m^2)"
@@ -221,23 +231,29 @@ def _one(
     marked += _of_part(job, entry)
     rings = bool(ring_pieces(job, entry.zone, np.concatenate(lies.triangles))) and entry.start is None
     for net, laid, alike in zip(lies.nets, lies.triangles, lies.alike, strict=True):
-        begun = len(pieces)
-        there, triangles, found, notes, stretch = _laid_flat(job, entry, lies, net, laid, whole)
-        if not found:
-            continue
-        edge = shapely.union_all(found)
-        area = measure_triangles(triangles).area
-        cut = shapely.union_all([shapely.Polygon(p.exterior) for p in found]) if whole else edge
-        cut = cut.buffer(grow, join_style="mitre", mitre_limit=2.0) if grow else cut
-        near = [d for d in marked if _covers(triangles, d[0], max(there.link, 1.1 * d[1]))]
-        drills = tuple(
-            Drill((float(x), float(y)), d[1], d[2])
-            for d, (x, y) in zip(near, there.there(np.array([d[0] for d in near])) if near else [], strict=True)
-        )
-        for part in sorted(shapely.get_parts(cut), key=lambda p: (-p.area, p.bounds)):
-            pieces += _strips(job, entry, part, edge, drills, area, stretch, tuple(notes), widths)
-        ways = _ways(job, entry, net)
-        pieces[begun:] = [replace(piece, alike=alike, ways=ways) for piece in pieces[begun:]]
+        for one in _laid_flat(job, entry, lies, net, laid, whole):
+            begun = len(pieces)
+            if not one.found:
+                continue
+            there, triangles = one.there, one.triangles
+            edge = shapely.union_all(one.found)
+            area = measure_triangles(triangles).area
+            cut = shapely.union_all([shapely.Polygon(p.exterior) for p in one.found]) if whole else edge
+            cut = cut.buffer(grow, join_style="mitre", mitre_limit=2.0) if grow else cut
+            lines: tuple[Any, Any, Any] = ((), (), ())
+            if one.legs:
+                overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+                cut, *lines_ = _lapped(cut, edge, one.legs, overlap)
+                lines = (tuple(lines_[0]), tuple(lines_[1]), tuple(lines_[2]))
+            near = [d for d in marked if _covers(triangles, d[0], max(there.link, 1.1 * d[1]))]
+            drills = tuple(
+                Drill((float(x), float(y)), d[1], d[2])
+                for d, (x, y) in zip(near, there.there(np.array([d[0] for d in near])) if near else [], strict=True)
+            )
+            for part in sorted(shapely.get_parts(cut), key=lambda p: (-p.area, p.bounds)):
+                pieces += _strips(job, entry, part, edge, drills, area, one.stretch, tuple(one.notes), widths)
+            ways = _ways(job, entry, net)
+            pieces[begun:] = [_marked(replace(p, alike=alike, ways=ways), *lines) for p in pieces[begun:]]
     pieces = _alike(pieces) if rings else pieces
     letters = len(pieces) > 1
     sides, warp = seen(job.surface, job.part.surface.mould).piece, directed(job, entry)
@@ -246,13 +262,24 @@ def _one(
     )
 
 
-def _laid_flat(
-    job: Job, entry: PlyEntry, lies: DrapedPly, net: Net, laid: Floats, whole: bool
-) -> tuple[Map, Floats, list[Polygon], list[str], Pair | None]:
-    """A piece of a ply in the flat: its map, its triangles, its outlines, what to know of it, and its stretch.
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """A piece of a ply in the flat: map, triangles, outlines, what to know of it, stretch, both legs of its slits."""
 
-    Cloth that shears lies as its net does. Where that net tears, round a closed corner or a turned lip, the shape is
-    laid flat stiffly. What then has another area than the cloth is no pattern.
+    there: Map
+    triangles: Floats
+    found: list[Polygon]
+    notes: list[str]
+    stretch: Pair | None = None
+    legs: dict[int, tuple[Floats | None, Floats | None]] = field(default_factory=dict)
+
+
+def _laid_flat(job: Job, entry: PlyEntry, lies: DrapedPly, net: Net, laid: Floats, whole: bool) -> list[_Laid]:
+    """A piece of a ply in the flat, in one or in several where it has to be parted.
+
+    Cloth that shears lies as its net does. Where that net tears, round a closed corner or a turned lip, and for cloth
+    that does not shear, the shape is laid flat stiffly, slit where it must be. What then has another area than the
+    cloth is no pattern.
 
     Raises:
         WrongSizeError: Its area is not the cloth's.
@@ -260,42 +287,181 @@ def _laid_flat(
     import shapely
 
     from layup.cloth.drape import over, without_lips
-    from layup.cloth.laid_flat import from_net, outlines
+    from layup.cloth.laid_flat import from_net, outlines, whole_outlines
 
-    tries: list[tuple[float, float]] = []
+    flat = wanted = measure_triangles(laid).area
+    why = ""
     if shears(job, entry):
         there = from_net(net)
         triangles = without_lips(net, laid) if whole else laid
-        found = outlines(triangles, there)
+        clean = whole_outlines(triangles, there)
+        found = clean if clean is not None else outlines(triangles, there)
         cloth = over(net, laid)
         flat = shapely.union_all(found).area
         # what is turned down round a cut-out is cloth too: the cloth that runs across it, slit and folded over
         across = shapely.union_all([shapely.Polygon(p.exterior) for p in found]).area - flat if whole else 0.0
-        turned = measure_triangles(laid).area - measure_triangles(triangles).area
-        tries.append((flat + min(turned, across), cloth.area * cloth.factor))
-        if _fits(*tries[-1]):
-            return there, triangles, found, _cloth_notes(lies), None
+        flat += min(measure_triangles(laid).area - measure_triangles(triangles).area, across)
+        wanted = cloth.area * cloth.factor
+        if (
+            clean is not None
+            and _fits(flat, wanted)
+            and len(found) <= _separate(laid)
+            and _torn(there, triangles, lies) <= TORN
+        ):
+            return [_Laid(there, triangles, found, _cloth_notes(lies))]
+    try:
+        return _slit(job, entry, net, laid)
+    except SurfaceError as error:
+        why = error.wrong
     there = _stiff(job, entry, net.start, laid)
     assert there.flat is not None
     found = outlines(laid, there)
-    tries.append((shapely.union_all(found).area, measure_triangles(laid).area))
-    if not _fits(*tries[-1]) or there.flat.folded:
-        flat, wanted = min(tries, key=lambda pair: abs(pair[0] - pair[1]))
+    off = np.maximum(there.flat.stretch[:, 0] - 1.0, 1.0 - there.flat.stretch[:, 1])
+    much = float(there.flat.area[off > TOLERATED].sum() / there.flat.area.sum())
+    stiff = shapely.union_all(found).area
+    if (
+        not _fits(stiff, measure_triangles(laid).area)
+        or there.flat.folded
+        or much > MUCH
+        or len(found) > _separate(laid)
+    ):
+        if _fits(flat, wanted):
+            flat, wanted = stiff, measure_triangles(laid).area
         raise WrongSizeError(
             f"the flat pattern has {area_words(flat, 'both')} and the cloth on the part {area_words(wanted, 'both')}, "
             f"{abs(flat / wanted - 1.0) * 100:.1f} % {'less' if flat < wanted else 'more'}, so it is not printed: it "
-            "can't be laid flat in one piece without tearing or folding",
+            f"can't be laid flat without tearing or folding ({why})",
             "A closed corner, a tube, a nose or a deep draw needs a seam: part the ply in zones that each open flat",
         )
-    stretch = there.flat.worst
-    notes = []
-    if max(1.0 - stretch[0], stretch[1] - 1.0) > STIFF:
-        why = "doesn't shear" if not tries[:-1] else "does not follow by shearing alone"
-        notes.append(
-            f"{why} and would have to stretch {(stretch[0] - 1) * 100:.1f} to {(stretch[1] - 1) * 100:+.1f} %: cut it "
-            "in narrower strips or slit it"
+    return [_Laid(there, laid, found, _stretch_notes(job, entry, there.flat.worst), there.flat.worst)]
+
+
+def _slit(job: Job, entry: PlyEntry, net: Net, laid: Floats) -> list[_Laid]:
+    """The pieces of a shape that is slit open where it must be, none where it need not.
+
+    Raises:
+        SurfaceError: A few slits are no help, or a piece has not the area of its cloth.
+    """
+    from layup.cloth.laid_flat import from_slits
+
+    warp = job.part.surface.warp or (1.0, 0.0, 0.0)
+    under = job.covering(entry.over)
+    points, faces = under.surface.vertices, seen_faces(under)
+    made = from_slits(points, faces, laid, net.start, warp, math.radians(entry.angle))
+    numbers = {n for piece in made for n in piece.legs}
+    said = []
+    if numbers:
+        names = _slit_names(numbers)
+        overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+        legs = {n: leg for piece in made for n, both in piece.legs.items() for leg in both if leg is not None}
+        said.append(
+            f"does not lie flat in one piece: slit at {names}, {length_words(sum(map(_long, legs.values())), 'both')} "
+            "in all. Lap each cut edge onto the dashed line of its own letter, "
+            f"{length_words(overlap, 'both')} over"
         )
-    return there, laid, found, notes, stretch
+    laid_out = []
+    for piece in made:
+        true = measure_triangles(piece.triangles).area
+        if not piece.found or not _fits(sum(shape.area for shape in piece.found), true):
+            raise SurfaceError("a piece of it lies over itself", "Part the ply in zones that each open flat")
+        assert piece.there.flat is not None
+        worst = piece.there.flat.worst
+        notes = [*said, *_stretch_notes(job, entry, worst)]
+        laid_out.append(_Laid(piece.there, piece.triangles, piece.found, notes, worst, piece.legs))
+    return laid_out
+
+
+def _marked(
+    piece: FlatPly, slits: Iterable[LineString], mates: Iterable[LineString], letters: Iterable[tuple[str, Pair]]
+) -> FlatPly:
+    """A piece, or a strip of one, with what of the slits lies in it."""
+    import shapely
+
+    inside = piece.outline.buffer(1e-4)
+    return replace(
+        piece,
+        slits=tuple(p for line in slits for p in _lines(line.intersection(inside))),
+        seams=(*piece.seams, *(p for line in mates for p in _lines(line.intersection(inside)))),
+        letters=tuple(pair for pair in letters if inside.contains(shapely.Point(pair[1]))),
+    )
+
+
+def _slit_names(numbers: Iterable[int]) -> str:
+    return ", ".join(_letter(n).upper() for n in sorted(numbers))
+
+
+def _long(line: Floats) -> float:
+    return float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+
+
+def _stretch_notes(job: Job, entry: PlyEntry, stretch: Pair) -> list[str]:
+    if max(1.0 - stretch[0], stretch[1] - 1.0) <= STIFF:
+        return []
+    why = "does not follow by shearing alone" if shears(job, entry) else "doesn't shear"
+    return [
+        f"{why} and would have to stretch {(stretch[0] - 1) * 100:.1f} to {(stretch[1] - 1) * 100:+.1f} %: cut it "
+        "in narrower strips or slit it"
+    ]
+
+
+def _lapped(
+    cut: Polygon, shape: Polygon, legs: dict[int, tuple[Floats | None, Floats | None]], overlap: float
+) -> tuple[Polygon, list[LineString], list[LineString], list[tuple[str, Pair]]]:
+    """A cut line with its slits: the overlap added along one leg of each, the other cut, and both named.
+
+    Returns:
+        The cut line, slits inside it, lines that the other leg comes to lie on, and letters with their places.
+    """
+    import shapely
+
+    flaps, slits, lines, letters = [], [], [], []
+    near = shape.buffer(1e-5)
+    for number, (left, right) in legs.items():
+        if right is not None:
+            right = np.asarray(shapely.get_coordinates(shapely.LineString(right).intersection(near)))
+            right = right if len(right) > 1 else None
+        if left is not None and right is not None:
+            gap = shapely.Polygon(np.concatenate([left, right[::-1]]))
+            if gap.is_valid and gap.intersection(shape).area < 0.01 * gap.area:
+                cut = cut.difference(gap)
+        if right is not None:
+            line = shapely.LineString(right)
+            beside = line.buffer(overlap, cap_style="flat", join_style="mitre").difference(shape)
+            flaps += [p for p in shapely.get_parts(beside) if p.distance(line) < 1e-6 and p.area > 1e-8]
+            lines.append(line)
+        for leg in (left, right):
+            if leg is not None:
+                x, y = leg[len(leg) // 2]
+                letters.append((_letter(number).upper(), (float(x), float(y))))
+    whole = shapely.union_all([cut, *flaps], grid_size=1e-6)
+    whole = max(shapely.get_parts(whole), key=lambda p: p.area)
+    inside = whole.buffer(-1e-4)
+    for left, _ in legs.values():
+        if left is not None:
+            slits += _lines(shapely.LineString(left).intersection(inside))
+    return whole, slits, lines, letters
+
+
+def _separate(triangles: Floats) -> int:
+    """How many pieces hang together of some triangles of the surface: each may have an outline of its own."""
+    from layup.shape.topology import edges_of, pieces, weld
+
+    points, faces = weld(np.round(triangles, 7))
+    _, label = pieces(len(points), edges_of(faces)[0])
+    return len(np.unique(label[faces[:, 0]]))
+
+
+def _torn(there: Map, triangles: Floats, lies: DrapedPly) -> float:
+    """Share of a draped ply that lies in the flat with far less cloth than it has, or far more. [-]"""
+    from layup.cloth.drape import small
+
+    fine = small(triangles, 4.0 * there.link)
+    flat = there.there(fine.reshape(-1, 3)).reshape(-1, 3, 2)
+    u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
+    covers = 0.5 * np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    true = 0.5 * np.linalg.norm(np.cross(fine[:, 1] - fine[:, 0], fine[:, 2] - fine[:, 0]), axis=1)
+    most = 1.25 / math.cos(min(lies.most, math.radians(75.0)))  # what shear alone may bring, and a little
+    return float(true[(covers < 0.75 * true) | (covers > most * true)].sum() / true.sum())
 
 
 def _fits(flat: float, cloth: float) -> bool:
@@ -436,7 +602,9 @@ def _strips(
 def _lines(shape: BaseGeometry) -> list[LineString]:
     import shapely
 
-    return [p for p in shapely.get_parts(shape) if p.geom_type == "LineString" and p.length > 1e-6]
+    lines = [p for p in shapely.get_parts(shape) if p.geom_type == "LineString" and p.length > 1e-6]
+    merged = shapely.line_merge(shapely.MultiLineString(lines)) if len(lines) > 1 else shape
+    return lines if len(lines) < 2 else [p for p in shapely.get_parts(merged) if p.geom_type == "LineString"]
 
 
 def _notches(centre: Sequence[LineString], shape: Polygon) -> list[LineString]:

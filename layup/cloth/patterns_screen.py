@@ -125,6 +125,7 @@ def patterns_json(job: Job, plies: Sequence[FlatPly], splices: Found) -> str:
                     "stretch": None if ply.stretch is None else {"least": ply.stretch[0], "most": ply.stretch[1]},
                     "outline_m": [[float(x), float(y)] for x, y, *_ in ply.outline.exterior.coords],
                     "cutouts_m": [[[float(x), float(y)] for x, y, *_ in r.coords] for r in ply.outline.interiors],
+                    "slits_m": [[[float(x), float(y)] for x, y in line.coords] for line in ply.slits],
                     "drills": [{"at_m": list(d.at), "diameter_m": d.diameter, "name": d.name} for d in ply.drills],
                     "drape": drapes.get(str(ply.number)),
                     "notes": list(ply.notes),

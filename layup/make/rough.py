@@ -50,6 +50,7 @@ def rough_outline(job: Job, zone: str | None, area: float | None = None, *, in_p
     Returns:
         The outline.
     """
+    from layup.cloth.draped import seen_triangles
     from layup.partfile.model import WHOLE
 
     triangles: Floats | None = None
@@ -60,26 +61,9 @@ def rough_outline(job: Job, zone: str | None, area: float | None = None, *, in_p
         if area is None:
             area = job.surface.whole.area if whole else job.zones[str(zone)].area
         return Outline((_rectangle(area),), 1.0, guessed=True)
-    seen = _seen(job, triangles)
-    every = _seen(job, job.surface.vertices[job.surface.faces]) if in_part else seen
+    seen = seen_triangles(job, triangles)
+    every = seen_triangles(job, job.surface.vertices[job.surface.faces]) if in_part else seen
     return _shadow(seen, job.part.surface.warp, every)
-
-
-def _seen(job: Job, triangles: Floats) -> Floats:
-    """Triangles of the surface turned to look at the person at the mould, where the part file says where that is."""
-    from layup.sides.mould import seen
-
-    drawn, shown = job.surface.faces, seen(job.surface, job.part.surface.mould).faces
-    away = (drawn != shown).any(axis=1)
-    if not away.any():
-        return triangles
-    if not away.all():
-        from scipy.spatial import cKDTree
-
-        middles = job.surface.vertices[drawn].mean(axis=1)
-        away = away[cKDTree(middles).query(triangles.mean(axis=1))[1]]
-        return np.asarray(np.where(away[:, None, None], triangles[:, ::-1], triangles))
-    return np.asarray(triangles[:, ::-1])
 
 
 def turned(outline: Outline, angle: float) -> Outline:
