@@ -17,15 +17,17 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-MANY = 20_000
-"""Faces from which it is worth to keep a tree of them for the next place. [-]"""
+WALKED = 400_000
+"""Faces walked over for one mesh, place after place, from which a tree of them pays for itself and its import. [-]"""
 _TREES: dict[int, tuple[weakref.ref[NDArray[np.int64]], Any, float]] = {}
+_WALKED: dict[int, tuple[weakref.ref[NDArray[np.int64]], int]] = {}
 
 
 def faces_near(points: Floats, faces: NDArray[np.int64], at: Floats, reach: float) -> NDArray[np.int64]:
-    """Numbers of faces that may lie within reach, beyond the nearest one, of a place; all of them for a small mesh.
+    """Numbers of faces that may lie within reach, beyond the nearest one, of a place; all of them at first.
 
-    A large mesh keeps a tree of its faces' middles, so that the next place costs no walk over every face.
+    A mesh that is asked about many places keeps a tree of its faces' middles, so that the next place costs no walk over
+    every face.
 
     Args:
         points: Shape (n, 3). [m]
@@ -33,16 +35,19 @@ def faces_near(points: Floats, faces: NDArray[np.int64], at: Floats, reach: floa
         at: The place. [m]
         reach: Beyond the distance of the nearest face. [m]
     """
-    if len(faces) < MANY:
-        return np.arange(len(faces))
-    kept = _TREES.get(id(faces))
+    number = id(faces)
+    kept = _TREES.get(number)
     if kept is None or kept[0]() is not faces:
+        before = _WALKED.get(number)
+        walked = len(faces) + (before[1] if before is not None and before[0]() is faces else 0)
+        _WALKED[number] = weakref.ref(faces, lambda _: _WALKED.pop(number, None)), walked
+        if walked < WALKED:
+            return np.arange(len(faces))
         from scipy.spatial import cKDTree
 
         corners = points[faces]
         middle = corners.mean(axis=1)
         widest = float(np.sqrt(((corners - middle[:, None]) ** 2).sum(axis=2).max()))
-        number = id(faces)
         kept = weakref.ref(faces, lambda _: _TREES.pop(number, None)), cKDTree(middle), widest
         _TREES[number] = kept
     _, tree, widest = kept
