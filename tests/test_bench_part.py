@@ -173,6 +173,38 @@ def test_a_mesh_put_in_its_place_on_the_disk_is_another_state(page: Page) -> Non
     assert f'data-state="{after[1]}"' in page.get("/part", file=DOOR).text
 
 
+def test_a_decimal_comma_is_read_where_it_has_one_meaning(page: Page) -> None:
+    page.edit(DOOR, table="ply", number="0", op="save", set_angle="22,5")
+    assert predict(page.root / DOOR).job.part.plies()[0].angle == 22.5
+
+
+def test_a_browser_that_leaves_while_it_sends_is_no_fault_of_the_page(
+    page: Page, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing was changed, and nothing is said at the terminal."""
+    import asyncio
+
+    app, text, said = page.client.app.app, page.text(DOOR), []
+    pieces = [
+        {"type": "http.request", "body": b"table=ply&number=0&set.an", "more_body": True},
+        {"type": "http.disconnect"},
+    ]
+
+    async def receive() -> dict[str, object]:
+        return pieces.pop(0)
+
+    async def send(message: dict[str, object]) -> None:
+        said.append(message)
+
+    head = [(b"content-type", b"application/x-www-form-urlencoded"), (b"host", b"127.0.0.1")]
+    scope = {"type": "http", "method": "POST", "path": "/part/edit", "raw_path": b"/part/edit", "headers": head,
+             "query_string": f"file={DOOR}".encode(), "http_version": "1.1", "scheme": "http", "root_path": "",
+             "server": ("127.0.0.1", 80), "client": ("127.0.0.1", 1)}  # fmt: skip
+    asyncio.run(app(scope, receive, send))
+    assert "fault" not in capsys.readouterr().err
+    assert page.text(DOOR) == text
+
+
 def test_a_cloth_is_found_by_what_a_shop_calls_it(page: Page) -> None:
     page.edit(DOOR, table="ply", number="0", op="save", set_cloth="  Carbon  PLAIN 160 ")
     assert predict(page.root / DOOR).job.part.plies()[0].fabric == "carbon plain 160"

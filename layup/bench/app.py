@@ -133,6 +133,7 @@ def build(folder: Path, key: str, port: int) -> Guard:
     """
     from starlette.applications import Starlette
     from starlette.exceptions import HTTPException
+    from starlette.requests import ClientDisconnect
     from starlette.routing import Route
 
     from layup.bench import choose_page, home, part_page, prepare_page, refit_page, shape, weigh_page
@@ -143,7 +144,9 @@ def build(folder: Path, key: str, port: int) -> Guard:
     for module in (home, part_page, shape, choose_page, prepare_page, weigh_page, refit_page):
         for path, method, handler in module.ROUTES:
             routes.append(Route(path, _endpoint(bench, handler), methods=[method]))
-    app = Starlette(routes=routes, exception_handlers={HTTPException: _refused, Exception: _broken})
+    app = Starlette(
+        routes=routes, exception_handlers={HTTPException: _refused, ClientDisconnect: _left, Exception: _broken}
+    )
     app.state.bench = bench
     return Guard(app, key, port)
 
@@ -190,6 +193,13 @@ async def _refused(request: Request, error: Exception) -> Response:
     said = {404: "There is no such page.", 405: "That can't be done here."}
     text = said.get(status) or (error.detail if isinstance(error, HTTPException) else "")
     return PlainTextResponse(text, status)
+
+
+async def _left(request: Request, error: Exception) -> Response:
+    """The browser went away in the middle of sending: nobody is there to be answered, and nothing is wrong here."""
+    from starlette.responses import Response
+
+    return Response(status_code=400)
 
 
 async def _broken(request: Request, error: Exception) -> Response:

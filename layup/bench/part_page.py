@@ -83,6 +83,12 @@ KINDS = {
     "fasteners": (("file", "A file of measured points or circles"),),
 }  # fmt: skip
 """Ways to give an item, and what a person calls each."""
+QUANTITIES = frozenset((
+    "angle", "thickness", "weighed", "mass", "each", "per_length", "length", "area", "areal_weight", "vacuum", "altitude",
+    "trim", "arm", "diameter", "ring", "overlap", "seam", "resin_content", "fibre_volume_fraction", "gap", "edge",
+    "within", "margin", "largest", "area_tolerance",
+))  # fmt: skip
+"""Keys whose value is one quantity: a comma in it can only be a decimal one."""
 SELECTED = Markup(" selected")
 ASKED: dict[str, dict[str, tuple[str, ...]]] = {
     "replaces": {
@@ -118,6 +124,7 @@ def edit(asked: Asked) -> Response:
     library = asked.desk.library(asked.desk.sheet(asked.file))
     if "cloth" in values:  # as typed into a field that searches
         values["material"] = "|".join(resolved(library, values.pop("cloth")))
+    values = {key: _point(value) if key in QUANTITIES else value for key, value in values.items()}
     values = _material(values)
     patch = _patch(form, library, values.get("name", "").strip()) if (operation, table) == ("add", "zone") else None
     if form.get("newkey"):
@@ -135,6 +142,15 @@ def edit(asked: Asked) -> Response:
     for field in [name for name in form if name.startswith("set.")] + ["newvalue"]:
         asked.desk.journal.type(asked.file, _field(table, number, field.removeprefix("set.")), None)
     return _after(asked, sheet)
+
+
+def _point(text: str) -> str:
+    """A decimal comma where it has one meaning: 22,5 is 22.5; 1,250 and lists stay as they are.
+
+    >>> _point("22,5"), _point("0,81 mm"), _point("1,250 kg"), _point("1,2,3")
+    ('22.5', '0.81 mm', '1,250 kg', '1,2,3')
+    """
+    return re.sub(r"(?<![0-9.,])([0-9]+),([0-9]{1,2})(?![0-9.,])", r"\1.\2", text)
 
 
 def _patch(form: Mapping[str, str], library: Library, zone: str) -> dict[str, str] | None:
@@ -267,6 +283,7 @@ def add_item(asked: Asked) -> Response:
         raise LayupError("that is no item this page knows")
     name = asked.form.get("name", "").strip()
     given = {key: asked.form.get(f"set.{kind}.{key}", "").strip() for key in ASKED[table][kind]}
+    given = {key: _point(value) if key in QUANTITIES else value for key, value in given.items()}
     lacking = [key for key, value in given.items() if not value and key not in MAY_LACK]
     if not name or lacking:
         wanted = [*([] if name else ["Name"]), *(labels.label(key, table) for key in lacking)]
