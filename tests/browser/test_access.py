@@ -55,6 +55,15 @@ def test_the_checker_finds_nothing_serious(look: Open, path: str, file: str, siz
     assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("innerWidth")
 
 
+@pytest.mark.parametrize(("path", "file"), [("/", ""), ("/part", DOOR), ("/weigh", DOOR)])
+def test_the_dark_scheme_has_the_contrast_too(look: Open, path: str, file: str) -> None:
+    page = look(path, file)
+    page.emulate_media(color_scheme="dark")
+    page.wait_for_timeout(600)
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(18, 25, 32)"
+    assert not serious(page)
+
+
 def test_the_checker_can_find_something(look: Open) -> None:
     page = look("/part", DOOR)
     page.evaluate("document.querySelector('.adder input[name=\"set.angle\"]').closest('label').replaceWith("

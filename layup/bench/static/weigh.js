@@ -103,3 +103,11 @@ document.addEventListener("bench:swapped", () => {
   }
 });
 prepare();
+
+/** The stages stand in one strip on a phone: the one that is chosen is in sight. */
+function strip() {
+  const row = document.querySelector(".stages .choices"), chosen = row?.querySelector('[aria-pressed="true"]');
+  if (chosen) row.scrollLeft = chosen.offsetLeft - row.offsetLeft - (row.clientWidth - chosen.clientWidth) / 2;
+}
+document.addEventListener("bench:swapped", strip);
+strip();
