@@ -1,4 +1,4 @@
-"""Take the pictures of docs/bench-page.md: every screen of the bench page, at three sizes, on a copy of the examples."""
+"""Take the pictures of docs/bench-page.md: every screen of the bench page, at three sizes, on the examples."""
 
 from __future__ import annotations
 

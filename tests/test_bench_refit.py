@@ -225,7 +225,7 @@ def test_entering_weighing_and_taking_back(page: Page) -> None:
     (door,) = [item for item in weighed["items"] if item["name"] == "new door"]
     assert (door["known_by"], door["mass_kg"]["mean"]) == ("weighed", approx(17 * 0.45359237 / 16))
     text = page.post("/refit/take-back", {"number": "5"})
-    assert "Bring it back" in text
+    assert "Restore entry" in text
     assert page.json() == before == told(page.folder)
     undo = re.search(r'name="number" value="(\d+)"><input type="hidden" name="again"', text)
     assert undo is not None

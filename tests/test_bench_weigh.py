@@ -199,7 +199,7 @@ def test_taken_back_and_brought_back(page: Page) -> None:
     number = kept(page.folder)[0].entry.number
     text = page.post("/weigh/undo", "hatch.toml", number=str(number))
     assert kept(page.folder) == []
-    assert "Bring it back" in text
+    assert "Restore entry" in text
     with open_store(page.folder) as store:
         (listed,) = newest_noted(store, 5)
         assert listed.undone_by is not None

@@ -22,7 +22,7 @@ from layup.partfile import edit
 
 AS, TIMES, NOT = "as", "times", "no"
 SIDES = ("left", "right", "bottom", "top")
-HELD = (("simple", "free to turn"), ("clamped", "clamped"), ("free", "not held"))
+HELD = (("simple", "simply supported (screwed, hinged)"), ("clamped", "clamped (bonded)"), ("free", "free"))
 TEXTS = (
     "speed", "at_altitude", "of_dynamic_pressure", "pressure", "deflection", "hand_load", "hand_deflection",
     "load_factor", "criterion", "frequency", "push_x", "push_y", "pull_x", "pull_y", "shear_x",

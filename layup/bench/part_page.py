@@ -85,8 +85,8 @@ KINDS = {
 """Ways to give an item, and what a person calls each."""
 QUANTITIES = frozenset((
     "angle", "thickness", "weighed", "mass", "each", "per_length", "length", "area", "areal_weight", "vacuum",
-    "altitude", "trim", "arm", "diameter", "ring", "overlap", "seam", "resin_content", "fibre_volume_fraction", "gap", "edge",
-    "within", "margin", "largest", "area_tolerance",
+    "altitude", "trim", "arm", "diameter", "ring", "overlap", "seam", "resin_content", "fibre_volume_fraction",
+    "gap", "edge", "within", "margin", "largest", "area_tolerance",
 ))  # fmt: skip
 """Keys whose value is one quantity: a comma in it can only be a decimal one."""
 SELECTED = Markup(" selected")

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 _PLACES = (
     ("Leave --as-of out to see the ledger as it stands", "Leave it empty to see the ledger as it stands"),
-    ("`layup ledger history` lists the entries", 'The entries stand under "How it came about"'),
-    ("`layup ledger history` lists them", 'They stand under "How it came about"'),
+    ("`layup ledger history` lists the entries", 'The entries stand under "History"'),
+    ("`layup ledger history` lists them", 'They stand under "History"'),
 )
 
 

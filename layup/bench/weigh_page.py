@@ -129,7 +129,7 @@ def _note(asked: Asked, path: Path, anyway: bool) -> Response:
         raise LayupError("there is no weight yet. Type what the scale shows")
     heard = echo(typed.said)
     if form.get("echoed") != heard.said and form.get("sure") != heard.said:
-        return _page(asked, hint="Is that what the scale shows? Then note it.")
+        return _page(asked, hint="Is that what the scale shows? Then save it.")
     if sheet.prediction is None:
         raise LayupError("the part file has faults. Put them right on the part's page; the weight stays typed here")
     around = _around(typed)

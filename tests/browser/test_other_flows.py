@@ -156,8 +156,8 @@ def test_weigh_on_the_keypad_and_take_it_back(look: Open, bench: Bench) -> None:
     with_habit = told(bench, "predict", str(bench.root / DOOR), "--json")["mass_kg"]
     without = told(bench, "predict", str(bench.root / DOOR), "--json", "--no-shop")["mass_kg"]
     assert with_habit != without
-    page.get_by_role("button", name="Take entry").first.click()
-    page.get_by_role("button", name="Bring entry").first.wait_for()
+    page.get_by_role("button", name="Void entry").first.click()
+    page.get_by_role("button", name="Restore entry").first.wait_for()
     assert told(bench, "predict", str(bench.root / DOOR), "--json")["mass_kg"] == without
 
 
