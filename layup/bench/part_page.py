@@ -467,7 +467,8 @@ def _layers(sheet: Sheet) -> list[tuple[Layer, int]]:
     if sheet.prediction is None:
         return []
     layers = {layer.number: layer for layer in sheet.prediction.weighed.layers}
-    found, number = [], 1
+    found: list[tuple[Layer, int]] = []
+    number = 1
     for entry in sheet.prediction.job.part.plies():
         if number in layers:
             found.append((layers[number], entry.count))
