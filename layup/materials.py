@@ -277,7 +277,7 @@ def library_folder() -> Path:
     for folder in (here / "library", here.parent / "materials"):
         if (folder / "sources.toml").is_file():
             return folder
-    raise LayupError("the material tables are missing. Install the package again: pip install layup")
+    raise LayupError("the material tables are missing. Install it again from where you got it")
 
 
 def load_library(shop_tables: Sequence[Path] = ()) -> Library:

@@ -332,13 +332,24 @@ def _read(text: str | int | float, due: _Due) -> tuple[str, float, str]:
         raise UnitError(f"{shown} is not a quantity; {due.noun} is due: {due.example}")
     if not isinstance(text, str):
         return str(text), _finite(float(text), shown, due), ""
-    plain = _plain(text)
+    plain = _decimal_points(_plain(text))
     match = _QUANTITY.fullmatch(plain) if len(plain) <= LONGEST else None
     _no_decimal_comma(plain, shown)
     if match is None:
         raise UnitError(f"{shown} cannot be read; {due.noun} is due: {due.example}")
     number = _value(match, shown) * (-1.0 if match["sign"] == "-" else 1.0)
     return shown, number, match["unit"].strip()
+
+
+def _decimal_points(plain: str) -> str:
+    """A decimal comma read where it has one meaning: one comma, and not three digits behind it (`22,5`, `0,125`)."""
+
+    def point(found: re.Match[str]) -> str:
+        figure = found[0]
+        once = re.fullmatch(r"[0-9]*,[0-9]+", figure)
+        return figure.replace(",", ".") if once and not _THOUSANDS.fullmatch(figure) else figure
+
+    return _FIGURE.sub(point, plain)
 
 
 def _no_decimal_comma(plain: str, shown: str) -> None:

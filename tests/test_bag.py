@@ -36,7 +36,7 @@ def test_a_rectangle_by_hand(hatch: Hatch) -> None:
     found = bag(*work(hatch(surface={"rectangle": ["1 m", "600 mm"]})))
     by_name = layers(found)
     assert list(by_name) == [
-        "release on the tool", "peel ply", "perforated film", "breather", "bagging film", "sealant tape", "ports",
+        "mould release", "peel ply", "perforated film", "breather", "bagging film", "sealant tape", "ports",
     ]  # fmt: skip
     assert (found.length, found.width, found.outline) == approx((1.0, 0.6, 0.6))
     # grown by 25 mm: A + P m + pi m^2; off a roll 1.52 m wide, 0.65 m of it with the metre across
@@ -78,7 +78,7 @@ def test_a_wet_layup_has_no_bag(hatch: Hatch) -> None:
     assert not found.bagged
     assert found.pressure is None
     assert found.leak is None
-    assert [layer.name for layer in found.layers] == ["release on the tool"]
+    assert [layer.name for layer in found.layers] == ["mould release"]
 
 
 def test_the_air_sets_the_limit(hatch: Hatch) -> None:

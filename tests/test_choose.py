@@ -234,7 +234,7 @@ def test_a_loaded_panel_has_every_check_with_its_source(loaded):
     assert best is not None
     kinds = best.found.assessment.kinds
     names = " | ".join(k.name for k in kinds)
-    for word in ("strip cut along x", "whole panel", "deflection, pressure", "under the patch", "own frequency",
+    for word in ("strip cut along x", "whole panel", "deflection, pressure", "under the patch", "natural frequency",
                  "buckling", "first ply, hand load", "core crushing", "skin wrinkling", "core shear"):  # fmt: skip
         assert word in names, word
     assert all(k.source and k.formula for k in kinds)

@@ -112,7 +112,7 @@ def test_a_ring_in_four_saves_its_middle(hatch: Hatch) -> None:
     frame["cutouts"] = [[[50, 50], [850, 50], [850, 550], [50, 550]]]
     job = read_part(hatch(surface=frame, ply=[{"fabric": "carbon plain 200", "count": 2}]))
     whole = plain(job)
-    assert any("is a ring" in proposal for proposal in whole.proposals)
+    assert any("is a frame" in proposal for proposal in whole.proposals)
     parted = plain(job, quarter_rings=True)
     [fabric] = parted.fabrics
     assert [piece.name for piece in fabric.pieces] == ["1a", "1b", "1c", "1d", "2a", "2b", "2c", "2d"]
@@ -120,7 +120,7 @@ def test_a_ring_in_four_saves_its_middle(hatch: Hatch) -> None:
     # each ring: four sides 50 mm wide, doubled where the quarters overlap by 25 mm
     ring = 0.9 * 0.6 - 0.8 * 0.5
     assert sum(piece.shape.area for piece in fabric.pieces) == approx(2 * (ring + 4 * 0.05 * 0.025))
-    assert not any("is a ring" in proposal for proposal in parted.proposals)
+    assert not any("is a frame" in proposal for proposal in parted.proposals)
 
 
 def test_a_price_in_any_part_s_table_counts(hatch: Hatch, priced: Path) -> None:

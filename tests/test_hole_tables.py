@@ -278,7 +278,7 @@ def test_a_ring_ply_is_cut_hole_by_hole(hatch: Hatch) -> None:
     assert made.fabrics[0].pieces[0].shape.area == approx(1.0, rel=1e-6)
     notes = " ".join(made.notes)
     assert "runs across the 12 holes (942.5 cm²)" in notes
-    assert "is a ring" not in " ".join(made.proposals)
+    assert "is a frame" not in " ".join(made.proposals)
 
 
 def test_cut_says_that_cut_outs_are_filled(hatch: Hatch) -> None:

@@ -335,7 +335,7 @@ def test_a_limit_exceeded_cannot_be_missed_on_the_screen(tmp_path: Path) -> None
     assert alarm in lines[0]  # first
     assert alarm in lines[-1]  # and last
     assert "OUTSIDE  heavy" in done.output
-    assert "+68.8 lb in" in done.output  # what is removed ahead of the datum adds moment
+    assert "+68.8 lb-in" in done.output  # what is removed ahead of the datum adds moment
     assert not (tmp_path / "shop.sqlite").exists()  # looking makes nothing
 
 

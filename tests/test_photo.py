@@ -18,7 +18,7 @@ from layup.errors import LayupError, SurfaceError
 from layup.files import photo_sheet
 from layup.files.photo_sheet import PAPERS, SQUARE, print_scale, sheet_pdf
 
-cv2 = pytest.importorskip("cv2", reason='photographs need OpenCV: pip install "layup[photo]"')
+cv2 = pytest.importorskip("cv2", reason="photographs need OpenCV: pip install opencv-python-headless")
 
 from layup.files.read_photo import open_picture, read_photo, write_outline  # noqa: E402
 

@@ -74,11 +74,11 @@ def test_what_stands_in_the_change_sheet() -> None:
     assert dict(sheet.facts)["Prepared by"] == "workshop"
     out = next(s for s in sheet.sections if s.heading == "Taken out")
     first = [cell.text for cell in out.rows[0]]
-    assert first[:4] == ["=SUM(A1)", "−3 lb 7 oz", "−20.00 in", "+68.8 lb in"]
+    assert first[:4] == ["=SUM(A1)", "−3 lb 7 oz", "−20.00 in", "+68.8 lb-in"]
     assert first[4] == "+0.1"
     assert first[5] == "scale: 3 lb 7 oz"
     assert [cell.text for cell in out.rows[-1]][:2] == ["together", "−4 lb 7 oz"]
-    assert any("rounding may put a line up to 50 lb in off" in note for note in sheet.notes)
+    assert any("rounding may put a line up to 50 lb-in off" in note for note in sheet.notes)
     assert any("they sign" in label or "Signature" in label for label in sheet.signed)
 
 

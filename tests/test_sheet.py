@@ -118,7 +118,7 @@ def test_the_sheet_shows_the_figures_of_its_parts(door: tuple[Bench, BuildSheet]
     assert f"{bench.cut.fabrics[0].length * 1e3:.0f} mm" in text  # shorter than two metres
     for point in bench.points:
         assert point.name in text
-    assert text.count("nine in ten") >= 2
+    assert text.count("9 builds in 10") >= 2
     assert "common practice, no source" in text
     assert "as the resin's data sheet says" in text
     assert "not of strength" in text

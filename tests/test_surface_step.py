@@ -228,7 +228,7 @@ def test_without_the_extra_it_says_what_to_type(tmp_path, monkeypatch):
     with pytest.raises(SurfaceError) as caught:
         read_step(written(tmp_path), "plate.step")
     assert MISSING in str(caught.value)
-    assert 'pip install "layup[step]"' in str(caught.value)
+    assert "pip install cascadio" in str(caught.value)
 
 
 def test_truncated_and_foreign_files(tmp_path):

@@ -5,7 +5,9 @@ Which word means which row is common practice, without a source.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -118,3 +120,17 @@ def test_a_name_of_its_own_is_never_taken_for_another() -> None:
     library = load_library()
     for material in library:
         assert library.find(material.kind, material.name) is material
+
+
+def test_no_remedy_sends_anyone_to_a_registry_for_a_package_of_our_name() -> None:
+    import layup
+
+    root = Path(layup.__file__).parent
+    files = [
+        *root.rglob("*.py"),
+        *root.rglob("*.html"),
+        *(root.parent / "docs").glob("*.md"),
+        root.parent / "README.md",
+    ]
+    for path in files:
+        assert not re.search(r"pip install [\"']?layup", path.read_text(encoding="utf-8")), path.name

@@ -264,7 +264,9 @@ class Checker:
             if shear is not None:
                 slow = np.sqrt(shear / batch.areal_weight / self._membrane()) / (2 * np.pi)
                 hertz = 1 / np.sqrt(1 / hertz**2 + 1 / slow**2)
-            kind = CheckKind("own frequency", "lowest mode, core shear counted", _PLATE, "Hz", needs.frequency, True)
+            kind = CheckKind(
+                "natural frequency", "lowest mode, core shear counted", _PLATE, "Hz", needs.frequency, True
+            )
             add(kind, hertz)
         for edge in self.buckling:
             add(CheckKind(f"buckling under the {edge.name}",

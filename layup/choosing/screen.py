@@ -67,7 +67,7 @@ def _answer(choice: Choice, best: Layup, system: System) -> list[RenderableType]
     line = Text("  weighs ")
     line.append(mass_both(best.mass.mean, system), style="bold")
     one: System = "metric" if system == "metric" else "lb"
-    line.append(f"   nine in ten: {mass_both(best.mass.p05, one)} to {mass_both(best.mass.p95, one)}")
+    line.append(f"   9 builds in 10: {mass_both(best.mass.p05, one)} to {mass_both(best.mass.p95, one)}")
     line.append(f"   {thickness_words(best.thickness, system)} thick")
     out.append(line)
     name, reserve = best.governs

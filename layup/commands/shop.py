@@ -36,7 +36,7 @@ def command(
     forget: str | None, since: int | None, lot: str | None, origin: Path | None, undo: int | None, export: Path | None,
     yes: bool, imported: Path | None, check: bool, recover: bool,
 ) -> None:  # fmt: skip
-    """The habits of the shop whose record lies in FOLDER (else here, or the nearest above): how much resin it leaves.
+    """The resin factor of the shop whose record lies in FOLDER (else here, or the nearest above).
 
     Nothing that is told here deletes anything: each is an entry, and --undo takes it back.
     """

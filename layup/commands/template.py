@@ -44,8 +44,10 @@ def sheet(out: Path, paper: str, sheets: int, yes: bool) -> None:
 
 @command.command("read", short_help="Read the outline off a photograph.")
 @click.argument("photo", type=click.Path(path_type=Path))
-@click.option("--bar", metavar="LENGTH", help='Bar A of the printed sheet as measured: "99.6 mm".')
-@click.option("--bar-along", metavar="LENGTH", help='Bar B as measured: "199.4 mm".')
+@click.option(
+    "--scale-bar", "--bar", "bar", metavar="LENGTH", help='Bar A of the printed sheet as measured: "99.6 mm".'
+)
+@click.option("--scale-bar-along", "--bar-along", "bar_along", metavar="LENGTH", help='Bar B as measured: "199.4 mm".')
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Save the outline: .csv or .dxf.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture to check: .png, .pdf.")
 @yes_option

@@ -77,7 +77,7 @@ def opencv() -> Any:
         cv2.aruco.CharucoDetector  # noqa: B018  # from release 4.7 on
     except (ImportError, AttributeError):
         raise SurfaceError(
-            "photographs need OpenCV, which is not installed here", 'Type: pip install "layup[photo]"'
+            "photographs need OpenCV, which is not installed here", "Type: pip install opencv-python-headless"
         ) from None
     return cv2
 

@@ -47,7 +47,7 @@ WORK = 120.0
 """So much of it on the processor, where the system can limit it. [s]"""
 MEMORY = 4_000_000_000
 """And so much address space, where the system can limit it. [bytes]"""
-MISSING = 'pip install "layup[step]"'
+MISSING = "pip install cascadio"
 _KERNEL = """
 import sys
 sys.path.insert(0, sys.argv[7])

@@ -246,7 +246,7 @@ class Panel:
         return np.asarray(self.recovery @ flat).reshape(len(self.mesh.points), 3, -1)
 
     def frequency(self, d: Floats, areal_weight: Floats | float) -> tuple[float, Floats]:
-        """Lowest own frequency and its shape, by inverse iteration.
+        """Lowest natural frequency and its shape, by inverse iteration.
 
         Args:
             d: As in `stiffness`. [N m]

@@ -5,7 +5,7 @@ Index of formulas, by question:
 - How stiff is a plain sheet?                          `plate_rigidity`
 - All four edges simply supported (sums of sines):
   under pressure, a hand, anything between?            `supported_response`; the middle only, `supported_sag`
-  its own frequency, its buckling load?                `supported_frequency`, `supported_buckling`
+  its natural frequency, its buckling load?                `supported_frequency`, `supported_buckling`
   with core shear (sandwich)?                          the same, with `shear_x`, `shear_y` of `SupportedPlate`
 - All four edges clamped, quick?                       `clamped_sag_estimate`
 - Any edges clamped, supported, free; D16 and D26?     `RitzPlate` in `layup.laminate.plate_edges`
@@ -345,7 +345,7 @@ def circular_sag(
 
 
 def circular_frequency(radius: float, rigidity: float, nu: float, edge: str, areal_weight: float) -> float:
-    """Lowest own frequency of a round plate: the first root of its Bessel equation.
+    """Lowest natural frequency of a round plate: the first root of its Bessel equation.
 
     Clamped J0 I1 + J1 I0 = 0; supported J1/J0 + I1/I0 = 2 k/(1 - nu), at k = sqrt(omega a^2 sqrt(m/D)).
 

@@ -55,7 +55,8 @@ def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
     lines += [table, Text()]
     many = {0: "No coupon is", 1: "One coupon is"}.get(value.worth, f"{value.worth} coupons are")
     told = f"{many} worth making before the part: each further one takes less than {WORTH * 100:.0f} % off the width. "
-    told += f"No number of them brings it under {mass_both(value.floor, _one(system))}: a part has luck of its own."
+    told += f"No number of them brings it under {mass_both(value.floor, _one(system))}: "
+    told += "the scatter from part to part remains."
     lines.append(Padding(Text(told), (0, 0, 0, 2)))
     return Screen(*lines)
 

@@ -60,7 +60,7 @@ def _figure(calibration: Calibration) -> Figure:
         figure = NewFigure(figsize=(12.0, 6.4))
         count = sum(len(group.numbers) - len(group.outliers) for group in calibration.groups)
         wrong = sum(len(group.outliers) for group in calibration.groups)
-        figure.text(0.04, 0.955, "This shop's hand", fontsize=20, fontweight="bold", va="top")
+        figure.text(0.04, 0.955, "Your shop's resin factor", fontsize=20, fontweight="bold", va="top")
         told = f"{count} weighed {'part' if count == 1 else 'parts'} count"
         told += f", {wrong} left out as likely wrong" if wrong else ""
         figure.text(0.04, 0.885, told, fontsize=12.5, va="top", color=palette.PART)

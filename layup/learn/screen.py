@@ -95,7 +95,7 @@ def used_screen(prediction: Prediction, system: System) -> RenderableType:
 
 def shop_screen(calibration: Calibration, system: System, most: int = 12) -> RenderableType:
     """The screen of `layup shop`: habits, what they rest on, drift and outliers."""
-    lines: list[RenderableType] = [Text("This shop's hand, from its own scale", style="bold"), Text()]
+    lines: list[RenderableType] = [Text("Your shop's resin factor, from your own weigh-ins", style="bold"), Text()]
     settings = calibration.settings
     if settings.lot is not None:
         lines.append(Text(f'  Only weigh-ins of lot "{settings.lot}" count. --lot "" counts all again.'))

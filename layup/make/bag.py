@@ -128,7 +128,7 @@ def bag(job: Job, weighed: Weighed) -> Bag:
     ceiling = greatest_vacuum(job.part.altitude or 0.0)
     layers = [
         BagLayer(
-            "release on the tool",
+            "mould release",
             "",
             flat.grown(practice.TAPE_MARGIN.value),
             None,
@@ -263,10 +263,16 @@ def _layers(job: Job, flat: _Flat, feed: bool, mixes: bool) -> list[BagLayer]:
                 flat,
                 peel,
                 1.0,
-                "meters what the breather can drink",
+                "limits how much resin bleeds into the breather",
             ),
             _cloth(
-                job, "breather", "breather 150", flat, breather, 1.0, "one piece as far as the port; doubled under it"
+                job,
+                "breather and bleeder",
+                "breather 150",
+                flat,
+                breather,
+                1.0,
+                "also the bleeder; one piece as far as the port, doubled under it",
             ),
         ]
     return [
@@ -281,7 +287,7 @@ def _layers(job: Job, flat: _Flat, feed: bool, mixes: bool) -> list[BagLayer]:
             0,
             ports,
             None,
-            "on a pad of breather, off the part" + ("; a catch pot between bag and pump" if feed else ""),
+            "on a pad of breather, beside the part" + ("; a catch pot between bag and pump" if feed else ""),
         ),
     ]
 

@@ -177,10 +177,10 @@ def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, .
     weighed, job = prediction.weighed, prediction.job
     pairs = [
         ("will weigh, finished", mass_both(weighed.mass.mean, system)),
-        ("nine in ten between", each(system, lambda one: limit_words(weighed.mass, one))),
+        ("9 builds in 10 between", each(system, lambda one: limit_words(weighed.mass, one))),
         ("surface", area_words(job.surface.whole.area, system)),
         ("thickness", thickness_words(weighed.thickness.mean, system)),
-        ("weighs per area", areal_weight_words(prediction.areal_weight, system)),
+        ("areal weight, finished", areal_weight_words(prediction.areal_weight, system)),
         ("process", weighed.process.name),
         ("resin", resins),
     ]

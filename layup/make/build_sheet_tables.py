@@ -417,7 +417,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
         if layer.strips > 1:
             off += f", as {layer.strips} strips"
         if layer.count:
-            off = f"{layer.count} off"
+            off = f"{layer.count} each"
         rows.append(
             (
                 str(number),
@@ -431,7 +431,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
         )
     blocks: list[Block] = [
         Grid(
-            ("", "layer", "from the tables", "area", "off the roll", "mind", "done"),
+            ("", "layer", "material", "area", "length from the roll", "watch for", "done"),
             tuple(rows),
             (0.045, 0.14, 0.19, 0.1, 0.125, 0.33, 0.07),
             strong=frozenset({1}),
@@ -442,8 +442,8 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
         pairs = [
             ("gauge should read", pressure_words(bag.pressure, system)),
             ("most it can read at this altitude", pressure_words(bag.ceiling, system)),
-            ("presses on the mould like", force_words(bag.force, system)),
-            ("price of what has one", money_words(bag.prices)),
+            ("force of the air on the mould", f"{force_words(bag.force, system)}: it must stand that"),
+            ("price, items that have one", money_words(bag.prices)),
         ]
         if bag.drinks:
             pairs.insert(3, ("resin that stays in the bag", mass_both(bag.drinks, system)))
@@ -481,8 +481,8 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
             ("vacuum on", "until the resin is hard to a fingernail (common practice, no source)", WRITE, WRITE, TICK)
         )
     if prediction.weighed.process.mixes:
-        steps.append(("hardening", f"{sheet}; cooler is slower", WRITE, WRITE, TICK))
-        steps.append(("off the mould", f"{sheet}; not before it is hard", WRITE, WRITE, TICK))
+        steps.append(("cure", f"{sheet}; cooler is slower", WRITE, WRITE, TICK))
+        steps.append(("demould", f"{sheet}; not before it is hard", WRITE, WRITE, TICK))
         steps.append(("post-cure", f"{sheet}; no warmer than mould and core can stand", WRITE, WRITE, TICK))
     else:
         steps.append(("heating up", f"{sheet}; a thermocouple on the part", WRITE, WRITE, TICK))
@@ -538,7 +538,7 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
         rows.append((str(number), point.name, point.how, should, limits, WRITE))
     return (
         Grid(
-            ("", "weigh", "what lies on the scale", "should show", "nine in ten between", "scale showed"),
+            ("", "weigh", "what lies on the scale", "should show", "9 builds in 10 between", "scale showed"),
             tuple(rows),
             (0.045, 0.14, 0.245, 0.145, 0.225, 0.2),
             tall=True,
@@ -556,7 +556,7 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
                 ("laid up by", WRITE),
                 ("cloth, roll and lot", WRITE),
                 ("resin, lot", WRITE),
-                ("warmth and damp in the shop", WRITE),
+                ("shop temperature, humidity", WRITE),
                 ("signed", WRITE),
             ),
             3,

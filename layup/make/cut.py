@@ -280,9 +280,9 @@ def _ring_proposal(fabric: FabricCut) -> list[str]:
         return []
     names = ", ".join(piece.name for piece in rings)
     return [
-        f"Piece {names} of {fabric.fabric} is a ring, and its middle is lost. Cut in four with an overlap of "
-        f"{length_words(practice.OVERLAP.value, 'metric')}, about {length_words(shorter.length, 'both')} of cloth is "
-        f"enough instead of {length_words(fabric.length, 'both')}."
+        f"Piece {names} of {fabric.fabric} is a frame, and its middle is waste. In four strips with overlaps of "
+        f"{length_words(practice.OVERLAP.value, 'metric')}, it takes about {length_words(shorter.length, 'both')} of "
+        f"cloth instead of {length_words(fabric.length, 'both')}."
     ]
 
 

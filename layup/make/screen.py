@@ -1,4 +1,4 @@
-"""What the terminal shows of the bench: cloth to cut, pots to mix, the bag from the tool up."""
+"""What the terminal shows of the bench: cloth to cut, batches to mix, the bag from the tool up."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def cut_screen(cut: Cut, system: System, safety: tuple[str, ...] = ()) -> Render
     ]
     parts += [Text(line) for line in cores]
     parts += _notes(cut.proposals, system)
-    if any(" is a ring" in proposal for proposal in cut.proposals):
+    if any(" is a frame" in proposal for proposal in cut.proposals):
         parts.append(Text("  --quarter-rings cuts it so."))
     parts += _notes(cut.notes, system)
     if cut.stopped:
@@ -137,13 +137,13 @@ def bag_screen(title: str, bag: Bag, system: System, safety: tuple[str, ...] = (
     """The screen of `layup bag`."""
     one = one_of(system)
     parts: list[RenderableType] = [Text(title, style="bold"), Text()]
-    table = _table("  from the tool up", "", "area", "off the roll", "price")
+    table = _table("  from the tool up", "", "area", "length", "price")
     for layer in bag.layers:
         off = "" if layer.length is None else tape(layer.length, one)
         if layer.strips > 1:
             off += f", as {layer.strips} strips"
         if layer.count:
-            off = f"{layer.count} off"
+            off = f"{layer.count} each"
         table.add_row(
             f"  {layer.name}",
             layer.material,
@@ -157,7 +157,7 @@ def bag_screen(title: str, bag: Bag, system: System, safety: tuple[str, ...] = (
             Text(),
             Text(f"  gauge should read {pressure_words(bag.pressure, system)}", style="bold"),
             Text(f"  the air at this altitude allows {pressure_words(bag.ceiling, system)} at most (ISO 2533)"),
-            Text(f"  presses on the mould like {force_words(bag.force, system)}".replace("\n", ", ")),
+            Text(f"  force of the air on the mould: {force_words(bag.force, system)}".replace("\n", ", ")),
             Text(
                 f"  leak-down: pump shut off, it may fall by {pressure_words(bag.leak[0], system)} in "
                 f"{bag.leak[1] / 60:.0f} min (common practice, no source)"

@@ -317,7 +317,7 @@ def _sum_row(name: str, sums: Balance, refit: Refit, kept: Kept) -> tuple[Cell, 
     if refit.index:
         cells.append(Cell(index_kept(sums.moment, refit.index, kept)))
     if refit.chord:
-        cells.append(Cell(chord_kept(sums.cg, refit.chord).replace(" of the mean chord", "")))
+        cells.append(Cell(chord_kept(sums.cg, refit.chord).replace(" MAC", "")))
     return tuple(cells)
 
 

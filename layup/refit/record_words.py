@@ -64,7 +64,7 @@ def moment_kept(kg_m: float, kept: Kept) -> str:
     ('−100.0 lb in', '−1.152 kg m')
     """
     if kept == "lb":
-        return _signed(kg_m / (LB * INCH), 1) + " lb in"
+        return _signed(kg_m / (LB * INCH), 1) + " lb-in"
     return _signed(kg_m, 3) + " kg m"
 
 
@@ -80,7 +80,7 @@ def index_note(index: IndexEntry, kept: Kept) -> str:
     >>> index_note(IndexEntry(per=1000, decimals=1), "lb")
     'Index: moment in lb in over 1,000, rounded to 0.1; rounding may put a line up to 50 lb in off.'
     """
-    unit = "lb in" if kept == "lb" else "kg m"
+    unit = "lb-in" if kept == "lb" else "kg m"
     loses = moment_index(0.0, index.per, index.decimals).loses_up_to
     step = f"{10.0**-index.decimals:.{index.decimals}f}"
     return (
@@ -97,7 +97,7 @@ def chord_kept(cg: float, chord: ChordEntry | None) -> str:
     """
     if chord is None:
         return ""
-    return f"{chord_fraction(cg, chord.leading_edge.si, chord.length) * 100:.1f} % of the mean chord"
+    return f"{chord_fraction(cg, chord.leading_edge.si, chord.length) * 100:.1f} % MAC"
 
 
 def _signed(value: float, decimals: int) -> str:

@@ -217,7 +217,7 @@ def known_words(ledger: Ledger, kept: Kept) -> str:
             parts.append(f"{count} {words[how]} ({mass_kept(mass, kept)})")
     told = "Known by: " + ("; ".join(parts) or "nothing yet") + "."
     only = [row.item.name for row in ledger.rows if row.item.how == "predicted"]
-    return told + (f" To weigh: {', '.join(only)}." if only else "")
+    return told + (f" To weigh: {'; '.join(only)}." if only else "")
 
 
 def _cases(loading: Loading, kept: Kept) -> RenderableType:

@@ -86,7 +86,7 @@ def _build(sheet: BuildSheet, width: float, height: float, pages: int) -> tuple[
         if before and not any(first for number, _, first in opened if number == page.page):
             canvas.setFont("Text-Bold", 8.0)
             canvas.setFillGray(_GREY)
-            canvas.drawString(_MARGIN + _INSIDE, height - _MARGIN - 3.2 * _MM, f"{before[-1]}, goes on")
+            canvas.drawString(_MARGIN + _INSIDE, height - _MARGIN - 3.2 * _MM, f"{before[-1]} (continued)")
 
     document.afterFlowable = note
     document.addPageTemplates([PageTemplate(id="sheet", frames=[frame], onPage=dress, onPageEnd=head)])

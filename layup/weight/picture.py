@@ -66,7 +66,7 @@ def _head(figure: Figure, prediction: Prediction) -> None:
     weighed, gain = prediction.weighed, prediction.saving
     figure.text(0.04, 0.945, prediction.title, fontsize=20, fontweight="bold", va="top")
     text = f"{weighed.process.name}: {mass_both(weighed.mass.mean, 'both')}"
-    text += f", nine in ten between {mass_words(weighed.mass.p05)} and {mass_words(weighed.mass.p95)}"
+    text += f", 9 builds in 10 between {mass_words(weighed.mass.p05)} and {mass_words(weighed.mass.p95)}"
     figure.text(0.04, 0.880, text, fontsize=13, va="top", color=palette.PART)
     if gain is not None:
         word = "saves" if gain.mass.mean >= 0 else "adds"

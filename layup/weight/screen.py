@@ -72,7 +72,7 @@ def _head(prediction: Prediction, system: System) -> RenderableType:
     lines = [Text(prediction.title, style="bold")]
     answer = Text("  will weigh  ")
     answer.append(_mass(weighed.mass.mean, system), style="bold")
-    answer.append(f"   nine in ten: {_span(weighed.mass, system)}")
+    answer.append(f"   9 builds in 10: {_span(weighed.mass, system)}")
     lines.append(answer)
     if gain is not None and prediction.replaced is not None:
         word = "saves" if gain.mass.mean >= 0 else "adds"
@@ -80,7 +80,7 @@ def _head(prediction: Prediction, system: System) -> RenderableType:
         sign = 1 if gain.mass.mean >= 0 else -1
         text.append(_mass(sign * gain.mass.mean, system), style="bold")
         ends = (gain.mass.p05, gain.mass.p95) if sign > 0 else (-gain.mass.p95, -gain.mass.p05)
-        text.append(f"   nine in ten: {_span(Interval(0.0, *ends), system)}")
+        text.append(f"   9 builds in 10: {_span(Interval(0.0, *ends), system)}")
         lines.append(text)
         share = percent_words(abs(gain.fraction))
         lines.append(Text(f"              {share} of the old part's {_mass(prediction.replaced.mass.mean, system)}"))
@@ -120,7 +120,7 @@ def _processes(prediction: Prediction, system: System, columns: int) -> Renderab
             break
     bar = min(MOST_BAR, max(LEAST_BAR, room))
     wide = max(map(len, weights))
-    lines = [Text(f"    {'':<{names}}  {'':<{bar}}  {'weight':>{wide}}   nine in ten", style="dim")]
+    lines = [Text(f"    {'':<{names}}  {'':<{bar}}  {'weight':>{wide}}   9 builds in 10", style="dim")]
     for (name, mass, chosen), weight, span in zip(rows, weights, spans, strict=True):
         line = Text("  > " if chosen else "    ")
         style = "bold" if chosen else ""
@@ -153,7 +153,7 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
     table.add_column(justify="right", no_wrap=True)
     table.add_column()
     rows = [
-        ("fibre", w.fibre, f"{w.fibre_fraction.mean * 100:.0f} % of the plies' volume"),
+        ("fibre", w.fibre, f"{w.fibre_fraction.mean * 100:.0f} % fibre volume fraction"),
         ("resin in the part", w.resin, _resin_note(prediction, system)),
         ("core, dry", w.core, ""),
         ("finish", w.finish, "; ".join(t.name for t in w.finishes)),
@@ -183,11 +183,11 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
     table.add_row(
         "  thickness",
         thickness_words(w.thickness.mean, system),
-        Text(f"weighs {areal_weight_words(prediction.areal_weight, system)} all in all", style="dim"),
+        Text(f"areal weight, finished: {areal_weight_words(prediction.areal_weight, system)}", style="dim"),
     )
     if w.cg is not None:
-        at = ", ".join(length_words(v, _one(system)) for v in w.cg)
-        table.add_row("  balances at", "", Text(f"({at}) in the surface's own axes", style="dim"))
+        at = ", ".join(f"{axis} {length_words(v, _one(system))}" for axis, v in zip("xyz", w.cg, strict=True))
+        table.add_row("  centre of gravity", "", Text(f"{at}, in the axes of the file", style="dim"))
     return table
 
 
@@ -217,7 +217,7 @@ def _surface_note(prediction: Prediction, system: System) -> str:
 
 def _plies(prediction: Prediction, system: System) -> RenderableType:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, justify in (("  ply", "left"), ("material", "left"), ("angle", "right"), ("where", "left"),
+    for name, justify in (("  ply", "left"), ("material", "left"), ("angle", "right"), ("zone", "left"),
                           ("area", "right"), ("thick", "right"), ("weight", "right")):  # fmt: skip
         table.add_column(name, justify=justify, no_wrap=name != "material")  # type: ignore[arg-type]  # literal words
     for _, run in groupby(prediction.weighed.layers, key=lambda y: (y.name, y.angle, y.zone, round(y.drawn_area, 9))):
@@ -240,7 +240,13 @@ def where_words(layer: Layer) -> str:
 
 def _zones(prediction: Prediction, system: System) -> RenderableType:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in (("  where", False), ("area", True), ("layers", True), ("thick", True), ("weighs there", True)):
+    for name, right in (
+        ("  zone", False),
+        ("area", True),
+        ("plies", True),
+        ("thickness", True),
+        ("areal weight", True),
+    ):
         table.add_column(name, justify="right" if right else "left", no_wrap=True)
     one = _one(system)
     for zone in prediction.zones:
@@ -335,7 +341,7 @@ def _process_detail(alternatives: tuple[Alternative, ...], system: System) -> Re
     line("weight", (mass_both(a.weighed.mass.mean, one) for a in alternatives), "bold")
     if system == "both":
         line("", (mass_both(a.weighed.mass.mean, "metric") for a in alternatives))
-    line("nine in ten, from", (mass_both(a.weighed.mass.p05, one) for a in alternatives))
+    line("9 builds in 10, from", (mass_both(a.weighed.mass.p05, one) for a in alternatives))
     line("to", (mass_both(a.weighed.mass.p95, one) for a in alternatives))
     line("thickness", (thickness_words(a.weighed.thickness.mean, one) for a in alternatives))
     line("fibre of the plies", (f"{a.weighed.fibre_fraction.mean * 100:.0f} % by volume" for a in alternatives))
