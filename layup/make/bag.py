@@ -267,7 +267,7 @@ def _layers(job: Job, flat: _Flat, feed: bool, mixes: bool) -> list[BagLayer]:
             ),
             _cloth(
                 job,
-                "breather and bleeder",
+                "breather",
                 "breather 150",
                 flat,
                 breather,
