@@ -133,6 +133,14 @@ def test_trim_takes_resin_but_no_weight(exact: Hatch) -> None:
     assert trimmed["resin_to_mix_kg"] == approx(plain["resin_to_mix_kg"] + strip * ((2 * RESIN + FILMS) * 1.10 + 0.080))
 
 
+def test_the_edge_of_a_sandwich_is_cut_away_with_its_core(exact: Hatch) -> None:
+    plies = [{"fabric": "test cloth"}, {"core": "test foam", "thickness": "5 mm"}, {"fabric": "test cloth"}]
+    data = predict(exact(trim="25 mm", ply=plies)).as_json()
+    areal = 2 * (0.2 + RESIN) + 60 * 0.005 + 2 * 0.200 + FILMS  # cloth, foam, bond on both its faces, films
+    assert data["trimmed_off_kg"] == approx(4 * 0.025 * areal)
+    assert data["as_moulded_kg"] == approx(1.1 * areal)
+
+
 def test_balance_and_inertia_of_a_plate_with_a_weight(exact: Hatch) -> None:
     plain = predict(exact()).as_json()
     mass = plain["mass_kg"]["mean"]
