@@ -81,3 +81,60 @@ def test_the_command_says_how_many(tmp_path: Path) -> None:
     wide = CliRunner().invoke(main, ["coupon", str(part), "--size", "150 mm x 200 mm", "--scale", "1 g"])
     assert "--coupon 150 mm x 200 mm --scale 1 g" in wide.stdout
     assert CliRunner().invoke(main, ["coupon", str(part), "--size", "100 mm"]).exit_code == 2
+
+
+def test_a_card_tells_film_and_resin_apart(tmp_path: Path) -> None:
+    """Two shops weigh the same single ply, by twice the film or by so much more resin in it: four plies tell which."""
+    from layup.learn.calibrate import habits_near
+    from layup.learn.coupons import CARD, card_of
+    from layup.learn.store import open_store
+    from layup.learn.weighins import Circumstances, predict_piece, weigh_in
+    from layup.partfile.job import read_part
+
+    part = tmp_path / "skin.toml"
+    part.write_text(
+        'title = "Skin"\nprocess = "vacuum bag"\nresin = "epoxy, laminating"\n[surface]\narea = "1 m^2"\n'
+        '[[ply]]\nfabric = "carbon plain 200"\ncount = 3\n',
+        encoding="utf-8",
+    )
+    sides = (0.2, 0.2)
+    assert [one.plies for one in card_of(read_part(part), sides)] == list(CARD)
+    found = {}
+    for name in ("film", "resin"):
+        folder = tmp_path / name
+        folder.mkdir()
+        with open_store(folder) as store:
+            for plies in CARD:
+                plate = (*sides, float(plies))
+                weighed = predict_piece(part, None, plate).weighed
+                more = weighed.film * (1 if name == "film" else plies)
+                around = Circumstances(f"card, {plies}", resolution=1e-4)
+                weigh_in(store, part, weighed.fibre, "dry-cloth", circumstances=around, coupon=plate)
+                weigh_in(store, part, weighed.mass.mean + more, "trimmed", circumstances=around, coupon=plate)
+        found[name] = habits_near(part, folder)
+    film, hand = ("film", "vacuum bag"), ("vacuum bag", "cloth", "carbon plain 200")
+    assert found["film"][hand].parts == 2
+    assert found["film"][film].shift > found["resin"][film].shift
+    assert found["resin"][hand].shift > found["film"][hand].shift + 0.05
+
+
+def test_dry_cloth_weighed_first_is_no_resin(tmp_path: Path) -> None:
+    """Cloth 5 % over its label: with its dry weight noted, none of that is learnt as resin."""
+    from layup.learn.calibrate import habits_near
+    from layup.learn.store import open_store
+    from layup.learn.weighins import Circumstances, predict_piece, weigh_in
+
+    part = tmp_path / "skin.toml"
+    part.write_text(
+        'title = "Skin"\nprocess = "vacuum bag"\nresin = "epoxy, laminating"\n[surface]\narea = "1 m^2"\n'
+        '[[ply]]\nfabric = "carbon plain 200"\ncount = 4\n',
+        encoding="utf-8",
+    )
+    weighed = predict_piece(part, None).weighed
+    heavy = 1.05 * (weighed.mass.mean - weighed.film) + weighed.film
+    with open_store(tmp_path) as store:
+        for piece in range(4):
+            around = Circumstances(str(piece))
+            weigh_in(store, part, 1.05 * weighed.fibre, "dry-cloth", circumstances=around)
+            weigh_in(store, part, heavy, "trimmed", circumstances=around)
+    assert habits_near(part, tmp_path)["vacuum bag", "cloth", "carbon plain 200"].shift == approx(0.0, abs=0.02)

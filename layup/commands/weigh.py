@@ -52,6 +52,7 @@ class _Words(click.Command):
     help="dry-cloth, resin-mixed, left-in-cups, wet-laminate, bag-materials, demoulded, trimmed or finished.",
 )
 @click.option("--piece", default="1", show_default=True, help="Which copy of the part: a name or a number.")
+@click.option("--plies", type=int, help="Of a coupon: so many plies of the first cloth alone, for the card.")
 @click.option("--coupon", help='A coupon of this layup was weighed: its sides, "100 mm x 100 mm".')
 @click.option("--scale", help='What the scale shows at the least: "1 g".')
 @click.option("--person", default="", help="Who, as they want to be called.")
@@ -65,9 +66,9 @@ class _Words(click.Command):
 @shop_option
 @units_option
 def command(
-    part: Path, weight: tuple[str, ...], stage: str, piece: str, coupon: str | None, scale: str | None, person: str,
-    temperature: str | None, vacuum: str | None, lot: str, note: str, photo: str, yes: bool, undo: int | None,
-    shop: Path | None, units: System | None,
+    part: Path, weight: tuple[str, ...], stage: str, piece: str, plies: int | None, coupon: str | None,
+    scale: str | None, person: str, temperature: str | None, vacuum: str | None, lot: str, note: str, photo: str,
+    yes: bool, undo: int | None, shop: Path | None, units: System | None,
 ) -> None:  # fmt: skip
     """Note that the part of this PART file weighs WEIGHT, and see what that says.
 
@@ -100,7 +101,12 @@ def command(
         parse(temperature, "temperature") if temperature else None,
         parse(vacuum, "pressure") if vacuum else None, lot, note, photo,
     )  # fmt: skip
-    _note(part, folder, mass, said, stage, two_sides(coupon) if coupon else None, around, yes, units)
+    plate: tuple[float, ...] | None = two_sides(coupon) if coupon else None
+    if plies is not None:
+        if plate is None or plies < 1:
+            raise LayupError('--plies counts the plies of a coupon: --coupon "200 mm x 200 mm" --plies 1')
+        plate = (*plate, float(plies))
+    _note(part, folder, mass, said, stage, plate, around, yes, units)
 
 
 def _mass(said: str, stage: str) -> float:
@@ -118,7 +124,7 @@ def _mass(said: str, stage: str) -> float:
 
 
 def _note(
-    part: Path, folder: Path, mass: float, said: str, stage: str, coupon: tuple[float, float] | None,
+    part: Path, folder: Path, mass: float, said: str, stage: str, coupon: tuple[float, ...] | None,
     around: Circumstances, yes: bool, units: System | None,
 ) -> None:  # fmt: skip
     from layup.learn.screen import weigh_in_screen

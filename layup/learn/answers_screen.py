@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
+
 from rich.console import Group as Screen
 from rich.console import RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from layup.learn.coupons import WORTH, Value
+from layup.learn.coupons import WORTH, CardCoupon, Value
 from layup.learn.versions import Division
 from layup.words import MINUS, System, area_words, mass_both, mass_metric
 
@@ -58,6 +61,30 @@ def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
     told += f"No number of them brings it under {mass_both(value.floor, _one(system))}: "
     told += "the scatter from part to part remains."
     lines.append(Padding(Text(told), (0, 0, 0, 2)))
+    return Screen(*lines)
+
+
+def card_screen(part: Path, card: Sequence[CardCoupon], sides: tuple[float, float]) -> RenderableType:
+    """The card of `layup coupon --card`, to print and to lay on the bench."""
+    size = " x ".join(f"{side * 1e3:.4g} mm" for side in sides)
+    lines: list[RenderableType] = [
+        Text(f"Two coupons of {card[0].fabric}, {size}", style="bold"),
+        Text("  Lay them as the part will be laid: same process, same resin, same hand, on one flat plate."),
+        Text("  Cut the cloth to size first, weigh it dry; trim the cured coupon to the same size, weigh it again."),
+        Text("  One ply and four tell the resin in the plies and the film on the faces apart."),
+        Text(),
+        Text(f"  {'plies':<8}{'dry, should be':<18}{'dry, is':<14}{'cured, should be':<26}cured, is"),
+    ]
+    for one in card:
+        span = f"{mass_metric(one.cured.p05)} to {mass_metric(one.cured.p95)}"
+        lines.append(Text(f"  {one.plies:<8}{mass_metric(one.dry):<18}{'_______ g':<14}{span:<26}_______ g"))
+    lines += [Text(), Text("  Then enter them:")]
+    for one in card:
+        for stage in ("dry-cloth", "trimmed"):
+            lines.append(
+                Text(f'    layup weigh {part} ... g --at {stage} --coupon "{size}" --plies {one.plies} '
+                     f'--piece "card, {one.plies}" --scale 0.1 g', no_wrap=True, overflow="ignore")
+            )  # fmt: skip
     return Screen(*lines)
 
 

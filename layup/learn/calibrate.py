@@ -13,7 +13,7 @@ from __future__ import annotations
 import json
 import math
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -214,15 +214,32 @@ def calibrate(store: Store, library: Library | None = None) -> Calibration:
         held = chosen.get(piece)
         if held is None or _PREFERRED[row[4]] <= _PREFERRED[str(held[4])]:
             chosen[piece] = row
-    return learn_rows(chosen.values(), settings, library)
+    dry = store.query(f"SELECT part, piece, mass FROM {TABLE} WHERE stands = 1 AND stage = 'dry-cloth' ORDER BY number")
+    return learn_rows(chosen.values(), settings, library, {(row[0], row[1]): float(row[2]) for row in dry})
 
 
-def learn_rows(rows: Iterable[tuple[Any, ...]], settings: Settings, library: Library | None = None) -> Calibration:
-    """Learn from weighed pieces, each as a row of the index table in the order of `_COLUMNS`."""
+def learn_rows(
+    rows: Iterable[tuple[Any, ...]],
+    settings: Settings,
+    library: Library | None = None,
+    dry: Mapping[tuple[str, str], float] | None = None,
+) -> Calibration:
+    """Learn from weighed pieces, each as a row of the index table in the order of `_COLUMNS`.
+
+    Args:
+        rows: The pieces.
+        settings: What the shop has told it.
+        library: The tables of today.
+        dry: By part and piece: what its cloth weighed dry. [kg]
+    """
     listed = sorted(rows, key=lambda row: int(row[0]))
     pieces, rebased = [], {}
     for row in listed:
-        piece, moved = _rebased(_piece(row), row[15], library)
+        weighed = (dry or {}).get((str(row[2]), str(row[3])))
+        if weighed is not None and row[15] and json.loads(row[15]).get("dry"):
+            piece, moved = _weighed_dry(_piece(row), json.loads(row[15]), weighed), []
+        else:
+            piece, moved = _rebased(_piece(row), row[15], library)
         pieces.append(piece)
         rebased.update({name: (name, then, now) for name, then, now in moved})
     starts: dict[tuple[str, ...], tuple[Start, float]] = {
@@ -274,6 +291,15 @@ def _rebased(piece: Piece, terms: str | None, library: Library | None) -> tuple[
     if not moved:
         return piece, []
     return replace(piece, rest=rest, resins=tuple(resins[r.fabric] for r in piece.resins)), moved
+
+
+def _weighed_dry(piece: Piece, terms: dict[str, Any], dry: float) -> Piece:
+    """A piece whose cloth was weighed before it was laid: its tolerance and its lot are no longer open."""
+    times = dry / terms["dry"]
+    fibre = sum(held for held, _ in terms["cloth"].values())
+    own = math.sqrt(max(piece.own**2 - terms["lots"] ** 2, 0.0))
+    resins = tuple(replace(resin, mass=resin.mass * times, cloth_spread=0.0) for resin in piece.resins)
+    return replace(piece, rest=piece.rest + fibre * (times - 1), resins=resins, own=own)
 
 
 def _habits(

@@ -122,6 +122,45 @@ def value_of_coupons(
     return Value(coupon.mass, sides[0] * sides[1], noise, tuple(after), worth, least.p95 - least.p05, sides, resolution)
 
 
+CARD = (1, 4)
+"""Plies of the two coupons of a card: the film is nearly all of the difference that plies don't make."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardCoupon:
+    """One coupon of a card.
+
+    Attributes:
+        plies: Of the cloth.
+        fabric: Its name.
+        dry: What its cloth should weigh. [kg]
+        cured: What it should weigh by published figures. [kg]
+    """
+
+    plies: int
+    fabric: str
+    dry: float
+    cured: Interval
+
+
+def card_of(job: Job, sides: tuple[float, float]) -> tuple[CardCoupon, ...]:
+    """The two coupons of a card: one ply and four of the part's first cloth.
+
+    Args:
+        job: The part, read.
+        sides: Of either. [m]
+
+    Raises:
+        LayupError: No ply of fabric lies over the whole part.
+    """
+    found = []
+    bare = replace(job, habits={})
+    for plies in CARD:
+        weighed = _weigh(coupon_of(bare, *sides, plies), {})
+        found.append(CardCoupon(plies, weighed.layers[0].name, weighed.fibre, weighed.mass))
+    return tuple(found)
+
+
 def _weigh(job: Job, habits: Mapping[tuple[str, ...], Habit]) -> Weighed:
     there = replace(job, habits=habits)
     return weigh_layup(there, process_for(there, job.part.process, own=True))

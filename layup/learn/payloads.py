@@ -25,6 +25,19 @@ class _Payload(BaseModel):
     model_config = ConfigDict(extra="allow")
 
 
+class _Terms(_Payload):
+    """The expected mass by what strays alike: see `layup.learn.posterior.Piece`."""
+
+    resins: Annotated[list[tuple[Text, Text, Text, Mass, Spread, Spread]], Field(min_length=1)]
+    faces: list[tuple[Annotated[list[Text], Field(min_length=2, max_length=3)], Mass, Spread]]
+    cloth: dict[str, tuple[Mass, Mass]]
+    part_spread: Spread
+    own: Spread
+    area: Spread
+    lots: Spread = 0.0
+    dry: Mass | None = None
+
+
 class _Ground(_Payload):
     process: Text
     form: Text
@@ -35,11 +48,12 @@ class _Ground(_Payload):
     shop_spread: Spread
     part_spread: Spread
     cloth_spread: Spread
+    terms: _Terms | None = None
 
 
 class _Measured(_Payload):
     area: Number
-    edge: Number
+    edge: Number | None
     zones: dict[str, Number]
 
 
@@ -57,7 +71,7 @@ class _WeighIn(_Payload):
     lot: Text
     notes: Text
     photo: Text
-    coupon: tuple[Mass, Mass] | None = None
+    coupon: tuple[Mass, Mass] | tuple[Mass, Mass, Mass] | None = None
     expected: dict[str, Number] | None = None
     ground: _Ground | None = None
     part_text: Digest

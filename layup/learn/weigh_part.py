@@ -55,7 +55,7 @@ class OnScale:
     mass: float
     said: str
     stage: str
-    coupon: tuple[float, float] | None
+    coupon: tuple[float, ...] | None
     around: Circumstances
     prediction: Prediction
     known: bool
@@ -117,7 +117,7 @@ class Noted:
 
 
 def read_scale(
-    part: Path, folder: Path, mass: float, said: str, stage: str, coupon: tuple[float, float] | None,
+    part: Path, folder: Path, mass: float, said: str, stage: str, coupon: tuple[float, ...] | None,
     around: Circumstances, job: Job | None = None,
 ) -> OnScale:  # fmt: skip
     """A weight held against what is expected, before it is kept.

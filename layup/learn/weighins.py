@@ -89,7 +89,7 @@ class WeighIn:
     expected: dict[str, float] | None
     ground: Ground | None
     circumstances: Circumstances
-    coupon: tuple[float, float] | None
+    coupon: Plate | None
 
     @property
     def piece(self) -> tuple[str, str]:
@@ -180,7 +180,7 @@ def weigh_in(
     said: str = "",
     circumstances: Circumstances | None = None,
     prediction: Prediction | None = None,
-    coupon: tuple[float, float] | None = None,
+    coupon: Plate | None = None,
     at: str | None = None,
 ) -> WeighIn:
     """Note that a part weighs so much, with its part file and prediction as they are at this moment.
@@ -214,7 +214,8 @@ def weigh_in(
     prediction = prediction or predict_piece(path, None, coupon, around.vacuum)
     job = prediction.job
     published = prediction.published or prediction.weighed
-    ground = expect(job, published, stage, around.resolution)
+    bare = coupon is not None and stage == "finished"  # nobody paints a coupon
+    ground = expect(job, published, "trimmed" if bare else stage, around.resolution)
     payload: dict[str, Any] = {
         "part": job.part.title, "file": path.name, "piece": around.piece, "stage": stage, "mass": float(mass),
         "said": said, "resolution": around.resolution, "person": around.person, "temperature": around.temperature,
@@ -230,7 +231,7 @@ def weigh_in(
 def predict_piece(
     part: str | Path | Job,
     habits: Habits | None,
-    coupon: tuple[float, float] | None = None,
+    coupon: Plate | None = None,
     vacuum: float | None = None,
 ) -> Prediction:
     """Predict the thing that goes on the scale.
@@ -252,8 +253,18 @@ def predict_piece(
     return predict(job, habits=habits)
 
 
-def coupon_of(job: Job, length: float, width: float) -> Job:
+Plate = tuple[float, ...]
+"""Sides of a coupon [m], and the number of plies of its first cloth where it is not the part's whole layup."""
+
+
+def coupon_of(job: Job, length: float, width: float, count: float = 0) -> Job:
     """A flat coupon with the plies that lie over the whole part: no zones, finish, extras or edge to trim.
+
+    Args:
+        job: The part, read.
+        length: [m]
+        width: [m]
+        count: Plies of the first cloth alone, for a card of two coupons; the part's layup if 0.
 
     Raises:
         LayupError: No ply lies over the whole part.
@@ -263,6 +274,8 @@ def coupon_of(job: Job, length: float, width: float) -> Job:
     plies = [ply for ply in job.part.plies() if ply.zone in (None, "whole") and ply.area is None]
     if not any(ply.fabric for ply in plies):
         raise LayupError("no ply of fabric lies over the whole part, so there is no layup for a coupon")
+    if count:
+        plies = [next(ply for ply in plies if ply.fabric).model_copy(update={"count": int(count)})]
     plain = [ply.model_copy(update={"overlap": None, "seam": None}) for ply in plies]
     surface = job.part.surface.model_copy(
         update={"mesh": None, "outline": None, "cutouts": None, "area": None, "edge": None, "unit": None, "side": None,
@@ -319,7 +332,7 @@ def from_entry(entry: Entry) -> WeighIn:
     coupon = told.get("coupon")
     return WeighIn(
         entry, told["part"], told["file"], stage_of(told["stage"]), told["mass"], told["said"], told.get("expected"),
-        Ground(**ground) if ground else None, around, (coupon[0], coupon[1]) if coupon else None,
+        Ground(**ground) if ground else None, around, tuple(coupon) if coupon else None,
     )  # fmt: skip
 
 
