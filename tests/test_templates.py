@@ -13,15 +13,16 @@ from xml.etree import ElementTree
 import ezdxf
 import numpy as np
 import pytest
+import shapely
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from layup.cloth.drawn_ply import LAYERS
+from layup.cloth.drawn_ply import LAYERS, strokes
 from layup.cloth.pattern import FlatPly, flat_plies
 from layup.cloth.templates import placed, write_dxf, write_svg
-from layup.cloth.tiled_pdf import FOOT, OVERLAP, SIDE, pdf_bytes, tiles, write_pdf
+from layup.cloth.tiled_pdf import FOOT, LETTERS, OVERLAP, SIDE, _ink, _named_on_one, once, pdf_bytes, tiles, write_pdf
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.partfile.job import read_part
@@ -247,3 +248,28 @@ def test_the_command_writes_all_of_it(tmp_path: Path) -> None:
     wrong = CliRunner().invoke(main, ["patterns", str(tmp_path / "panel.toml"), "--trim", "3"])
     assert wrong.exit_code == 2
     assert "Traceback" not in wrong.output
+
+
+def test_the_words_stand_on_one_sheet_and_every_sheet_has_something_on_it(plies: tuple[FlatPly, ...]) -> None:
+    for ply in plies:
+        own = tiles(ply.outline.bounds, "a4", outline=_ink(ply))
+        drawn = _named_on_one(ply, strokes(ply, LETTERS), own)
+        title = drawn.words[0]
+        wide = 0.62 * title.height * len(title.text)
+        on = [t for t in own.tiles if t.box[0] <= title.at[0] and title.at[0] + wide <= t.box[2]
+              and t.box[1] <= title.at[1] <= t.box[3]]  # fmt: skip
+        assert on
+        for tile in own.tiles:
+            assert any(
+                shapely.LineString([*n.points, n.points[0]] if n.closed else n.points).intersects(
+                    shapely.box(*tile.box)
+                )
+                for n in drawn.lines
+            )
+
+
+def test_identical_pieces_are_printed_once_with_their_numbers(hatch: Callable[..., dict[str, Any]]) -> None:
+    same = [{"fabric": "carbon plain 200"}, {"fabric": "carbon twill 200"}, {"fabric": "carbon plain 200"}]
+    made = once(flat_plies(read_part(hatch(surface={"rectangle": ["300 mm", "200 mm"]}, ply=same))))
+    assert [ply.name for ply in made] == ["1, 3", "2"]
+    assert made[0].title == "Ply 1, 3: carbon plain 200, 0°, whole (cut 2)"

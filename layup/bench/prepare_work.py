@@ -138,7 +138,7 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
     with tempfile.TemporaryDirectory() as scratch:
         dxf = write_dxf(plies, Path(scratch) / "plies.dxf", "in" if system == "lb" else "mm").read_bytes()
         svg = write_svg(plies, Path(scratch) / "plies.svg").read_bytes()
-    pdf = pdf_bytes(plies, "letter" if paper == "letter" else "a4", title=job.part.title)
+    pdf = pdf_bytes(plies, "letter" if paper == "letter" else "a4", title=job.part.title, system=job.part.units)
     notes = dict.fromkeys(f"Ply {ply.number}: {note}." for ply in plies for note in ply.notes)
     return {
         "rows": rows, "drape": drape_lines(job), "notes": list(notes), "png": shear.getvalue(),

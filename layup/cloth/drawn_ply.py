@@ -56,8 +56,13 @@ class Strokes:
     box: tuple[float, float, float, float]
 
 
-def strokes(ply: FlatPly) -> Strokes:
-    """Everything that is drawn of a pattern, in its own frame, the warp along +x."""
+def strokes(ply: FlatPly, most: float = 0.012) -> Strokes:
+    """Everything that is drawn of a pattern, in its own frame, the warp along +x.
+
+    Args:
+        ply: The pattern.
+        most: Height of its words at most. [m]
+    """
     lines: list[Stroke] = []
 
     def add(layer: str, shape: BaseGeometry) -> None:
@@ -79,7 +84,7 @@ def strokes(ply: FlatPly) -> Strokes:
         lines.append(Stroke("DRILL", np.array([[x, y - arm], [x, y + arm]]), False))
         circles.append(("DRILL", x, y, 0.5 * drill.diameter))
     low_x, low_y, high_x, high_y = ply.outline.bounds
-    size = min(0.012, 0.06 * math.sqrt(ply.outline.area))
+    size = min(most, 0.06 * math.sqrt(ply.outline.area))
     at_x, at_y = _room(ply.outline, size, len(ply.title))
     words = [Word(ply.title, (at_x, at_y), size)]
     words += [Word(letter, place, 0.8 * size) for letter, place in ply.letters]

@@ -25,6 +25,7 @@ from layup.cloth.templates import right_ending
 from layup.errors import LayupError
 from layup.files.writing import write_file
 from layup.report import palette
+from layup.words import System, area_words, length_words
 
 Paper = Literal["a4", "letter", "roll"]
 Box = tuple[float, float, float, float]
@@ -37,6 +38,9 @@ OVERLAP = 0.010
 """Strip that two neighbours share. [m]"""
 ROLL = 0.914
 """Width of a plotter's roll: 36 in. [m]"""
+LETTERS = 0.005
+"""Height of the words on a pattern, so that they fit on one sheet. [m]"""
+_SAME = 1e-6  # share of its area by which two pieces may differ and be one
 LONGEST = 5.0
 """A PDF page may be 200 in long; a longer pattern is cut into pages. [m]"""
 _POINT = 72.0 / 0.0254  # points to a metre
@@ -147,7 +151,13 @@ def _tiles(box: Box, window: tuple[float, float], rows: int, columns: int, outli
 
 
 def write_pdf(
-    plies: Sequence[FlatPly], path: str | Path, paper: Paper = "a4", *, roll: float = ROLL, title: str = ""
+    plies: Sequence[FlatPly],
+    path: str | Path,
+    paper: Paper = "a4",
+    *,
+    roll: float = ROLL,
+    title: str = "",
+    system: System = "both",
 ) -> Path:
     """Write patterns as PDF, full size.
 
@@ -157,6 +167,7 @@ def write_pdf(
         paper: "a4", "letter" or "roll".
         roll: Width of the roll. [m]
         title: Of the part.
+        system: Of the sizes in its index: "lb", "metric" or "both".
 
     Returns:
         The path.
@@ -165,12 +176,14 @@ def write_pdf(
         LayupError: A paper that is none of these, a name that does not end in .pdf, or the file can't be written.
     """
     path = right_ending(path, ".pdf")
-    content = pdf_bytes(plies, paper, roll=roll, title=title)
+    content = pdf_bytes(plies, paper, roll=roll, title=title, system=system)
     write_file(path, content)
     return path
 
 
-def pdf_bytes(plies: Sequence[FlatPly], paper: Paper, *, roll: float = ROLL, title: str = "") -> bytes:
+def pdf_bytes(
+    plies: Sequence[FlatPly], paper: Paper, *, roll: float = ROLL, title: str = "", system: System = "both"
+) -> bytes:
     """The same as bytes; the same for the same patterns."""
     from reportlab.pdfgen.canvas import Canvas
 
@@ -180,22 +193,96 @@ def pdf_bytes(plies: Sequence[FlatPly], paper: Paper, *, roll: float = ROLL, tit
         raise LayupError("there is no pattern to draw")
     register_fonts()
     out = io.BytesIO()
-    sheets = [tiles(ply.outline.bounds, paper, roll, ply.outline) for ply in plies]
+    plies = once(plies)
+    sheets = [tiles(ply.outline.bounds, paper, roll, _ink(ply)) for ply in plies]
     total = sum(len(s.tiles) for s in sheets) + 1
     canvas = Canvas(out, invariant=1, pageCompression=1)
-    canvas.setTitle(title or "Patterns")
+    canvas.setTitle(f"{title}: ply templates" if title else "Ply templates")
+    canvas.setSubject("Flat patterns at full size")
     canvas.setCreator("layup")
     number = 0
     for first in range(0, len(plies), _ROWS):
         last = min(first + _ROWS, len(plies))
-        _overview(canvas, plies[first:last], sheets[first:last], paper, title, first == 0, total - 1)
+        _overview(canvas, plies[first:last], sheets[first:last], paper, title, system, first == 0, total - 1)
     for ply, own in zip(plies, sheets, strict=True):
-        drawn = _quarter(strokes(ply)) if own.turned else strokes(ply)
+        drawn = strokes(ply, LETTERS)
+        drawn = _quarter(drawn) if own.turned else _named_on_one(ply, drawn, own)
         for tile in own.tiles:
             number += 1
             _sheet(canvas, ply, drawn, own, tile, f"{title}, {ply.title}" if title else ply.title, number, total - 1)
     canvas.save()
     return out.getvalue()
+
+
+def once(plies: Sequence[FlatPly]) -> tuple[FlatPly, ...]:
+    """Pieces of one cloth, angle and outline once, with the numbers of all of them.
+
+    Args:
+        plies: In laying order.
+    """
+    import shapely
+
+    kinds: list[FlatPly] = []
+    for ply in plies:
+        for number, kind in enumerate(kinds):
+            marks = [(p.fabric, p.angle, p.sides, p.ways, p.letters, len(p.drills)) for p in (ply, kind)]
+            if marks[0] != marks[1] or abs(ply.outline.area - kind.outline.area) > _SAME * kind.outline.area:
+                continue
+            if shapely.symmetric_difference(ply.outline, kind.outline).area <= _SAME * kind.outline.area:
+                zone = kind.zone if kind.zone == ply.zone else f"{kind.zone}, {ply.zone}"
+                kinds[number] = replace(kind, name=f"{kind.name}, {ply.name}", count=kind.count + ply.count, zone=zone)
+                break
+        else:
+            kinds.append(ply)
+    return tuple(kinds)
+
+
+def _ink(ply: FlatPly) -> Any:
+    """What is drawn of a pattern as one shape: a sheet without any of it is not printed."""
+    import shapely
+
+    drawn = strokes(ply, LETTERS)
+    lines = [shapely.LineString([*n.points, n.points[0]] if n.closed else n.points) for n in drawn.lines
+             if n.layer != "ARROW"]  # fmt: skip
+    return shapely.GeometryCollection([*lines, *(shapely.Point(x, y).buffer(r) for _, x, y, r in drawn.circles)])
+
+
+def _named_on_one(ply: FlatPly, drawn: Strokes, own: Sheets) -> Strokes:
+    """The words and arrows of a pattern moved onto one of its sheets, so that no seam runs through them."""
+    import shapely
+
+    words = [w for w in drawn.words if len(w.text) > 1]
+    arrows = [line for line in drawn.lines if line.layer == "ARROW"]
+    if not words or len(own.tiles) < 2:
+        return drawn
+    corners = [line.points for line in arrows]
+    corners += [np.array([w.at, (w.at[0] + 0.62 * w.height * len(w.text), w.at[1] + w.height)]) for w in words]
+    every = np.concatenate(corners)
+    low, size = every.min(axis=0), np.ptp(every, axis=0)
+    best: tuple[float, float, float] | None = None
+    for tile in own.tiles:
+        x0, y0, x1, y1 = tile.box
+        room = np.array([x1 - x0, y1 - y0]) - 2 * OVERLAP - size
+        if (room < 0).any():
+            continue
+        for across in (0.5, 0.1, 0.9):
+            for up in (0.5, 0.1, 0.9):
+                x, y = x0 + OVERLAP + across * room[0], y0 + OVERLAP + up * room[1]
+                box = shapely.box(x, y, x + size[0], y + size[1])
+                share = box.intersection(ply.outline).area / box.area - 1e-3 * (abs(across - 0.5) + abs(up - 0.5))
+                if best is None or share > best[0]:
+                    best = (share, x - low[0], y - low[1])
+    if best is None:
+        return drawn
+    shift = np.array(best[1:])
+    moved = {w.text for w in words}
+    return replace(
+        drawn,
+        lines=tuple(replace(n, points=n.points + shift) if n.layer == "ARROW" else n for n in drawn.lines),
+        words=tuple(
+            replace(w, at=(w.at[0] + shift[0], w.at[1] + shift[1])) if w.text in moved else w for w in drawn.words
+        ),
+    )
 
 
 def _quarter(drawn: Strokes) -> Strokes:
@@ -216,8 +303,9 @@ def _hex(colour: str) -> Any:
 
 
 def _overview(
-    canvas: Any, plies: Sequence[FlatPly], sheets: Sequence[Sheets], paper: Paper, title: str, first: bool, total: int
-) -> None:
+    canvas: Any, plies: Sequence[FlatPly], sheets: Sequence[Sheets], paper: Paper, title: str, system: System,
+    first: bool, total: int,
+) -> None:  # fmt: skip
     """The first page: which sheets make up which pattern, and how to use them."""
     size = SHEETS.get(paper, SHEETS["a4"])
     wide, high = size[0] * _POINT, size[1] * _POINT
@@ -251,7 +339,8 @@ def _overview(
         count = len(own.tiles)
         canvas.drawString(
             170, y - 26,
-            f"{(box[2] - box[0]) * 1e3:.0f} x {(box[3] - box[1]) * 1e3:.0f} mm, cloth {ply.outline.area:.3f} m², "
+            f"{length_words(box[2] - box[0], system)} x {length_words(box[3] - box[1], system)}, "
+            f"cloth {area_words(ply.outline.area, system)}, "
             + (f"{count} sheets, {own.rows} up and {own.columns} across" if count > 1 else "1 sheet"),
         )  # fmt: skip
         canvas.setFillColor(_hex(palette.QUIET))
@@ -352,7 +441,7 @@ def _sheet(
     canvas.setFont("Text-Bold", 11)
     canvas.drawRightString((page[0] - SIDE) * _POINT, 0.0125 * _POINT, tile.name if len(own.tiles) > 1 else "")
     canvas.setFont("Text", 6.5)
-    room = int(((page[0] - SIDE) * _POINT - 330) / 3.9)
+    room = int(((page[0] - SIDE) * _POINT - 370) / 4.1)
     canvas.drawRightString(
         (page[0] - SIDE - 0.012) * _POINT, 0.0132 * _POINT, title if len(title) <= room else title[: room - 1] + "…"
     )

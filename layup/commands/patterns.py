@@ -61,7 +61,8 @@ def command(
         holes=_holes(holes, holes_unit) if holes is not None else None, progress=show,
     )  # fmt: skip
     _say("")
-    _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"))
+    _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"),
+           units or job.part.units)  # fmt: skip
     if picture is not None:
         _draw(job, picture)
     try:
@@ -98,7 +99,7 @@ def _holes(path: Path, unit: str | None) -> Any:
 
 def _write(
     job: Job, plies: tuple[FlatPly, ...], dxf: Path | None, dxf_unit: Any, svg: Path | None, pdf: Path | None,
-    paper: Any, roll: float,
+    paper: Any, roll: float, system: System,
 ) -> None:  # fmt: skip
     if dxf is not None:
         from layup.cloth.templates import write_dxf
@@ -111,7 +112,8 @@ def _write(
     if pdf is not None:
         from layup.cloth.tiled_pdf import write_pdf
 
-        click.echo(f"Templates: {write_pdf(plies, pdf, paper, roll=roll, title=job.part.title)}", err=True)
+        made = write_pdf(plies, pdf, paper, roll=roll, title=job.part.title, system=system)
+        click.echo(f"Templates: {made}", err=True)
 
 
 def _draw(job: Job, picture: Path) -> None:
