@@ -144,7 +144,7 @@ def test_any_type_for_any_key(tmp_path: Path, table: str) -> None:
     data = tomllib.loads(RICH)
     dice = random.Random(table)
     for path in (key for key in KEYS if key[0] == table):
-        for value in dice.sample(VALUES, 12) if len(path) > 1 else VALUES:
+        for value in dice.sample(VALUES, 5) if len(path) > 1 else dice.sample(VALUES, 15):
             try:
                 said = answer(put(data, path, value), tmp_path)
             except Exception as error:

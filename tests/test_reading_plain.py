@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import math
 import os
 import struct
 import sys
@@ -123,3 +125,39 @@ def test_a_reader_that_takes_too_long_says_so(tmp_path: Path, monkeypatch: pytes
 def spin(*_: object, **__: object) -> None:
     while True:
         pass
+
+
+def test_nodes_within_nodes_without_end_are_refused(tmp_path: Path) -> None:
+    corners = struct.pack("<12f", 0, 0, 0, 1, 0, 0, 1, 1, 0, 0, 1, 0)
+    data = corners + struct.pack("<6H", 0, 1, 2, 0, 2, 3)
+    for deep, status in ((40, 0), (100_000, 2)):
+        table = json.dumps({
+            "asset": {"version": "2.0"}, "scene": 0, "scenes": [{"nodes": [0]}],
+            "nodes": [{"children": [n + 1]} for n in range(deep)] + [{"mesh": 0}],
+            "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1}]}],
+            "accessors": [
+                {"bufferView": 0, "componentType": 5126, "count": 4, "type": "VEC3", "min": [0, 0, 0], "max": [1, 1, 0]},
+                {"bufferView": 1, "componentType": 5123, "count": 6, "type": "SCALAR"}],
+            "bufferViews": [{"buffer": 0, "byteLength": 48}, {"buffer": 0, "byteOffset": 48, "byteLength": 12}],
+            "buffers": [{"byteLength": 60}],
+        }).encode()  # fmt: skip
+        table += b" " * (-len(table) % 4)
+        path = tmp_path / f"{deep}.glb"
+        path.write_bytes(
+            b"glTF" + struct.pack("<II", 2, 28 + len(table) + len(data)) + struct.pack("<I", len(table)) + b"JSON" + table
+            + struct.pack("<I", len(data)) + b"BIN\0" + data
+        )  # fmt: skip
+        done = CliRunner().invoke(main, ["surface", str(path), "--json"])
+        assert done.exit_code == status, done.output
+
+
+def test_a_spline_through_very_many_points_is_refused(tmp_path: Path) -> None:
+    import ezdxf
+
+    document = ezdxf.new("R2000", units=4)
+    turns = [n * 2 * math.pi / 20_000 for n in range(20_001)]
+    document.modelspace().add_spline(fit_points=[(100 * math.cos(t), 100 * math.sin(t)) for t in turns])
+    document.saveas(tmp_path / "a.dxf")
+    done = CliRunner().invoke(main, ["surface", str(tmp_path / "a.dxf")])
+    assert done.exit_code == 2
+    assert "20,001 points" in done.output

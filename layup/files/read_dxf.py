@@ -38,6 +38,8 @@ UNITS = {
 LARGEST = 200_000_000
 """A file with more bytes is refused. [bytes]"""
 _EXPLODE = "Explode a REGION into lines; save meshes and solids as STL or STEP"
+MOST_SPLINE = 3000
+"""Points of one spline: its curve is solved for at once, and memory grows with their square. [-]"""
 MOST = 100_000
 """A drawing with more entities, blocks written out, is refused. [-]"""
 DEEPEST = 24
@@ -349,6 +351,11 @@ class _Found:
     def _spline(self, entity: Any, layer: str) -> Curve:
         if len(entity.control_points) < 2 and len(entity.fit_points) < 2:
             return Curve(layer, lambda s: np.zeros((0, 2)))
+        if (given := max(len(entity.control_points), len(entity.fit_points))) > MOST_SPLINE:
+            raise SurfaceError(
+                f"{self.name}: a spline through {given:,} points; up to {MOST_SPLINE:,} are read",
+                "Save it as a polyline",
+            )
         tool = entity.construction_tool()
         rough = self._flat(tool.flattening(np.inf, segments=8), layer)
         size = float(np.ptp(rough, axis=0).max()) if np.isfinite(rough).all() else 0.0
@@ -476,7 +483,7 @@ def _edge(edge: Any) -> Edge | None:
         whole = abs(end - start) >= 2.0 * np.pi - 1e-9 or abs(end - start) < 1e-12
         sweep = 2.0 * np.pi if whole else float((end - start) % (2.0 * np.pi))
         return Edge(lambda s: arc(centre, u, v, start, start + sweep, s), whole)
-    if not edge.is_valid():
+    if not edge.is_valid() or max(len(edge.control_points), len(edge.fit_points)) > MOST_SPLINE:
         return None
     tool = edge.construction_tool()
     rough = _flat(tool.flattening(np.inf, segments=8))

@@ -18,6 +18,8 @@ from layup.errors import SurfaceError
 from layup.files.face_groups import Grouped
 from layup.shape.surface import Finding
 
+DEEPEST = 500
+"""Nodes within nodes; the library behind it walks down by itself from every one. [-]"""
 MOST = 60_000_000
 """A scene that places more points and corners than this is refused. [-]"""
 _JSON = 0x4E4F534A
@@ -174,16 +176,20 @@ def _check_tree(nodes: list[dict[str, Any]]) -> None:
             if child in parent or not 0 <= int(child) < len(nodes):
                 raise ValueError("a node of its tree is held twice")
             parent[child] = number
-    known: set[int] = set()
+    depth: dict[int, int] = {}
     for number in range(len(nodes)):
-        seen: set[int] = set()
+        seen: dict[int, None] = {}
         here: int | None = number
-        while here is not None and here not in known:
+        while here is not None and here not in depth:
             if here in seen:
                 raise ValueError("a node of its tree holds itself")
-            seen.add(here)
+            seen[here] = None
             here = parent.get(here)
-        known |= seen
+        above = 0 if here is None else depth[here]
+        for level, node in enumerate(reversed(seen), 1):
+            depth[node] = above + level
+    if max(depth.values(), default=0) > DEEPEST:
+        raise ValueError(f"a node of its tree lies more than {DEEPEST} others deep")
 
 
 Names = tuple[NDArray[np.int64], list[bytes]]
