@@ -136,7 +136,7 @@ def test_nodes_within_nodes_without_end_are_refused(tmp_path: Path) -> None:
             "nodes": [{"children": [n + 1]} for n in range(deep)] + [{"mesh": 0}],
             "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1}]}],
             "accessors": [
-                {"bufferView": 0, "componentType": 5126, "count": 4, "type": "VEC3", "min": [0, 0, 0], "max": [1, 1, 0]},
+                {"bufferView": 0, "componentType": 5126, "count": 4, "type": "VEC3", "min": [0] * 3, "max": [1] * 3},
                 {"bufferView": 1, "componentType": 5123, "count": 6, "type": "SCALAR"}],
             "bufferViews": [{"buffer": 0, "byteLength": 48}, {"buffer": 0, "byteOffset": 48, "byteLength": 12}],
             "buffers": [{"byteLength": 60}],
@@ -144,7 +144,7 @@ def test_nodes_within_nodes_without_end_are_refused(tmp_path: Path) -> None:
         table += b" " * (-len(table) % 4)
         path = tmp_path / f"{deep}.glb"
         path.write_bytes(
-            b"glTF" + struct.pack("<II", 2, 28 + len(table) + len(data)) + struct.pack("<I", len(table)) + b"JSON" + table
+            b"glTF" + struct.pack("<III", 2, 28 + len(table) + len(data), len(table)) + b"JSON" + table
             + struct.pack("<I", len(data)) + b"BIN\0" + data
         )  # fmt: skip
         done = CliRunner().invoke(main, ["surface", str(path), "--json"])
