@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from layup.sides.welded import Welded
 
 _SMALL = 200_000  # up to this many triangles the free edge is worked out at once
+_SCANNED = 4_000_000  # up to this many noise is looked for
+_PATCH = 20_000
 _CLOSED = 0.05  # a free edge shorter than this share of the root of the area is a crack, not an edge
 
 
@@ -121,6 +123,7 @@ def read_surface(
         shell = _look(raw, scan, scale, shown, findings, thorough, stretch(told, 0.4, 0.7))
     else:
         shell = _Shell(scan.measured, lambda: raw.load(scale), raw.groups or Grouped(scan.measured.triangles))
+    shell = _without_noise(shell, raw, scale, findings)
     if (not shell.closed and shell.twins is None) or (wanted is not None and wanted.kind == "all"):
         if shell.closed or shell.twins is not None:
             findings.append(Finding("closed", 1, "a closed surface, taken with all its faces as asked", 0.0))
@@ -246,6 +249,53 @@ def _join_near(
         )
         findings.append(Finding("not welded", 1, text, 0.0))
     return joined, groups, whole
+
+
+def _without_noise(shell: _Shell, raw: _Raw, scale: float, findings: list[Finding]) -> _Shell:
+    """A scan's noise is taken out of an open shell; of a solid it is only said."""
+    from layup.sides.noise import roughness, smoothed
+
+    count = shell.whole.triangles
+    if count > _SMALL and shell.joined is None:
+        if count > _SCANNED or roughness(*_patch(raw, scale)) is None:
+            return shell
+    elif count > _SCANNED:
+        return shell
+    points, faces = shell.mesh()
+    rough = roughness(points, faces)
+    if rough is None:
+        return shell
+    words = f"rough as a scan is: noise of about {rough.noise * 1e3:.2g} mm on edges of {rough.edge * 1e3:.2g} mm"
+    if shell.closed or shell.twins is not None:
+        text = (
+            f"{words} adds about {rough.adds:.1%} to the area of its sides, and is not taken out of a solid; smooth it "
+            "where it was scanned, or mesh it coarser"
+        )
+        findings.append(Finding("noise", 1, text))
+        return shell
+    made = smoothed(points, faces, rough)
+    whole = replace(measure_triangles(made[faces]), perimeter=None)
+    effect = whole.area - shell.whole.area
+    text = f"{words} was smoothed out; what is left of it is within about 0.5 % of the area"
+    findings.append(Finding("noise", 1, text, effect))
+    return _Shell(whole, lambda: (made, faces), shell.groups)
+
+
+def _patch(raw: _Raw, scale: float) -> Mesh:
+    """Some ten thousand faces that lie together, welded."""
+    from layup.shape.topology import weld
+
+    if raw.mesh is None:
+        assert raw.triangles is not None
+        corners: NDArray[np.floating] = corners_of(raw.triangles)
+        first = np.asarray(corners[:, 0], dtype=np.float64)
+    else:
+        first = raw.mesh[0][raw.mesh[1][:, 0]]
+    away = np.abs(first - first[len(first) // 2]).max(axis=1)
+    rows = np.argpartition(away, min(_PATCH, len(away) - 1))[:_PATCH]
+    triangles = corners[rows] if raw.mesh is None else raw.mesh[0][raw.mesh[1][rows]]
+    points, faces = weld(triangles)
+    return points * scale, faces
 
 
 def _side_of(

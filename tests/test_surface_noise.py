@@ -1,0 +1,54 @@
+"""Scans with noise: estimated, taken out, said; and what only looks rough is left alone."""
+
+import numpy as np
+import pytest
+import trimesh
+from solids import write_stl
+
+from layup.files.read import read_surface
+from layup.sides.noise import roughness
+
+
+def form(h, wide=160.0, high=120.0, bow=15.0):
+    nx, ny = int(wide / h), int(high / h)
+    x, y = np.meshgrid(np.linspace(0, wide, nx + 1), np.linspace(0, high, ny + 1), indexing="ij")
+    p = np.stack([x, y, bow * np.sin(x / 40) * np.cos(y / 50)], axis=-1).reshape(-1, 3)
+    i = np.arange(len(p)).reshape(nx + 1, ny + 1)
+    a, b, c, d = (v.ravel() for v in (i[:-1, :-1], i[1:, :-1], i[1:, 1:], i[:-1, 1:]))
+    return p, np.concatenate([np.c_[a, b, c], np.c_[a, c, d]])
+
+
+@pytest.mark.parametrize("edge", [1.0, 2.0, 5.0])
+@pytest.mark.parametrize("noise", [0.05, 0.2, 0.5, 1.0])
+def test_noise_is_taken_out_of_the_area(tmp_path, edge, noise):
+    p, f = form(edge)
+    truth = trimesh.Trimesh(p, f, process=False).area * 1e-6
+    rough = p + np.random.default_rng(4).normal(0, noise, p.shape)
+    path = write_stl(tmp_path / "scan.stl", rough.astype(np.float32), f)
+    found = read_surface(path, unit="mm")
+    assert found.whole.area == pytest.approx(truth, rel=0.005)
+    raw = trimesh.Trimesh(rough, f, process=False).area * 1e-6
+    said = [one for one in found.findings if one.kind == "noise"]
+    assert bool(said) == (raw / truth - 1 > 0.0028) or abs(raw / truth - 1) < 0.005
+    if said:
+        assert said[0].area_effect == pytest.approx(truth - raw, abs=0.006 * truth)
+        corners = found.vertices[found.faces]
+        own = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum()
+        assert own == pytest.approx(found.whole.area, rel=1e-9)
+
+
+def test_what_is_drawn_unevenly_is_not_noise():
+    rng = np.random.default_rng(2)
+    p, f = form(5.0)
+    assert roughness(p, f) is None
+    for mesh in (trimesh.creation.uv_sphere(100, count=(20, 24)), trimesh.creation.icosphere(3, 100)):
+        assert roughness(np.asarray(mesh.vertices), np.asarray(mesh.faces)) is None
+    moved = p.copy()  # points slid about on the surface itself
+    moved[:, :2] += rng.uniform(-1.2, 1.2, (len(p), 2))
+    moved[:, 2] = 15 * np.sin(moved[:, 0] / 40) * np.cos(moved[:, 1] / 50)
+    assert roughness(moved, f) is None
+    zigzag = np.stack([np.repeat(np.arange(40) * 5.0, 30), np.tile(np.arange(30) * 5.0, 40),
+                       np.repeat(np.where(np.arange(40) // 4 % 2, 4.0, 0.0), 30)], axis=1)  # fmt: skip
+    i = np.arange(1200).reshape(40, 30)
+    a, b, c, d = (v.ravel() for v in (i[:-1, :-1], i[1:, :-1], i[1:, 1:], i[:-1, 1:]))
+    assert roughness(zigzag, np.concatenate([np.c_[a, b, c], np.c_[a, c, d]])) is None
