@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -190,6 +191,19 @@ def test_a_prepreg_brings_its_own_resin(hatch: Hatch) -> None:
 def test_a_hybrid_is_weighed_by_the_volume_of_its_fibres(hatch: Hatch) -> None:
     layer = predict(hatch(ply=[{"fabric": "carbon aramid plain 190"}])).weighed.layers[0]
     assert 1440 < layer.fibre_density < 1790
+
+
+def test_mat_and_cloth_of_one_fabric_share_by_weight(exact: Hatch, tmp_path: Path) -> None:
+    """A quarter of the fabric's weight is mat: its take-up is three quarters of the cloth's and one of the mat's."""
+    table = tmp_path / "shop.csv"
+    rows = "test cloth,mat_share,0.25,nominal,shop,\ntest bag,fibre_volume_fraction (mat),0.25,nominal,shop,\n"
+    plain = predict(exact()).weighed.layers[0]
+    table.write_text(table.read_text(encoding="utf-8") + rows, encoding="utf-8")
+    backed = predict(exact()).weighed.layers[0]
+    bedded = replace(predict(exact()).weighed.process, habits={}).take_up(
+        "mat", 1800.0, 1200.0, areal_weight=0.2, backing=True
+    )
+    assert backed.resin == approx(0.75 * plain.resin + 0.25 * 0.2 * bedded.ratio, rel=1e-9)
 
 
 def test_mat_stitched_to_a_biaxial_drinks_more(hatch: Hatch) -> None:

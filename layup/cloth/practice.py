@@ -6,6 +6,9 @@ these is a rule of safety. What the resin's own data sheet says always comes fir
 
 from __future__ import annotations
 
+import math
+
+from layup.errors import UnitError
 from layup.sources import Figure
 from layup.units import parse
 
@@ -61,3 +64,19 @@ LEAK_TIME_FEED = _figure("infusion bag", "leak time", "10 min", "time", "how lon
 # Time at the bench
 HANDLE = _figure("two hands", "fetching a ply", "60 s", "time", "to fetch and place one ply before it is wetted out")
 MIXING = _figure("a pot", "mixing", "120 s", "time", "to weigh and stir one pot; its pot life runs from the first stir")
+
+
+def cut_length(reach: float) -> float:
+    """Length to cut off a roll for pieces that reach so far: the end squared, up to a whole centimetre. [m]"""
+    return math.ceil(round((reach + END.value) * 100, 6)) / 100
+
+
+def within(value: float, least: float, most: float, what: str, where: str) -> float:
+    """A figure that lies where it can.
+
+    Raises:
+        UnitError: It does not.
+    """
+    if not least <= value <= most:
+        raise UnitError(f"{what} can't be: write one {where}. Check the unit")
+    return value

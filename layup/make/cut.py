@@ -5,18 +5,17 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from layup.cloth import practice
+from layup.cloth.practice import cut_length, within
 from layup.cloth.splice import splice
 from layup.errors import LayupError
 from layup.make.nest import Nest, Piece, Roll, nest
 from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, Lines, plies_to_cut
 from layup.make.rings import quarters, worth_parting
-from layup.make.rolls import within
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.partfile.model import OPENINGS, WHOLE
@@ -298,11 +297,6 @@ def _directions(material: Material, face_down: bool) -> tuple[bool, bool]:
         said is None and face_down and material.word("weave") == "plain" and material.word("prepreg_resin") is None
     )
     return turns, flips
-
-
-def cut_length(reach: float) -> float:
-    """Length to cut off a roll for pieces that reach so far: the end squared, up to a whole centimetre. [m]"""
-    return math.ceil(round((reach + practice.END.value) * 100, 6)) / 100
 
 
 def _fabric_cut(

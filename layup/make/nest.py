@@ -31,6 +31,9 @@ SLACK = 1e-5
 _TOUCH = 1e-9
 """A gap this small is none: pieces may touch, with no more in common than rounding leaves. [m]"""
 
+LONGEST = 300.0
+"""A roll of cloth is no longer. [m]"""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Piece:

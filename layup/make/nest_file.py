@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, Any
 from layup.errors import LayupError
 from layup.files.reading import TABLE, read_file
 from layup.files.writing import write_file
-from layup.make.nest import Nest, Piece, Placed, Roll, faults
-from layup.make.rolls import LONGEST
+from layup.make.nest import LONGEST, Nest, Piece, Placed, Roll, faults
 
 if TYPE_CHECKING:
     from shapely import Polygon

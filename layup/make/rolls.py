@@ -6,28 +6,15 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from layup.cloth.practice import cut_length, within
 from layup.errors import LayupError, UnitError, nearest
+from layup.make.nest import LONGEST
 from layup.units import parse
 
 if TYPE_CHECKING:
     from shapely import Polygon
 
     from layup.partfile.job import Job
-
-
-LONGEST = 300.0
-"""A roll of cloth is no longer. [m]"""
-
-
-def within(value: float, least: float, most: float, what: str, where: str) -> float:
-    """A figure that lies where it can.
-
-    Raises:
-        UnitError: It does not.
-    """
-    if not least <= value <= most:
-        raise UnitError(f"{what} can't be: write one {where}. Check the unit")
-    return value
 
 
 def _cloth_and_rest(text: str, example: str) -> tuple[str, str]:
@@ -78,7 +65,6 @@ def read_paid(used_files: Iterable[Path]) -> dict[str, float]:
     Raises:
         LayupError: A file that holds no layouts.
     """
-    from layup.make.cut import cut_length
     from layup.make.nest_file import taken
 
     found: dict[str, float] = {}
