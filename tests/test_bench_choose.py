@@ -403,7 +403,7 @@ def test_taking_a_layup_leaves_every_other_line_and_can_be_taken_back(answered, 
 def test_a_layup_of_another_search_is_not_taken(answered):
     for form in ({"work": "no such", "point": "A"}, {"work": "", "point": "Z"}):
         assert answered.client.post(f"/choose/take?file={PANEL}", data=form).status_code == 422
-    assert "5 1/2 oz" in answered.page()
+    assert "5 3/8 oz" in answered.page()
 
 
 def test_where_nothing_passes_the_page_says_what_the_command_says(shop):

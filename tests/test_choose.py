@@ -20,7 +20,7 @@ from rich.console import Console
 from layup.choosing.batch import d_of
 from layup.choosing.checks import Checker
 from layup.choosing.choice import choose
-from layup.choosing.rules import broken_rule
+from layup.choosing.rules import against_the_trade, broken_rule
 from layup.choosing.screen import _reserve, choice_screen
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
 from layup.choosing.shelf import old_stiffness, shelf_of, stock
@@ -807,3 +807,38 @@ def test_beside_an_engine_six_tenths_of_the_strength_count(hatch):
 
     assert allowed(near="engine") == approx(0.6 * allowed())
     assert allowed(near="engine", holds_person=True) == approx(0.48 * allowed())
+
+
+def test_the_greatest_thickness_counts_the_films(hatch):
+    """What is printed as its thickness is what is held against the limit: 3.51 mm passed where 3.46 mm was allowed."""
+    asked = {"replaces": [{"name": "floor", "sheet": "aluminium 2024-T3", "thickness": "0.4 mm"}],
+             "shelf": {"fabrics": ["carbon plain 200"], "solid": False,
+                       "cores": [{"core": "PVC foam 60", "thickness": "3 mm"}]},
+             "surface": {"rectangle": ["400 mm", "250 mm"]}}  # fmt: skip
+    bent = {"in_plane_stiffness": "not asked", "least_plies": 2}
+    free = choose(hatch(**asked, needs=bent), wide=False).best
+    assert free.found.batch.core is not None
+    tight = choose(
+        hatch(**asked, needs={**bent, "greatest_thickness": f"{free.thickness * 1e3 + 1e-6} mm"}), wide=False
+    )
+    assert tight.best.found.stack == free.found.stack
+    at = [k.name for k in tight.best.found.assessment.kinds].index("no thicker than it may be")
+    assert tight.best.found.assessment.values[0][at] == approx(free.thickness, rel=1e-9)
+    less = choose(hatch(**asked, needs={**bent, "greatest_thickness": f"{free.thickness * 1e3 - 0.01} mm"}), wide=False)
+    assert less.best is None or less.best.found.stack != free.found.stack
+
+
+def test_what_the_trade_would_not_lay_is_said(hatch):
+    """Rules of the trade (common practice, no source): nothing in the checks asks for them, so the answer warns."""
+    job = read_part(hatch(shelf={"fabrics": ["carbon unidirectional 200", "glass plain 25"],
+                                 "cores": [{"core": "PVC foam 60", "thickness": "3 mm"}]}))  # fmt: skip
+    bench = stock(job, Needs(), shelf_of(job))[0]
+    at = {(p.fabric, p.angle): k for k, p in enumerate(bench.plies)}
+    tape, glass = "carbon unidirectional 200", ("glass plain 25", 0.0)
+    zero, up, down, across = (at[tape, angle] for angle in (0.0, 45.0, -45.0, 90.0))
+    for stack, word in (
+        ([zero, up, up, zero], "not balanced"), ([zero, zero], "tenth of its stiffness"), ([zero] * 5, "5 plies alike"),
+        ([zero, at[glass], -1, at[glass], zero], "more than one cloth"), ([across, -1, across], "One ply on a side"),
+    ):  # fmt: skip
+        assert any(word in said for said in against_the_trade(bench, stack)), word
+    assert against_the_trade(bench, [zero, up, down, across, across, down, up, zero]) == []

@@ -443,9 +443,9 @@ class Checker:
                 out.append(model.limit_of_work(amounts[:, case], case, limit * load.force))
         if needs.frequency is not None:
             out.append(model.limit_of_frequency(model.frequencies(d[None], np.ones(1))[1][0], needs.frequency))
-        for case in self.buckling:
-            shape = model.factors(d[None], *case.pressed)[1][0]
-            out.append(model.limit_of_push(shape, case.pressed, self.factor))
+        for edge in self.buckling:
+            shape = model.factors(d[None], *edge.pressed)[1][0]
+            out.append(model.limit_of_push(shape, edge.pressed, self.factor))
         return out
 
 

@@ -20,6 +20,7 @@ from layup.choosing.edges import buckling_cases
 from layup.choosing.front import front, others
 from layup.choosing.layups import Layup, Tell, layup_of
 from layup.choosing.reinforce import lightest_with_patches
+from layup.choosing.rules import against_the_trade
 from layup.choosing.seek import Found, Search, frames_of, lightest, nearest_miss
 from layup.choosing.shelf import (
     NEAR_AN_ENGINE,
@@ -50,6 +51,7 @@ from layup.spread import Interval
 from layup.weight.replaced import weigh_replaced
 
 Floats = NDArray[np.float64]
+SPREAD = "what the spread costs"
 EVEN = 1000.0
 """The even pressure by which panels are compared. [Pa]"""
 
@@ -175,10 +177,10 @@ def choose(
     proven = search.proven and search.found is not None
     try:
         if best is not None and wide and search.proven:
-            more = others(job, checker, frames, benches, best, search, told)
             if not needs.local:
-                told("what the spread costs", 0, 0.0)
-                notes.insert(0, _price_of_spread(best, _in_the_average(job, needs, shelf, checker, flat)))
+                told(SPREAD, 0, 0.0)
+                notes.insert(0, _price_of_spread(best, _in_the_average(job, needs, shelf, checker, flat, told)))
+            more = others(job, checker, frames, benches, best, search, told)
         stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
         patched = None if stopped else _with_local_plies(job, checker, frames, benches, flat, best, told)
         if patched is not None:
@@ -203,11 +205,16 @@ def choose(
     )  # fmt: skip
 
 
-def _in_the_average(job: Job, needs: Needs, shelf: Shelf, checker: Checker, flat: Flat | None) -> Found | None:
+def _in_the_average(
+    job: Job, needs: Needs, shelf: Shelf, checker: Checker, flat: Flat | None, told: Tell
+) -> Found | None:
     """The lightest that passes where every build is the average one, which half of all builds fall short of."""
     benches, _ = _with_figures(stock(job, needs, shelf, nine_in_ten=False), needs)
     benches, _ = _with_spans(benches, needs, checker.old, flat)
-    return lightest(checker, frames_of(benches, needs, shelf.solid), lambda looked, w: None).found
+    search = lightest(checker, frames_of(benches, needs, shelf.solid), lambda looked, w: told(SPREAD, looked, w))
+    if not search.proven:  # stopped
+        raise KeyboardInterrupt
+    return search.found
 
 
 def _price_of_spread(best: Layup, average: Found | None) -> str:
@@ -434,6 +441,8 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
     kept = {place.zone for place in needs.local}
     if any((p.zone is not None or p.area is not None) and p.zone not in kept for p in job.part.plies()):
         said.append("Plies laid in zones stay as they are: they are weighed, but do not count as stiffness.")
+    if shown is not None:
+        said += against_the_trade(shown.found.batch.bench, shown.found.stack)
     if shown is not None and shown.found.stack != shown.found.stack[::-1]:
         said.append("The stack is not symmetric: it bows and twists as it cools after the cure.")
     said.append("An estimate: the lightest of what was modelled, not of what can be built. Try a piece first.")

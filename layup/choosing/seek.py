@@ -340,10 +340,8 @@ def _confirm(search: Search, found: Found) -> Found | None:
     pushed = [case.pressed for case in checker.buckling]
     grown = replace(checker, model=checker.model.with_layup(checker.layups(found.batch)[0], pushed))
     result = grown.assess(found.batch)
-    if result.passed[0]:
-        return Found(found.batch, result)
     search.checker = grown
-    return None
+    return Found(found.batch, result) if result.passed[0] else None
 
 
 def nearest_miss(checker: Checker, frames: Sequence[Frame], seen: Found | None, most: int = 1500) -> Found | None:

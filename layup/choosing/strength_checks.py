@@ -278,7 +278,7 @@ class _Faces:
         if not core.properties.honeycomb:
             return limit
         thin = sandwich.wrinkling_stress_of_honeycomb(self.modulus, self.thickness[:, :, None], through, core.thickness)
-        return np.minimum(limit, thin)
+        return np.asarray(np.minimum(limit, thin))
 
     def dimpling(self, cell: float) -> Floats:
         """Stress at which each skin dimples into cells of a size [m], (n, 2, turns). [Pa]"""
