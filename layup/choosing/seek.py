@@ -138,7 +138,7 @@ def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> 
     if core is not None:
         base += core.layer.areal_weight
         half = core.thickness / 2
-    thinnest = float(options.thickness.min()) * plies + 2 * half
+    thinnest = min(ply.layer.thickness for ply in bench.plies) * plies + 2 * half  # of the average build
     if needs.greatest_thickness is not None and thinnest > needs.greatest_thickness:
         return []
     if not needs.symmetric:
