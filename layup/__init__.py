@@ -23,12 +23,12 @@ if TYPE_CHECKING:
     from layup.files.read import read_surface
     from layup.materials import Library, Material, load_library
     from layup.partfile.job import Job, read_part
+    from layup.public import compare, cut, habits, kilograms, ledger, mix, patterns, pounds, shop, weigh
     from layup.shape.surface import Surface
     from layup.sources import Figure
     from layup.spread import Interval
     from layup.weight.picture import draw_prediction
     from layup.weight.prediction import Prediction, predict
-    from layup.weight.public import compare, cut, habits, kilograms, ledger, mix, patterns, pounds, shop, weigh
 
 __version__ = "0.1.0"
 
@@ -75,21 +75,21 @@ _HOMES = {
     "Prediction": "layup.weight.prediction",
     "Surface": "layup.shape.surface",
     "choose": "layup.choosing.choice",
-    "compare": "layup.weight.public",
-    "cut": "layup.weight.public",
+    "compare": "layup.public",
+    "cut": "layup.public",
     "draw_prediction": "layup.weight.picture",
-    "habits": "layup.weight.public",
-    "kilograms": "layup.weight.public",
-    "ledger": "layup.weight.public",
+    "habits": "layup.public",
+    "kilograms": "layup.public",
+    "ledger": "layup.public",
     "load_library": "layup.materials",
-    "mix": "layup.weight.public",
-    "patterns": "layup.weight.public",
-    "pounds": "layup.weight.public",
+    "mix": "layup.public",
+    "patterns": "layup.public",
+    "pounds": "layup.public",
     "predict": "layup.weight.prediction",
     "read_part": "layup.partfile.job",
     "read_surface": "layup.files.read",
-    "shop": "layup.weight.public",
-    "weigh": "layup.weight.public",
+    "shop": "layup.public",
+    "weigh": "layup.public",
 }
 
 
