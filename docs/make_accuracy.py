@@ -19,7 +19,7 @@ from fit_resin import OUNCE, SOURCE, VOIDS, Fitted, Row, fit, full_fibre, read_p
 
 from layup.laminate.cured import laminate_density
 from layup.materials import load_library
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.report import palette
 from layup.spread import Interval
 from layup.weight.compare import process_for

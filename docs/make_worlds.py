@@ -25,7 +25,8 @@ from numpy.typing import NDArray
 from layup.laminate import allowances as allow
 from layup.learn.calibrate import Settings, learn_rows
 from layup.learn.expected import Ground, expect
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
+from layup.partfile.read import read_part
 from layup.weight.compare import process_for
 from layup.weight.weigh import Weighed, weigh_layup
 

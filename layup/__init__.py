@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from layup.errors import Fault, FaultsError, LayupError
     from layup.files.read import read_surface
     from layup.materials import Library, Material, load_library
-    from layup.partfile.job import Job, read_part
+    from layup.partfile.job import Job
+    from layup.partfile.read import read_part
     from layup.public import compare, cut, habits, kilograms, ledger, mix, patterns, pounds, shop, weigh
     from layup.shape.surface import Surface
     from layup.sources import Figure

@@ -20,7 +20,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.errors import LayupError
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
+from layup.partfile.read import read_part
 
 if TYPE_CHECKING:
     import pandas as pd

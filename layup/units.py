@@ -20,9 +20,13 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Literal, NamedTuple, get_args
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
 
 from layup.errors import UnitError
+
+if TYPE_CHECKING:
+    pass
+
 
 Dimension = Literal[
     "mass", "length", "area", "volume", "areal_weight", "density", "pressure", "stress", "temperature",

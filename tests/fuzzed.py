@@ -47,7 +47,7 @@ def area_of(path: Path, words: dict[str, str]) -> float:
         _, at, size = read_stations(path)
         return from_widths(at, size, name=str(path)).whole.area
     if kind == "part":
-        from layup.partfile.job import read_part
+        from layup.partfile.read import read_part
 
         return read_part(path).surface.whole.area
     if kind == "photo":

@@ -16,7 +16,8 @@ from layup.commands.cli import main
 from layup.laminate.atmosphere import pressure_at
 from layup.make.bag import Bag, BagLayer, bag
 from layup.make.points import WeighPoint, weigh_points
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
+from layup.partfile.read import read_part
 from layup.weight.compare import process_for
 from layup.weight.weigh import Weighed, weigh_layup
 

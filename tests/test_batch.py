@@ -21,7 +21,7 @@ from layup.make.mixing import blend_equivalent, known_ratio, parts, ratio_by_vol
 from layup.make.potlife import pot_life_of
 from layup.make.pots import Mix, mixes
 from layup.materials import load_library
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.units import parse, parse_ratio
 from layup.weight.compare import process_for
 from layup.weight.weigh import weigh_layup

@@ -29,7 +29,7 @@ from layup.choosing.shelf import panel_shape, zone_shape
 from layup.choosing.stack_svg import StackLine, stack_svg
 from layup.choosing.writeback import with_plies
 from layup.partfile import edit as parttext
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.weight.prediction import predict
 from layup.words import mass_both
 

@@ -21,8 +21,7 @@ from bench_page import Page, open_page
 from layup.bench import journal as journal_module
 from layup.bench.desk import Desk, version_of
 from layup.bench.folder import Folder
-from layup.bench.journal import FILE, Journal
-from layup.bench.locks import FILE as LOCK
+from layup.bench.journal import FILE, LOCK, Journal
 from layup.errors import LayupError, StaleError
 from layup.files.writing import write_file
 

@@ -22,8 +22,7 @@ from test_bench_journal import NAME, PART, litter, number_in
 
 from layup.bench.desk import Desk
 from layup.bench.folder import Folder
-from layup.bench.journal import Journal, read
-from layup.bench.locks import Alone
+from layup.bench.journal import Alone, Journal, read
 from layup.errors import LayupError
 
 
@@ -38,7 +37,7 @@ def shop(tmp_path: Path) -> Path:
 ALONE = """
 import sys, time
 from pathlib import Path
-from layup.bench.locks import Alone
+from layup.bench.journal import Alone
 alone = Alone(Path(sys.argv[1]), 5.0)
 with alone.held():
     print("held", flush=True)
@@ -118,7 +117,7 @@ LAUNCH = """
 import os, sys
 from pathlib import Path
 import uvicorn, starlette.applications, starlette.formparsers, multipart
-from layup.bench import app, serve
+from layup.bench import app
 from layup.weight.prediction import predict
 folder = Path(sys.argv[1])
 predict(folder / "door.toml")
@@ -128,7 +127,7 @@ for line in sys.stdin:
     if child == 0:
         port = int(line)
         print(f"pid {os.getpid()}", flush=True)
-        serve.serve(folder, port, False, lambda text: print(text, flush=True))
+        app.serve(folder, port, False, lambda text: print(text, flush=True))
         os._exit(0)
     os.waitpid(child, 0)
     print("ended", flush=True)

@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from layup.bench.app import build
 from layup.bench.desk import Kept
 from layup.files.read import read_surface
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.partfile.zones import zone_spec
 from layup.report.stage_buffer import Shown, array_of, packed, stage, unpacked
 from layup.shape.nearest import nearest_points

@@ -13,7 +13,7 @@ from layup.commands.cli import main
 from layup.errors import FaultsError
 from layup.materials import load_library
 from layup.partfile.cautions import RULES, suggested
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]

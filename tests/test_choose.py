@@ -31,8 +31,8 @@ from layup.laminate.panel import terms_of
 from layup.laminate.panel_model import strip_stiffness
 from layup.laminate.search import Frame, Limits, ListedFrame, Options, Queue
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
-from layup.partfile.job import read_part
 from layup.partfile.needs import Needs
+from layup.partfile.read import read_part
 
 SHEET = {"name": "sheet", "sheet": "aluminium 2024-T3", "thickness": "0.032 in"}
 FIBRES = (

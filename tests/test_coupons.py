@@ -89,7 +89,7 @@ def test_a_card_tells_film_and_resin_apart(tmp_path: Path) -> None:
     from layup.learn.coupons import CARD, card_of
     from layup.learn.store import open_store
     from layup.learn.weighins import Circumstances, predict_piece, weigh_in
-    from layup.partfile.job import read_part
+    from layup.partfile.read import read_part
 
     part = tmp_path / "skin.toml"
     part.write_text(

@@ -19,7 +19,8 @@ from layup.make.nest import faults
 from layup.make.nest_file import path_beside, stored, used, write_cut
 from layup.make.nest_picture import draw_cut
 from layup.make.rolls import read_blocked, read_widths
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
+from layup.partfile.read import read_part
 
 Hatch = Callable[..., dict[str, Any]]
 

@@ -17,7 +17,7 @@ from layup.cloth.darts import cut_open
 from layup.cloth.flatten import flatten
 from layup.cloth.pattern import FlatPly, flat_plies
 from layup.make.cut import cut
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.shape.measure import measure_triangles
 from layup.shape.topology import weld
 from tests.shapes import frustum

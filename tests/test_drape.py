@@ -18,7 +18,7 @@ from layup.cloth.draped import drape_ply
 from layup.cloth.flatten import in_cloth
 from layup.cloth.splice_line import propose
 from layup.errors import FaultsError, LayupError, SurfaceError
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.shape.flat import outline
 from layup.shape.walkable import ready
 from layup.weight.prediction import predict

@@ -206,7 +206,7 @@ def test_solid_door_is_closed_and_two_millimetres_thick(meshes: dict[str, Mesh])
 
 
 def test_part_files_name_what_exists() -> None:
-    from layup.partfile.job import read_part
+    from layup.partfile.read import read_part
 
     files = [p for p in sorted(EXAMPLES.glob("*/*.toml")) if "[surface]" in p.read_text(encoding="utf-8")]
     assert len(files) == 8

@@ -19,7 +19,7 @@ from layup.cloth.pattern import NOTCH, flat_plies
 from layup.commands.cli import main
 from layup.errors import LayupError, PatternError, SurfaceError
 from layup.make.cut import cut
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.shape.holes import Hole, Pattern
 from tests.shapes import folded, frustum, hemisphere
 

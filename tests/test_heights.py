@@ -16,7 +16,7 @@ from round_shells import torus, tube
 
 import layup
 from layup.errors import FaultsError
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.shape.measure import measure_triangles
 from layup.shape.surface import Surface
 from layup.weight.compare import process_for

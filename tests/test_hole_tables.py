@@ -23,7 +23,7 @@ from layup.files.read_dxf import read_dxf
 from layup.learn.store import open_store
 from layup.learn.weighins import predict_piece, replay, weigh_in
 from layup.make.cut import cut
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]

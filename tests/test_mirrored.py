@@ -15,7 +15,7 @@ from shapely import affinity
 
 from layup.cloth.pattern import flat_plies
 from layup.commands.cli import main
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.weight.prediction import predict
 
 

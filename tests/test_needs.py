@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from layup.errors import FaultsError
-from layup.partfile.job import read_part
 from layup.partfile.needs import Needs
+from layup.partfile.read import read_part
 
 
 @pytest.mark.parametrize(

@@ -22,8 +22,9 @@ from shapely import Polygon, affinity, box
 from layup.cloth.splice import splice
 from layup.errors import NestError, TooWideError
 from layup.make import nest_search
-from layup.make.nest import Nest, Piece, Placed, Roll, faults, lay, nest
+from layup.make.nest import Nest, faults, nest
 from layup.make.nest_file import stored, used
+from layup.make.pieces import Piece, Placed, Roll, lay
 
 ROOT = Path(__file__).parents[1]
 
@@ -282,7 +283,7 @@ def test_a_keyboard_interrupt_gives_the_best_so_far() -> None:
 def test_a_remnant_is_what_an_earlier_cut_left() -> None:
     listed = [Piece(f"{i}", star([0.5, 1, 0.7, 0.9], 0.2)) for i in range(3)]
     first = nest(listed, Roll(1.0), seconds=0)
-    second = nest([Piece("late", box(0, 0, 0.1, 0.1))], Roll(1.0).after(first), seconds=0)
+    second = nest([Piece("late", box(0, 0, 0.1, 0.1))], Roll(1.0).after(first.laid()), seconds=0)
     assert faults(second) == []
     laid = second.laid()[0]
     assert all(laid.distance(shape) >= 0.003 - 1e-9 for shape in first.laid())

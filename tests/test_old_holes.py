@@ -19,7 +19,7 @@ from pytest import approx
 from layup.commands.cli import main
 from layup.errors import FaultsError, SurfaceError
 from layup.partfile.holes import fit, trim_line
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.shape.plan import Plan
 from layup.weight.prediction import predict
 

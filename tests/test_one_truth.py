@@ -21,7 +21,8 @@ from hypothesis import strategies as st
 from pytest import approx
 
 from layup.materials import load_library
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
+from layup.partfile.read import read_part
 from layup.shape.measure import measure_triangles
 from layup.shape.surface import Surface
 from layup.weight.compare import STANDARD_PROCESSES, process_for

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pytest import approx
 
 from layup.errors import FaultsError, LayupError
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 
 GOOD = """\
 title = "Hatch"

@@ -20,8 +20,8 @@ import pytest
 from pydantic import BaseModel
 
 from layup.errors import LayupError
-from layup.partfile.job import read_part
 from layup.partfile.model import Part
+from layup.partfile.read import read_part
 from layup.weight import as_json
 from layup.weight.prediction import predict
 

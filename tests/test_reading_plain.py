@@ -116,7 +116,6 @@ def test_a_reader_that_takes_too_long_says_so(tmp_path: Path, monkeypatch: pytes
     triangles = b"".join(struct.pack("<12fH", *range(i, i + 12), 0) for i in range(count))
     (tmp_path / "a.stl").write_bytes(b"\0" * 80 + struct.pack("<I", count) + triangles)
     monkeypatch.setattr("layup.files.read.read_surface", spin)
-    monkeypatch.setattr("layup.files.thorough.report", spin)
     result = CliRunner().invoke(main, ["surface", str(tmp_path / "a.stl"), "--unit", "mm"])
     assert result.exit_code == 2
     assert "a.stl: not read within" in result.output

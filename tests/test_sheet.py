@@ -19,7 +19,7 @@ from layup.errors import LayupError
 from layup.make.build_sheet import PAPERS, Bench, build_sheet, prepare, write_sheet
 from layup.make.build_sheet_tables import force_words
 from layup.make.nest_file import path_beside, write_cut
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.report.document import TICK, WRITE, BuildSheet, Facts, Grid, Words
 from layup.report.document_html import html_text
 from layup.report.document_pdf import pdf_bytes

@@ -10,7 +10,7 @@ import ezdxf
 import pytest
 import trimesh
 
-from layup.files.existing import READABLE
+from layup.files.reading import READABLE
 from layup.partfile.opened import look_at
 
 ROOT = Path(__file__).parent.parent

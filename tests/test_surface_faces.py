@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
-from layup.files.face_groups import Grouped
 from layup.files.read import read_surface
+from layup.files.read_scene import Grouped
 from layup.shape.polygons import triangulate
 
 

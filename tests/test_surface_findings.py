@@ -8,11 +8,14 @@ from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
 from layup.files.read import read_surface
-from layup.files.thorough import report
 from layup.shape.loops import free_loops
 from layup.sides.findings import duplicates, odd_size
 from layup.sides.two_skins import twin_skins
 from layup.sides.welded import Welded
+
+
+def report(path, unit=None, side=None):
+    return read_surface(path, unit=unit, side=side, thorough=True)
 
 
 def odd(points, faces):

@@ -8,12 +8,16 @@ import numpy as np
 import pytest
 
 from layup.errors import LayupError, SurfaceError
-from layup.files.thorough import report
+from layup.files.read import read_surface
 from layup.report.surface_html import surface_html
 from layup.report.surface_marks import facts, marks_of
 from layup.report.surface_picture import draw_surface
 from layup.shape.flat import from_area, outline
 from layup.shape.surface import Finding, Surface
+
+
+def report(path, unit=None, side=None):
+    return read_surface(path, unit=unit, side=side, thorough=True)
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from layup.bench.locks import Alone
+from layup.bench.journal import Alone
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.files import systems

@@ -25,7 +25,7 @@ from layup.cloth.templates import placed, write_dxf, write_svg
 from layup.cloth.tiled_pdf import FOOT, LETTERS, OVERLAP, SIDE, _ink, _named_on_one, once, pdf_bytes, tiles, write_pdf
 from layup.commands.cli import main
 from layup.errors import LayupError
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.shape.holes import Hole, Pattern
 
 POINT = 72.0 / 0.0254

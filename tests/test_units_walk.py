@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from layup.commands.cli import main
 from layup.make.build_sheet import build_sheet, prepare
 from layup.materials import load_library
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.report.document import Facts, Grid, Words
 from layup.weight.prediction import predict
 

@@ -25,7 +25,7 @@ from layup.cloth.pattern import FlatPly, flat_plies
 from layup.cloth.templates import write_dxf, write_svg
 from layup.commands.cli import main
 from layup.make.cut import cut
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.report.shape_drawing import draw_shape, draw_ways, view_of
 from layup.shape.flat import triangles_of
 from layup.sides.mould import seen

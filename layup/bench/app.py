@@ -3,124 +3,27 @@
 from __future__ import annotations
 
 import mimetypes
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+import secrets
+import signal
+import socket
+import sys
+import threading
+import webbrowser
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlencode
 
-from layup.bench.desk import Desk, Sheet
+from layup.bench.desk import Desk
 from layup.bench.folder import Folder
 from layup.bench.guard import Guard
-from layup.bench.rendering import HERE, colours, environment
+from layup.bench.rendering import HERE, colours
+from layup.bench.request import Asked, Bench, Handler, show
 from layup.bench.running import Works
 from layup.errors import LayupError, OutsideError, StaleError
 
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
-
-FLOWS = (("part", "Part"), ("choose", "Choose"), ("prepare", "Prepare"), ("weigh", "Weigh"), ("refit", "Refit"))
-"""The five screens of the job, in its order."""
-
-
-@dataclass
-class Bench:
-    """What every handler works with.
-
-    Attributes:
-        folder: The shop's.
-        desk: Part files and what they come to.
-        works: Work that takes long.
-    """
-
-    folder: Folder
-    desk: Desk
-    works: Works
-
-
-@dataclass
-class Asked:
-    """One request: the file it is about, what the address and the form say, and the files sent with it."""
-
-    bench: Bench
-    file: str
-    query: Mapping[str, str]
-    form: Mapping[str, str] = field(default_factory=dict)
-    sent: Mapping[str, Any] = field(default_factory=dict)
-    path: str = ""
-
-    @property
-    def desk(self) -> Desk:
-        """Part files and what they come to."""
-        return self.bench.desk
-
-    @property
-    def folder(self) -> Folder:
-        """The shop's."""
-        return self.bench.folder
-
-
-Handler = Callable[[Asked], "Response"]
-
-
-def show(asked: Asked, template: str, /, status: int = 200, **words: Any) -> Response:
-    """A page from a template; every page knows the flows, the file it is about and the parts of the folder."""
-    from starlette.responses import HTMLResponse
-
-    from layup.bench.bar import bar_of
-
-    flow = template.removesuffix(".html")
-    words.setdefault("flow", flow)
-    sheet = words.get("sheet")
-    words.setdefault("bar", bar_of(asked.desk, sheet) if isinstance(sheet, Sheet) else None)
-    words.setdefault("nav", asked.file)  # what the other flows are about, where it is not the file of this page
-    text = environment().get_template(template).render(
-        folder=asked.folder.root.name or str(asked.folder.root), flows=FLOWS, file=asked.file,
-        parts=Later(asked.folder.parts), refits=Later(asked.folder.refits), said=asked.query.get("said", ""),
-        wrong=words.pop("wrong", ""), link=link, **words,
-    )  # fmt: skip
-    return HTMLResponse(text, status)
-
-
-class Later:
-    """A list that is made when a template first asks for it: looking through the folder takes longer than a page."""
-
-    def __init__(self, make: Callable[[], list[str]]) -> None:
-        self._make = make
-        self._made: list[str] | None = None
-
-    def _list(self) -> list[str]:
-        if self._made is None:
-            self._made = self._make()
-        return self._made
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._list())
-
-    def __len__(self) -> int:
-        return len(self._list())
-
-
-def link(path: str, **query: str) -> str:
-    """An address with its query."""
-    kept = {k: v for k, v in query.items() if v}
-    return path + ("?" + urlencode(kept) if kept else "")
-
-
-def go(path: str, **query: str) -> Response:
-    """Send the browser to another page, so that a reload does nothing twice."""
-    from starlette.responses import RedirectResponse
-
-    return RedirectResponse(link(path, **query), 303)
-
-
-def picture(data: bytes, kind: str) -> Response:
-    """A picture; its own style sheet may speak, nothing else."""
-    from starlette.responses import Response
-
-    quiet = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
-    return Response(data, media_type=kind, headers=quiet)
 
 
 def build(folder: Path, key: str, port: int) -> Guard:
@@ -236,3 +139,70 @@ async def _look(request: Request) -> Response:
     return Response(
         (HERE / "static" / name).read_bytes(), media_type="text/javascript" if name.endswith(".js") else kind
     )
+
+
+USUAL = 8437
+"""Port tried first, so that the address stays the same from day to day. [-]"""
+
+
+def listen(port: int | None) -> socket.socket:
+    """A socket of this machine only.
+
+    Args:
+        port: Which; None takes the usual one, or any that is free.
+
+    Raises:
+        LayupError: Another program has it.
+    """
+    for wanted in (port,) if port is not None else (USUAL, 0):
+        made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        if sys.platform == "win32":  # there, another program could take the address over otherwise
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+        else:
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            made.bind(("127.0.0.1", wanted))
+        except (OSError, OverflowError):
+            made.close()
+            continue
+        made.listen(128)
+        return made
+    raise LayupError(f"port {port} is taken by another program. Leave --port out, and a free one is found")
+
+
+def serve(folder: Path, port: int | None, open_browser: bool, say: Callable[[str], None]) -> None:
+    """Serve the page until Ctrl-C.
+
+    Args:
+        folder: The shop's.
+        port: None for the usual one.
+        open_browser: Whether to open it.
+        say: Prints a line.
+
+    Raises:
+        LayupError: The folder is not there, or the port is taken.
+    """
+    import uvicorn
+
+    if not folder.is_dir():
+        raise LayupError(f'there is no folder "{folder}". Name the folder that holds your part files')
+    made = listen(port)
+    number = made.getsockname()[1]
+    key = secrets.token_urlsafe(24)
+    address = f"http://127.0.0.1:{number}/?key={key}"
+    guard = build(folder, key, number)
+    server = uvicorn.Server(uvicorn.Config(guard, log_level="critical", access_log=False, server_header=False,
+                                           timeout_graceful_shutdown=2, lifespan="off", ws="none",
+                                           proxy_headers=False))  # fmt: skip
+    for name in ("SIGTERM", "SIGHUP"):  # told to end, or the terminal was closed: the same as Ctrl-C
+        if hasattr(signal, name) and threading.current_thread() is threading.main_thread():
+            signal.signal(getattr(signal, name), signal.default_int_handler)
+    say(f"The bench page: {address}")
+    say("Open that whole address on this machine. It is saved as you go; Ctrl-C here ends it.")
+    if open_browser:
+        threading.Timer(0.4, webbrowser.open, (address,)).start()
+    try:
+        server.run(sockets=[made])
+    finally:
+        guard.close()
+        made.close()

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from layup.bench.app import link
 from layup.bench.choose_work import Answer
+from layup.bench.request import link
 from layup.choosing.front_svg import FrontMark, currency_of, front_svg, times_words
 from layup.choosing.stack_svg import local_lines, stack_lines, stack_svg
 from layup.choosing.words import failing_words, money_words, reserve_words, value_words, verdict_words

@@ -11,7 +11,6 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from layup.bench import labels as said
-from layup.bench.app import Asked, go, show
 from layup.bench.choose_answer import NEAREST, NOW, marks_of, prices_of, rows_of, shown_layup, steps_of
 from layup.bench.choose_needs import (
     HELD,
@@ -32,6 +31,7 @@ from layup.bench.desk import Sheet
 from layup.bench.folder import named_files
 from layup.bench.part_page import whole
 from layup.bench.rendering import sentence
+from layup.bench.request import Asked, go, show
 from layup.errors import LayupError
 from layup.partfile import edit as parttext
 

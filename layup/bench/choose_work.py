@@ -117,7 +117,7 @@ def search(name: str, text: str, home: str, habits: Habits, tell: Callable[[str]
     import tempfile
 
     from layup.choosing.choice import choose
-    from layup.partfile.job import read_part
+    from layup.partfile.read import read_part
 
     tell("reading the part")
     with tempfile.TemporaryDirectory() as scratch:

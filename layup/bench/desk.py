@@ -302,7 +302,7 @@ class Desk:
         return (record, tuple(_stamp(path.parent / file) for file in named))
 
     def _work_out(self, name: str, path: Path, text: str, version: str, data: dict[str, Any]) -> Sheet:
-        from layup.partfile.job import read_part
+        from layup.partfile.read import read_part
         from layup.weight.prediction import predict
 
         surface: list[Surface] = []

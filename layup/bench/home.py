@@ -10,11 +10,11 @@ import uuid
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from layup.bench.app import Asked, Handler, go, show
 from layup.bench.desk import Kept, Sheet
 from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
 from layup.bench.journal import read
 from layup.bench.rendering import span
+from layup.bench.request import Asked, Handler, go, show
 from layup.errors import LayupError
 from layup.files.writing import SCRATCH, place, write_file
 from layup.partfile.edit import new_part, put
@@ -69,8 +69,8 @@ def card(asked: Asked) -> Response:
     """One card, filled in, and the saving of all that were filled in so far: a piece of the page."""
     from starlette.responses import HTMLResponse
 
-    from layup.bench.app import link
     from layup.bench.rendering import environment
+    from layup.bench.request import link
 
     names = asked.folder.parts()
     if asked.file not in names:
@@ -146,7 +146,7 @@ def _total(rows: list[dict[str, Any]]) -> str:
 
 def drawn(asked: Asked) -> Response:
     """The small picture on a card."""
-    from layup.bench.app import picture
+    from layup.bench.request import picture
     from layup.bench.thumbnail import thumbnail
 
     sheet = asked.desk.sheet(asked.file)

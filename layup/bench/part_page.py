@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from layup.bench import labels
-from layup.bench.app import Asked, go, picture, show
 from layup.bench.cloths import HINTS as MINE_HINTS
 from layup.bench.cloths import LABELS, MINE, TRADE, offered, own_rows, resolved, signs_of, table_of, with_rows
 from layup.bench.desk import Sheet, as_typed, tables_of
 from layup.bench.home import surface_form, take_in
 from layup.bench.journal import read
+from layup.bench.request import Asked, go, picture, show
 from layup.errors import LayupError
 from layup.materials import FORMS
 from layup.partfile import edit as parttext

@@ -6,9 +6,9 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from layup.bench import prepare_work
-from layup.bench.app import Asked, go, picture, show
 from layup.bench.desk import Sheet
 from layup.bench.labels import plain
+from layup.bench.request import Asked, go, picture, show
 from layup.bench.running import Work
 from layup.errors import LayupError, OutsideError
 from layup.files.writing import write_file

@@ -21,7 +21,7 @@ def job_of(part: str, text: str) -> Job:
         part: Path of the part file.
         text: What stood in it; the page has seen that it names no file outside its folder.
     """
-    from layup.partfile.job import read_part
+    from layup.partfile.read import read_part
 
     with tempfile.TemporaryDirectory() as scratch:
         copy = Path(scratch) / Path(part).name

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from layup.bench.app import Asked, go
 from layup.bench.home import slug
-from layup.bench.record_place import record_home
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
 from layup.bench.refit_view import LEAST, WEIGH, Said, about_next, item_id, page
+from layup.bench.request import Asked, go, record_home
 from layup.errors import LayupError, StaleError
 from layup.files.writing import write_file
 from layup.partfile import edit as parttext
+from layup.refit.balance import Balance
+from layup.refit.candidates import Candidate
+from layup.refit.envelope import Envelope
+from layup.refit.next_parts import Choice, Objective, choose
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -258,7 +262,6 @@ def find_next(asked: Asked) -> Response:
 
 
 def _find_next(asked: Asked, sheet: RefitSheet) -> Said:
-    from layup.bench.refit_work import find_set
     from layup.refit.envelope import envelope_of
     from layup.refit.screen import need_of
 
@@ -317,3 +320,18 @@ def begin(asked: Asked) -> tuple[str, tuple[str, ...]]:
         return "", tuple(f"{f.place}: {f.wrong}. {f.remedy}".strip() for f in faults)
     write_file(path, text)
     return asked.folder.name(path), ()
+
+
+def find_set(
+    candidates: Sequence[Candidate],
+    empty: Balance,
+    loads: Sequence[Balance],
+    envelope: Envelope,
+    need: float,
+    objective: Objective,
+    *,
+    tell: Callable[[str], None],
+) -> Choice:
+    """`layup.refit.next_parts.choose`, in a process of its own."""
+    tell(f"looks through every set of {len(candidates)} candidates")
+    return choose(candidates, empty, loads, envelope, need, objective)

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from layup.bench.app import Asked
 from layup.bench.desk import as_typed, version_of
 from layup.bench.journal import read
+from layup.bench.request import Asked
 from layup.errors import Fault, FaultsError, LayupError
 
 if TYPE_CHECKING:

@@ -6,10 +6,10 @@ import threading
 from typing import TYPE_CHECKING
 
 from layup.bench import refit_acts
-from layup.bench.app import Asked, Handler, go, picture, show
 from layup.bench.refit_acts import WHEELS
 from layup.bench.refit_desk import opened, refit_sheet
 from layup.bench.refit_view import page
+from layup.bench.request import Asked, Handler, go, picture, show
 from layup.errors import LayupError
 
 if TYPE_CHECKING:

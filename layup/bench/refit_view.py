@@ -6,9 +6,8 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from layup.bench.app import Asked, show
-from layup.bench.record_place import record_words
 from layup.bench.refit_desk import RefitSheet, on_page, opened, refit_sheet
+from layup.bench.request import Asked, record_words, show
 from layup.bench.running import Work
 from layup.errors import LayupError
 

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
-from layup.bench.app import Asked, Handler
 from layup.bench.desk import Kept, Sheet
 from layup.bench.folder import named_files
 from layup.bench.rendering import environment
+from layup.bench.request import Asked, Handler
 from layup.errors import LayupError
 
 if TYPE_CHECKING:
@@ -275,7 +275,7 @@ def still(asked: Asked) -> Response:
     import tempfile
     from pathlib import Path
 
-    from layup.bench.app import picture
+    from layup.bench.request import picture
     from layup.report.surface_picture import draw_surface
 
     sheet = asked.desk.sheet(asked.file)

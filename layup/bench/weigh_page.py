@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from layup.bench.app import Asked, go, show
 from layup.bench.desk import Kept, Sheet
-from layup.bench.record_place import record_home, record_words
+from layup.bench.request import Asked, go, record_home, record_words, show
 from layup.errors import LayupError
 
 if TYPE_CHECKING:

@@ -44,8 +44,9 @@ from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.process import Habits
 from layup.laminate.search import Frame, ListedFrame
 from layup.laminate.shallow_shell import ShallowShell
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
 from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs, Shelf
+from layup.partfile.read import read_part
 from layup.sources import Citation, cite
 from layup.spread import Interval
 from layup.weight.replaced import weigh_replaced

@@ -8,7 +8,7 @@ from pathlib import Path
 from layup.choosing.layups import Layup
 from layup.errors import LayupError
 from layup.files.writing import files_named, may_write, write_file
-from layup.partfile.job import read_part
+from layup.partfile.read import read_part
 from layup.partfile.tables_text import blocks, header
 
 

@@ -17,7 +17,7 @@ def command(folder: Path | None, port: int | None, no_browser: bool) -> None:
     It answers this machine only and asks nothing of the internet. What is done on it stands in the same files that the
     other commands read.
     """
-    from layup.bench.serve import serve
+    from layup.bench.app import serve
 
     try:
         serve(folder or Path(), port, not no_browser, click.echo)

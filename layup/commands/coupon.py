@@ -27,7 +27,7 @@ def command(
     """How much narrower the prediction of PART becomes for each coupon cut, weighed and noted."""
     from layup.learn.answers_screen import card_screen, coupon_screen
     from layup.learn.coupons import card_of, value_of_coupons
-    from layup.partfile.job import read_part
+    from layup.partfile.read import read_part
     from layup.units import parse
     from layup.weight import screen
 

@@ -67,8 +67,8 @@ def job_of(part: Path, quiet: bool = False, units: System | None = None) -> Job:
     """
     from functools import partial
 
-    from layup.partfile.job import read_part
     from layup.partfile.opened import open_surface
+    from layup.partfile.read import read_part
     from layup.report.reading_bar import ReadingBar
 
     with ReadingBar(shown=not quiet) as bar:

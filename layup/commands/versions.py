@@ -25,7 +25,7 @@ def command(first: Path, second: Path, weighed: tuple[str, ...], shop: Path | No
     from layup.errors import LayupError
     from layup.learn.answers_screen import versions_screen
     from layup.learn.versions import divide
-    from layup.partfile.job import read_part
+    from layup.partfile.read import read_part
     from layup.units import parse
     from layup.weight import screen
 

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, UnitError
-from layup.files.existing import existing
-from layup.files.face_groups import Grouped
+from layup.files.read_scene import Grouped
+from layup.files.reading import existing
 from layup.files.stl import corners_of, read_stl
 from layup.shape.measure import FARTHEST, Box, Measured, measure_triangles
 from layup.shape.progress import Told, nobody, stretch

@@ -25,8 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
-from layup.files.face_groups import Grouped
-from layup.files.read_scene import Scene
+from layup.files.read_scene import Grouped, Scene
 from layup.shape.progress import Told, nobody
 from layup.shape.surface import Finding
 

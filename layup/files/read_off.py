@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
-from layup.files.face_groups import Grouped
 from layup.files.read_ply import check_faces, numbers_of, whole
-from layup.files.read_scene import Scene
+from layup.files.read_scene import Grouped, Scene
 from layup.shape.polygons import triangulate
 
 _HEAD = re.compile(rb"(ST)?(C)?(N)?(4)?(n)?OFF\b")

@@ -26,8 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, UnitError
-from layup.files.face_groups import Grouped
-from layup.files.read_scene import Scene
+from layup.files.read_scene import Grouped, Scene
 from layup.files.reading import read_file
 from layup.shape.measure import measure_triangles
 from layup.shape.plan import parse_place

@@ -26,7 +26,8 @@ from layup.laminate.process import Habits
 from layup.learn.expected import STAGE_NAMES, STAGES, WHOLE_STAGES, Ground, expect, stage_mass, stage_of
 from layup.learn.payloads import must_hold
 from layup.learn.store import Entry, Store, register
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
+from layup.partfile.read import read_part
 from layup.partfile.regions import Regions
 from layup.units import LB, OZ
 from layup.weight.prediction import Prediction, predict

@@ -13,7 +13,8 @@ from layup.cloth import practice
 from layup.cloth.practice import cut_length, within
 from layup.cloth.splice import splice
 from layup.errors import LayupError
-from layup.make.nest import Nest, Piece, Roll, nest
+from layup.make.nest import Nest, nest
+from layup.make.pieces import Piece, Roll
 from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, Lines, plies_to_cut
 from layup.make.rings import quarters, worth_parting
 from layup.materials import Material

@@ -3,7 +3,7 @@
 What length of cloth do these plies need?           nest(pieces, roll, gap=..., seconds=...).length
 Where does each ply lie?                            Nest.laid(), Nest.placed
 Is that true?                                       faults(nest), by geometry alone; every result has passed it
-What of a roll that was cut before?                 Roll.after(nest): what was cut is no longer there
+What of a roll that was cut before?                 Roll.after(nest.laid()): what was cut is no longer there
 
 The search for a short layout runs in a process of its own (`layup.make.nest_search`) and is never trusted: a layout
 that fails `faults` is thrown away. A bottom-left layout on a grid (`layup.make.nest_grid`) is made first; it needs no
@@ -19,82 +19,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from layup.errors import NestError, TooWideError
+from layup.make.pieces import SLACK, Piece, Placed, Roll, lay
 from layup.words import length_words
 
 if TYPE_CHECKING:
     from shapely import Polygon
 
-SLACK = 1e-5
-"""Layouts are made with this much more gap than asked for, so that no rounding can break the gap. [m]"""
-
 
 _TOUCH = 1e-9
 """A gap this small is none: pieces may touch, with no more in common than rounding leaves. [m]"""
-
-LONGEST = 300.0
-"""A roll of cloth is no longer. [m]"""
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Piece:
-    """One ply as it is cut.
-
-    Attributes:
-        name: What is written on it.
-        shape: Its outline, the warp along +x. [m]
-        turns: Whether it may be turned end for end: the cloth is the same both ways.
-        flips: Whether it may be cut face down: the cloth is the same on both faces.
-    """
-
-    name: str
-    shape: Polygon
-    turns: bool = True
-    flips: bool = False
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Roll:
-    """The cloth to cut from: x along the roll from its end, y across it from one edge.
-
-    Attributes:
-        width: Edge to edge. [m]
-        edge: Strip along each edge that is not used. [m]
-        length: What is left on the roll; None for enough. [m]
-        blocked: Defects, and what was cut out before. [m]
-    """
-
-    width: float
-    edge: float = 0.0
-    length: float | None = None
-    blocked: tuple[Polygon, ...] = ()
-
-    @property
-    def usable(self) -> float:
-        """Width between the unused edges. [m]"""
-        return self.width - 2 * self.edge
-
-    def after(self, earlier: Nest) -> Roll:
-        """The same roll with the pieces of an earlier layout cut out of it."""
-        return replace(self, blocked=(*self.blocked, *earlier.laid()))
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """Where one piece lies: flipped about its warp, then turned, then moved.
-
-    Attributes:
-        piece: Its index.
-        x: Along the roll. [m]
-        y: Across the roll. [m]
-        turned: By half a turn.
-        flipped: Cut face down.
-    """
-
-    piece: int
-    x: float
-    y: float
-    turned: bool = False
-    flipped: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,16 +72,6 @@ class Nest:
 
 Progress = Callable[[Nest, float], None]
 """Called with the best layout so far and the seconds since the start."""
-
-
-def lay(shape: Polygon, placed: Placed) -> Polygon:
-    """An outline moved to its place."""
-    from shapely import affinity
-
-    across = -1.0 if placed.turned != placed.flipped else 1.0
-    along = -1.0 if placed.turned else 1.0
-    moved: Polygon = affinity.affine_transform(shape, [along, 0.0, 0.0, across, placed.x, placed.y])
-    return moved
 
 
 def nest(

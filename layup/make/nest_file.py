@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 from layup.errors import LayupError
 from layup.files.reading import TABLE, read_file
 from layup.files.writing import write_file
-from layup.make.nest import LONGEST, Nest, Piece, Placed, Roll, faults
+from layup.make.nest import Nest, faults
+from layup.make.pieces import LONGEST, Piece, Placed, Roll
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -209,7 +210,7 @@ def taken(path: Path) -> dict[str, tuple[Polygon, ...]]:
 
 
 def _outlines(path: Path, *, blocked: bool) -> dict[str, tuple[Polygon, ...]]:
-    from layup.make.nest import lay
+    from layup.make.pieces import lay
 
     gone: dict[str, tuple[Polygon, ...]] = {}
     try:

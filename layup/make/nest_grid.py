@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from shapely import Polygon
 
-    from layup.make.nest import Piece, Placed, Roll
+    from layup.make.pieces import Piece, Placed, Roll
 
 CELL = 0.010
 """Size of a cell, or a little less so that the width of the roll is a whole number of them. [m]"""
@@ -55,7 +55,7 @@ def bottom_left(pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: 
 
 def _ways(piece: Piece, gap: float, cell: float) -> list[tuple[bool, bool, Mask, tuple[float, float]]]:
     """How a piece may lie: turned, flipped, the cells it takes, and its origin from the corner of those cells."""
-    from layup.make.nest import Placed, lay
+    from layup.make.pieces import Placed, lay
 
     found = []
     for flipped in (False, True) if piece.flips else (False,):
@@ -88,7 +88,7 @@ def cells_taken(shape: Polygon, low_x: float, low_y: float, wide: int, high: int
 def _place(order: list[int], ways: Any, roll: Roll, gap: float, cell: float) -> tuple[Placed, ...]:
     from scipy import fft
 
-    from layup.make.nest import Placed
+    from layup.make.pieces import Placed
 
     rows = round((roll.usable + gap) / cell)
     start_x, start_y = -gap / 2, roll.edge - gap / 2

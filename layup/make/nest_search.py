@@ -25,7 +25,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from layup.make.nest import Piece, Placed, Roll
+    from layup.make.pieces import Piece, Placed, Roll
 
 GRACE = 0.15
 """How long after its time the search may still hand over its last layout. [s]"""
@@ -127,7 +127,7 @@ def _grown(shape: Any, flip: bool, gap: float) -> list[tuple[float, float]]:
 
 def _read(line: str, pieces: tuple[Piece, ...], flips: list[bool], roll: Roll, gap: float) -> tuple[Placed, ...] | None:
     """One line as a layout on the roll; None where it is not one."""
-    from layup.make.nest import SLACK, Placed, lay
+    from layup.make.pieces import SLACK, Placed, lay
 
     try:
         rows = json.loads(line)["placed"]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from layup.cloth.practice import cut_length, within
 from layup.errors import LayupError, UnitError, nearest
-from layup.make.nest import LONGEST
+from layup.make.pieces import LONGEST
 from layup.units import parse
 
 if TYPE_CHECKING:

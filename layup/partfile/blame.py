@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from layup.errors import LayupError
-from layup.partfile.job import read_part
 from layup.partfile.lines import key_lines, line_of
+from layup.partfile.read import read_part
 
 PATIENCE = 5.0
 """How long it is looked for. [s]"""

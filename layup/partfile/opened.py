@@ -187,6 +187,6 @@ def _looked_at(path: Path, unit: str | None, side: str | None, body: str | None,
             text = f"a flat drawing: its two sides are alike, and either would do; {side} was asked for"
             surface.findings = (*surface.findings, Finding("flat sheet", 1, text, 0.0))
         return surface
-    from layup.files.thorough import report
+    from layup.files.read import read_surface
 
-    return report(path, unit, side, body, told)
+    return read_surface(path, unit=unit, side=side, body=body, thorough=True, told=told)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 
 from layup.errors import SurfaceError
 from layup.partfile.model import ZoneEntry
+from layup.shape.measure import Measured
+from layup.shape.surface import Surface
 
 Spec = dict[str, object]
 
@@ -47,3 +49,12 @@ def _outline(zone: ZoneEntry) -> list[list[str]]:
             raise SurfaceError("inside has numbers without a unit", 'Add unit = "mm" (or "in") to the zone')
         points.append([v if isinstance(v, str) else f"{v} {zone.unit}" for v in point])
     return points
+
+
+def measure_zone(zone: ZoneEntry, zones: dict[str, ZoneEntry], surface: Surface) -> Measured:
+    """Measures of a zone: as its table states them, or as they are on the surface."""
+    if zone.area is not None:
+        if zone.area > surface.whole.area * 1.001:
+            raise SurfaceError("the zone is larger than the surface", "Check both areas")
+        return Measured(zone.area)
+    return surface.zone(zone_spec(zone, zones))

@@ -16,7 +16,7 @@ def surface_screen(surface: Surface, given: System | None) -> RenderableType:
     """Sizes and findings of a surface.
 
     Args:
-        surface: As `layup.files.thorough` or a drawing gives it.
+        surface: As read with `thorough=True`, or as a drawing gives it.
         given: "lb", "metric" or "both"; None for sizes in both, and findings in the units of the file.
 
     Returns:

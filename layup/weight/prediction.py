@@ -20,8 +20,9 @@ from layup.laminate.process import Habit, Habits
 from layup.partfile.cautions import ALWAYS, DUST, LICENSED, RESIN, Caution, Where, cautions_of, see
 from layup.partfile.clashes import too_thick
 from layup.partfile.holes import fastener_cautions, fastener_records, hole_records
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
 from layup.partfile.model import WHOLE
+from layup.partfile.read import read_part
 from layup.shape.surface import Surface
 from layup.sources import Citation, cite
 from layup.spread import Interval

@@ -19,8 +19,8 @@ import pytest
 from bench_page import open_page
 
 from layup.bench import part_page
-from layup.bench.app import Asked
-from layup.partfile.job import read_part
+from layup.bench.request import Asked
+from layup.partfile.read import read_part
 from layup.weight.prediction import predict
 
 PART = """\

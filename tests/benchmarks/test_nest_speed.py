@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 from shapely import Polygon, affinity
 
-from layup.make.nest import Nest, Piece, Roll, faults, nest
+from layup.make.nest import Nest, faults, nest
+from layup.make.pieces import Piece, Roll
 
 
 def forty_plies() -> list[Piece]:

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from layup.partfile.job import Job, read_part
+from layup.partfile.job import Job
+from layup.partfile.read import read_part
 from layup.shape.measure import measure_triangles
 from layup.shape.surface import Surface
 from layup.weight.compare import process_for
