@@ -87,7 +87,7 @@ _HOMES = {
     "patterns": "layup.public",
     "pounds": "layup.public",
     "predict": "layup.weight.prediction",
-    "read_part": "layup.partfile.job",
+    "read_part": "layup.partfile.read",
     "read_surface": "layup.files.read",
     "shop": "layup.public",
     "weigh": "layup.public",
