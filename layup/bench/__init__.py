@@ -6,6 +6,6 @@
 - Work that takes long:                  `running`
 - Pages, one module a flow:              `home`, `part_page`, `choose_page`, `prepare_page`, `weigh_page`, `refit_page`
 - The surface in space:                   `shape` and its neighbours
-- What a page needs beside its handlers:  `choose_*`, `prepare_work`, `record_place`, `refit_*`
+- What a page needs beside its handlers:  `choose_*`, `prepare_work`, `refit_*`
 - The application:                       `app`
 """
