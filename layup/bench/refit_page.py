@@ -7,7 +7,6 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from layup.bench import refit_page
 from layup.bench.home import slug
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
 from layup.bench.refit_view import LEAST, WEIGH, Said, about_next, item_id, page
@@ -373,7 +372,7 @@ def _begin(asked: Asked, faults: tuple[str, ...] = (), status: int = 200) -> Res
 
 def new(asked: Asked) -> Response:
     """Begin a refit file."""
-    name, faults = refit_page.begin(asked)
+    name, faults = begin(asked)
     if faults:
         return _begin(asked, faults, 422)
     kept = asked.file or "refit.toml"
@@ -435,14 +434,14 @@ def as_json(asked: Asked) -> Response:
 ROUTES: tuple[tuple[str, str, Handler], ...] = (
     ("/refit", "GET", refit),
     ("/refit/new", "POST", new),
-    ("/refit/enter", "POST", refit_page.enter),
-    ("/refit/weigh", "POST", refit_page.weigh),
-    ("/refit/take-back", "POST", refit_page.take_back),
-    ("/refit/edit", "POST", refit_page.edit),
-    ("/refit/undo", "POST", refit_page.undo),
-    ("/refit/redo", "POST", refit_page.redo),
-    ("/refit/next", "POST", refit_page.find_next),
-    ("/refit/next/stop", "POST", refit_page.stop_next),
+    ("/refit/enter", "POST", enter),
+    ("/refit/weigh", "POST", weigh),
+    ("/refit/take-back", "POST", take_back),
+    ("/refit/edit", "POST", edit),
+    ("/refit/undo", "POST", undo),
+    ("/refit/redo", "POST", redo),
+    ("/refit/next", "POST", find_next),
+    ("/refit/next/stop", "POST", stop_next),
     ("/refit/envelope.svg", "GET", envelope),
     ("/refit/envelope.png", "GET", envelope),
     ("/refit/paper", "GET", paper),
