@@ -189,6 +189,15 @@ def test_a_laminate_that_replaces_itself_saves_nothing(hatch: Hatch, process: st
     assert tried > 5
 
 
+def test_an_old_laminate_of_another_area_strays_with_it(hatch: Hatch) -> None:
+    old = {"name": "old", "fabric": "carbon plain 200", "count": 2, "process": "vacuum bag"}
+    once, twice = (predict(hatch(replaces=[{**old, **more}])).replaced for more in ({}, {"times": 2.0}))
+    assert once is not None
+    assert twice is not None
+    for key in ("mean", "p05", "p95"):
+        assert getattr(twice.mass, key) == approx(2 * getattr(once.mass, key), rel=1e-12)
+
+
 @few
 @given(resin=st.sampled_from(LIBRARY.names("resin")), count=st.integers(1, 6))
 def test_whatever_the_resin(hatch: Hatch, resin: str, count: int) -> None:

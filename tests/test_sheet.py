@@ -267,9 +267,9 @@ def test_a_page_begins_with_its_section_and_none_is_nearly_empty(hatch: Hatch, d
         for page in listed:
             top = top_of(page)
             assert any("".join(sorted(head)) == "".join(sorted(top)) for head in heads) or any(
-                top.startswith(f"{head},goeson") for head in heads
+                top.startswith(f"{head}(continued)") for head in heads
             ), top
-            carried += "goeson" in top
+            carried += "(continued)" in top
         for page in listed[:-1]:
             assert len(flat_text(page.extract_text())) > 350
     assert carried > 0

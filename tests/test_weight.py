@@ -193,6 +193,23 @@ def test_a_hybrid_is_weighed_by_the_volume_of_its_fibres(hatch: Hatch) -> None:
     assert 1440 < layer.fibre_density < 1790
 
 
+def test_the_film_strays_with_the_part(exact: Hatch, tmp_path: Path) -> None:
+    """Where three quarters of a part are film, its limits are at least as wide as the film's own."""
+    table = tmp_path / "shop.csv"
+    exact()
+    thick = "test bag,surface_resin,1 kg/m^2,nominal,shop,\n"
+    table.write_text(thick_first(table.read_text(encoding="utf-8"), thick), encoding="utf-8")
+    weighed = predict(exact()).weighed
+    assert weighed.film > 0.7 * weighed.mass.mean
+    assert np.std(weighed.drawn) > 0.9 * weighed.films.spread * weighed.film
+
+
+def thick_first(table: str, row: str) -> str:
+    """The table with another row of one property in place of its own."""
+    key = ",".join(row.split(",")[:2])
+    return "".join(row if line.startswith(key) else line for line in table.splitlines(keepends=True))
+
+
 def test_mat_and_cloth_of_one_fabric_share_by_weight(exact: Hatch, tmp_path: Path) -> None:
     """A quarter of the fabric's weight is mat: its take-up is three quarters of the cloth's and one of the mat's."""
     table = tmp_path / "shop.csv"
