@@ -201,8 +201,9 @@ def test_a_search_whose_parent_is_killed_ends(tmp_path: Path) -> None:
     parent.write_text(
         "import subprocess, sys\n"
         "from shapely import box\n"
-        "from layup.shop import nest_search\n"
-        "from layup.make.nest import Piece, Roll, nest\n"
+        "from layup.make import nest_search\n"
+        "from layup.make.nest import nest\n"
+        "from layup.make.pieces import Piece, Roll\n"
         "begin = subprocess.Popen\n"
         "def told(*args, **more):\n"
         "    child = begin(*args, **more)\n"
