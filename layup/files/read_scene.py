@@ -186,8 +186,8 @@ def _check_tree(nodes: list[dict[str, Any]]) -> None:
             seen[here] = None
             here = parent.get(here)
         above = 0 if here is None else depth[here]
-        for level, node in enumerate(reversed(seen), 1):
-            depth[node] = above + level
+        for level, one in enumerate(reversed(seen), 1):
+            depth[one] = above + level
     if max(depth.values(), default=0) > DEEPEST:
         raise ValueError(f"a node of its tree lies more than {DEEPEST} others deep")
 

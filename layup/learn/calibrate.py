@@ -237,7 +237,8 @@ def learn_rows(
     for row in listed:
         weighed = (dry or {}).get((str(row[2]), str(row[3])))
         if weighed is not None and row[15] and json.loads(row[15]).get("dry"):
-            piece, moved = _weighed_dry(_piece(row), json.loads(row[15]), weighed), []
+            piece = _weighed_dry(_piece(row), json.loads(row[15]), weighed)
+            moved: list[tuple[str, float, float]] = []
         else:
             piece, moved = _rebased(_piece(row), row[15], library)
         pieces.append(piece)

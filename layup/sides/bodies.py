@@ -69,8 +69,8 @@ def bodies_of(mesh: Welded) -> Bodies:
     piece = _wedges(mesh)
     count = int(piece.max()) + 1
     if count == 1:
-        area = float(face_normals(mesh.points, mesh.faces)[1].sum())
-        return Bodies(np.zeros(len(piece), dtype=np.int64), np.array([area]), 0, 0.0, ())
+        whole = float(face_normals(mesh.points, mesh.faces)[1].sum())
+        return Bodies(np.zeros(len(piece), dtype=np.int64), np.array([whole]), 0, 0.0, ())
     normal, area, _ = face_normals(mesh.points, mesh.faces)
     cracked = np.zeros(count, dtype=np.bool_)
     cracked[piece[np.flatnonzero(mesh.mates.mate == FREE) // 3]] = True

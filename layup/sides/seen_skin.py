@@ -272,7 +272,7 @@ class Seen:
         """
         rows = np.concatenate([np.flatnonzero(self.marks & AT_CREASE), self._open])
         nodes = self.patches + len(self._open)
-        marks = ((self.marks & 7) << 3) if by_creases else self.marks
+        marks = ((self.marks & 7) << 3).astype(np.uint8) if by_creases else self.marks
         skin, count = join_nodes(rows, self.mate, marks, self.patch, self._place, self.patches, self.state, nodes)
         weight = np.concatenate([self._total * self._uniform, self.area[self._open] * (self.state[self._open] == SKIN)])
         size = sums(skin, weight, count)

@@ -453,4 +453,4 @@ def _along(a: Floats, b: Floats, thickness: float) -> Floats:
     row = np.repeat(np.arange(len(a)), many)
     first = np.repeat(np.cumsum(many) - many, many)
     share = (np.arange(len(row)) - first + 0.5) / many[row]
-    return a[row] + share[:, None] * (b - a)[row]
+    return np.asarray(a[row] + share[:, None] * (b - a)[row])
