@@ -378,11 +378,10 @@ def openings_notes(job: Job, plies: Sequence[ClothPly]) -> list[str]:
     filled = [ply for ply in whole if all(len(shape.interiors) == 0 for shape in ply.shapes)]
     if cutouts > 1e-4 * job.surface.whole.area:
         if filled:
-            cloth = sum(roll_weight(job, job.library.get("fabric", ply.fabric)) for ply in filled) * cutouts
             notes.append(
                 f"Ply {_numbers([p.number for p in filled])}: cloth is cut with the part's cut-outs filled "
-                f"({cutouts * 1e4:.4g} cm²). The dry cloth then weighs {mass_both(cloth, 'both')} more than the "
-                "prediction's, which leaves them out; the part's weight is not touched."
+                f"({cutouts * 1e4:.4g} cm²), which are cut out when the part is hard; dry cloth, resin to mix and the "
+                "weight off the mould count it, the part's weight doesn't."
             )
         kept = [ply for ply in whole if ply not in filled]
         if kept:
