@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 import layup
 
@@ -112,6 +115,35 @@ def test_a_newcomer_can_take_in_every_room() -> None:
         assert (folder / "__init__.py").is_file(), f"{folder.name} doesn't say what question it answers"
         files = list(folder.glob("*.py"))
         assert len(files) <= 25, f"{folder.name} has {len(files)} files: a newcomer can't take it in"
+
+
+def public_names(path: Path) -> set[str]:
+    """What a module offers at its top: functions, classes and values whose name begins with no underscore."""
+    names: set[str] = set()
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+            names.add(node.name)
+        elif isinstance(node, ast.Assign):
+            names |= {target.id for target in node.targets if isinstance(target, ast.Name)}
+        elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+            names.add(node.target.id)
+    return {name for name in names if not name.startswith("_")}
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_a_room_says_its_question_and_its_public_names_in_three_lines(room: str) -> None:
+    tree = ast.parse((PACKAGE / room / "__init__.py").read_text(encoding="utf-8"))
+    lines = (ast.get_docstring(tree) or "").splitlines()
+    assert len(lines) == 3
+    assert lines[0].endswith("?")
+    assert len(tree.body) == 1, "a room loads nothing at its door"
+    named = re.findall(r"`([^`]+)`", " ".join(lines))
+    assert len(named) >= 2
+    for name in named:
+        module, _, inner = name.partition(".")
+        path = PACKAGE / room / f"{module}.py"
+        assert path.is_file(), f"{room}/__init__.py names `{name}`, but there is no {module}.py"
+        assert not inner or inner in public_names(path), f"{room}/{module}.py has no public `{inner}`"
 
 
 def test_the_public_face_is_what_it_says() -> None:

@@ -1,5 +1,4 @@
-"""One module a command: it reads the words, calls the library and prints; it holds no arithmetic.
-
-A command module is called like its command and holds a click command of the name `command`. It imports click and
-`layup.commands.options` at its top and everything else inside the function, so that the help is quick.
+"""How does a person at a terminal ask, one module a command?
+`cli.main` finds the module, whose click command reads the words, calls the library and prints. Shared: `options`.
+So that help is quick, a module imports click and `options` at its top, the rest inside its function. No arithmetic.
 """

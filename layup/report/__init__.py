@@ -1,1 +1,4 @@
-"""How is a result shown: the means of the screen, of paper and of pictures, and surfaces drawn with them."""
+"""How is a result shown?
+Means: `palette`, `saving.save`, `waiting`, `document.BuildSheet` as `document_pdf.pdf_bytes` and `document_html`.
+A surface drawn: `shape_drawing.draw_shape`, `surface_picture.draw_surface`, `surface_html`, `stage_buffer.stage`.
+"""
