@@ -17,6 +17,41 @@ settings.load_profile("house")
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
+# What takes many seconds: left out of the fast lane, `pytest -m "not slow and not browser"`, never of the whole run.
+# A folder, a file or one test; tests/test_house.py holds that each is there.
+SLOW = (
+    "benchmarks",
+    "published/test_resin_fit.py",
+    "test_bench_hostile.py",
+    "test_bench_killed.py",
+    "test_choose.py",
+    "test_nest.py",
+    "test_one_truth.py::test_every_medium_tells_the_same_weight",
+    "test_one_truth.py::test_names_and_their_order_mean_nothing",
+    "test_partfile_fuzz.py",
+    "test_photo.py",
+    "test_stopping.py",
+    "test_surface_fuzz.py",
+    "test_surface_large.py",
+    "test_units_walk.py",
+    "test_zoo.py",
+)
+
+
+def is_slow(test: str) -> bool:
+    """Whether a test, `test_photo.py::test_bars[x]` as seen from this folder, is one of `SLOW` or in it."""
+    return any(test == slow or test.startswith((f"{slow}/", f"{slow}::", f"{slow}[")) for slow in SLOW)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark the slow tests, so that one list says which they are."""
+    here = Path(__file__).parent
+    for item in items:
+        if item.path.is_relative_to(here):
+            _, _, inner = item.nodeid.partition("::")
+            if is_slow(f"{item.path.relative_to(here).as_posix()}::{inner}"):
+                item.add_marker(pytest.mark.slow)
+
 
 @pytest.fixture
 def examples() -> Path:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from conftest import SLOW, is_slow
 
 import layup
 
@@ -188,3 +189,17 @@ def test_every_json_key_is_documented(examples: Path) -> None:
     data = layup.predict(examples / "motor-glider" / "engine-bay-door.toml").as_json()
     keys = [*data, *data["plies"][0], *data["zones"][0], *data["processes"][0], *data["surface"], *data["sources"][0]]
     assert [key for key in keys if f"`{key}`" not in text and f"`{key}[]`" not in text] == []
+
+
+def test_the_slow_tests_are_there_and_the_rest_is_not_among_them() -> None:
+    folder = Path(__file__).parent
+    assert tuple(sorted(SLOW)) == SLOW
+    for slow in SLOW:
+        where, _, test = slow.partition("::")
+        path = folder / where
+        assert path.exists(), f"conftest.py calls {where} slow, which isn't there"
+        assert not test or test in public_names(path), f"{where} has no test {test}"
+    assert is_slow("benchmarks/test_start.py::test_any")
+    assert is_slow("test_one_truth.py::test_names_and_their_order_mean_nothing[male]")
+    assert not is_slow("test_one_truth.py::test_areas_go_with_the_square")
+    assert not is_slow("test_choose_nothing.py::test_any")
