@@ -6,6 +6,7 @@ import ast
 import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -203,3 +204,19 @@ def test_the_slow_tests_are_there_and_the_rest_is_not_among_them() -> None:
     assert is_slow("test_one_truth.py::test_names_and_their_order_mean_nothing[male]")
     assert not is_slow("test_one_truth.py::test_areas_go_with_the_square")
     assert not is_slow("test_choose_nothing.py::test_any")
+
+
+def test_developers_md_draws_the_house_as_it_stands() -> None:
+    text = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    _, drawing, rest = text.split("```", 2)
+    drawn = re.findall(r"^(?: {17}|  [a-z ]{13}  )([a-z]+)  ", drawing, flags=re.M)
+    assert drawn == ["public", *reversed(ROOMS), *reversed(GROUND)]
+    near = [PACKAGE.parent / place for place in ("", "layup", "materials", "tests/published", "tests/browser")]
+    near += [PACKAGE / room for room in ROOMS]
+    for path in re.findall(r"`([a-z_/]+\.(?:py|csv|md|toml))`", rest):
+        assert any((place / path).is_file() for place in near), f"DEVELOPERS.md names {path}, which isn't there"
+
+
+def test_the_version_is_the_same_in_both_places() -> None:
+    project = tomllib.loads((PACKAGE.parent / "pyproject.toml").read_text(encoding="utf-8"))
+    assert project["project"]["version"] == layup.__version__
