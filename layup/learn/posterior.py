@@ -212,10 +212,8 @@ class _System:
     def at(self, x: Floats) -> tuple[Floats, Floats, Floats]:
         """Expected masses, their slopes, and the mass of the plies' resin, at values of the unknowns."""
         resin = self.resin * np.exp(np.minimum(self.select @ x, 2.0))
-        plies = np.zeros(len(self.pieces))
-        np.add.at(plies, self.row, resin)
-        slope = self.faces.copy()
-        np.add.at(slope, self.row, resin[:, None] * self.select)
+        plies = np.bincount(self.row, resin, len(self.pieces))
+        slope = self.faces + _summed(self.row, resin[:, None] * self.select, len(self.pieces))
         return self.rest + plies + self.faces @ x, slope, plies
 
     def solve(self, scatter: float, right: NDArray[np.bool_]) -> _Solved:
@@ -229,8 +227,7 @@ class _System:
             weight = right / noise
             left = self.mass - expected
             shared = np.bincount(self.title, weight * self.area**2, self.titles)
-            towards = np.zeros((self.titles, len(x)))
-            np.add.at(towards, self.title, (weight * self.area)[:, None] * slope)
+            towards = _summed(self.title, (weight * self.area)[:, None] * slope, self.titles)
             off = left + slope @ (x - self.prior)
             pulls = np.bincount(self.title, weight * self.area * off, self.titles)
             total = precision + (slope * weight[:, None]).T @ slope - (towards.T / (1 + shared)) @ towards
@@ -301,6 +298,14 @@ class _System:
                 break
             right, solved = moved, trial
         return solved
+
+
+def _summed(row: NDArray[np.int64], values: Floats, count: int) -> Floats:
+    """Rows of values added up by their number, column by column: quicker than adding them one by one."""
+    out: Floats = np.empty((count, values.shape[1]))
+    for number, column in enumerate(values.T):
+        out[:, number] = np.bincount(row, column, count)
+    return out
 
 
 @dataclass
@@ -457,13 +462,13 @@ def _likely_steps(system: _System, solved: _Solved, root: str) -> list[int]:
     plies = np.array([sum(r.mass for r in system.pieces[n].resins) for n in at])
     off = np.clip(solved.left[at] / plies, -0.7, 0.7)
     weight = plies**2 / solved.noise[at]
-    found = []
-    for first in range(2, len(at) - 1):
-        before, after = weight[:first], weight[first:]
-        apart = float(after @ off[first:]) / float(after.sum()) - float(before @ off[:first]) / float(before.sum())
-        found.append((abs(apart) / math.sqrt(1 / float(before.sum()) + 1 / float(after.sum())), first))
-    found.sort(reverse=True)
-    return [system.pieces[at[first]].number for size, first in found[:3] if size > 1.8]
+    first = np.arange(2, len(at) - 1)
+    heavy, pulled = np.cumsum(weight), np.cumsum(weight * off)
+    before, after = heavy[first - 1], heavy[-1] - heavy[first - 1]
+    apart = (pulled[-1] - pulled[first - 1]) / after - pulled[first - 1] / before
+    size = np.abs(apart) / np.sqrt(1 / before + 1 / after)
+    most = np.argsort(-size, kind="stable")[:3]
+    return [system.pieces[at[n]].number for n in first[most[size[most] > 1.8]].tolist()]
 
 
 def value_of_more(variance: float, noises: Sequence[float]) -> list[float]:
