@@ -1,7 +1,7 @@
 """A long record: 20,000 weigh-ins calibrated and listed, as ratios to reading the same rows on the same machine.
 
-The joint posterior takes some 25 s for 100,000 weigh-ins, where the goal was 2 s; a shop's few hundred take a tenth of a
-second. It grows no faster than the entries do. The history must not read the whole record.
+The joint posterior takes some 25 s for 100,000 weigh-ins, where the goal was 2 s; a shop's few hundred take a tenth of
+a second. It grows no faster than the entries do. The history must not read the whole record.
 """
 
 from __future__ import annotations
