@@ -1,6 +1,6 @@
 """Where operating systems differ: how work is stopped, how a file is held, how long and how large a child may become.
 
-- The program is asked to stop (Ctrl-C):       `run(main)`, `finishing()`, `STOPPED`
+- The program is asked to stop (Ctrl-C):       `run(main)`, `asked_to_stop()`, `STOPPED`
 - One program at a time:                       `lock(handle)`, `unlock(handle)`
 - A reader is bounded in time:                `within(seconds, say)`
 - A child process: `press_stop`, `listen_for_stop`, `bound(seconds, size)`
@@ -26,27 +26,58 @@ from typing import Any, NoReturn
 STOPPED = 130
 """Exit status of a command stopped before it had an answer: 128 and the number of the signal, as in a shell."""
 
-_asked = threading.Event()
+_asked = False
 
 
 def asked_to_stop() -> bool:
     """Whether Ctrl-C was pressed; true as well where a library made another error of it."""
-    return _asked.is_set()
+    return _asked
 
 
-def _stop(number: int, frame: FrameType | None) -> NoReturn:
-    _asked.set()
-    raise KeyboardInterrupt
+def _stop(number: int, frame: FrameType | None) -> None:
+    """Raise KeyboardInterrupt, but only where something catches it: inside the program that `run` runs.
+
+    No lock and no thread in here: it may interrupt itself.
+    """
+    global _asked
+    _asked = True
+    while frame is not None:
+        if frame.f_code is _swallowed.__code__:
+            _press_again()
+            return
+        if frame.f_code is _program.__code__:
+            raise KeyboardInterrupt
+        frame = frame.f_back
 
 
 def _swallowed(what: Any) -> None:
     """Ctrl-C while Python was clearing up behind the program's back is not lost: it is pressed again."""
     if what.exc_type is KeyboardInterrupt:
-        again = threading.Timer(0.01, signal.raise_signal, (signal.SIGINT,))
-        again.daemon = True
-        again.start()
+        _press_again()
         return
     sys.__unraisablehook__(what)
+
+
+def _press_again() -> None:
+    """Press Ctrl-C at the next step of the program that is not part of `_swallowed`.
+
+    What is raised in the hook is printed by Python and lost, and a timer may go off while the hook still runs. The
+    profiler's function is called at the next call or return, on every system, and what it raises goes on from there.
+    """
+
+    def step(frame: FrameType, event: str, arg: object) -> None:
+        if frame.f_code not in (_press_again.__code__, _swallowed.__code__, _stop.__code__):
+            sys.setprofile(None)
+            signal.raise_signal(signal.SIGINT)  # to who listens for it now, as the key would be
+
+    sys.setprofile(step)
+
+
+def _program(main: Callable[[], object]) -> None:
+    """The part of `run` in which Ctrl-C raises; before and behind it, it is only noted."""
+    if _asked:
+        raise KeyboardInterrupt
+    main()
 
 
 def _escaped(error: UnicodeError) -> tuple[str, int]:
@@ -73,11 +104,11 @@ def run(main: Callable[[], object]) -> NoReturn:
     sys.unraisablehook = _swallowed
     status: object = 0
     try:
-        main()
+        _program(main)
     except SystemExit as left:
         status = left.code
     except BaseException as error:
-        if not isinstance(error, KeyboardInterrupt) and not _asked.is_set():
+        if not isinstance(error, KeyboardInterrupt) and not _asked:
             raise
         status = STOPPED
         with suppress(OSError):
@@ -85,7 +116,7 @@ def run(main: Callable[[], object]) -> NoReturn:
     finally:
         with suppress(ValueError):
             signal.signal(signal.SIGINT, signal.SIG_IGN)  # all is said: only clearing up is left
-    if _asked.is_set() and status == STOPPED:  # Python may have noted Ctrl-C for itself and would end another way
+    if _asked and status == STOPPED:  # Python may have noted Ctrl-C for itself and would end another way
         for stream in (sys.stdout, sys.stderr):
             with suppress(OSError, ValueError):
                 stream.flush()
@@ -94,27 +125,6 @@ def run(main: Callable[[], object]) -> NoReturn:
 
 
 SAID = "Stopped before there was an answer. No file was left half written."
-
-
-@contextmanager
-def finishing() -> Iterator[None]:
-    """The answer is being written down: the first Ctrl-C in here is passed over, the second one stops."""
-    presses = 0
-
-    def pressed(number: int, frame: FrameType | None) -> None:
-        nonlocal presses
-        presses += 1
-        if presses > 1:
-            _stop(number, frame)
-
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, pressed)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 def _module(name: str) -> ModuleType | None:
