@@ -161,6 +161,8 @@ def choose(
     frames = frames_of(benches, needs, shelf.solid)
     notes.append(_tried(frames))
     search = lightest(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
+    if search.found is None and not search.proven:
+        raise KeyboardInterrupt  # stopped, and not even a first guess passes: that nothing does is not known
     checker = search.checker
     figures = [f for bench in benches for f in bench.figures] + list(old.figures if old else ())
     notes += [note for bench in benches for note in bench.notes]
