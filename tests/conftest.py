@@ -21,7 +21,11 @@ EXAMPLES = Path(__file__).parent.parent / "examples"
 # A folder, a file or one test; tests/test_house.py holds that each is there.
 SLOW = (
     "benchmarks",
+    "published/test_measured_laminates.py::test_blind_predictions_keep_nine_in_ten",
     "published/test_resin_fit.py",
+    "published/test_shop_scatter.py::test_two_hundred_simulated_shops",
+    "test_batch.py::test_the_command",
+    "test_bench_choose.py",
     "test_bench_hostile.py",
     "test_bench_killed.py",
     "test_choose.py",
