@@ -196,7 +196,7 @@ def test_index_units_lose_up_to_half_their_divisor_a_line(divisor: float, loses:
 def test_moment_of_mass_is_not_moment_of_force() -> None:
     # 1 lb in of mass is 0.0115212462 kg m; 1 lbf in of force is 0.112984829 N m (NIST SP 811, from memory).
     assert parse("1 lb in", "moment") == pytest.approx(0.0115212462, abs=5e-11)
-    assert moment_kept(parse("1 lb in", "moment"), "lb") == "+1.0 lb in"
+    assert moment_kept(parse("1 lb in", "moment"), "lb") == "+1.0 lb-in"
     assert pytest.approx(0.112984829, abs=5e-10) == LB_IN * 9.80665
 
 
