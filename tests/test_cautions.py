@@ -215,7 +215,7 @@ def test_each_is_said_once_where_the_hand_is(hatch: Hatch, tmp_path: Path) -> No
     from layup.report.document import Words
 
     made = predict(hatch(**{**CARBON, "process": "vacuum bag", "finish": PAINT, "replaces": METAL, "near": "engine"}))
-    sheet = build_sheet(prepare(made, patterns=False), "metric")
+    sheet = build_sheet(prepare(made, patterns=False), "both")
     where = {
         line: section.title for section in sheet.sections for block in section.blocks if isinstance(block, Words)
         for line in block.lines

@@ -23,7 +23,7 @@ HEAD = "item,weight [lb],arm [in]\n"
 @pytest.mark.parametrize(
     "row",
     ["radio,nan,10", "radio,inf,10", "radio,-inf,10", "radio,-5,10", "radio,1e308,10", "radio,1e9,10", "radio,,10",
-     "radio,5,nan", "radio,5,1e9", "radio,5,99999999", "radio,999999999,10", 'radio,"5,5",10', "radio,true,10",
+     "radio,5,nan", "radio,5,1e9", "radio,5,99999999", "radio,999999999,10", 'radio,"5,5,5",10', "radio,true,10",
      "radio,5 kg/m,10", "radio,5,10 lb", "radio,0x10,10", "radio,1/0,10", "radio,--5,10"],
 )  # fmt: skip
 def test_a_row_that_cannot_be_is_said_with_its_number(tmp_path: Path, row: str) -> None:

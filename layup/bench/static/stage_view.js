@@ -169,8 +169,12 @@ export class View {
       this.labels.append(element);
       let lead = null;
       if (led) {
-        this.leads ||= this.labels.appendChild(document.createElementNS("http://www.w3.org/2000/svg", "svg"));
-        lead = document.createElementNS("http://www.w3.org/2000/svg", "line");
+        if (!this.leads) {
+          const held = document.createElement("template");
+          held.innerHTML = "<svg></svg>";
+          this.leads = this.labels.appendChild(held.content.firstChild);
+        }
+        lead = document.createElementNS(this.leads.namespaceURI, "line");
         this.leads.append(lead);
       }
       this.marks.push({ element, at, kind: own, lead });
