@@ -167,16 +167,16 @@ def test_a_name_that_no_file_can_have(tmp_path: Path, words: list[str]) -> None:
 def test_a_mistake_of_our_own_names_the_table_behind_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "h.toml"
     path.write_text(PART + '[[ply]]\nfabric = "carbon plain 160"\n[[replaces]]\nname = "boom"\nweighed = "2 lb"\n')
-    from layup.partfile import job
+    from layup.partfile import read
 
-    real = job._check_sizes
+    real = read._check_sizes
 
     def broken(part: Any, *more: Any) -> None:
         if any(entry.name == "boom" for entry in part.replaces):
             raise KeyError("boom")
         real(part, *more)
 
-    monkeypatch.setattr(job, "_check_sizes", broken)
+    monkeypatch.setattr(read, "_check_sizes", broken)
     monkeypatch.setattr(sys, "argv", ["layup", "predict", str(path)])
     done = CliRunner().invoke(main, ["predict", str(path)])
     assert done.exit_code == 1
