@@ -233,9 +233,9 @@ def test_what_is_typed_stays_through_a_reload_and_a_fault(page: Page) -> None:
 def test_the_unit_is_remembered_for_the_shop_and_the_stage_for_the_part(page: Page) -> None:
     (page.folder / "second.toml").write_text(HATCH.replace("Hatch", "Second"), encoding="utf-8")
     page.post("/weigh", "hatch.toml", do="unit:kg")
-    page.post("/weigh", "hatch.toml", do="stage:cup")
+    page.post("/weigh", "hatch.toml", do="stage:left-in-cups")
     assert 'value="unit:kg" id="unit-kg" aria-pressed="true"' in page.get("/weigh", file="second.toml")
-    assert 'id="stage-cup" aria-pressed="true"' in page.get("/weigh", file="hatch.toml")
+    assert 'id="stage-left-in-cups" aria-pressed="true"' in page.get("/weigh", file="hatch.toml")
     assert 'id="stage-trimmed" aria-pressed="true"' in page.get("/weigh", file="second.toml")
 
 
@@ -244,7 +244,7 @@ def test_it_is_said_again_while_it_is_typed(page: Page) -> None:
     assert "2 lb 2 1/8 oz" in text
     assert "966 g" in text
     assert "not ounces" in text
-    assert "write 2.13" in page.get("/weigh/said", file="hatch.toml", unit="lb", value="2,13")
+    assert "2 lb 2 1/8 oz" in page.get("/weigh/said", file="hatch.toml", unit="lb", value="2,13"), "one meaning"
     assert "3 lb 2 oz" in page.get("/weigh/said", file="hatch.toml", unit="lb-oz", lb="2", oz="18")
 
 

@@ -203,7 +203,7 @@ def _impossible(weighed: Weighed, ground: Ground | None, mass: float, implied: I
         return ""
     if implied is None:
         return (
-            f"{mass_words(mass)} is less than the dry cloth, the core and the rest weigh ({mass_words(ground.rest)}): "
+            f"it is less than the dry cloth, the core and the rest weigh ({mass_words(ground.rest)}): "
             "something is missing from the part, or the layup in the part file is not the one on the mould"
         )
     if implied.fibre_fraction > TIGHTEST:
