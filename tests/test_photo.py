@@ -388,7 +388,7 @@ def test_without_opencv(monkeypatch):
         raise ImportError(name)
 
     monkeypatch.setattr(photo_sheet, "import_module", missing)
-    with pytest.raises(SurfaceError, match=r'pip install "layup\[photo\]"'):
+    with pytest.raises(SurfaceError, match="pip install opencv-python-headless"):
         sheet_pdf("a4")
 
 

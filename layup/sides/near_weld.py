@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.shape.nearest import to_segments
+from layup.shape.nearest import on_segments
 from layup.shape.surface import Finding
 from layup.shape.topology import Faces, Points, edge_keys, free_edges, length_of, normals
 
@@ -112,10 +112,16 @@ def beside(points: Points, faces: Faces) -> bool:
     near = SLIT * float(np.linalg.norm(points.max(axis=0) - points.min(axis=0)))
     a, b = points[edges[:, 0]], points[edges[:, 1]]
     low, high = np.minimum(a, b) - near, np.maximum(a, b) + near
-    for place in ends.tolist():
-        at = points[place]
-        rows = np.flatnonzero(((at >= low) & (at <= high)).all(axis=1) & (edges != place).all(axis=1))
-        if len(rows) and float(to_segments(at, a[rows], b[rows]).min()) < near:
+    for some in np.array_split(ends, max(1, len(ends) * len(edges) // 2_000_000)):
+        at = points[some][:, None]
+        inside = (at[:, :, 0] >= low[:, 0]) & (at[:, :, 0] <= high[:, 0])
+        for axis in (1, 2):
+            inside &= (at[:, :, axis] >= low[:, axis]) & (at[:, :, axis] <= high[:, axis])
+        point, edge = np.nonzero(inside)
+        other = (edges[edge] != some[point][:, None]).all(axis=1)  # an edge's own ends lie on it anyway
+        point, edge = some[point[other]], edge[other]
+        foot = on_segments(points[point], a[edge], b[edge])
+        if len(point) and float(np.linalg.norm(foot - points[point], axis=1).min()) < near:
             return True
     return False
 

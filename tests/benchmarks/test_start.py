@@ -3,8 +3,9 @@
 Each figure is the least of several whole processes: what the machine can do when nothing else disturbs it. Cost: the
 help loads click alone; the example grows with the triangles of its mesh and the plies of its layup.
 
-The example's target is 8 times. It is measured at 7.5 to 9.5 on one machine from run to run, so the target is missed as
-often as met; the test guards 11, so that a change that makes it worse shows and noise does not.
+The example's target is 8 times. It is measured at 9 to 12 on one machine from run to run (before regions, and before
+noise and welding of a mesh were looked for, at 8 to 9 there), so the target is missed; the test guards 14, so that a
+change that makes it worse shows and noise does not.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ def least(*commands: tuple[str, ...], rounds: int = 7) -> list[float]:
     ("name", "words", "target", "guard"),
     [
         ("layup --help", ["-m", "layup", "--help"], 3.0, 3.0),
-        ("the shipped example", ["-m", "layup", "predict", EXAMPLE], 8.0, 11.0),
+        ("the shipped example", ["-m", "layup", "predict", EXAMPLE], 8.0, 14.0),
     ],
 )
 def test_start_against_importing_numpy(
