@@ -26,7 +26,7 @@ NO_FILES = {
     "pick", "cut", "bar", "bar_along", "along", "rule", "within", "between", "group", "or", "and", "not", "core",
     "zone",
     "covers", "finish", "sheet", "covering", "layer", "match", "fabrics", "criterion", "surface_ply", "supports",
-    "processes", "stiffness", "cutouts", "inside",
+    "processes", "stiffness", "cutouts", "inside", "hand", "mirror", "near",
 }  # fmt: skip
 """Keys of the part file that hold words or free lists, none of which is ever opened as a file."""
 
@@ -228,6 +228,25 @@ def test_files_inside_are_fine_and_other_words_are_no_files(shop: Folder) -> Non
     assert [name for _, name in files_of(data)] == ["sub/a.csv", "../x", "../shop/door.stl", "a.dxf"]
     for odd in (None, [], "x", 3, {"surface": 3}, {"materials": "x.csv"}):
         assert named_files(odd, shop, shop.root) == []
+
+
+def test_what_the_scale_taught_is_taken_by_no_table_outside(shop: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A record in the folder is learnt from by the tables that the part names: those of the folder alone."""
+    from layup import materials
+    from layup.learn.store import open_store
+
+    open_store(shop.root).close()
+    (shop.root / "in.csv").write_text("")
+    (shop.root.parent / "out" / "secret.csv").write_text("")
+    (shop.root / "leads.csv").symlink_to(shop.root.parent / "out" / "secret.csv")
+    text = 'materials = ["../out/secret.csv", "leads.csv", "in.csv"]\n[surface]\n'
+    (shop.root / "door.toml").write_text(text)
+    asked: list[Path] = []
+    monkeypatch.setattr(
+        materials, "load_library", lambda paths=(), real=materials.load_library: asked.extend(paths) or real()
+    )
+    Desk(shop).habits(shop.root / "door.toml", desk_module.tables_of(text))
+    assert asked == [shop.root / "in.csv"]
 
 
 def test_a_part_file_that_names_files_outside_is_not_even_looked_at(shop: Folder) -> None:

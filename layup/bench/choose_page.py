@@ -150,7 +150,12 @@ def start(asked: Asked) -> Response:
                 works.stop(running.name)
             about = (FLOW, asked.file, sheet.version, str(time.monotonic_ns()))
             works.start(
-                about, search, sheet.path.name, sheet.text, str(sheet.path.parent), asked.desk.habits(sheet.path)
+                about,
+                search,
+                sheet.path.name,
+                sheet.text,
+                str(sheet.path.parent),
+                asked.desk.habits(sheet.path, sheet.data),
             )
     return _after(asked, sheet)
 
@@ -258,7 +263,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         field=field_id, cautions=list(dict.fromkeys([*CAUTIONS, *(answer.cautions if answer else ())])), now_letter=NOW,
         nearest_letter=NEAREST, advice=ADVICE, progress_words=progress_words, point=asked.query.get("point", ""),
         fault=lambda *path: _faults_at(sheet, path), elsewhere=_elsewhere(sheet),
-        habits=bool(asked.desk.habits(sheet.path)), **words,
+        habits=bool(asked.desk.habits(sheet.path, sheet.data)), **words,
     )  # fmt: skip
 
 

@@ -253,32 +253,36 @@ class Desk:
                 return found
         return None
 
-    def habits(self, path: Path) -> Habits:
-        """What the shop's scale has taught, of the nearest record inside the folder."""
+    def habits(self, path: Path, data: dict[str, Any]) -> Habits:
+        """What the shop's scale has taught, of the nearest record inside the folder.
+
+        Args:
+            path: Where the part file lies.
+            data: Its tables as written: weigh-ins are taken by the materials it names, those of the folder alone.
+        """
         home = self.folder.shop(path)
         if home is None:
             return {}
         from layup.learn.calibrate import habits_near
         from layup.learn.folder import FILE
 
-        tables = sorted(path.parent.glob("*.csv"))  # a corrected table changes what the weigh-ins say
-        key = (home, path, _stamp(path), *(_stamp(home / (FILE + end)) for end in ("", "-wal")), *map(_stamp, tables))
+        tables = self._tables(path, data)  # a corrected table changes what the weigh-ins say
+        key = (home, path, *(_stamp(home / (FILE + end)) for end in ("", "-wal")), *((t, _stamp(t)) for t in tables))
         kept = self._habits.get(key)
-        return kept if kept is not None else self._habits.put(key, habits_near(path, home))
+        return kept if kept is not None else self._habits.put(key, habits_near(path, home, _library(tables)))
 
     def library(self, sheet: Sheet) -> Library:
         """The tables with the shop's own over them, where those can be read."""
-        from layup.materials import load_library
-
         if sheet.prediction is not None:
             return sheet.prediction.job.library
-        tables = sheet.data.get("materials")
-        paths = [sheet.path.parent / t for t in tables if isinstance(t, str)] if isinstance(tables, list) else []
-        paths = [p for p in paths if p.is_file() and p.resolve().is_relative_to(self.folder.root)]
-        try:
-            return load_library(paths)
-        except LayupError:
-            return load_library()
+        return _library(self._tables(sheet.path, sheet.data))
+
+    def _tables(self, path: Path, data: dict[str, Any]) -> list[Path]:
+        """Tables of materials that a part file names, those that lie in the folder."""
+        named = data.get("materials")
+        outside = {name for _, name in named_files({"materials": named}, self.folder, path.parent)}
+        names = [t for t in named if isinstance(t, str) and t not in outside] if isinstance(named, list) else []
+        return [path.parent / t for t in names if (path.parent / t).is_file()]
 
     def _sheet(self, name: str, path: Path, text: str) -> Sheet:
         data = tables_of(text)
@@ -322,7 +326,7 @@ class Desk:
                     Fault(path.name, lines.get(key), ", ".join(map(str, key)), f'"{file}" is not in the folder', remedy)
                     for key, file in outside
                 )
-            prediction = predict(read_part(path, opener=opener, text=text), habits=self.habits(path))
+            prediction = predict(read_part(path, opener=opener, text=text), habits=self.habits(path, data))
         except FaultsError as error:
             faults = tuple(
                 replace(f, wrong=self.folder.plain(f.wrong), remedy=self.folder.plain(f.remedy)) for f in error.faults
@@ -355,6 +359,15 @@ def tables_of(text: str) -> dict[str, Any]:
         return tomllib.loads(text.removeprefix("\ufeff"))
     except (ValueError, RecursionError):  # also a number of thousands of digits
         return {}
+
+
+def _library(tables: list[Path]) -> Library:
+    from layup.materials import load_library
+
+    try:
+        return load_library(tables)
+    except LayupError:  # said where the part is weighed
+        return load_library()
 
 
 def _stamp(path: Path) -> tuple[int, int, int] | None:

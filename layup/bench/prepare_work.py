@@ -169,7 +169,8 @@ def sheet(
 
     tell("working out the sheet")
     path = Path(part)
-    prediction = predict(job_of(part, text), habits=habits_near(path, shop) if shop else None)
+    job = job_of(part, text)
+    prediction = predict(job, habits=habits_near(path, shop, job.library) if shop else None)
     bench = prepare(prediction, path if kept else None, people=people, temperature=mixing["temperature"],
                     ratio=mixing["ratio"], pot=mixing["pot"])  # fmt: skip
     tell("writing it")

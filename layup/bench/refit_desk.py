@@ -99,7 +99,7 @@ def try_text(asked: Asked, path: Path, text: str) -> tuple[RefitJob | None, tupl
     if isinstance(equipment, str) and not _inside(asked, path.parent / equipment):
         return None, (Fault(path.name, None, "equipment", f'"{equipment}" lies outside the folder',
                             "Copy the list into this shop's folder, and name the copy."),)  # fmt: skip
-    habits = asked.desk.habits(path)
+    habits = asked.desk.habits(path, _tables(text))
     try:
         with tempfile.TemporaryDirectory() as scratch:
             copy = Path(scratch) / path.name

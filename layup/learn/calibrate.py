@@ -555,7 +555,9 @@ def _calibration_of(path: Path) -> Calibration:
             return calibrate(store)
 
 
-def habits_near(part: str | Path, shop: str | Path | None = None) -> dict[tuple[str, ...], Habit]:
+def habits_near(
+    part: str | Path, shop: str | Path | None = None, library: Library | None = None
+) -> dict[tuple[str, ...], Habit]:
     """The habits of the shop whose record lies in this folder, or else in the nearest one above the part file.
 
     Weigh-ins are taken by the tables of today, the part's own among them: a cloth whose weight was corrected since is
@@ -564,6 +566,7 @@ def habits_near(part: str | Path, shop: str | Path | None = None) -> dict[tuple[
     Args:
         part: Path of the part file.
         shop: The shop's folder, where it is not above the part file.
+        library: Those tables, where they are read already; the part file is then not opened, nor what it names.
 
     Returns:
         The habits; empty where there is no record. Nothing is made.
@@ -573,7 +576,7 @@ def habits_near(part: str | Path, shop: str | Path | None = None) -> dict[tuple[
     if store is None:
         return {}
     with store:
-        return calibrate(store, tables_of(part)).habits
+        return calibrate(store, tables_of(part) if library is None else library).habits
 
 
 def tables_of(part: str | Path) -> Library | None:
