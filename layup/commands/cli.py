@@ -46,14 +46,16 @@ class _Commands(click.Group):
             ctx.fail(f'There is no command "{args[0]}". {known}')
         return super().resolve_command(ctx, args)
 
-    def main(self, args: Any = None, *rest: Any, standalone_mode: bool = True, **extra: Any) -> Any:
+    def main(  # type: ignore[override]  # click's own has an overload for each way of ending
+        self, args: Any = None, prog_name: str | None = None, *, standalone_mode: bool = True, **extra: Any
+    ) -> Any:
         """As click does it, but Ctrl-C outside of a command ends like one inside; click would say "Aborted!"."""
         if not standalone_mode:
-            return super().main(args, *rest, standalone_mode=False, **extra)
+            return super().main(args, prog_name, standalone_mode=False, **extra)
         from layup.files.systems import SAID, STOPPED
 
         try:
-            status = super().main(args, *rest, standalone_mode=False, **extra)
+            status = super().main(args, prog_name, standalone_mode=False, **extra)
         except click.ClickException as error:
             error.show()
             status = error.exit_code

@@ -212,7 +212,7 @@ class _System:
     def at(self, x: Floats) -> tuple[Floats, Floats, Floats]:
         """Expected masses, their slopes, and the mass of the plies' resin, at values of the unknowns."""
         resin = self.resin * np.exp(np.minimum(self.select @ x, 2.0))
-        plies = np.bincount(self.row, resin, len(self.pieces))
+        plies: Floats = np.bincount(self.row, resin, len(self.pieces)).astype(np.float64)
         slope = self.faces + _summed(self.row, resin[:, None] * self.select, len(self.pieces))
         return self.rest + plies + self.faces @ x, slope, plies
 
