@@ -61,7 +61,7 @@ def moment_kept(kg_m: float, kept: Kept) -> str:
     """A moment (mass times arm) with its sign.
 
     >>> moment_kept(-1.152124622, "lb"), moment_kept(-1.152124622, "metric")
-    ('−100.0 lb in', '−1.152 kg m')
+    ('−100.0 lb-in', '−1.152 kg m')
     """
     if kept == "lb":
         return _signed(kg_m / (LB * INCH), 1) + " lb-in"
@@ -78,7 +78,7 @@ def index_note(index: IndexEntry, kept: Kept) -> str:
     """What the short form is, and what its rounding may lose.
 
     >>> index_note(IndexEntry(per=1000, decimals=1), "lb")
-    'Index: moment in lb in over 1,000, rounded to 0.1; rounding may put a line up to 50 lb in off.'
+    'Index: moment in lb-in over 1,000, rounded to 0.1; rounding may put a line up to 50 lb-in off.'
     """
     unit = "lb-in" if kept == "lb" else "kg m"
     loses = moment_index(0.0, index.per, index.decimals).loses_up_to
