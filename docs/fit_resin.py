@@ -512,7 +512,7 @@ def _learn_spreads(
         for kind in spreads
         if (pick := np.array([k == kind for k in kinds])).any()
     }
-    rest = np.diag(noise) + (slope * np.where([k in spreads for k in kinds], 0.0, prior_variance())) @ slope.T  # type: ignore[operator]
+    rest = np.diag(noise) + (slope * np.where([k in spreads for k in kinds], 0.0, prior_variance())) @ slope.T  # type: ignore[operator]  # arrays
 
     def worth(trial: dict[str, float]) -> float:
         total = rest + sum(trial[kind] ** 2 * part for kind, part in parts.items())

@@ -216,11 +216,11 @@ def summary(kinds: Mapping[str, list[Answer]]) -> str:
     groups: list[tuple[str, Callable[[Row], bool]]] = [("all", lambda row: True)]
     rows = [answer.row for answer in next(iter(kinds.values()))]
     for process in dict.fromkeys(row.process for row in rows):
-        groups.append((process, lambda row, p=process: row.process == p))  # type: ignore[misc]
+        groups.append((process, lambda row, p=process: row.process == p))  # type: ignore[misc]  # a default binds the name
     for form in dict.fromkeys(form_of(row) for row in rows):
-        groups.append((form, lambda row, f=form: form_of(row) == f))  # type: ignore[misc]
+        groups.append((form, lambda row, f=form: form_of(row) == f))  # type: ignore[misc]  # a default binds the name
     for quantity in dict.fromkeys(row.quantity for row in rows):
-        groups.append((quantity, lambda row, q=quantity: row.quantity == q))  # type: ignore[misc]
+        groups.append((quantity, lambda row, q=quantity: row.quantity == q))  # type: ignore[misc]  # a default binds the name
     for name, belongs in groups:
         picked = [[a for a in answers if belongs(a.row)] for answers in kinds.values()]
         cells = " | ".join(_summary(name, chosen) for chosen in picked)

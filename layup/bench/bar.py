@@ -106,5 +106,5 @@ def _ways(sheet: Sheet, shown: Prediction | None) -> tuple[Way, ...]:
             ways.append(Way(name, name == now))
             continue
         ends = (mass.mean, mass.p05, mass.p95)
-        ways.append(Way(name, name == now, ends, tuple((v - low) * scale for v in ends)))  # type: ignore[arg-type]
+        ways.append(Way(name, name == now, ends, tuple((v - low) * scale for v in ends)))  # type: ignore[arg-type]  # three
     return tuple(ways)

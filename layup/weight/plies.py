@@ -113,11 +113,6 @@ class Layer:
         """Its area if it lay on the surface that was drawn. [m^2]"""
         return self.area - self.risen.gained
 
-    @property
-    def overlap_factor(self) -> float:
-        """Laid area over the area of its place, at its own height. [-]"""
-        return self.area / (self.place.area + self.risen.gained)
-
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FabricLayer(Layer):
