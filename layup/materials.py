@@ -147,9 +147,13 @@ def _factor(text: str) -> float:
 
 
 _SPELLINGS = (
-    (re.compile(r"\baluminum\b"), "aluminium"), (re.compile(r"\bfiber"), "fibre"), (re.compile(r"\bmold"), "mould"),
-    (re.compile(r"\bdemold"), "demould"), (re.compile(r"\bgray\b"), "grey"), (re.compile(r"\blay-?ups?\b"), "layup"),
-)  # fmt: skip
+    (re.compile(r"\baluminum\b"), "aluminium"),
+    (re.compile(r"\bfiber"), "fibre"),
+    (re.compile(r"\bmold"), "mould"),
+    (re.compile(r"\bdemold"), "demould"),
+    (re.compile(r"\bgray\b"), "grey"),
+    (re.compile(r"\blay-?ups?\b"), "layup"),
+)
 """American spellings, and the hyphen of lay-up, as one."""
 _OUNCES = re.compile(r"(?P<number>[0-9]+(?: [0-9]+/[0-9]+|/[0-9]+|\.[0-9]+)?) ?oz(?:/yd\^?2)?\b")
 """Ounces a square yard; of a chopped mat they are ounces a square foot, which stand in its own search words."""
@@ -426,10 +430,13 @@ def _kind_of(name: str, rows: list[Row], merged: dict[str, dict[str, Material]],
             return said.value
         faults.append(
             Fault(
-                said.file, said.line, name, f'type "{said.value}" is no kind of material',
+                said.file,
+                said.line,
+                name,
+                f'type "{said.value}" is no kind of material',
                 "Write one of: " + ", ".join(KINDS_OF_MATERIAL) + ".",
             )
-        )  # fmt: skip
+        )
         return None
     known = [kind for kind, named in merged.items() if any(_same(n) == _same(name) for n in named)]
     if len(known) == 1:
@@ -439,10 +446,13 @@ def _kind_of(name: str, rows: list[Row], merged: dict[str, dict[str, Material]],
         return told
     faults.append(
         Fault(
-            rows[0].file, rows[0].line, name, "cannot tell what kind of material this is",
+            rows[0].file,
+            rows[0].line,
+            name,
+            "cannot tell what kind of material this is",
             f"Add a row: {name},type,fabric,measured,shop, (or " + ", ".join(list(KINDS_OF_MATERIAL)[2:]) + ").",
         )
-    )  # fmt: skip
+    )
     return None
 
 
@@ -463,9 +473,14 @@ def _check_row(row: Row, kind: str, faults: list[Fault]) -> bool:
         return True
     if plain == "form" and kind == "fabric" and row.value not in FORMS:
         faults.append(
-            Fault(row.file, row.line, place, f'"{row.value}" is no form of reinforcement',
-                  "Write one of: " + ", ".join(FORMS) + ".")
-        )  # fmt: skip
+            Fault(
+                row.file,
+                row.line,
+                place,
+                f'"{row.value}" is no form of reinforcement',
+                "Write one of: " + ", ".join(FORMS) + ".",
+            )
+        )
         return False
     if known[plain] == "word":
         return True

@@ -67,24 +67,23 @@ _DUE: dict[str, _Due] = {
     "length": _Due(_LENGTH, "a length", ("mm", "in"), '"25 mm" or "1 in"', "m"),
     "area": _Due((0, 2, 0, 0, 0), "an area", ("m^2", "ft^2"), '"0.5 m^2" or "6 ft^2"', "m^2"),
     "volume": _Due(_VOLUME, "a volume", ("ml", "fl oz"), '"250 ml" or "8 fl oz"', "m^3"),
-    "areal_weight": _Due(_AREAL, "an areal weight", ("g/m^2", "oz/yd^2"),
-                         '"200 g/m^2" or "5.7 oz/yd^2"', "kg/m^2"),
+    "areal_weight": _Due(_AREAL, "an areal weight", ("g/m^2", "oz/yd^2"), '"200 g/m^2" or "5.7 oz/yd^2"', "kg/m^2"),
     "density": _Due(_DENSITY, "a density", ("g/cm^3", "lb/ft^3"), '"1.8 g/cm^3" or "4 lb/ft^3"', "kg/m^3"),
     "pressure": _Due(_PRESSURE, "a pressure", ("kPa", "inHg"), '"85 kPa" or "25 inHg"', "Pa"),
     "stress": _Due(_PRESSURE, "a stress or stiffness", ("GPa", "Msi"), '"70 GPa" or "10 Msi"', "Pa"),
     "temperature": _Due(_KELVIN, "a temperature", ("degC", "degF"), '"21 degC" or "70 degF"', "K"),
     "angle": _Due(_ANGLE, "an angle", ("deg", "rad"), '45 or "45 deg"', "degree"),
     "time": _Due(_TIME, "a time", ("min", "h"), '"25 min" or "2 h"', "s"),
-    "mass_per_length": _Due((1, -1, 0, 0, 0), "a mass per length", ("g/m", "oz/ft"),
-                            '"30 g/m" or "0.3 oz/ft"', "kg/m"),
+    "mass_per_length": _Due((1, -1, 0, 0, 0), "a mass per length", ("g/m", "oz/ft"), '"30 g/m" or "0.3 oz/ft"', "kg/m"),
     "fraction": _Due(_NONE, "a fraction", ("%", "ppm"), '0.45 or "45 %"', ""),
     "speed": _Due(_SPEED, "a speed", ("km/h", "kt"), '"120 km/h" or "65 kt"', "m/s"),
     "force": _Due(_FORCE, "a force", ("N", "lbf"), '"500 N" or "112 lbf"', "N"),
     "moment": _Due((1, 1, 0, 0, 0), "a moment", ("kg m", "lb in"), '"1.5 kg m" or "130 lb in"', "kg*m"),
     "frequency": _Due(_FREQUENCY, "a frequency", ("Hz", "rpm"), '"40 Hz" or "2400 rpm"', "1/s"),
-    "thermal_expansion": _Due((0, 0, 0, -1, 0), "a thermal expansion", ("um/m/K", "um/m/degF"),
-                              '"23e-6 /K" or "23 um/m/K"', "1/K"),
-}  # fmt: skip
+    "thermal_expansion": _Due(
+        (0, 0, 0, -1, 0), "a thermal expansion", ("um/m/K", "um/m/degF"), '"23e-6 /K" or "23 um/m/K"', "1/K"
+    ),
+}
 
 
 def _names(factor: float, powers: Powers, names: str) -> dict[str, tuple[float, Powers]]:
@@ -148,21 +147,24 @@ _SECOND = re.compile(
     rf"(?P<first>[A-Za-z'.]+?)(?: *,| +and|(?<=') ?-)? *(?P<second>{_VALUE}(?![0-9]) *(?P<unit>[^0-9]*))"
 )
 _EXPONENT = re.compile(r"(?<=[A-Za-z])(?:\^|\*\*)?(-?[1-9])(?![0-9])")
-_SPELLINGS = tuple((re.compile(pattern), name) for pattern, name in (
-    (r"(?<=[A-Za-z])\.(?=\s|/|$)", ""),
-    (r"°|\bdeg(?:ree)?s?\b", "deg"),
-    (r"\bdeg ?(?=[CFK]\b)", "deg"),
-    (r"\bdeg ?([Cc]elsius|[Ff]ahrenheit)\b", r"\1"),
-    (r"(?:\"|\b(?:inch(?:es)?|in)\b) ?(?:of )?(?:[Hh][Gg]|mercury)\b", "inHg"),
-    (r"\bmm ?(?:of )?(?:[Hh][Gg]|mercury)\b", "mmHg"),
-    (r"\b(?:US )?(?:fl|fluid) ?(?:oz|ounces?)\b", "floz"),
-    (r"\bUS (?=gal)", ""),
-    (r"\b(?:imp|imperial) gal(?:lons?)?\b", "impgal"),
-    (r"\bper ?cent\b", "%"),
-    (r" ?\bper\b ?", "/"),
-    (r"\b(?:square|sq) ?([A-Za-z]+)", r"\1^2"),
-    (r"\b(?:cubic|cu) ?([A-Za-z]+)", r"\1^3"),
-))  # fmt: skip
+_SPELLINGS = tuple(
+    (re.compile(pattern), name)
+    for pattern, name in (
+        (r"(?<=[A-Za-z])\.(?=\s|/|$)", ""),
+        (r"°|\bdeg(?:ree)?s?\b", "deg"),
+        (r"\bdeg ?(?=[CFK]\b)", "deg"),
+        (r"\bdeg ?([Cc]elsius|[Ff]ahrenheit)\b", r"\1"),
+        (r"(?:\"|\b(?:inch(?:es)?|in)\b) ?(?:of )?(?:[Hh][Gg]|mercury)\b", "inHg"),
+        (r"\bmm ?(?:of )?(?:[Hh][Gg]|mercury)\b", "mmHg"),
+        (r"\b(?:US )?(?:fl|fluid) ?(?:oz|ounces?)\b", "floz"),
+        (r"\bUS (?=gal)", ""),
+        (r"\b(?:imp|imperial) gal(?:lons?)?\b", "impgal"),
+        (r"\bper ?cent\b", "%"),
+        (r" ?\bper\b ?", "/"),
+        (r"\b(?:square|sq) ?([A-Za-z]+)", r"\1^2"),
+        (r"\b(?:cubic|cu) ?([A-Za-z]+)", r"\1^3"),
+    )
+)
 _OUNCES = {
     "areal_weight": '. Woven cloth sold as "10 oz" is "10 oz/yd^2", mat sold as "1.5 oz" is "1.5 oz/ft^2"',
     "volume": '. Ounces of a liquid are "fl oz"',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
@@ -46,6 +47,21 @@ def open_page(root: Path) -> Page:
     guard = build(root, "the-key", PORT)
     client = TestClient(guard, base_url=HOME, cookies={f"bench-{PORT}": "the-key"}, headers={"origin": HOME})
     return Page(client, root, guard.app.state.bench)
+
+
+def alike(one: object, other: object, rel: float = 1e-9, near: float = 1e-12) -> bool:
+    """Whether two answers read from JSON say the same.
+
+    Two processes may add in another order: a figure's last digits are not a promise, all else is.
+    """
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(alike(one[key], other[key], rel, near) for key in one)
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(alike(a, b, rel, near) for a, b in zip(one, other, strict=True))
+    if isinstance(one, float) or isinstance(other, float):
+        numbers = isinstance(one, int | float) and isinstance(other, int | float)
+        return numbers and math.isclose(one, other, rel_tol=rel, abs_tol=near)  # type: ignore[arg-type]
+    return type(one) is type(other) and one == other
 
 
 class _Forms(HTMLParser):

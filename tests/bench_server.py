@@ -50,7 +50,7 @@ class Server:
         body = None
         if form is not None:
             body, headers["Content-Type"] = urlencode(form), "application/x-www-form-urlencoded"
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=120)
         try:
             line.request(method, address, body, headers)
             heard = line.getresponse()

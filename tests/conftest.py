@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import os
+import shutil
+import signal
+import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +61,49 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
                 item.add_marker(pytest.mark.slow)
 
 
+LOCKS = "LAYUP_TEST_LOCKS"  # where the processes of one run, `pytest -n`, find each other's locks
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """A shell that starts us in the background leaves Ctrl-C ignored, and what we start would inherit that."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    if getattr(config.option, "numprocesses", None):
+        os.environ[LOCKS] = tempfile.mkdtemp()
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Take the locks away, in the process that laid them out."""
+    if getattr(config.option, "numprocesses", None) and LOCKS in os.environ:
+        shutil.rmtree(os.environ.pop(LOCKS), ignore_errors=True)
+
+
+@contextmanager
+def _held(name: str, alone: bool) -> Iterator[None]:
+    """A lock between the processes of one run, held by all that share it or by one alone."""
+    try:
+        import fcntl
+    except ImportError:  # Windows: its benchmarks share the machine with the other tests
+        yield
+        return
+    with (Path(os.environ[LOCKS]) / name).open("w") as file:
+        fcntl.flock(file, fcntl.LOCK_EX if alone else fcntl.LOCK_SH)
+        yield
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
+    """Run a benchmark alone: it compares two times, and a test on the other core would bend one of them.
+
+    Whoever waits to be alone holds the door shut, or the others would pass it in and out for ever.
+    """
+    if LOCKS not in os.environ:
+        return (yield)
+    with ExitStack() as room:
+        with _held("door", alone=True):
+            room.enter_context(_held("room", alone="benchmarks" in item.path.parts))
+        return (yield)
+
+
 @pytest.fixture
 def examples() -> Path:
     return EXAMPLES
@@ -83,8 +130,6 @@ def hatch() -> Callable[..., dict[str, Any]]:
 @pytest.fixture
 def page(tmp_path: Path) -> Iterator[Any]:
     """The bench page on a copy of the examples, without a browser: see bench_page.Page."""
-    import shutil
-
     from bench_page import open_page
 
     root = tmp_path / "shop"

@@ -117,8 +117,9 @@ async def _broken(request: Request, error: Exception) -> Response:
     print(f"A fault of the bench page itself: {type(error).__name__}: {error} ({where})", file=sys.stderr)
     return PlainTextResponse(
         "Something is wrong in the program itself, not in what you did. What was entered is saved; go back and go on. "
-        f"({type(error).__name__} in {where})", 500,
-    )  # fmt: skip
+        f"({type(error).__name__} in {where})",
+        500,
+    )
 
 
 async def _colours(request: Request) -> Response:

@@ -84,10 +84,15 @@ def bar_of(desk: Desk, sheet: Sheet) -> Bar:
         why = why.partition(":")[0].partition(' "')[0]
     again = desk.journal.next(sheet.name)
     return Bar(
-        sheet, shown, shown is not None and sheet.prediction is None, why, max(len(sheet.faults) - 1, 0),
-        _ways(sheet, shown), desk.last_change(sheet),
+        sheet,
+        shown,
+        shown is not None and sheet.prediction is None,
+        why,
+        max(len(sheet.faults) - 1, 0),
+        _ways(sheet, shown),
+        desk.last_change(sheet),
         again if again is not None and again.before == sheet.text else None,
-    )  # fmt: skip
+    )
 
 
 def _ways(sheet: Sheet, shown: Prediction | None) -> tuple[Way, ...]:

@@ -165,10 +165,12 @@ def shelf_of(sheet: Sheet) -> ShelfNow:
     if not fabrics:
         fabrics = [str(p["fabric"]) for p in plies if p.get("fabric")] or _names(sheet.data.get("fabric"))
     return ShelfNow(
-        tuple(dict.fromkeys(fabrics)), tuple(dict.fromkeys(cores)),
-        tuple(dict.fromkeys(processes or _names(sheet.data.get("process")))), written.get("solid") is not False,
+        tuple(dict.fromkeys(fabrics)),
+        tuple(dict.fromkeys(cores)),
+        tuple(dict.fromkeys(processes or _names(sheet.data.get("process")))),
+        written.get("solid") is not False,
         frozenset(own),
-    )  # fmt: skip
+    )
 
 
 def with_shelf(text: str, now: ShelfNow, change: Mapping[str, str]) -> str:

@@ -247,9 +247,13 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     words: dict[str, Any] = {"front": "", "rows": [], "steps": [], "prices": False, "nearest_fails": ()}
     if answer is not None:
         letter = shown_now.letter if shown_now else ""
-        words = {"front": marks_of(answer, asked.file, letter), "rows": rows_of(answer, asked.file, letter),
-                 "steps": steps_of(answer), "prices": prices_of(answer),
-                 "nearest_fails": failing_words(answer.nearest) if answer.nearest else ()}  # fmt: skip
+        words = {
+            "front": marks_of(answer, asked.file, letter),
+            "rows": rows_of(answer, asked.file, letter),
+            "steps": steps_of(answer),
+            "prices": prices_of(answer),
+            "nearest_fails": failing_words(answer.nearest) if answer.nearest else (),
+        }
     return show(
         asked, "choose.html", sheet=sheet, work=work, answer=answer, shown=shown_now,
         system=answer.system if answer else sheet.prediction.job.part.units if sheet.prediction else "both",
@@ -276,9 +280,10 @@ def _faults_at(sheet: Sheet, path: tuple[str | int, ...]) -> list[str]:
     """What is wrong with a key, or with a table itself."""
     whole = len(path) == 1 or isinstance(path[-1], int)
     return [
-        sentence(said.plain(f"{fault.wrong}. {fault.remedy}".strip())) for key, fault in sheet.fault_keys.items()
+        sentence(said.plain(f"{fault.wrong}. {fault.remedy}".strip()))
+        for key, fault in sheet.fault_keys.items()
         if (key == path if whole else key[: len(path)] == path)
-    ]  # fmt: skip
+    ]
 
 
 def _elsewhere(sheet: Sheet) -> list[str]:
@@ -286,8 +291,9 @@ def _elsewhere(sheet: Sheet) -> list[str]:
     here = {id(f) for key, f in sheet.fault_keys.items() if key[0] in ("needs", "shelf")}
     return [
         f"{said.place(f.place) or (f'line {f.line}' if f.line else '')} {said.plain(f'{f.wrong}. {f.remedy}')}".strip()
-        for f in sheet.faults if id(f) not in here
-    ]  # fmt: skip
+        for f in sheet.faults
+        if id(f) not in here
+    ]
 
 
 def _in_words(value: str) -> str:
@@ -392,13 +398,19 @@ def marks_of(answer: Answer, file: str, chosen: str) -> str:
     best = "lightest" if answer.sure else "so far"
     marks = [
         FrontMark(
-            p.letter, p.layup.mass.mean, p.layup.cost.single, p.times,
+            p.letter,
+            p.layup.mass.mean,
+            p.layup.cost.single,
+            p.times,
             f"{p.letter}, {p.layup.label}: {mass_both(p.layup.mass.mean, system)}, {money_words(p.layup)}, "
             f"{times_words(p.times)} as stiff as the lightest",
-            _href(file, p.letter), p.kept, best if p.lightest else "", p.letter == chosen,
+            _href(file, p.letter),
+            p.kept,
+            best if p.lightest else "",
+            p.letter == chosen,
         )
         for p in answer.points
-    ]  # fmt: skip
+    ]
     if answer.now is not None:
         said = f"The part as it stands now: {mass_both(answer.now.mass.mean, system)}"
         marks.append(FrontMark(NOW, answer.now.mass.mean, answer.now.cost.single, answer.now_times, said,
@@ -439,10 +451,15 @@ def rows_of(answer: Answer, file: str, chosen: str) -> list[Row]:
 def steps_of(answer: Answer) -> list[tuple[str, str, str, str, bool]]:
     """What one ply more or less buys: the change, its weight, how stiff, what becomes of it, whether it passes."""
     return [
-        (s.change, ("+" if s.mass >= 0 else "−") + _one(abs(s.mass), answer.system), times_words(s.stiffness),
-         verdict_words(s), s.passed)
+        (
+            s.change,
+            ("+" if s.mass >= 0 else "−") + _one(abs(s.mass), answer.system),
+            times_words(s.stiffness),
+            verdict_words(s),
+            s.passed,
+        )
         for s in answer.steps
-    ]  # fmt: skip
+    ]
 
 
 def shown_layup(answer: Answer, letter: str) -> Shown | None:
@@ -470,15 +487,19 @@ def _in_full(answer: Answer, layup: Layup, letter: str, head: str, times: str, t
     result = layup.found.assessment
     checks = tuple(
         CheckRow(
-            kind.name, value_words(float(value), kind.unit),
+            kind.name,
+            value_words(float(value), kind.unit),
             f"{'at least' if kind.at_least else 'at most'} {value_words(float(limit), kind.unit)}",
-            reserve_words(float(reserve)), bool(reserve >= 1), kind.formula, kind.source,
+            reserve_words(float(reserve)),
+            bool(reserve >= 1),
+            kind.formula,
+            kind.source,
             _worked(value_words(float(value), kind.unit), value_words(float(limit), kind.unit), kind.at_least),
         )
         for kind, value, limit, reserve in zip(
             result.kinds, result.values[0], result.limits[0], result.reserves[0], strict=True
         )
-    )  # fmt: skip
+    )
     name, reserve = layup.governs
     return Shown(
         letter, head, layup.process, mass_both(layup.mass.mean, system), _range(layup.mass, system),

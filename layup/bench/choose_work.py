@@ -22,9 +22,12 @@ if TYPE_CHECKING:
     from layup.words import System
 
 PHASES = (
-    "setting up the panel", "looking for the lightest", "what the spread costs", "cutting the panel into its zones",
+    "setting up the panel",
+    "looking for the lightest",
+    "what the spread costs",
+    "cutting the panel into its zones",
     "trying local plies",
-)  # fmt: skip
+)
 """What the search says of itself; everything else it says is the name of one restriction."""
 UNSTOPPABLE = ("cutting the panel into its zones", "stopped")
 """What is said where the search can't end with what it has; it says more soon."""

@@ -20,9 +20,14 @@ if TYPE_CHECKING:
     from layup.materials import Library, Material
 
 TRADE = {
-    "mat": "chopped strand mat CSM", "roving": "woven roving WR", "cloth": "cloth BID", "spread tow": "spread tow",
-    "unidirectional": "UNI UD tape", "biaxial": "biax DB stitched", "veil": "tissue surfacing veil",
-}  # fmt: skip
+    "mat": "chopped strand mat CSM",
+    "roving": "woven roving WR",
+    "cloth": "cloth BID",
+    "spread tow": "spread tow",
+    "unidirectional": "UNI UD tape",
+    "biaxial": "biax DB stitched",
+    "veil": "tissue surfacing veil",
+}
 """What shops call a form besides; common practice, no source."""
 MINE = {
     "fabric": ("fibre", "form", "areal_weight", "width", "price"),
@@ -32,14 +37,23 @@ MINE = {
 NEEDED = {"fabric": ("fibre", "form", "areal_weight"), "resin": ("density",)}
 """Of these, what it can't do without."""
 HINTS = {
-    "areal_weight": "200 g/m^2 or 5.9 oz/yd^2", "width": "1.27 m", "price": "38 EUR/m^2", "density": "1.15 g/cm^3",
-    "mix_ratio_by_weight": "100:30", "pot_life": "30 min at 25 degC for 100 g",
-}  # fmt: skip
+    "areal_weight": "200 g/m^2 or 5.9 oz/yd^2",
+    "width": "1.27 m",
+    "price": "38 EUR/m^2",
+    "density": "1.15 g/cm^3",
+    "mix_ratio_by_weight": "100:30",
+    "pot_life": "30 min at 25 degC for 100 g",
+}
 LABELS = {
-    "fibre": "Fibre", "form": "Form", "areal_weight": "Weight by the area", "width": "Width of the roll",
-    "price": "Price", "density": "Density, cured", "mix_ratio_by_weight": "Resin to hardener by weight, from the can",
+    "fibre": "Fibre",
+    "form": "Form",
+    "areal_weight": "Weight by the area",
+    "width": "Width of the roll",
+    "price": "Price",
+    "density": "Density, cured",
+    "mix_ratio_by_weight": "Resin to hardener by weight, from the can",
     "pot_life": "Pot life, from its sheet",
-}  # fmt: skip
+}
 _TONES = ("carbon", "glass", "aramid")
 
 
@@ -93,14 +107,17 @@ def resolved(library: Library, typed: str) -> tuple[str, str]:
             return kind, found.name
     plain = name.casefold()
     hits = [
-        (kind, one) for kind in ("fabric", "core") for one in library.names(kind)
+        (kind, one)
+        for kind in ("fabric", "core")
+        for one in library.names(kind)
         if all(word in f"{one} {_words(library.get(kind, one), kind)}".casefold() for word in plain.split())
-    ]  # fmt: skip
+    ]
     if name and len(hits) == 1:
         return hits[0]
     if name and hits:
-        raise LayupError(f'"{name}" can be {", ".join(one for _, one in hits[:6])}{" ..." if len(hits) > 6 else ""}. '
-                         "Choose one")  # fmt: skip
+        raise LayupError(
+            f'"{name}" can be {", ".join(one for _, one in hits[:6])}{" ..." if len(hits) > 6 else ""}. Choose one'
+        )
     if not name:
         raise LayupError("say which cloth: type a part of its name, its weight or its trade name, and choose it")
     library.get("fabric", name)  # says what is nearest

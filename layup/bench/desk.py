@@ -198,9 +198,13 @@ class Desk:
             return self._sheet(name, path, text)
 
     def edit_text(
-        self, name: str, base: str, words: str | Callable[[], str], change: Callable[[str], str],
+        self,
+        name: str,
+        base: str,
+        words: str | Callable[[], str],
+        change: Callable[[str], str],
         meanwhile: Callable[[str], object] = len,
-    ) -> str:  # fmt: skip
+    ) -> str:
         """Change any text file of the folder and note it, as `edit` does a part file; gives the new text.
 
         `meanwhile` is called with the new text while the disk is at work.

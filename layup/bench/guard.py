@@ -83,8 +83,12 @@ class Guard:
             await _say(send, 405, "That can't be done here.", {"allow": "GET, HEAD, POST"})
             return
         if not self._known(headers.get("cookie", "")):
-            await _say(send, 403, "This page was opened without its key. Open the whole address that `layup bench` "
-                                  "printed in the terminal; each start has a new one.")  # fmt: skip
+            await _say(
+                send,
+                403,
+                "This page was opened without its key. Open the whole address that `layup bench` "
+                "printed in the terminal; each start has a new one.",
+            )
             return
         files = headers.get("content-type", "").casefold().startswith("multipart/form-data")
         limit = LARGEST_UPLOAD if scope["path"] in UPLOADS and files else LARGEST_FORM
@@ -182,7 +186,10 @@ def _too_large(limit: int) -> str:
 async def _say(send: Send, status: int, text: str, more: dict[str, str] | None = None) -> None:
     headers = {**HEADERS, "content-type": "text/plain; charset=utf-8", **(more or {})}
     await send(
-        {"type": "http.response.start", "status": status,
-         "headers": [(k.encode(), v.encode("latin-1")) for k, v in headers.items()]}
-    )  # fmt: skip
+        {
+            "type": "http.response.start",
+            "status": status,
+            "headers": [(k.encode(), v.encode("latin-1")) for k, v in headers.items()],
+        }
+    )
     await send({"type": "http.response.body", "body": text.encode()})

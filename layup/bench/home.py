@@ -100,8 +100,12 @@ def _card(asked: Asked, name: str) -> dict[str, Any]:
         mass, old, system = sheet.prediction.mass, sheet.prediction.replaced, sheet.prediction.job.part.units
         row |= {"mass": mass_both(mass.mean, system), "limits": span(mass, system), "system": system}
         most = max(mass.p95, old.mass.mean if old else 0.0) / 100.0
-        row["bars"] = {"low": mass.p05 / most, "high": mass.p95 / most, "mean": mass.mean / most,
-                       "old": old.mass.mean / most if old else None}  # fmt: skip
+        row["bars"] = {
+            "low": mass.p05 / most,
+            "high": mass.p95 / most,
+            "mean": mass.mean / most,
+            "old": old.mass.mean / most if old else None,
+        }
         if sheet.prediction.saving is not None:
             gain = sheet.prediction.saving.mass.mean
             row["saving"] = ("saves " if gain >= 0 else "adds ") + mass_both(abs(gain), system)

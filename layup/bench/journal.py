@@ -179,8 +179,9 @@ class Journal:
             db.execute("UPDATE changes SET undone = 0 WHERE number = ?", (number,))
             db.execute(
                 "DELETE FROM changes WHERE file = ? AND number <= (SELECT number FROM changes WHERE file = ? "
-                "ORDER BY number DESC LIMIT 1 OFFSET ?)", (name, name, KEPT),
-            )  # fmt: skip
+                "ORDER BY number DESC LIMIT 1 OFFSET ?)",
+                (name, name, KEPT),
+            )
 
     def finish(self, folder: Folder) -> None:
         """Make the changes that were noted but not made, because the program was killed in between."""

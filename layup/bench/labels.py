@@ -34,20 +34,30 @@ LABELS = {
 }  # fmt: skip
 """Keys of a part file, and what the page calls their fields."""
 OF_TABLE = {
-    ("fasteners", "rule"): "Rule of spacing", ("fasteners", "edge"): "To the edge at least, in diameters",
-    ("fasteners", "pitch"): "Apart at least, in diameters", ("fasteners", "within"): "Must fit within",
-}  # fmt: skip
+    ("fasteners", "rule"): "Rule of spacing",
+    ("fasteners", "edge"): "To the edge at least, in diameters",
+    ("fasteners", "pitch"): "Apart at least, in diameters",
+    ("fasteners", "within"): "Must fit within",
+}
 """The same key, called otherwise in a table."""
 TABLES = {
-    "ply": "Plies", "zone": "Zones", "holes": "Holes and fasteners", "fasteners": "Holes and fasteners",
-    "replaces": "What comes off", "finish": "Finish and fittings", "extra": "Finish and fittings",
+    "ply": "Plies",
+    "zone": "Zones",
+    "holes": "Holes and fasteners",
+    "fasteners": "Holes and fasteners",
+    "replaces": "What comes off",
+    "finish": "Finish and fittings",
+    "extra": "Finish and fittings",
     "surface": "Surface",
-}  # fmt: skip
+}
 """Tables of a part file, and the panel each stands in."""
 WORDS = (
     (r"there is no ply: add a \[\[ply\]\] table with its fabric, or a stack", "there is no ply yet: lay one below"),
-    (r"there is no ply of fabric in the layup\. Add a \[\[ply\]\] with a fabric, or let `layup choose PART` find one",
-     "there is no cloth in the layup yet: lay one below, or let Choose find a layup"),
+    (
+        r"there is no ply of fabric in the layup\. Add a \[\[ply\]\] with a fabric, "
+        r"or let `layup choose PART` find one",
+        "there is no cloth in the layup yet: lay one below, or let Choose find a layup",
+    ),
     (r'Add unit = "mm", or "in", or "m"', "Press the unit that makes it the right size"),
     (r"no unit \([^()]*\$INSUNITS[^()]*\)", "no unit"),
     (r'Say which: side = "outer".*$', "Click the side in the picture, or press which one it is."),
@@ -55,8 +65,10 @@ WORDS = (
     (r"[Tt]his is not a list\. Write a list in square brackets", "this can't be read. Write each, a comma between"),
     (r"(Write more than \d+|Write \d+)\.0(?=\D|$)", r"\1"),
     (r"[Ss]tring should have at most (\d+) characters", r"it is too long: \1 letters at most"),
-    (r'Write --ratio "[^"]*", resin first, or a row',
-     "Type it above, resin first, and press Plan the batches; or write a row"),
+    (
+        r'Write --ratio "[^"]*", resin first, or a row',
+        "Type it above, resin first, and press Plan the batches; or write a row",
+    ),
     (r"`layup holes` shows them", "The plan of the part, under Holes and fasteners, shows them"),
     (r"`layup patterns` proposes", "Flat patterns, under Prepare, proposes"),
     (r"Zones of this file", "Zones of this part"),
@@ -66,7 +78,7 @@ WORDS = (
     (r"Add a \[\[zone\]\] of that name", 'Make a zone of that name, or choose another under "Where"'),
     (r"Add a line to this \[\[ply\]\]: thickness = ", "Write it under Thickness: "),
     (r'Write process = "([^"]*)"', r'Choose "\1" under "Process"'),
-)  # fmt: skip
+)
 """Wordings of the part file, and those of the page."""
 
 

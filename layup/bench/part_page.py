@@ -30,10 +30,16 @@ if TYPE_CHECKING:
     from layup.weight.prediction import Prediction
 
 HEAD = (
-    ("title", "Name"), ("process", "Process"), ("resin", "Resin"), ("units", "Weights in"), ("vacuum", "Vacuum"),
-    ("altitude", "Shop's altitude"), ("trim", "Laid up beyond the edge"), ("arm", "Arm from the datum"),
+    ("title", "Name"),
+    ("process", "Process"),
+    ("resin", "Resin"),
+    ("units", "Weights in"),
+    ("vacuum", "Vacuum"),
+    ("altitude", "Shop's altitude"),
+    ("trim", "Laid up beyond the edge"),
+    ("arm", "Arm from the datum"),
     ("mirror", "Other hand: mirrored across"),
-)  # fmt: skip
+)
 """Keys at the top of the file, and their labels."""
 HEAD_FIRST = ("process", "resin", "vacuum")
 """Of these, what stands open: it moves the weight most."""
@@ -66,9 +72,14 @@ MORE = {
 }  # fmt: skip
 """Keys an entry of each table may have."""
 CHOICES = {
-    "process": "process", "resin": "resin", "sheet": "sheet", "fabric": "fabric", "core": "core",
-    "covering": "covering", "finish": "finish",
-}  # fmt: skip
+    "process": "process",
+    "resin": "resin",
+    "sheet": "sheet",
+    "fabric": "fabric",
+    "core": "core",
+    "covering": "covering",
+    "finish": "finish",
+}
 """Keys that name a material, and its kind."""
 KINDS = {
     "replaces": (("sheet", "Sheet metal or plastic"), ("weighed", "Weighed on the scale"),
@@ -162,8 +173,12 @@ def _patch(form: Mapping[str, str], library: Library, zone: str) -> dict[str, st
     if kind != "fabric":
         raise LayupError(f"{name} is a core: make the zone, then lay the core on it, with its thickness")
     count = form.get("patch.count", "").strip()
-    return {"fabric": name, "angle": form.get("patch.angle", "").strip() or "0",
-            "count": "" if count == "1" else count, "zone": zone}  # fmt: skip
+    return {
+        "fabric": name,
+        "angle": form.get("patch.angle", "").strip() or "0",
+        "count": "" if count == "1" else count,
+        "zone": zone,
+    }
 
 
 def mine(asked: Asked) -> Response:

@@ -24,8 +24,12 @@ ASKS = {"paper": "a4", "gap": "3 mm", "edge": "5 mm", "seconds": "6", "rolls": "
         "temperature": "", "ratio": "", "pot": ""}  # fmt: skip
 """What a person may say, and what holds otherwise. What the last press used is kept for the part."""
 MIXING = ("people", "temperature", "ratio", "pot")
-USES = {"shapes": ("paper",), "cloth": ("gap", "edge", "seconds", "rolls", "face_down"), "pots": MIXING,
-        "sheet": (*MIXING, "paper")}  # fmt: skip
+USES = {
+    "shapes": ("paper",),
+    "cloth": ("gap", "edge", "seconds", "rolls", "face_down"),
+    "pots": MIXING,
+    "sheet": (*MIXING, "paper"),
+}
 """The cards of the page that are worked out by a button, and what each is worked out with."""
 LABELS = {
     "paper": "paper", "gap": "between two pieces", "edge": "not used at each edge", "seconds": "seconds to search",
@@ -33,8 +37,13 @@ LABELS = {
     "temperature": "shop and resin at", "ratio": "resin to hardener by weight", "pot": "most to mix at once",
 }  # fmt: skip
 """What each is called, on its field and beside what was worked out with it."""
-KINDS = {"dxf": "image/vnd.dxf", "svg": "image/svg+xml", "pdf": "application/pdf", "html": "text/html; charset=utf-8",
-         "json": "application/json"}  # fmt: skip
+KINDS = {
+    "dxf": "image/vnd.dxf",
+    "svg": "image/svg+xml",
+    "pdf": "application/pdf",
+    "html": "text/html; charset=utf-8",
+    "json": "application/json",
+}
 
 
 def prepare(asked: Asked) -> Response:
@@ -84,8 +93,9 @@ def _used(what: str, said: dict[str, str]) -> str:
     empty = {"temperature": "that of the printed pot life", "ratio": "none typed", "pot": "the usual"}
     return "; ".join(
         f"{LABELS[key]} {words.get(said[key], said[key]) or empty[key]}"
-        for key in USES[what] if said[key] or key in empty
-    )  # fmt: skip
+        for key in USES[what]
+        if said[key] or key in empty
+    )
 
 
 def _words() -> dict[str, Any]:
@@ -122,12 +132,14 @@ def _mixing(said: dict[str, str]) -> dict[str, Any]:
     """
     from layup.units import parse, parse_ratio
 
-    return _read({
-        "people": lambda: _people(said["people"]),
-        "temperature": lambda: parse(said["temperature"], "temperature") if said["temperature"] else None,
-        "ratio": lambda: parse_ratio(said["ratio"]) if said["ratio"] else None,
-        "pot": lambda: parse(said["pot"], "mass") if said["pot"] else None,
-    })  # fmt: skip
+    return _read(
+        {
+            "people": lambda: _people(said["people"]),
+            "temperature": lambda: parse(said["temperature"], "temperature") if said["temperature"] else None,
+            "ratio": lambda: parse_ratio(said["ratio"]) if said["ratio"] else None,
+            "pot": lambda: parse(said["pot"], "mass") if said["pot"] else None,
+        }
+    )
 
 
 def _read(readers: dict[str, Callable[[], Any]]) -> dict[str, Any]:
@@ -207,9 +219,14 @@ def _begin(asked: Asked, what: str, sheet: Sheet, prediction: Prediction, said: 
     works, part, about = asked.bench.works, str(sheet.path), _about(what, sheet, said)
     if what == "cloth":
         rolls = tuple(r.strip() for r in said["rolls"].split(",") if r.strip())
-        read = _read({"gap": lambda: _length(said["gap"]), "edge": lambda: _length(said["edge"]),
-                      "seconds": lambda: _seconds(said["seconds"]),
-                      "rolls": lambda: check_cloths(rolls, [prediction.job])})  # fmt: skip
+        read = _read(
+            {
+                "gap": lambda: _length(said["gap"]),
+                "edge": lambda: _length(said["edge"]),
+                "seconds": lambda: _seconds(said["seconds"]),
+                "rolls": lambda: check_cloths(rolls, [prediction.job]),
+            }
+        )
         works.start(about, prepare_work.cloth, part, sheet.text, said["gap"], said["edge"], read["seconds"], rolls,
                     said["face_down"] == "on")  # fmt: skip
     elif what == "shapes":

@@ -60,11 +60,17 @@ def cloth(
     check_cloths(rolls, [job])
     system = job.part.units
     result = cut(
-        [job], gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
-        face_down=face_down, progress=lambda fabric, best, spent: tell(
-            f"{fabric}: {length_words(best.length, system)}, {percent_words(best.use)} used"),
+        [job],
+        gap=parse(gap, "length"),
+        edge=parse(edge, "length"),
+        seconds=seconds,
+        widths=read_widths(rolls),
+        face_down=face_down,
+        progress=lambda fabric, best, spent: tell(
+            f"{fabric}: {length_words(best.length, system)}, {percent_words(best.use)} used"
+        ),
         lines=lambda done, of: tell(f"flat patterns: {done} of {of} lines"),
-    )  # fmt: skip
+    )
     tell("drawing")
     with tempfile.TemporaryDirectory() as scratch:
         kept = Path(scratch) / "cut.json"
@@ -72,25 +78,34 @@ def cloth(
         stored = kept.read_text(encoding="utf-8")
     rows = [
         {
-            "fabric": f.fabric, "roll": tape(f.nest.roll.width, one_of(system)), "waste": percent_words(f.waste),
-            "length": each(system, partial(tape, f.length)), "pieces": ", ".join(p.name for p in f.pieces),
+            "fabric": f.fabric,
+            "roll": tape(f.nest.roll.width, one_of(system)),
+            "waste": percent_words(f.waste),
+            "length": each(system, partial(tape, f.length)),
+            "pieces": ", ".join(p.name for p in f.pieces),
             "price": "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}",
         }
         for f in result.fabrics
-    ]  # fmt: skip
+    ]
     cores = [
         f"ply {core.number}: {core.name}, {length_words(core.thickness, one_of(system))} thick, fits in "
         f"{length_words(core.length, one_of(system))} × {length_words(core.width, one_of(system))}"
-        for listed in result.cores for core in listed
-    ]  # fmt: skip
+        for listed in result.cores
+        for core in listed
+    ]
     picture = io.BytesIO()
     if result.fabrics:
         cut_figure(result.fabrics, system).savefig(picture, format="svg")
     return {
-        "rows": rows, "cores": cores, "together": money_words(result.prices) if result.prices else "",
-        "notes": [*result.proposals, *result.notes], "stopped": result.stopped, "svg": picture.getvalue(),
-        "json": cut_json(result), "stored": stored,
-    }  # fmt: skip
+        "rows": rows,
+        "cores": cores,
+        "together": money_words(result.prices) if result.prices else "",
+        "notes": [*result.proposals, *result.notes],
+        "stopped": result.stopped,
+        "svg": picture.getvalue(),
+        "json": cut_json(result),
+        "stored": stored,
+    }
 
 
 def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
@@ -120,16 +135,23 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
     rows = []
     for ply in plies:
         low_x, low_y, high_x, high_y = ply.outline.bounds
-        rows.append({
-            "name": ply.name + (f" ×{ply.pieces}" if ply.pieces > 1 else ""), "cloth": ply.fabric, "zone": ply.zone,
-            "angle": f"{ply.angle:g}°", "along": length_words(high_x - low_x, system),
-            "across": length_words(high_y - low_y, system), "area": area_words(ply.outline.area, system),
-        })  # fmt: skip
+        rows.append(
+            {
+                "name": ply.name + (f" ×{ply.pieces}" if ply.pieces > 1 else ""),
+                "cloth": ply.fabric,
+                "zone": ply.zone,
+                "angle": f"{ply.angle:g}°",
+                "along": length_words(high_x - low_x, system),
+                "across": length_words(high_y - low_y, system),
+                "area": area_words(ply.outline.area, system),
+            }
+        )
     tell("shear on the surface")
     lies = [
         (f"{e.fabric} at {e.angle:g}°, {e.zone or 'whole'}", drape_ply(job, e))
-        for e in job.part.plies() if e.fabric is not None and e.area is None and shears(job, e)
-    ]  # fmt: skip
+        for e in job.part.plies()
+        if e.fabric is not None and e.area is None and shears(job, e)
+    ]
     shear = io.BytesIO()
     if lies and job.surface.has_mesh:
         shear_figure(job.surface, lies, f"{job.part.title}: shear of the cloth").savefig(shear, format="png", dpi=110)
@@ -141,10 +163,14 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
     pdf = pdf_bytes(plies, "letter" if paper == "letter" else "a4", title=job.part.title, system=job.part.units)
     notes = dict.fromkeys(f"Ply {ply.number}: {note}." for ply in plies for note in ply.notes)
     return {
-        "rows": rows, "drape": drape_lines(job), "notes": list(notes), "png": shear.getvalue(),
+        "rows": rows,
+        "drape": drape_lines(job),
+        "notes": list(notes),
+        "png": shear.getvalue(),
         "splices": [splice_words(number, splice) for number, splice in splices],
-        "json": patterns_json(job, plies, splices), "files": {"dxf": dxf, "svg": svg, "pdf": pdf},
-    }  # fmt: skip
+        "json": patterns_json(job, plies, splices),
+        "files": {"dxf": dxf, "svg": svg, "pdf": pdf},
+    }
 
 
 def sheet(
@@ -171,8 +197,14 @@ def sheet(
     path = Path(part)
     job = job_of(part, text)
     prediction = predict(job, habits=habits_near(path, shop, job.library) if shop else None)
-    bench = prepare(prediction, path if kept else None, people=people, temperature=mixing["temperature"],
-                    ratio=mixing["ratio"], pot=mixing["pot"])  # fmt: skip
+    bench = prepare(
+        prediction,
+        path if kept else None,
+        people=people,
+        temperature=mixing["temperature"],
+        ratio=mixing["ratio"],
+        pot=mixing["pot"],
+    )
     tell("writing it")
     built = build_sheet(bench, prediction.job.part.units)
     files = {}

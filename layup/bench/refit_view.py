@@ -30,9 +30,12 @@ ORDERS = (
     ("balance", "what it does to the balance"),
 )
 WEIGH = (
-    ("weight", "What the scale shows, with its unit", "2 lb 13 oz, or 870 g"), ("by", "Who weighed", ""),
-    ("method", "On which scale", ""), ("date", "Day, if not today", "2025-11-22"), ("why", "Anything to add", ""),
-)  # fmt: skip
+    ("weight", "What the scale shows, with its unit", "2 lb 13 oz, or 870 g"),
+    ("by", "Who weighed", ""),
+    ("method", "On which scale", ""),
+    ("date", "Day, if not today", "2025-11-22"),
+    ("why", "Anything to add", ""),
+)
 """Fields of an item's weight. They stand in the item's own row: a weight can't land on another item."""
 _SIGN = {"removed": "−", "added": "+", "moved": "→"}
 _OUT = {"removed": "out", "added": "in", "moved": "moved"}
@@ -93,8 +96,10 @@ def parts_beside(asked: Asked, sheet: RefitSheet) -> list[str]:
     """Part files as the refit file would name them."""
     import os
 
-    return [os.path.relpath(asked.folder.path(name), sheet.path.parent).replace(os.sep, "/")
-            for name in asked.folder.parts()]  # fmt: skip
+    return [
+        os.path.relpath(asked.folder.path(name), sheet.path.parent).replace(os.sep, "/")
+        for name in asked.folder.parts()
+    ]
 
 
 def _weighings(sheet: RefitSheet) -> list[dict[str, Any]]:
@@ -260,9 +265,7 @@ def about_next(sheet: RefitSheet, job: RefitJob, ledger: Ledger, least: str) -> 
     return "next", sheet.name, hashlib.sha256(told.encode()).hexdigest(), least
 
 
-def _next(
-    asked: Asked, sheet: RefitSheet, job: RefitJob, ledger: Ledger, loading: Loading | None
-) -> dict[str, Any]:  # fmt: skip
+def _next(asked: Asked, sheet: RefitSheet, job: RefitJob, ledger: Ledger, loading: Loading | None) -> dict[str, Any]:
     from layup.refit.next_parts import rank
     from layup.refit.screen import choice_text, need_of, rank_heads, rank_words
 
@@ -284,10 +287,15 @@ def _next(
     elif work is not None and work.state == "failed":
         lines = [str(work.answer)]
     return {
-        "rank_by": by, "least_by": least, "rank_heads": rank_heads(kept),
+        "rank_by": by,
+        "least_by": least,
+        "rank_heads": rank_heads(kept),
         "ranks": [rank_words(row, kept) for row in ranks],
-        "work": work, "choice": lines, "picked": picked, "targeted": need is not None,
-    }  # fmt: skip
+        "work": work,
+        "choice": lines,
+        "picked": picked,
+        "targeted": need is not None,
+    }
 
 
 def _history(store: Store | None, ledger: Ledger, kept: Kept) -> dict[str, Any]:

@@ -35,9 +35,12 @@ def environment() -> Any:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     made = Environment(
-        loader=FileSystemLoader(HERE / "pages"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        loader=FileSystemLoader(HERE / "pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
         lstrip_blocks=True,
-    )  # fmt: skip
+    )
     made.filters.update(
         mass=mass_both, ounces=mass_words, length=length_words, area=area_words, thickness=thickness_words,
         areal=areal_weight_words, percent=percent_words, pressure=pressure_words, temperature=temperature_words,

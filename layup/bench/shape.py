@@ -367,8 +367,12 @@ def _side(asked: Asked, sheet: Sheet) -> bytes:
     system = system_of(sheet)
     thin = thinned(one.vertices, one.faces)
     low, high = whole_box(raw)
-    head = {"side": text, "area": area_words(one.whole.area, system), "at": at,
-            "words": [text for text, _ in finding_words(one, system, "closed")]}  # fmt: skip
+    head = {
+        "side": text,
+        "area": area_words(one.whole.area, system),
+        "at": at,
+        "words": [text for text, _ in finding_words(one, system, "closed")],
+    }
     return packed_triangles(thin.points[thin.faces], 0.5 * (low + high), head)
 
 
@@ -394,8 +398,14 @@ def _zone(asked: Asked, sheet: Sheet) -> bytes:
     cut = cut_zone(surface.vertices, surface.faces, zone_spec(spec, {}), surface.groups, surface.holes)
     soup, area = cut.inner, cut.inside.area
     low, high = whole_box(surface)
-    head = {"values": values, "name": given, "proposed": name, "area": area_words(area, system_of(sheet)),
-            "share": percent_words(area / surface.whole.area), **more}  # fmt: skip
+    head = {
+        "values": values,
+        "name": given,
+        "proposed": name,
+        "area": area_words(area, system_of(sheet)),
+        "share": percent_words(area / surface.whole.area),
+        **more,
+    }
     taken = [str(entry.get("name", "")) for entry in sheet.entries("zone")]
     if given in taken or given.casefold() == "whole":
         head["taken"] = f'There is a zone "{given}" already. Give this one another name.'

@@ -21,18 +21,26 @@ if TYPE_CHECKING:
     from layup.words import System
 
 STAGES = (
-    ("dry-cloth", "Dry cloth"), ("resin-mixed", "Resin mixed"), ("left-in-cups", "Left in cups"),
-    ("wet-laminate", "Wet laminate"), ("bag-materials", "Bag materials"),
-    ("demoulded", "Demoulded"), ("trimmed", "Trimmed"), ("finished", "Finished"),
-)  # fmt: skip
+    ("dry-cloth", "Dry cloth"),
+    ("resin-mixed", "Resin mixed"),
+    ("left-in-cups", "Left in cups"),
+    ("wet-laminate", "Wet laminate"),
+    ("bag-materials", "Bag materials"),
+    ("demoulded", "Demoulded"),
+    ("trimmed", "Trimmed"),
+    ("finished", "Finished"),
+)
 """Stages of the work, and what their buttons say."""
 NUMBERS = ("value", "lb", "oz")
 MORE = (
-    ("scale", "The scale's smallest step", "1 g or 1/8 oz"), ("vacuum", "Vacuum the gauge reached", "23 inHg"),
-    ("temperature", "Temperature of the shop", "70 degF"), ("lot", "Lot of cloth or resin, as on its label", "A-117"),
-    ("person", "Who weighs, as they want to be called", ""), ("note", "Note", "in your words"),
+    ("scale", "The scale's smallest step", "1 g or 1/8 oz"),
+    ("vacuum", "Vacuum the gauge reached", "23 inHg"),
+    ("temperature", "Temperature of the shop", "70 degF"),
+    ("lot", "Lot of cloth or resin, as on its label", "A-117"),
+    ("person", "Who weighs, as they want to be called", ""),
+    ("note", "Note", "in your words"),
     ("coupon", "A coupon, not the part: its sides", "100 mm x 100 mm"),
-)  # fmt: skip
+)
 """What may be said besides: field, label, example."""
 LISTED = 12
 """Newest weigh-ins on the page. [-]"""
@@ -136,8 +144,9 @@ def _note(asked: Asked, path: Path, anyway: bool) -> Response:
     with _noting:  # a button pressed twice with a glove notes once
         once = form.get("once", "")
         if not once or _done.get(once) is None:
-            on_scale = read_scale(path, record_home(asked, path), heard.mass, heard.said, typed.stage, sides, around,
-                                  sheet.prediction.job)  # fmt: skip
+            on_scale = read_scale(
+                path, record_home(asked, path), heard.mass, heard.said, typed.stage, sides, around, sheet.prediction.job
+            )
             questions = on_scale.questions()
             if questions and not (anyway and form.get("sure") == heard.said):
                 return _page(asked, question=questions[0], sure=heard.said)
@@ -266,17 +275,24 @@ def _last(sheet: Sheet, last: WeighIn | None, system: System, ours: list[WeighIn
     told = noted.explanation if noted else None
     today = False
     if noted is None and last.stage in WHOLE_STAGES and last.coupon is None and sheet.prediction is not None:
-        before = [(one.stage, one.mass) for one in ours
-                  if one.piece == last.piece and one.entry.number < last.entry.number]  # fmt: skip
+        before = [
+            (one.stage, one.mass) for one in ours if one.piece == last.piece and one.entry.number < last.entry.number
+        ]
         told = explain(sheet.prediction, last.mass, last.stage, last.circumstances.resolution, before)
         today = True
     intro, causes = cause_words(told) if told else ("", [])
     lines = explanation_words(told, system) if told else []
     return {
-        "weighed": last, "expected": expected_words(last, system), "lines": lines, "intro": intro,
-        "causes": causes, "today": today, "replaces": noted.replaces if noted else None,
-        "begun": noted.begun if noted else False, "off": told is not None and not told.usual,
-    }  # fmt: skip
+        "weighed": last,
+        "expected": expected_words(last, system),
+        "lines": lines,
+        "intro": intro,
+        "causes": causes,
+        "today": today,
+        "replaces": noted.replaces if noted else None,
+        "begun": noted.begun if noted else False,
+        "off": told is not None and not told.usual,
+    }
 
 
 def _hand(calibration: Calibration | None) -> dict[str, Any] | None:
@@ -291,11 +307,16 @@ def _hand(calibration: Calibration | None) -> dict[str, Any] | None:
     for group in calibration.groups:
         habit = calibration.habits[group.process, group.form, group.fabric]
         moved = drift(group)
-        rows.append({
-            "name": f"{group.fabric}, {group.process}", "parts": habit.parts, "words": factor_words(habit),
-            "outliers": [group.numbers[i] for i in group.outliers], "unruly": group.unruly,
-            "drifts": moved is not None and moved.real,
-        })  # fmt: skip
+        rows.append(
+            {
+                "name": f"{group.fabric}, {group.process}",
+                "parts": habit.parts,
+                "words": factor_words(habit),
+                "outliers": [group.numbers[i] for i in group.outliers],
+                "unruly": group.unruly,
+                "drifts": moved is not None and moved.real,
+            }
+        )
     return {"picture": habits_svg(calibration), "rows": rows, "lot": calibration.settings.lot}
 
 

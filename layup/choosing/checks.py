@@ -175,8 +175,9 @@ class Checker:
         """The checks that need no panel: known figures, strips, the sheet in its own plane, thickness."""
         table = Table(len(batch.stack))
         if self.unknown(batch):
-            kind = CheckKind("its figures are known", "where one is missing, nothing passes", "a rule of ours",
-                             "-", 1.0, True, True)  # fmt: skip
+            kind = CheckKind(
+                "its figures are known", "where one is missing, nothing passes", "a rule of ours", "-", 1.0, True, True
+            )
             table.add(kind, np.zeros(len(batch.stack)))
         if self.old is not None and self.needs.stiffness:
             wanted = self.needs.stiffness * strip_stiffness(self.old.terms[None])[0]
@@ -188,25 +189,48 @@ class Checker:
                 if shear is not None and spans is not None:
                     value = 1 / (1 / value + 48 / (5 * shear * spans[axis] ** 2))
                     formula = f"1/(1/D + 48/(5 S L^2)), L = {spans[axis] * 1e3:.0f} mm"
-                kind = CheckKind(f"a strip cut along {way} bends no more than the old one", formula, _BEAM, "N m",
-                                 float(wanted[axis]), True)  # fmt: skip
+                kind = CheckKind(
+                    f"a strip cut along {way} bends no more than the old one",
+                    formula,
+                    _BEAM,
+                    "N m",
+                    float(wanted[axis]),
+                    True,
+                )
                 table.add(kind, value)
         if self.old is not None and self.needs.in_plane:
             due = self.needs.in_plane * in_plane_stiffness(self.old.membrane[None])[0]
             has = in_plane_stiffness(batch.a)
             for axis, words in enumerate(("pulled along x", "pulled along y", "sheared in its plane")):
                 at = (1, 2, 6)[axis]
-                kind = CheckKind(f"{words}, it gives no more than the old one", f"1/(A^-1){at}{at}", _STRIP, "N/m",
-                                 float(due[axis]), True)  # fmt: skip
+                kind = CheckKind(
+                    f"{words}, it gives no more than the old one",
+                    f"1/(A^-1){at}{at}",
+                    _STRIP,
+                    "N/m",
+                    float(due[axis]),
+                    True,
+                )
                 table.add(kind, has[:, axis])
         if self.shell is not None:
-            kind = CheckKind("curved as it is, it gives no more than the old part",
-                             "mean deflection under an even 1 kPa; shallow shell, edges may slide", _SHELL, "m",
-                             self._old_sag() * 1e3, False)  # fmt: skip
+            kind = CheckKind(
+                "curved as it is, it gives no more than the old part",
+                "mean deflection under an even 1 kPa; shallow shell, edges may slide",
+                _SHELL,
+                "m",
+                self._old_sag() * 1e3,
+                False,
+            )
             table.add(kind, 1e3 * self.shell.mean_sag(batch.d, batch.a, core_shear_stiffness(batch)))
         if self.needs.greatest_thickness is not None:
-            kind = CheckKind("no thicker than it may be", "cured plies, core and films of the average build",
-                             "volume balance", "m", self.needs.greatest_thickness, False)  # fmt: skip
+            kind = CheckKind(
+                "no thicker than it may be",
+                "cured plies, core and films of the average build",
+                "volume balance",
+                "m",
+                self.needs.greatest_thickness,
+                False,
+            )
             plies = [ply.layer.thickness for ply in batch.bench.plies]
             average = np.append(plies, 0.0 if batch.core is None else batch.core.thickness)
             film = batch.bench.film_thickness
@@ -296,9 +320,10 @@ class Checker:
         strain = np.einsum("nij,cj->nci", np.linalg.inv(matrix_of(batch.a)), loads)
         swell = np.stack([_swell(self._buckles(batch, case) / self.factor) for case in self.edges], axis=1)
         return EdgeStrains(
-            np.concatenate([np.zeros((n, 1, 3)), strain], axis=1), np.concatenate([np.ones((n, 1)), swell], axis=1),
+            np.concatenate([np.zeros((n, 1, 3)), strain], axis=1),
+            np.concatenate([np.ones((n, 1)), swell], axis=1),
             ("", *(case.name for case in self.edges)),
-        )  # fmt: skip
+        )
 
     def _strength(self, batch: Batch, rows: Ints, amounts: Floats, table: Table, quick: bool) -> None:
         """Strength under every load; with `quick` only of stacks that passed so far, the others count as sound.

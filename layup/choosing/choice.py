@@ -259,9 +259,10 @@ def _with_figures(benches: Sequence[Bench], needs: Needs) -> tuple[tuple[Bench, 
             out.append(kept)
     if not out:
         raise LayupError(
-            "nothing on the shelf has every figure that the checks need. Missing: " + "; ".join(dict.fromkeys(said))
+            "nothing on the shelf has every figure that the checks need. Missing: "
+            + "; ".join(dict.fromkeys(said))
             + ". Add them to a table of your own, with their source, or ask for no load"
-        )  # fmt: skip
+        )
     return tuple(out), list(dict.fromkeys(said))
 
 
@@ -272,8 +273,10 @@ def _with_spans(
     if flat is not None or needs.span is not None or old is None or not needs.stiffness:
         return tuple(benches), []
     cores = dict.fromkeys(core.name for bench in benches for core in bench.cores)
-    said = [f'{name}: no span, which the shear of a core in a strip hangs on: write span = "300 mm" under [needs]'
-            for name in cores]  # fmt: skip
+    said = [
+        f'{name}: no span, which the shear of a core in a strip hangs on: write span = "300 mm" under [needs]'
+        for name in cores
+    ]
     return tuple(replace(bench, cores=()) for bench in benches), said
 
 
@@ -322,9 +325,14 @@ def _tried(frames: Sequence[Frame]) -> str:
 
 
 def _with_local_plies(
-    job: Job, checker: Checker, frames: Sequence[Frame], benches: Sequence[Bench], flat: Flat | None,
-    best: Layup | None, told: Tell,
-) -> tuple[Layup, list[Step], bool] | None:  # fmt: skip
+    job: Job,
+    checker: Checker,
+    frames: Sequence[Frame],
+    benches: Sequence[Bench],
+    flat: Flat | None,
+    best: Layup | None,
+    told: Tell,
+) -> tuple[Layup, list[Step], bool] | None:
     """A base with plies of its own in the zones that may have them, where that is lighter than one layup all over."""
     places = checker.needs.local
     if not places or flat is None or checker.model is None or not checker.needs.symmetric:
@@ -377,8 +385,11 @@ def _loads(job: Job, needs: Needs, flat: Flat | None) -> list[PanelLoad]:
     for place in needs.local:
         if place.hand_load and flat is not None:
             middle = zone_shape(job, flat, place.zone).centroid
-            loads.append(PanelLoad(f"hand load on {place.zone}", force=place.hand_load, at=(middle.x, middle.y),
-                                   size=place.hand_patch))  # fmt: skip
+            loads.append(
+                PanelLoad(
+                    f"hand load on {place.zone}", force=place.hand_load, at=(middle.x, middle.y), size=place.hand_patch
+                )
+            )
     return loads
 
 
@@ -431,8 +442,11 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
                 "loads, as CS-22, CS-VLA and 14 CFR 23 ask of aircraft (from memory). State yours under [needs]."
             )
     if flat is not None and shown is not None:
-        sag = [v for k, v in zip(shown.found.assessment.kinds, shown.found.assessment.values[0], strict=True)
-               if k.unit == "m" and k.name.startswith("deflection")]  # fmt: skip
+        sag = [
+            v
+            for k, v in zip(shown.found.assessment.kinds, shown.found.assessment.values[0], strict=True)
+            if k.unit == "m" and k.name.startswith("deflection")
+        ]
         if sag and max(sag) > 0.5 * shown.thickness:
             said.append(
                 "Deflection is more than half the thickness: a real panel stiffens there, so the figure is high."

@@ -47,8 +47,9 @@ def others(
         if cores:
             look("no core", [f for f in frames if f.key.core is None], checker, limits)
         for name, thick in cores:
-            chosen = [f for f in frames if f.key.core is not None
-                      and (f.key.core.name, f.key.core.thickness) == (name, thick)]  # fmt: skip
+            chosen = [
+                f for f in frames if f.key.core is not None and (f.key.core.name, f.key.core.thickness) == (name, thick)
+            ]
             look(f"{name} {thick * 1e3:g} mm", chosen, checker, limits)
         for fabric in dict.fromkeys(p.fabric for b in benches for k, p in enumerate(b.plies) if b.options.inside[k]):
             narrowed = [b for b in (_only(b, fabric) for b in benches) if b is not None]

@@ -209,9 +209,10 @@ def _labels(spots: Sequence[tuple[float, float]], sizes: Sequence[float]) -> lis
             b = min(max(b, 2.0), HEIGHT - FOOT - LABEL_HEIGHT - 3.0)
             worth = away + sum(_overlap(a, b, c, d) for c, d in corners) * 10
             worth += sum(
-                50.0 for (u, v), size in zip(spots, sizes, strict=True)
+                50.0
+                for (u, v), size in zip(spots, sizes, strict=True)
                 if a - size - 2 < u < a + LABEL_WIDTH + size + 2 and b - size - 2 < v < b + LABEL_HEIGHT + size + 2
-            )  # fmt: skip
+            )
             if worth < least - 1e-9:
                 best, least = (a, b), worth
         corners.append(best)

@@ -61,8 +61,13 @@ def _figure(choice: Choice) -> Figure:
         _draw_reserves(figure.add_axes((left, 0.12, 0.965 - left, 0.36)), shown)
         if choice.by_panel:
             _draw_panel(figure, (0.57 if many else 0.10, 0.57, 0.38, 0.25), choice, shown)
-        figure.text(0.04, 0.018, "An estimate for sizing. Primary structure needs test coupons and a qualified person.",
-                    fontsize=9.5, color=palette.QUIET)  # fmt: skip
+        figure.text(
+            0.04,
+            0.018,
+            "An estimate for sizing. Primary structure needs test coupons and a qualified person.",
+            fontsize=9.5,
+            color=palette.QUIET,
+        )
         return figure
 
 
@@ -101,8 +106,12 @@ def _draw_front(axes: Axes, choice: Choice) -> None:
     axes.set_xticks(at, [f"{mass_words(v)}\n{v * 1e3:.0f} g" for v in at])
     axes.set_xlabel("weight of the part")
     axes.set_ylabel("times as stiff as the lightest")
-    axes.set_title("Everything here passes. Filled: nothing beats it in weight, price and stiffness", fontsize=10.5,
-                   loc="left", color=palette.QUIET)  # fmt: skip
+    axes.set_title(
+        "Everything here passes. Filled: nothing beats it in weight, price and stiffness",
+        fontsize=10.5,
+        loc="left",
+        color=palette.QUIET,
+    )
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     axes.grid(True, color=palette.PALE, zorder=0)
@@ -133,9 +142,15 @@ def _label(axes: Axes, layups: list[Layup], times: list[float]) -> None:
         single = layups[k].cost.single
         text = layups[k].label + (f", {single[0]:.0f} {single[1]}" if single else "")
         scale = 72.0 / axes.figure.dpi
-        axes.annotate(text, (layups[k].mass.mean, times[k]), xytext=(11, (at - y) * scale), textcoords="offset points",
-                      fontsize=9.5, va="center", arrowprops={"arrowstyle": "-", "color": palette.QUIET, "lw": 0.5}
-                      if abs(at - y) > 6 else None)  # fmt: skip
+        axes.annotate(
+            text,
+            (layups[k].mass.mean, times[k]),
+            xytext=(11, (at - y) * scale),
+            textcoords="offset points",
+            fontsize=9.5,
+            va="center",
+            arrowprops={"arrowstyle": "-", "color": palette.QUIET, "lw": 0.5} if abs(at - y) > 6 else None,
+        )
 
 
 def _draw_reserves(axes: Axes, shown: Layup) -> None:
@@ -149,8 +164,13 @@ def _draw_reserves(axes: Axes, shown: Layup) -> None:
     axes.barh(at, [math.log10(max(v, 0.05)) - start for v in values], left=start, color=colours, height=0.62)
     axes.axvline(0.0, color=palette.INK, lw=1.2)
     for k, (_, value) in enumerate(rows):
-        axes.text(math.log10(max(values[k], 0.05)) + 0.03, k, f"{value:.2f}" if value < 30 else "over 30", va="center",
-                  fontsize=9)  # fmt: skip
+        axes.text(
+            math.log10(max(values[k], 0.05)) + 0.03,
+            k,
+            f"{value:.2f}" if value < 30 else "over 30",
+            va="center",
+            fontsize=9,
+        )
     axes.set_yticks(at, names, fontsize=8.5)
     marks = [v for v in (0.1, 0.3, 0.5, 1, 2, 5, 10, 30) if math.log10(v) >= start - 1e-9]
     axes.set_xticks([math.log10(v) for v in marks], [f"{v:g}" for v in marks])
@@ -186,8 +206,13 @@ def _draw_panel(figure: Figure, place: tuple[float, float, float, float], choice
     axes.set_aspect("equal")
     axes.axis("off")
     name = "an even 1 kPa" if load.name == "even pressure" else load.name
-    figure.text(place[0], place[1] + place[3] + 0.025, f"Deflection under {name}: {sag.max():.2f} mm at most",
-                fontsize=10.5, color=palette.QUIET)  # fmt: skip
+    figure.text(
+        place[0],
+        place[1] + place[3] + 0.025,
+        f"Deflection under {name}: {sag.max():.2f} mm at most",
+        fontsize=10.5,
+        color=palette.QUIET,
+    )
     bar = figure.colorbar(drawn, ax=axes, fraction=0.04, pad=0.03)
     bar.outline.set_visible(False)
     bar.ax.set_ylabel("mm, by bending alone" if shown.found.batch.core and shown.local else "mm", fontsize=9)

@@ -115,10 +115,11 @@ def _checks(layup: Layup, system: System, explain: bool) -> RenderableType:
         style = "" if reserve >= 1 else "bold"
         sign = "at least" if kind.at_least else "at most"
         table.add_row(
-            Text(f"  {kind.name}", style=style), value_words(float(value), kind.unit, system),
+            Text(f"  {kind.name}", style=style),
+            value_words(float(value), kind.unit, system),
             f"{sign} {value_words(float(limit), kind.unit, system)}",
             Text(_reserve(float(reserve)), style=style or "bold"),
-        )  # fmt: skip
+        )
         if explain:
             table.add_row(Text(f"    {kind.formula}", style="dim"), "", "", "")
             table.add_row(Text(f"    {kind.source}", style="dim"), "", "", "")
@@ -144,9 +145,13 @@ def _others(choice: Choice, system: System) -> RenderableType:
         stiff = length_words(layup.stiffness, one) if choice.by_panel else value_words(layup.stiffness, "N m", one)
         words = layup.words if layup.process == choice.job.part.process else f"{layup.process}: {layup.words}"
         table.add_row(
-            Text(("* " if id(layup) in on_front else "  ") + layup.label), mass_both(layup.mass.mean, one),
-            thickness_words(layup.thickness, one), money_words(layup), stiff, Text(in_units(words, system)),
-        )  # fmt: skip
+            Text(("* " if id(layup) in on_front else "  ") + layup.label),
+            mass_both(layup.mass.mean, one),
+            thickness_words(layup.thickness, one),
+            money_words(layup),
+            stiff,
+            Text(in_units(words, system)),
+        )
     note = Text("  * nothing here beats it in weight, cost and stiffness together", style="dim")
     return Group(Text("  what else passes", style="bold"), table, note)
 
@@ -161,10 +166,11 @@ def _steps(choice: Choice, system: System) -> RenderableType:
     for step in sorted(choice.steps, key=lambda s: s.mass):
         sign = "+" if step.mass >= 0 else "-"
         table.add_row(
-            Text(in_units(f"  {step.change}", one)), f"{sign}{mass_both(abs(step.mass), one)}",
+            Text(in_units(f"  {step.change}", one)),
+            f"{sign}{mass_both(abs(step.mass), one)}",
             f"{step.stiffness:.2f} x",
             Text(verdict_words(step)),
-        )  # fmt: skip
+        )
     return table
 
 
@@ -179,6 +185,10 @@ def _small_print(choice: Choice, system: System, explain: bool) -> Iterable[Rend
         for name in ("  figure", "as printed", "kind", "source"):
             table.add_column(name)
         for c in choice.citations:
-            table.add_row(Text(f"  {c.material}, {c.property.replace('_', ' ')}"), c.printed, c.kind,
-                          Text(f"{c.reference}{', ' + c.at if c.at else ''}"))  # fmt: skip
+            table.add_row(
+                Text(f"  {c.material}, {c.property.replace('_', ' ')}"),
+                c.printed,
+                c.kind,
+                Text(f"{c.reference}{', ' + c.at if c.at else ''}"),
+            )
         yield table

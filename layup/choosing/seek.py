@@ -328,8 +328,10 @@ def _batches(queue: Queue, weight: float) -> Iterator[Batch]:
 
 def _one(batch: Batch, result: Assessment, at: int) -> Found:
     row = np.array([at])
-    return Found(batch.take(row), replace(result, values=result.values[row], limits=result.limits[row],
-                                          reserves=result.reserves[row]))  # fmt: skip
+    return Found(
+        batch.take(row),
+        replace(result, values=result.values[row], limits=result.limits[row], reserves=result.reserves[row]),
+    )
 
 
 def _confirm(search: Search, found: Found) -> Found | None:

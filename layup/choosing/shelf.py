@@ -129,9 +129,14 @@ class Bench:
         """The bench with some of its plies and cores."""
         kept, own = np.array(plies, dtype=bool), self.options
         options = Options(
-            own.weight[kept], own.thickness[kept], own.terms[kept], own.surface[kept], own.inside[kept], own.most_alike,
+            own.weight[kept],
+            own.thickness[kept],
+            own.terms[kept],
+            own.surface[kept],
+            own.inside[kept],
+            own.most_alike,
             None if own.film is None else own.film[kept],
-        )  # fmt: skip
+        )
         left = tuple(p for p, keep in zip(self.plies, plies, strict=True) if keep)
         thin = self.film_thickness[kept]
         return replace(self, plies=left, cores=tuple(cores), options=options, film_thickness=thin)
@@ -365,8 +370,9 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
             terms = terms_of(q)
             found.append(OldPart(entry.name, terms * thick**3 / 12, terms * thick, said, sheet.figures))
         elif entry.form == "fabric":
-            found.append(_old_laminate(job, entry.name, entry.fabric or "", entry.resin, entry.process or "",
-                                       entry.count or 1))  # fmt: skip
+            found.append(
+                _old_laminate(job, entry.name, entry.fabric or "", entry.resin, entry.process or "", entry.count or 1)
+            )
         elif entry.form not in ("finish", "covering"):
             left_out.append(entry.name)
     if not found:
@@ -375,8 +381,11 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
     left_out += [old.name for old in found if old is not best]
     notes = best.notes
     if left_out:
-        notes += (f"Of the old part only {best.name} counts as stiffness; not known, and so not counted: "
-                 + ", ".join(left_out) + ".",)  # fmt: skip
+        notes += (
+            f"Of the old part only {best.name} counts as stiffness; not known, and so not counted: "
+            + ", ".join(left_out)
+            + ".",
+        )
     return replace(best, notes=notes)
 
 
@@ -387,9 +396,14 @@ def _old_laminate(job: Job, name: str, fabric: str, resin: str | None, process: 
     layer = cure(old_job, PlyEntry.model_construct(fabric=fabric), settled)
     assert isinstance(layer, FabricLayer)
     ply = cured_ply(
-        job.library, job.library.get("fabric", fabric), job.library.get("resin", layer.resin_name), settled,
-        layer.fibre / layer.fibre_density / layer.thickness, layer.take_up.void_fraction, layer.thickness,
-    )  # fmt: skip
+        job.library,
+        job.library.get("fabric", fabric),
+        job.library.get("resin", layer.resin_name),
+        settled,
+        layer.fibre / layer.fibre_density / layer.thickness,
+        layer.take_up.void_fraction,
+        layer.thickness,
+    )
     qbar = PlyChoice(0.0, ply, layer.thickness, layer).qbar
     whole = stack_stiffness(np.broadcast_to(qbar, (count, 3, 3)), np.full(count, layer.thickness))
     return OldPart(name, terms_of(whole.d), terms_of(whole.a), (), (*ply.figures, *layer.figures))

@@ -95,8 +95,10 @@ def stack_svg(lines: Sequence[StackLine], system: System, on_mould: bool = True)
         begin = bottom
         for thick in line.plies:
             bottom -= thick * scale
-            out.append(f'<rect class="ply {kind}" x="{BAR_LEFT}" y="{bottom:.2f}" width="{BAR_RIGHT - BAR_LEFT}" '
-                       f'height="{max(thick * scale, 0.6):.2f}"/>')  # fmt: skip
+            out.append(
+                f'<rect class="ply {kind}" x="{BAR_LEFT}" y="{bottom:.2f}" width="{BAR_RIGHT - BAR_LEFT}" '
+                f'height="{max(thick * scale, 0.6):.2f}"/>'
+            )
         if line.form == "core":
             cells = "".join(f"M{x} {bottom:.1f}V{begin:.1f}" for x in range(BAR_LEFT + 12, BAR_RIGHT, 12))
             out.append(f'<path class="cells" d="{cells}"/>')

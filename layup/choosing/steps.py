@@ -93,8 +93,10 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
             if choice.fabric != fabric or not bench.options.inside[index]:
                 continue
             if symmetric and (core is not None or len(stack) % 2):
-                spots = [[*stack[:at], index, *stack[at : len(stack) - at], index, *stack[len(stack) - at :]]
-                         for at in range(half + (0 if core else 1))]  # fmt: skip
+                spots = [
+                    [*stack[:at], index, *stack[at : len(stack) - at], index, *stack[len(stack) - at :]]
+                    for at in range(half + (0 if core else 1))
+                ]
             elif symmetric:
                 spots = [[*stack[:half], index, *stack[half:]]]
             else:
@@ -113,9 +115,11 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
             continue
         names = {(p.fabric, p.angle): k for k, p in enumerate(other_bench.plies)}
         same = [CORE if i == CORE else names.get((bench.plies[i].fabric, bench.plies[i].angle), -2) for i in stack]
-        alike = None if core is None else next(
-            (c for c in other_bench.cores if c.name == core.name and c.thickness == core.thickness), None
-        )  # fmt: skip
+        alike = (
+            None
+            if core is None
+            else next((c for c in other_bench.cores if c.name == core.name and c.thickness == core.thickness), None)
+        )
         if -2 not in same and (core is None or alike is not None):
             add(f"the same, {other_bench.process.name}", other_bench, alike, same)
     return steps

@@ -120,8 +120,9 @@ def checks_of_load(
     core = batch.core.properties
     faces = _Faces.of(batch)
     weak = (core.shear_strength or 0.0) * (ACROSS_RIBBON if core.honeycomb else 1.0)
-    kind = CheckKind(f"core shear, {load.name}{more}", "V/d; a honeycomb across its ribbon, at half", _ALLEN, "Pa",
-                     weak, False, True)  # fmt: skip
+    kind = CheckKind(
+        f"core shear, {load.name}{more}", "V/d; a honeycomb across its ribbon, at half", _ALLEN, "Pa", weak, False, True
+    )
     yield kind, factor * shear_force * edges.swell.max(axis=1) / faces.distance, weak
     pressed = np.zeros(n)
     for start in range(0, n, 64):
@@ -158,11 +159,23 @@ def _skins(
     n, faces = len(batch.stack), _Faces.of(batch)
     assert batch.core is not None
     core = batch.core.properties
-    rows = [(f"skin wrinkling, {name}", _WRINKLING_HONEYCOMB if core.honeycomb else "at most 0.5 (Ef Ec Gc)^(1/3)",
-             f"{_HOFF}; {_HDBK}" if core.honeycomb else _HOFF, faces.wrinkling(batch.core))]  # fmt: skip
+    rows = [
+        (
+            f"skin wrinkling, {name}",
+            _WRINKLING_HONEYCOMB if core.honeycomb else "at most 0.5 (Ef Ec Gc)^(1/3)",
+            f"{_HOFF}; {_HDBK}" if core.honeycomb else _HOFF,
+            faces.wrinkling(batch.core),
+        )
+    ]
     if core.honeycomb:
-        rows.append((f"skin dimpling in the cells, {name}", "stress at most 2 Ef (tf/s)^2", _HDBK,
-                     faces.dimpling(core.cell_size or 1.0)))  # fmt: skip
+        rows.append(
+            (
+                f"skin dimpling in the cells, {name}",
+                "stress at most 2 Ef (tf/s)^2",
+                _HDBK,
+                faces.dimpling(core.cell_size or 1.0),
+            )
+        )
     for title, formula, source, limits in rows:
         stress, due = np.zeros(n), np.ones(n)
         for start in range(0, n, 64):
@@ -259,17 +272,23 @@ class _Faces:
             own = z[:, low : high + 1] - centre[:, None]
             t = own[:, -1] - own[:, 0]
             flat, bent = (np.einsum("nkij,nk->nij", qbars[:, low:high], np.diff(own**p, axis=1) / p) for p in (1, 3))
-            soft = [1 / np.einsum("ti,nij,tj->nt", _ALONG, np.linalg.inv(m), _ALONG)
-                    for m in (flat / t[:, None, None], 12 * bent / t[:, None, None] ** 3)]  # fmt: skip
+            soft = [
+                1 / np.einsum("ti,nij,tj->nt", _ALONG, np.linalg.inv(m), _ALONG)
+                for m in (flat / t[:, None, None], 12 * bent / t[:, None, None] ** 3)
+            ]
             q.append(flat / t[:, None, None])
             middle.append(centre)
             thickness.append(t)
             modulus.append(np.minimum(*soft))
         stretch = _stretch(batch)
         return cls(
-            np.stack(q, axis=1), np.stack(middle, axis=1), np.stack(thickness, axis=1), np.stack(modulus, axis=1),
-            middle[1] - middle[0], np.zeros((len(z), 3, 3)) if stretch is None else stretch,
-        )  # fmt: skip
+            np.stack(q, axis=1),
+            np.stack(middle, axis=1),
+            np.stack(thickness, axis=1),
+            np.stack(modulus, axis=1),
+            middle[1] - middle[0],
+            np.zeros((len(z), 3, 3)) if stretch is None else stretch,
+        )
 
     def wrinkling(self, core: CoreChoice) -> Floats:
         """Stress at which each skin wrinkles along each direction, (n, 2, turns). [Pa]"""

@@ -13,11 +13,21 @@ from layup.words import System, length_words, mass_both
 
 ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
 """What to do where nothing passes."""
-_SCALES = {"m": ("mm", 1e3), "Pa": ("MPa", 1e-6), "N m": ("N m", 1.0), "Hz": ("Hz", 1.0), "-": ("", 1.0),
-           "N/m": ("N/mm", 1e-3)}  # fmt: skip
+_SCALES = {
+    "m": ("mm", 1e3),
+    "Pa": ("MPa", 1e-6),
+    "N m": ("N m", 1.0),
+    "Hz": ("Hz", 1.0),
+    "-": ("", 1.0),
+    "N/m": ("N/mm", 1e-3),
+}
 
-_POUNDS = {"m": ("in", 1 / INCH), "Pa": ("psi", INCH**2 / (LB * G0)), "N m": ("lb in", 1 / (LB * G0 * INCH)),
-           "N/m": ("lb/in", INCH / (LB * G0))}  # fmt: skip
+_POUNDS = {
+    "m": ("in", 1 / INCH),
+    "Pa": ("psi", INCH**2 / (LB * G0)),
+    "N m": ("lb in", 1 / (LB * G0 * INCH)),
+    "N/m": ("lb/in", INCH / (LB * G0)),
+}
 
 
 def lead_words(choice: Choice) -> str:

@@ -147,9 +147,11 @@ def flatten(points: Points, faces: Faces, warp: Floats | None = None, face: int 
     z = np.zeros(n, dtype=np.complex128)
     for _ in range(_ROUNDS):
         pull = (weight * turn[:, None] * edge).ravel()
-        load = np.bincount(i, pull.real, n) - np.bincount(j, pull.real, n) + 1j * (
-            np.bincount(i, pull.imag, n) - np.bincount(j, pull.imag, n)
-        )  # fmt: skip
+        load = (
+            np.bincount(i, pull.real, n)
+            - np.bincount(j, pull.real, n)
+            + 1j * (np.bincount(i, pull.imag, n) - np.bincount(j, pull.imag, n))
+        )
         before = z
         solved = solver.solve(np.ascontiguousarray(np.stack([load[1:].real, load[1:].imag], axis=1)))
         z = np.concatenate([np.zeros(1), solved[:, 0] + 1j * solved[:, 1]])

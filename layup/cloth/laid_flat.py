@@ -109,9 +109,13 @@ class SlitPiece:
 
 
 def from_slits(
-    points: Points, faces: Faces, triangles: Floats, start: Floats, warp: Floats | tuple[float, float, float],
+    points: Points,
+    faces: Faces,
+    triangles: Floats,
+    start: Floats,
+    warp: Floats | tuple[float, float, float],
     angle: float,
-) -> list[SlitPiece]:  # fmt: skip
+) -> list[SlitPiece]:
     """What of a surface a ply covers, slit open where it must be, each piece laid flat as rigidly as it goes.
 
     Args:
@@ -215,9 +219,7 @@ class _Finder:
 
 def _shares(u: Floats, v: Floats, w: Floats) -> tuple[Floats, Floats]:
     """How much of two sides of a triangle lead to a place, in its plane. [-]"""
-    uu, vv, uv, wu, wv = (
-        np.einsum("...i,...i->...", p, q) for p, q in ((u, u), (v, v), (u, v), (w, u), (w, v))
-    )  # fmt: skip
+    uu, vv, uv, wu, wv = (np.einsum("...i,...i->...", p, q) for p, q in ((u, u), (v, v), (u, v), (w, u), (w, v)))
     det = np.maximum(uu * vv - uv * uv, 1e-300)
     return np.asarray((vv * wu - uv * wv) / det), np.asarray((uu * wv - uv * wu) / det)
 
@@ -361,6 +363,8 @@ def _dense(line: Floats, step: float) -> Floats:
     """A closed line with points no further apart than a step. [m]"""
     onward = np.roll(line, -1, axis=0)
     counts = np.maximum(1, np.ceil(np.linalg.norm(onward - line, axis=1) / step)).astype(int)
-    made = [a + (b - a) * np.linspace(0.0, 1.0, n, endpoint=False)[:, None]
-            for a, b, n in zip(line, onward, counts, strict=True)]  # fmt: skip
+    made = [
+        a + (b - a) * np.linspace(0.0, 1.0, n, endpoint=False)[:, None]
+        for a, b, n in zip(line, onward, counts, strict=True)
+    ]
     return np.concatenate(made)

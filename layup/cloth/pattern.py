@@ -217,9 +217,14 @@ def flat_plies(
 
 
 def _one(
-    job: Job, entry: PlyEntry, trim: float, holes: Pattern | None, along: tuple[float, float, float],
-    widths: dict[str, float], nodes: int | None,
-) -> tuple[FlatPly, ...]:  # fmt: skip
+    job: Job,
+    entry: PlyEntry,
+    trim: float,
+    holes: Pattern | None,
+    along: tuple[float, float, float],
+    widths: dict[str, float],
+    nodes: int | None,
+) -> tuple[FlatPly, ...]:
     """The pieces of one ply; their names are only letters."""
     import shapely
 
@@ -490,9 +495,10 @@ def _of_part(job: Job, entry: PlyEntry) -> list[tuple[Floats, float, str]]:
     """Holes of the part that are drilled through this ply, and fasteners it has to match: place, diameter, name."""
     marked = [
         (place, hole.diameter, f"{hole.name} of {name}")
-        for name, one in job.holes.items() if name not in entry.over and OPENINGS not in entry.over
+        for name, one in job.holes.items()
+        if name not in entry.over and OPENINGS not in entry.over
         for place, hole in zip(one.places, one.pattern.holes, strict=True)
-    ]  # fmt: skip
+    ]
     for old in job.fasteners:
         marked += _on_surface(job, old.pattern, old.plan.way, off=False)
     return marked

@@ -34,11 +34,13 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
     for ply in plies:
         low_x, low_y, high_x, high_y = ply.outline.bounds
         table.add_row(
-            ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""), f"{ply.fabric}, {ply.zone}",
+            ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""),
+            f"{ply.fabric}, {ply.zone}",
             angle_words(ply.angle) if ply.directed else "none",
-            length_words(high_x - low_x, system), length_words(high_y - low_y, system),
+            length_words(high_x - low_x, system),
+            length_words(high_y - low_y, system),
             area_words(ply.outline.area, "metric" if system == "both" else system),
-        )  # fmt: skip
+        )
     parts: list[Any] = [Text(job.part.title, style="bold"), table]
     parts += [Text("Which way round", style="bold"), *(Text("  " + line) for line in way.sentences)]
     lines = drape_lines(job)

@@ -62,8 +62,9 @@ def shear_figure(surface: Surface, plies: Sequence[tuple[str, DrapedPly]], title
     shown = list(plies)[:6]
     across = 1 if len(shown) == 1 else 2
     down = math.ceil(len(shown) / across)
-    with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 10, "text.color": palette.INK,
-                         "svg.hashsalt": "layup"}):  # fmt: skip
+    with mpl.rc_context(
+        {"font.family": "DejaVu Sans", "font.size": 10, "text.color": palette.INK, "svg.hashsalt": "layup"}
+    ):
         high = 1.45 + 4.5 * down
         figure = NewFigure(figsize=(11.0, high))
         figure.text(0.03, 1 - 0.30 / high, title, fontsize=16, fontweight="bold", va="top")
@@ -141,9 +142,13 @@ def _draw(axes: Axes, surface: Surface, ply: DrapedPly) -> None:
     order = np.argsort(np.concatenate(depths))
     polygons: Any = np.concatenate(flats)[order]
     axes.add_collection(
-        PolyCollection(polygons, facecolors=np.concatenate(fills)[order], edgecolors=np.concatenate(edges)[order],
-                       linewidths=np.concatenate(wide)[order])
-    )  # fmt: skip
+        PolyCollection(
+            polygons,
+            facecolors=np.concatenate(fills)[order],
+            edgecolors=np.concatenate(edges)[order],
+            linewidths=np.concatenate(wide)[order],
+        )
+    )
     front = _front(np.concatenate([base, *(on.pieces[0] for on in ply.on)]), view, size)
     for on in ply.on:  # a cross on each locked patch, so that it shows in grey print
         fine, _, shear = on.pieces
@@ -151,8 +156,13 @@ def _draw(axes: Axes, surface: Surface, ply: DrapedPly) -> None:
     at, _ = project(ply.net.start, view)
     axes.plot([at[0]], [at[1]], marker="o", ms=5, color=palette.PAPER, markeredgecolor=palette.INK, zorder=6)
     tip, _ = project(ply.net.start + 0.12 * size * ply.net.warp, view)
-    axes.annotate("", xy=(tip[0], tip[1]), xytext=(at[0], at[1]), zorder=6,
-                  arrowprops={"arrowstyle": "-|>", "color": palette.INK, "lw": 1.6})  # fmt: skip
+    axes.annotate(
+        "",
+        xy=(tip[0], tip[1]),
+        xytext=(at[0], at[1]),
+        zorder=6,
+        arrowprops={"arrowstyle": "-|>", "color": palette.INK, "lw": 1.6},
+    )
     axes.set_aspect("equal")
     axes.autoscale_view()
     axes.axis("off")

@@ -216,9 +216,13 @@ def _halves(whole: Floats, spots: _Spots, through: Floats, square: Floats) -> li
 
 
 def _try(
-    sides: list[tuple[Floats, _Spots]], warp: tuple[float, float, float], angle: float, link: float, locking: float,
+    sides: list[tuple[Floats, _Spots]],
+    warp: tuple[float, float, float],
+    angle: float,
+    link: float,
+    locking: float,
     start: Floats | None = None,
-) -> tuple[float, float] | None:  # fmt: skip
+) -> tuple[float, float] | None:
     """Drape each side again: the area that locks and the greatest shear; None where one of them can't be draped."""
     from scipy.spatial import cKDTree
 

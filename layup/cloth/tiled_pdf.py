@@ -242,8 +242,11 @@ def _ink(ply: FlatPly) -> Any:
     import shapely
 
     drawn = strokes(ply, LETTERS)
-    lines = [shapely.LineString([*n.points, n.points[0]] if n.closed else n.points) for n in drawn.lines
-             if n.layer != "ARROW"]  # fmt: skip
+    lines = [
+        shapely.LineString([*n.points, n.points[0]] if n.closed else n.points)
+        for n in drawn.lines
+        if n.layer != "ARROW"
+    ]
     return shapely.GeometryCollection([*lines, *(shapely.Point(x, y).buffer(r) for _, x, y, r in drawn.circles)])
 
 
@@ -303,9 +306,15 @@ def _hex(colour: str) -> Any:
 
 
 def _overview(
-    canvas: Any, plies: Sequence[FlatPly], sheets: Sequence[Sheets], paper: Paper, title: str, system: System,
-    first: bool, total: int,
-) -> None:  # fmt: skip
+    canvas: Any,
+    plies: Sequence[FlatPly],
+    sheets: Sequence[Sheets],
+    paper: Paper,
+    title: str,
+    system: System,
+    first: bool,
+    total: int,
+) -> None:
     """The first page: which sheets make up which pattern, and how to use them."""
     size = SHEETS.get(paper, SHEETS["a4"])
     wide, high = size[0] * _POINT, size[1] * _POINT
@@ -338,11 +347,12 @@ def _overview(
         box = ply.outline.bounds
         count = len(own.tiles)
         canvas.drawString(
-            170, y - 26,
+            170,
+            y - 26,
             f"{length_words(box[2] - box[0], system)} x {length_words(box[3] - box[1], system)}, "
             f"cloth {area_words(ply.outline.area, system)}, "
             + (f"{count} sheets, {own.rows} up and {own.columns} across" if count > 1 else "1 sheet"),
-        )  # fmt: skip
+        )
         canvas.setFillColor(_hex(palette.QUIET))
         for below, note in enumerate(_wrapped("; ".join(ply.notes), 74)[:3]):
             canvas.drawString(170, y - 37 - 9.5 * below, note)

@@ -20,22 +20,31 @@ if TYPE_CHECKING:
 @units_option
 @json_option
 @click.option(
-    "--seconds", default=6.0, show_default=True, type=click.FloatRange(min=0.0, max=3600.0),
+    "--seconds",
+    default=6.0,
+    show_default=True,
+    type=click.FloatRange(min=0.0, max=3600.0),
     help="How long to search; 0 for a plain, repeatable layout.",
-)  # fmt: skip
+)
 @click.option("--gap", default="3 mm", show_default=True, help="Between two pieces, for the cutter.")
 @click.option("--edge", default="5 mm", show_default=True, help="Not used along each edge of a roll.")
 @click.option(
     "--roll", "rolls", multiple=True, metavar="CLOTH=WIDTH", help='A roll of another width: "glass plain 200=1 m".'
 )
 @click.option(
-    "--defect", "defects", multiple=True, metavar="CLOTH=X,Y,LENGTH,WIDTH",
+    "--defect",
+    "defects",
+    multiple=True,
+    metavar="CLOTH=X,Y,LENGTH,WIDTH",
     help="A bad place: from the end of the roll, from its lower edge, along, across.",
-)  # fmt: skip
+)
 @click.option(
-    "--used", "used_files", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
+    "--used",
+    "used_files",
+    multiple=True,
+    type=click.Path(path_type=Path, dir_okay=False),
     help="A stored cut that was taken from the same rolls: what it took is not there any more.",
-)  # fmt: skip
+)
 @click.option("--rough", is_flag=True, help="Rough outlines instead of flat patterns: quicker, near enough to buy by.")
 @click.option("--quarter-rings", is_flag=True, help="Cut a ply that is a ring in four; its middle is not lost then.")
 @click.option("--face-down", is_flag=True, help="Plain weaves may also be cut face down.")

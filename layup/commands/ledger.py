@@ -281,8 +281,13 @@ def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
 @shop_option
 @as_of_option
 @units_option
-@click.option("--what", type=click.Choice(["change", "balance", "both"]), default="both", show_default=True,
-              help="Equipment-change sheet, weight-and-balance report, or both.")  # fmt: skip
+@click.option(
+    "--what",
+    type=click.Choice(["change", "balance", "both"]),
+    default="both",
+    show_default=True,
+    help="Equipment-change sheet, weight-and-balance report, or both.",
+)
 @click.option("--by", default="", help="Who prepares it.")
 @click.option("--method", default="", help="How the weights were found.")
 @click.option("--date", default="", help="Of the paper, year-month-day, if not today.")

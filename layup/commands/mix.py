@@ -45,11 +45,15 @@ def command(
 
     prediction = predict(job_of(part, as_json, units), habits=habits_of(part, shop, no_shop))
     found = mixes(
-        prediction.job, prediction.weighed, people=people,
+        prediction.job,
+        prediction.weighed,
+        people=people,
         temperature=None if temperature is None else parse(temperature, "temperature"),
-        ratio=None if ratio is None else parse_ratio(ratio), pot=None if pot is None else parse(pot, "mass"),
-        cups=[parse(one, "volume") for one in cup], scale=None if scale is None else read_scale(scale),
-    )  # fmt: skip
+        ratio=None if ratio is None else parse_ratio(ratio),
+        pot=None if pot is None else parse(pot, "mass"),
+        cups=[parse(one, "volume") for one in cup],
+        scale=None if scale is None else read_scale(scale),
+    )
     if as_json:
         from layup.make.as_json import mix_json
 

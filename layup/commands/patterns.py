@@ -57,12 +57,13 @@ def command(
             _say(f"plies draped: {done} of {of}")
 
     plies = flat_plies(
-        job, trim=parse(trim, "length") if trim is not None else None,
-        holes=_holes(holes, holes_unit) if holes is not None else None, progress=show,
-    )  # fmt: skip
+        job,
+        trim=parse(trim, "length") if trim is not None else None,
+        holes=_holes(holes, holes_unit) if holes is not None else None,
+        progress=show,
+    )
     _say("")
-    _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"),
-           units or job.part.units)  # fmt: skip
+    _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"), units or job.part.units)
     if picture is not None:
         _draw(job, picture)
     try:
@@ -122,8 +123,9 @@ def _draw(job: Job, picture: Path) -> None:
 
     shown = [
         (f"{e.fabric} at {e.angle:g}°, {e.zone or 'whole'}", drape_ply(job, e))
-        for e in job.part.plies() if e.fabric is not None and e.area is None and shears(job, e)
-    ]  # fmt: skip
+        for e in job.part.plies()
+        if e.fabric is not None and e.area is None and shears(job, e)
+    ]
     drawn = draw_shear(job.surface, shown, picture, f"{job.part.title}: shear of the cloth")
     click.echo(f"Picture: {drawn}", err=True)
 

@@ -37,9 +37,11 @@ if TYPE_CHECKING:
 @click.option("--cup", multiple=True, help='A size of cup you have, brimful: "250 ml", "9 fl oz"; once for each size.')
 @click.option("--scale", help='What your resin scale shows at the least: "1 g", "1/8 oz".')
 @click.option(
-    "--seconds", default=0.0, type=click.FloatRange(min=0.0, max=3600.0),
+    "--seconds",
+    default=0.0,
+    type=click.FloatRange(min=0.0, max=3600.0),
     help="Search so long for a short cut, where `layup cut --save` stored none.",
-)  # fmt: skip
+)
 @yes_option
 @shop_option
 @no_shop_option
@@ -60,11 +62,16 @@ def command(
     check_outputs([path, tablet], yes, [part])
     prediction = predict(job_of(part, units=units), habits=habits_of(part, shop, no_shop))
     bench = prepare(
-        prediction, part, people=people, seconds=seconds,
+        prediction,
+        part,
+        people=people,
+        seconds=seconds,
         temperature=None if temperature is None else parse(temperature, "temperature"),
-        ratio=None if ratio is None else parse_ratio(ratio), pot=None if pot is None else parse(pot, "mass"),
-        cups=[parse(one, "volume") for one in cup], scale=None if scale is None else read_scale(scale),
-    )  # fmt: skip
+        ratio=None if ratio is None else parse_ratio(ratio),
+        pot=None if pot is None else parse(pot, "mass"),
+        cups=[parse(one, "volume") for one in cup],
+        scale=None if scale is None else read_scale(scale),
+    )
     sheet = build_sheet(bench, units or prediction.job.part.units)
     click.echo(f"Build sheet: {write_sheet(sheet, path, paper)}")
     if tablet is not None:

@@ -97,10 +97,15 @@ def command(
     said, stage = " ".join(weight), stage_of(stage)
     mass = _mass(said, stage)
     around = Circumstances(
-        piece, parse(scale, "mass") if scale else None, person,
+        piece,
+        parse(scale, "mass") if scale else None,
+        person,
         parse(temperature, "temperature") if temperature else None,
-        parse(vacuum, "pressure") if vacuum else None, lot, note, photo,
-    )  # fmt: skip
+        parse(vacuum, "pressure") if vacuum else None,
+        lot,
+        note,
+        photo,
+    )
     plate: tuple[float, ...] | None = two_sides(coupon) if coupon else None
     if plies is not None:
         if plate is None or plies < 1:

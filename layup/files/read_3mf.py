@@ -36,8 +36,13 @@ MOST = 20_000_000
 DEEPEST = 32
 """Objects within objects, at most. [-]"""
 _UNITS = {
-    "micron": 1e-6, "millimeter": 1e-3, "centimeter": 1e-2, "inch": 0.0254, "foot": 0.3048, "meter": 1.0,
-}  # fmt: skip
+    "micron": 1e-6,
+    "millimeter": 1e-3,
+    "centimeter": 1e-2,
+    "inch": 0.0254,
+    "foot": 0.3048,
+    "meter": 1.0,
+}
 _BLOCK = 1 << 20
 _MODEL = "3dmodel"
 _SUPPORTS = ("support", "solidsupport")

@@ -31,8 +31,9 @@ def read_off(path: Path, name: str) -> Scene:
         SurfaceError: no OFF file, cut short, a line that can't be read, a face that names a point that is not there.
     """
     data = path.read_bytes()
-    rows = [(number, line) for number, line in enumerate(re.sub(rb"#[^\r\n]*", b"", data).splitlines(), 1)
-            if line.strip()]  # fmt: skip
+    rows = [
+        (number, line) for number, line in enumerate(re.sub(rb"#[^\r\n]*", b"", data).splitlines(), 1) if line.strip()
+    ]
     head = _HEAD.match(rows[0][1].strip()) if rows else None
     if head is None or b"BINARY" in rows[0][1] or head[4] or head[5]:
         raise SurfaceError(f"{name}: damaged, or not an OFF file of text", "Export it again, as STL or PLY")

@@ -206,8 +206,9 @@ class _Binary:
         parts: list[bytes] = []
         counts = np.zeros(element.count, dtype=np.int64)
         kind = next((t for p, t, c in element.properties if p == word), "i4")
-        sizes = [(p == word, np.dtype(t).itemsize, c, np.dtype(c).itemsize if c else 0) for p, t, c in
-                 element.properties]  # fmt: skip
+        sizes = [
+            (p == word, np.dtype(t).itemsize, c, np.dtype(c).itemsize if c else 0) for p, t, c in element.properties
+        ]
         little = "big" if self.order == ">" else "little"
         data, at, end = self.data, self.at, len(self.data)
         for row in range(element.count):

@@ -177,9 +177,15 @@ def _header(
 
 
 def _row(
-    cells: list[str], heads: list[str], words: tuple[str, ...], needed: tuple[str, ...], separator: str, name: str,
-    number: int, block: int,
-) -> Row:  # fmt: skip
+    cells: list[str],
+    heads: list[str],
+    words: tuple[str, ...],
+    needed: tuple[str, ...],
+    separator: str,
+    name: str,
+    number: int,
+    block: int,
+) -> Row:
     texts = {head: cell for head, cell in zip(heads, cells, strict=False) if head in words}
     values = {}
     for head, cell in zip(heads, cells, strict=False):

@@ -142,10 +142,14 @@ def _check_table(table: dict[str, Any], size: int, name: str) -> None:
     nodes = table.get("nodes") or []
     meshes = table.get("meshes") or []
     each = [
-        sum(counts[k] for p in mesh.get("primitives") or [] for k in {p["attributes"].get("POSITION"), p.get("indices")}
-            if k is not None)
+        sum(
+            counts[k]
+            for p in mesh.get("primitives") or []
+            for k in {p["attributes"].get("POSITION"), p.get("indices")}
+            if k is not None
+        )
         for mesh in meshes
-    ]  # fmt: skip
+    ]
     placed = sum(each[node["mesh"]] for node in nodes if node.get("mesh") is not None)
     if placed > MOST:
         raise SurfaceError(f"{name}: it places more than {MOST:,} points and corners", "Export the part alone")

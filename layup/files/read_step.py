@@ -139,9 +139,14 @@ def step_surface(path: str | Path, *, face: str, unit: str | None = None) -> Sur
     groups = step.groups.kept(mask)
     label = f"face {', '.join(str(n) for n in numbers)}" if len(numbers) < 7 else f"{len(numbers)} faces"
     return Surface(
-        name, whole, lambda: mesh, side=label, unit=step.unit_reason.split(",")[0],
-        findings=(*step.findings, taken), groups=lambda: groups,
-    )  # fmt: skip
+        name,
+        whole,
+        lambda: mesh,
+        side=label,
+        unit=step.unit_reason.split(",")[0],
+        findings=(*step.findings, taken),
+        groups=lambda: groups,
+    )
 
 
 def pick_faces(step: Step, face: str, name: str) -> list[int]:
@@ -165,9 +170,11 @@ def pick_faces(step: Step, face: str, name: str) -> list[int]:
 def face_list(step: Step, most: int = 12) -> str:
     """The faces in words, the largest first: number, kind, area, middle."""
     numbers, counts = np.unique(step.number, return_counts=True)
-    areas = {int(n): _area_of(step, int(n)) for n in numbers} if len(numbers) <= 2000 else dict(
-        zip(numbers.tolist(), counts.tolist(), strict=True)
-    )  # fmt: skip
+    areas = (
+        {int(n): _area_of(step, int(n)) for n in numbers}
+        if len(numbers) <= 2000
+        else dict(zip(numbers.tolist(), counts.tolist(), strict=True))
+    )
     order = sorted(areas, key=lambda n: -areas[n])
     more = f"; and {len(order) - most} smaller" if len(order) > most else ""
     return "; ".join(_face_words(step, n) for n in order[:most]) + more

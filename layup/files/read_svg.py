@@ -412,9 +412,7 @@ def _window(outer: ElementTree.Element, inner: ElementTree.Element, size: Size) 
     return found[0], found[1]
 
 
-def _sheet(
-    sheet: ElementTree.Element, group: ElementTree.Element, at: Size, window: Size, uses: Uses
-) -> None:  # fmt: skip
+def _sheet(sheet: ElementTree.Element, group: ElementTree.Element, at: Size, window: Size, uses: Uses) -> None:
     """The children of a sheet within the sheet, placed as its viewBox says."""
     box = [float(v) for v in re.findall(NUMBER, sheet.get("viewBox", ""))]
     size, place = window, f"translate({at[0]:.17g} {at[1]:.17g})"

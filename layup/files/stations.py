@@ -162,9 +162,11 @@ def from_widths(
     except SurfaceError as problem:
         raise SurfaceError(f"{name}: {problem.wrong.removeprefix('outline: ')}", problem.remedy) from None
     return Surface(
-        "widths at stations", flat.whole, lambda: (flat.vertices, flat.faces),
+        "widths at stations",
+        flat.whole,
+        lambda: (flat.vertices, flat.faces),
         findings=tuple(_findings(found, len(stations), "widths", "")),
-    )  # fmt: skip
+    )
 
 
 def from_girths(

@@ -117,9 +117,12 @@ class CoreProperties:
             return None if value is None else share * value
 
         return replace(
-            self, shear_modulus=least(self.shear_modulus), shear_strength=least(self.shear_strength),
-            modulus=least(self.modulus), crushing_strength=least(self.crushing_strength),
-        )  # fmt: skip
+            self,
+            shear_modulus=least(self.shear_modulus),
+            shear_strength=least(self.shear_strength),
+            modulus=least(self.modulus),
+            crushing_strength=least(self.crushing_strength),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,8 +276,10 @@ def cured_ply(
     reader = _Reader()
     form = fabric.word("form") or "cloth"
     fraction = min(fibre_fraction, TIGHTEST)
-    tested = {k: reader.maybe(fabric, k) for k in
-              ("ply_modulus", "ply_transverse_modulus", "ply_shear_modulus", "ply_poisson_ratio")}  # fmt: skip
+    tested = {
+        k: reader.maybe(fabric, k)
+        for k in ("ply_modulus", "ply_transverse_modulus", "ply_shear_modulus", "ply_poisson_ratio")
+    }
     fibre, fibre_material = _mixed_fibre(reader, library, fabric)
     matrix = ResinElastic(
         reader.need(resin, "tensile_modulus"),
@@ -398,6 +403,10 @@ def sheet_properties(sheet: Material) -> SheetProperties:
     modulus, nu = reader.need(sheet, "tensile_modulus"), reader.need(sheet, "poisson_ratio")
     across, shear = reader.maybe(sheet, "transverse_modulus"), reader.maybe(sheet, "shear_modulus")
     return SheetProperties(
-        sheet.name, modulus, modulus if across is None else across, nu,
-        modulus / (2 * (1 + nu)) if shear is None else shear, tuple(reader.figures),
-    )  # fmt: skip
+        sheet.name,
+        modulus,
+        modulus if across is None else across,
+        nu,
+        modulus / (2 * (1 + nu)) if shear is None else shear,
+        tuple(reader.figures),
+    )

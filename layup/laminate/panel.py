@@ -374,8 +374,9 @@ def build_panel(
     mesh = triangulate(shape, count, finest)
     grid = MeshTri(np.ascontiguousarray(mesh.points.T), np.ascontiguousarray(mesh.triangles.T), sort_t=True)
     basis = Basis(grid, ElementTriMorley(), intorder=4)
-    mesh = PanelMesh(mesh.points, _wound(mesh.points, np.asarray(grid.t.T, dtype=np.int64)), mesh.edge, mesh.outer,
-                     mesh.step)  # fmt: skip
+    mesh = PanelMesh(
+        mesh.points, _wound(mesh.points, np.asarray(grid.t.T, dtype=np.int64)), mesh.edge, mesh.outer, mesh.step
+    )
     hess = np.stack([np.asarray(basis.basis[i][0].hess)[..., 0] for i in range(6)], axis=0)  # (6, 2, 2, m)
     bends = np.stack([-hess[:, 0, 0], -hess[:, 1, 1], -2 * hess[:, 0, 1]], axis=0).transpose(2, 0, 1)
     fixed = _held(mesh, basis, by_side)

@@ -183,8 +183,13 @@ def spread_layups(terms: Floats, most: int = 16) -> Floats:
     """
     terms = terms / np.abs(terms).max(axis=1, keepdims=True)
     first, second = np.triu_indices(len(terms), 1)
-    pairs = np.concatenate([(terms[first] + terms[second]) / 2, 0.8 * terms[first] + 0.2 * terms[second],
-                            0.2 * terms[first] + 0.8 * terms[second]])  # fmt: skip
+    pairs = np.concatenate(
+        [
+            (terms[first] + terms[second]) / 2,
+            0.8 * terms[first] + 0.2 * terms[second],
+            0.2 * terms[first] + 0.8 * terms[second],
+        ]
+    )
     pool = np.concatenate([terms, pairs])
     kept = [terms.mean(axis=0)]
     while len(kept) < most:

@@ -117,8 +117,12 @@ class ShearPanel:
         """The factored stiffness."""
         from scipy.sparse.linalg import splu
 
-        return splu(self.stiffness(terms).tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0,
-                    options={"SymmetricMode": True})  # fmt: skip
+        return splu(
+            self.stiffness(terms).tocsc(),
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
+        )
 
     @cached_property
     def _values(self) -> tuple[Floats, Floats, Floats]:
@@ -411,5 +415,8 @@ def _held(mesh: PanelMesh, basis: Any, by_side: Mapping[str, str]) -> tuple[Ints
         directions += found
     # a chord of a curve may bulge between its ends, or it would keep them from turning at all
     fixed += [mid for first, last, mid in held if not curved & {first, last}]
-    return (np.unique(np.array(fixed, dtype=np.int64)), np.array(nodes, dtype=np.int64),
-            np.array(directions, dtype=float).reshape(-1, 2))  # fmt: skip
+    return (
+        np.unique(np.array(fixed, dtype=np.int64)),
+        np.array(nodes, dtype=np.int64),
+        np.array(directions, dtype=float).reshape(-1, 2),
+    )

@@ -40,9 +40,14 @@ REFERENCE_WEIGHT = 0.300
 LIGHTEST, HEAVIEST = 0.05, 2.0
 """Areal weights beyond which the trend with areal weight is not carried: no row lies there. [kg/m^2]"""
 CEILINGS = {
-    "mat": 0.45, "roving": 0.68, "cloth": 0.68, "spread tow": 0.70, "unidirectional": 0.70, "biaxial": 0.68,
+    "mat": 0.45,
+    "roving": 0.68,
+    "cloth": 0.68,
+    "spread tow": 0.70,
+    "unidirectional": 0.70,
+    "biaxial": 0.68,
     "veil": 0.30,
-}  # fmt: skip
+}
 """Fibre volume fraction that a form can pack to under the press of the air, whatever the hand. The highest coupons of
 a plate in the published rows: 0.637 unidirectional, 0.603 biaxial, 0.623 cloth; the rest is common practice. [-]"""
 FILM_RISES, FILM_FULL_AT = 0.060, 0.200
@@ -401,9 +406,14 @@ class Process:
                 least = min(take_up.least * take_up.ratio / ratio, 1.0)
                 parts = habit.part_spread if habit.part_spread is not None else take_up.part_spread
                 return replace(
-                    take_up, fibre_fraction=v_f, ratio=ratio, shop_spread=habit.spread, part_spread=parts,
-                    habit=habit, least=least,
-                )  # fmt: skip
+                    take_up,
+                    fibre_fraction=v_f,
+                    ratio=ratio,
+                    shop_spread=habit.spread,
+                    part_spread=parts,
+                    habit=habit,
+                    least=least,
+                )
         return take_up
 
 

@@ -341,8 +341,10 @@ class Queue:
             if self._known.get(number) == self._version and weight > self.done + SAME:
                 return weight
             heapq.heappop(self._heap)
-            ceiling = min((w for w, k in self._heap if self._known.get(k) == self._version and w > self.done + SAME),
-                          default=np.inf)  # fmt: skip
+            ceiling = min(
+                (w for w, k in self._heap if self._known.get(k) == self._version and w > self.done + SAME),
+                default=np.inf,
+            )
             above = max(self.done, weight - 2 * SAME) + SAME
             found, looked = lightest(*self.frames[number]._tables(self.limits), above, ceiling)
             self.looked_at += looked

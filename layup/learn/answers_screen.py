@@ -44,17 +44,19 @@ def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
             '--piece "coupon 1"'
         ),
         Text(),
-    ]  # fmt: skip
+    ]
     table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
     for name in ("  coupons", "the part, nine in ten", "width", "narrower by this one", "in all"):
         table.add_column(name, justify="right", no_wrap=True)
     for step in value.after:
         one = _one(system)
         table.add_row(
-            f"{step.coupons}", f"{mass_both(step.mass.p05, one)} to {mass_both(step.mass.p95, one)}",
-            mass_both(step.width, one), f"{step.narrower * 100:.0f} %" if step.coupons else "",
+            f"{step.coupons}",
+            f"{mass_both(step.mass.p05, one)} to {mass_both(step.mass.p95, one)}",
+            mass_both(step.width, one),
+            f"{step.narrower * 100:.0f} %" if step.coupons else "",
             f"{(1 - step.width / value.after[0].width) * 100:.0f} %" if step.coupons else "",
-        )  # fmt: skip
+        )
     lines += [table, Text()]
     many = {0: "No coupon is", 1: "One coupon is"}.get(value.worth, f"{value.worth} coupons are")
     told = f"{many} worth making before the part: each further one takes less than {WORTH * 100:.0f} % off the width. "
@@ -82,9 +84,13 @@ def card_screen(part: Path, card: Sequence[CardCoupon], sides: tuple[float, floa
     for one in card:
         for stage in ("dry-cloth", "trimmed"):
             lines.append(
-                Text(f'    layup weigh {part} ... g --at {stage} --coupon "{size}" --plies {one.plies} '
-                     f'--piece "card, {one.plies}" --scale 0.1 g', no_wrap=True, overflow="ignore")
-            )  # fmt: skip
+                Text(
+                    f'    layup weigh {part} ... g --at {stage} --coupon "{size}" --plies {one.plies} '
+                    f'--piece "card, {one.plies}" --scale 0.1 g',
+                    no_wrap=True,
+                    overflow="ignore",
+                )
+            )
     return Screen(*lines)
 
 
@@ -99,10 +105,11 @@ def versions_screen(division: Division, system: System) -> RenderableType:
         if share.mean == 0 and share.p05 == share.p95:
             continue
         table.add_row(
-            f"  {_SHARES[thing]}", mass_both(share.mean, one),
+            f"  {_SHARES[thing]}",
+            mass_both(share.mean, one),
             f"{mass_both(share.p05, one)} to {mass_both(share.p95, one)}",
             f"{share.mean / whole * 100:.0f} %".replace("-0 %", "0 %").replace("-", MINUS),
-        )  # fmt: skip
+        )
     table.add_row(
         "  unexplained",
         mass_both(division.unexplained, one),

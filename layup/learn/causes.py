@@ -82,10 +82,16 @@ def candidates(
     found += _fitted(prediction, stage)
     laminate = prediction.mass.mean - prediction.weighed.extra
     found.append(
-        Cause("area", "the part is larger or smaller than the surface in the part file", -AREA_OFF * laminate,
-              AREA_OFF * laminate, 0.10, "measure the part along and across with a tape, over the curve; "
-              "look for flanges that the mesh has not", ("demoulded",)),
-    )  # fmt: skip
+        Cause(
+            "area",
+            "the part is larger or smaller than the surface in the part file",
+            -AREA_OFF * laminate,
+            AREA_OFF * laminate,
+            0.10,
+            "measure the part along and across with a tape, over the curve; look for flanges that the mesh has not",
+            ("demoulded",),
+        ),
+    )
     found += _scale(prediction, mass, resolution)
     return tuple(cause for cause in found if cause.high > cause.low)
 
@@ -187,8 +193,14 @@ def _scale(prediction: Prediction, mass: float, resolution: float | None) -> lis
         if abs(meant - mean) < 0.12 * mean and abs(mass - mean) > 0.12 * mean:
             off = mass - meant
             found.append(
-                Cause("unit", f"the unit: {words} ({mass_words(meant)} then)", min(off * 0.99, off * 1.01),
-                      max(off * 0.99, off * 1.01), 0.05, "read the scale's unit again, and look whether its figure has "
-                      "a point or a colon", _LAID)
-            )  # fmt: skip
+                Cause(
+                    "unit",
+                    f"the unit: {words} ({mass_words(meant)} then)",
+                    min(off * 0.99, off * 1.01),
+                    max(off * 0.99, off * 1.01),
+                    0.05,
+                    "read the scale's unit again, and look whether its figure has a point or a colon",
+                    _LAID,
+                )
+            )
     return found

@@ -266,10 +266,15 @@ def _terms(
     mass = (stage_mass(job, weighed, stage) or 0.0) - (weighed.extra if stage == "finished" else 0.0)
     part = sum(y.resin * y.area * y.take_up.part_spread for y in ours if y.take_up is not None) / total
     return {
-        "resins": resins, "faces": faces, "cloth": cloth, "part_spread": part, "area": _area_deviation(job) * mass,
-        "own": math.sqrt(sum(p * p for p in own)), "lots": math.sqrt(sum(p * p for p in lots)),
+        "resins": resins,
+        "faces": faces,
+        "cloth": cloth,
+        "part_spread": part,
+        "area": _area_deviation(job) * mass,
+        "own": math.sqrt(sum(p * p for p in own)),
+        "lots": math.sqrt(sum(p * p for p in lots)),
         "dry": stage_mass(job, weighed, "dry-cloth"),
-    }  # fmt: skip
+    }
 
 
 def _main(layers: Sequence[Layer]) -> Layer:

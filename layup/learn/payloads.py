@@ -133,8 +133,11 @@ class _Ledger(_Payload):
 
 _NEEDED = {"start": "weighing", "final": "weighing", "item": "item", "withdrawn": "name"}
 _KINDS: dict[str, type[_Payload]] = {
-    "weigh-in": _WeighIn, UNDO: _Undo, "habit-setting": _Setting, "ledger": _Ledger,
-}  # fmt: skip
+    "weigh-in": _WeighIn,
+    UNDO: _Undo,
+    "habit-setting": _Setting,
+    "ledger": _Ledger,
+}
 
 
 def odd(kind: str, payload: Any) -> str:

@@ -52,10 +52,15 @@ def _figure(calibration: Calibration) -> Figure:
     from matplotlib.figure import Figure as NewFigure
 
     style: Any = {
-        "font.family": "DejaVu Sans", "font.size": 11, "text.color": palette.INK, "axes.labelcolor": palette.INK,
-        "axes.edgecolor": palette.QUIET, "xtick.color": palette.QUIET, "ytick.color": palette.INK,
+        "font.family": "DejaVu Sans",
+        "font.size": 11,
+        "text.color": palette.INK,
+        "axes.labelcolor": palette.INK,
+        "axes.edgecolor": palette.QUIET,
+        "xtick.color": palette.QUIET,
+        "ytick.color": palette.INK,
         "svg.hashsalt": "layup",
-    }  # fmt: skip
+    }
     with mpl.rc_context(style):
         figure = NewFigure(figsize=(12.0, 6.4))
         count = sum(len(group.numbers) - len(group.outliers) for group in calibration.groups)
@@ -172,8 +177,14 @@ def _draw_hand(axes: Axes, calibration: Calibration) -> None:
         for i in np.flatnonzero(group.good[_shown(group)] < 0.5):
             place = float(np.clip(factor[i], bottom * 1.03, top / 1.03))
             axes.plot(i + 1, place, marker="x", ms=9, mew=2, color=palette.OLD, zorder=4)
-            axes.annotate(f" {factor[i]:.2g} times", (float(i + 1), place), fontsize=9.5, color=palette.OLD,
-                          xytext=(6, -3), textcoords="offset points")  # fmt: skip
+            axes.annotate(
+                f" {factor[i]:.2g} times",
+                (float(i + 1), place),
+                fontsize=9.5,
+                color=palette.OLD,
+                xytext=(6, -3),
+                textcoords="offset points",
+            )
     step = 0.035 * longest + 0.05
     edge = longest + 0.4 + 0.05 * longest
     for number, (low, high, colour) in enumerate(known):

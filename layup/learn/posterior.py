@@ -420,9 +420,12 @@ def _shares(scatters: Sequence[float], solved: Sequence[_Solved]) -> Floats:
 def _stepped(system: _System, root: str, number: int) -> _System:
     key = ("step", root)
     return _System(
-        system.pieces, [*system.keys, key], np.append(system.prior, 0.0), np.append(system.variance, STEP_SPREAD**2),
+        system.pieces,
+        [*system.keys, key],
+        np.append(system.prior, 0.0),
+        np.append(system.variance, STEP_SPREAD**2),
         (root, number),
-    )  # fmt: skip
+    )
 
 
 def _step(system: _System, pieces: Sequence[Piece], scatter: float, top: _Solved) -> Step | None:

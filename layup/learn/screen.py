@@ -130,10 +130,13 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
         first, last = (math.exp(-0.5 * prior**2 + z * prior) for z in (-Z90, Z90))
         name = of[1] + (", any other" if len(of) == 2 else "") if len(of) == 2 else f"  {of[2]}"
         table.add_row(
-            Text(f"  {of[0]}" if len(of) == 2 else ""), Text(name), str(habit.parts),
-            Text(f"{math.exp(habit.shift):.2f}", style="bold"), f"{low:.2f} to {high:.2f}",
+            Text(f"  {of[0]}" if len(of) == 2 else ""),
+            Text(name),
+            str(habit.parts),
+            Text(f"{math.exp(habit.shift):.2f}", style="bold"),
+            f"{low:.2f} to {high:.2f}",
             f"{first:.2f} to {last:.2f}",
-        )  # fmt: skip
+        )
     lines.append(table)
     for of, habit in sorted(calibration.habits.items()):
         if of[0] in ("film", "bond"):
@@ -183,11 +186,15 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
         wrong = group.good[i] < 0.5
         counts = "not: likely wrong" if wrong else f"{group.counted[i] * 100:.0f} %"
         table.add_row(
-            f"{group.numbers[i]}", group.pieces[i][0], group.pieces[i][1],
+            f"{group.numbers[i]}",
+            group.pieces[i][0],
+            group.pieces[i][1],
             mass_both(float(group.weighed[i]), one_system(system)),
-            mass_both(float(group.expected[i]), one_system(system)), f"{group.parts.factor[i]:.2f}", counts,
+            mass_both(float(group.expected[i]), one_system(system)),
+            f"{group.parts.factor[i]:.2f}",
+            counts,
             style="dim" if wrong else "",
-        )  # fmt: skip
+        )
     if len(shown) < len(group.numbers):
         lines.append(Text(f"  The last {most} of {len(group.numbers)}, and what is likely wrong:", style="dim"))
     lines.append(table)

@@ -82,9 +82,15 @@ def divide(first: tuple[str, Job, float], second: tuple[str, Job, float]) -> Div
     difference = heavy[2] - light[2]
     made = [(name, job.part.process, mass) for name, job, mass in (heavy, light)]
     return Division(
-        heavy[0], light[0], difference, shares, predicted, difference - predicted.mean, predicted.holds(difference),
+        heavy[0],
+        light[0],
+        difference,
+        shares,
+        predicted,
+        difference - predicted.mean,
+        predicted.holds(difference),
         process_share(heavy[1], made[0], made[1]),
-    )  # fmt: skip
+    )
 
 
 def _mixes(things: Sequence[str]) -> list[frozenset[str]]:
@@ -101,12 +107,17 @@ def _drawn(heavy: Job, light: Job, taken: frozenset[str]) -> tuple[Floats, float
     finish = source["finish"].part
     part = place.part.model_copy(
         update={
-            "process": process.process, "resin": process.resin, "vacuum": process.vacuum, "altitude": process.altitude,
-            "ply": [_placed(p, place) for p in (*plies, *cores)], "stack": None, "fabric": None,
+            "process": process.process,
+            "resin": process.resin,
+            "vacuum": process.vacuum,
+            "altitude": process.altitude,
+            "ply": [_placed(p, place) for p in (*plies, *cores)],
+            "stack": None,
+            "fabric": None,
             "finish": [f.model_copy(update={"zone": f.zone if f.zone in place.zones else None}) for f in finish.finish],
             "extra": finish.extra,
         }
-    )  # fmt: skip
+    )
     job = replace(place, part=part, library=heavy.library)
     weighed = weigh_layup(job, process_for(job, process.process, own=True))
     return weighed.drawn, weighed.mass.mean

@@ -117,9 +117,15 @@ class Noted:
 
 
 def read_scale(
-    part: Path, folder: Path, mass: float, said: str, stage: str, coupon: tuple[float, ...] | None,
-    around: Circumstances, job: Job | None = None,
-) -> OnScale:  # fmt: skip
+    part: Path,
+    folder: Path,
+    mass: float,
+    said: str,
+    stage: str,
+    coupon: tuple[float, ...] | None,
+    around: Circumstances,
+    job: Job | None = None,
+) -> OnScale:
     """A weight held against what is expected, before it is kept.
 
     Args:

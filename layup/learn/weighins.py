@@ -309,12 +309,15 @@ def _kept_files(store: Store, path: Path, job: Job, prediction: Prediction) -> d
         "part_text": store.keep_text(path.read_text(encoding="utf-8")),
         "tables": tables,
         "mesh": None if mesh is None else hashlib.sha256((folder / mesh).read_bytes()).hexdigest(),
-        "measured": {"area": job.surface.whole.area, "edge": job.surface.perimeter,
-                     "zones": {name: place.area for name, place in job.zones.items()},
-                     "holes": {n: [len(h.pattern.holes), h.area, h.rim] for n, h in job.holes.items()},
-                     "regions": located(job).as_json()},
+        "measured": {
+            "area": job.surface.whole.area,
+            "edge": job.surface.perimeter,
+            "zones": {name: place.area for name, place in job.zones.items()},
+            "holes": {n: [len(h.pattern.holes), h.area, h.rim] for n, h in job.holes.items()},
+            "regions": located(job).as_json(),
+        },
         "prediction": store.keep_text(json.dumps(prediction.as_json(), ensure_ascii=False, sort_keys=True)),
-    }  # fmt: skip
+    }
 
 
 def from_entry(entry: Entry) -> WeighIn:
@@ -327,9 +330,15 @@ def from_entry(entry: Entry) -> WeighIn:
     told = entry.payload
     ground = told.get("ground")
     around = Circumstances(
-        told["piece"], told["resolution"], told["person"], told["temperature"], told["vacuum"], told["lot"],
-        told["notes"], told["photo"],
-    )  # fmt: skip
+        told["piece"],
+        told["resolution"],
+        told["person"],
+        told["temperature"],
+        told["vacuum"],
+        told["lot"],
+        told["notes"],
+        told["photo"],
+    )
     coupon = told.get("coupon")
     return WeighIn(
         entry, told["part"], told["file"], stage_of(told["stage"]), told["mass"], told["said"], told.get("expected"),
@@ -411,8 +420,9 @@ def out_of_order(mass: float, said: str, stage: str, before: Mapping[str, float]
     """
     slack = 0.01  # two readings of one scale
     for less, more, words in (
-        ("trimmed", "demoulded", "of the piece off the mould"), ("trimmed", "finished", "of the piece finished"),
-    ):  # fmt: skip
+        ("trimmed", "demoulded", "of the piece off the mould"),
+        ("trimmed", "finished", "of the piece finished"),
+    ):
         other = more if stage == less else less if stage == more else ""
         there = before.get(other)
         if there is None:

@@ -100,11 +100,12 @@ def prepare(
     if part is not None and path_beside(part).is_file():
         told = {**how_it_was_cut(path_beside(part)), "stored": stored(path_beside(part))}
     return Bench(
-        prediction, cut([job], seconds=seconds, patterns=patterns, **told),
+        prediction,
+        cut([job], seconds=seconds, patterns=patterns, **told),
         mixes(job, weighed, people=people, ratio=ratio, temperature=temperature, pot=pot, cups=cups, scale=scale),
         bag(job, weighed),
         weigh_points(job, weighed),
-    )  # fmt: skip
+    )
 
 
 def build_sheet(bench: Bench, system: System) -> BuildSheet:

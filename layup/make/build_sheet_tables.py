@@ -516,9 +516,7 @@ def _degrees(text: str) -> str:
     def both(found: re.Match[str]) -> str:
         ends = [end for end in (found["low"], found["high"]) if end]
         kelvin = [parse(f"{end} deg{found['unit']}", "temperature") for end in ends]
-        metric, ours = (
-            " to ".join(temperature_words(one, system) for one in kelvin) for system in ("metric", "lb")
-        )  # fmt: skip
+        metric, ours = (" to ".join(temperature_words(one, system) for one in kelvin) for system in ("metric", "lb"))
         return f"{metric.replace(' °C to', ' to')} ({ours.replace(' °F to', ' to')})"
 
     return _TEMPERATURE.sub(both, text)

@@ -215,9 +215,12 @@ def cut(
         if layout is None:
             share = 0.0 if stopped or len(own) == 1 or seconds < 1 else max(1.0, seconds * len(own) / total)
             layout = nest(
-                nested, rolls[fabric], gap=gap, seconds=share,
+                nested,
+                rolls[fabric],
+                gap=gap,
+                seconds=share,
                 progress=None if progress is None else _named(progress, fabric),
-            )  # fmt: skip
+            )
         stopped = stopped or layout.stopped
         fabrics.append(_fabric_cut(listed, material, tuple(own), layout, (paid or {}).get(fabric, 0.0)))
         proposals += _ring_proposal(fabrics[-1]) if not stopped else []

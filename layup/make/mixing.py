@@ -75,9 +75,10 @@ def checked_ratio(resin: Material, ratio: float, where: str = "") -> float:
     """
     catalyst = cure_of(resin) == "peroxide"
     usual = (
-        (practice.LEAST_CATALYST, practice.MOST_CATALYST) if catalyst
+        (practice.LEAST_CATALYST, practice.MOST_CATALYST)
+        if catalyst
         else (practice.LEAST_HARDENER, practice.MOST_HARDENER)
-    )  # fmt: skip
+    )
     low, high = (
         own.value if own is not None else common.value
         for own, common in zip((resin.optional("least_hardener"), resin.optional("most_hardener")), usual, strict=True)

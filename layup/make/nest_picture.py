@@ -74,8 +74,12 @@ def cut_figure(fabrics: Sequence[FabricCut], system: System = "both", wide: floa
         top = sum(heights)
         for fabric, height in zip(fabrics, heights, strict=True):
             top -= height
-            box = (0.55 / (wide + 0.9), (top + 0.42) / sum(heights), fabric.length * scale / (wide + 0.9),
-                   fabric.nest.roll.width * scale / sum(heights))  # fmt: skip
+            box = (
+                0.55 / (wide + 0.9),
+                (top + 0.42) / sum(heights),
+                fabric.length * scale / (wide + 0.9),
+                fabric.nest.roll.width * scale / sum(heights),
+            )
             _draw(figure.add_axes(box), fabric, scale, system)
         return figure
 
@@ -106,8 +110,14 @@ def _draw(axes: Axes, fabric: FabricCut, scale: float, system: System) -> None:
         _label(axes, shape, piece.name, angle, scale, placed.turned, placed.flipped)
     one = "metric" if system == "both" else system
     axes.text(0, width + 0.24 / scale, fabric.fabric, fontsize=10.5, fontweight="bold", va="bottom", color=palette.INK)
-    axes.text(0, width + 0.06 / scale, f"cut off {length_words(length, system)}, {layout.use * 100:.0f} % used",
-              fontsize=8.5, va="bottom", color=palette.INK)  # fmt: skip
+    axes.text(
+        0,
+        width + 0.06 / scale,
+        f"cut off {length_words(length, system)}, {layout.use * 100:.0f} % used",
+        fontsize=8.5,
+        va="bottom",
+        color=palette.INK,
+    )
     axes.text(-0.02 / scale, width / 2, f"roll {length_words(width, one)}", rotation=90, ha="right", va="center",
               fontsize=8, color=palette.QUIET)  # fmt: skip
     _ruler(axes, length, scale, one)
@@ -146,8 +156,9 @@ def _label(axes: Axes, shape: Polygon, name: str, angle: str, scale: float, turn
     reach = min(0.75 * radius, 0.45 / scale)
     low = y - 0.5 * radius
     tail, head = (x + reach, x - reach) if turned else (x - reach, x + reach)
-    axes.annotate("", xy=(head, low), xytext=(tail, low),
-                  arrowprops={"arrowstyle": "-|>", "lw": 0.9, "color": palette.INK})  # fmt: skip
+    axes.annotate(
+        "", xy=(head, low), xytext=(tail, low), arrowprops={"arrowstyle": "-|>", "lw": 0.9, "color": palette.INK}
+    )
     note = angle + ("\nthis side to the mould" if flipped else "")
     axes.text(x, low - 0.03 / scale, note, ha="center", va="top", fontsize=min(8.0, size), color=palette.INK)
 

@@ -67,9 +67,12 @@ def search(
     try:
         program = subprocess.Popen(
             [sys.executable, "-P", __file__],
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
             start_new_session=True,  # a Ctrl-C at the keyboard reaches us, and we stop it
-        )  # fmt: skip
+        )
     except OSError:
         return
     try:
@@ -162,9 +165,15 @@ def _main() -> None:
     instance = spyrrow.StripPackingInstance("", task["height"], items)
     # a fifth of the time, a second at least, goes into pressing the best layout together
     last = max(1, round(task["seconds"] / 5)) if task["seconds"] > 1 else 0
-    times = {"total_computation_time": 1} if not last else {
-        "total_computation_time": None, "exploration_time": task["seconds"] - last, "compression_time": last,
-    }  # fmt: skip
+    times = (
+        {"total_computation_time": 1}
+        if not last
+        else {
+            "total_computation_time": None,
+            "exploration_time": task["seconds"] - last,
+            "compression_time": last,
+        }
+    )
     config = spyrrow.StripPackingConfig(early_termination=False, seed=task["seed"], **times)
     progress = spyrrow.ProgressQueue()
     ended = threading.Event()

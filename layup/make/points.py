@@ -59,11 +59,13 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
     cloth, cloth_mean, core = _dry(job, weighed, by_area)
     points = [
         WeighPoint(
-            "dry cloth", interval(cloth, cloth_mean),
-            "all plies, cut" + ("" if process.mixes else ", backing taken off")
+            "dry cloth",
+            interval(cloth, cloth_mean),
+            "all plies, cut"
+            + ("" if process.mixes else ", backing taken off")
             + "; more than this is cloth heavier than its label",
         )
-    ]  # fmt: skip
+    ]
     if weighed.core > 0:
         points.append(WeighPoint("dry core", interval(core, weighed.core), "cut, before any resin"))
     if process.mixes:
@@ -84,11 +86,12 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
         if process.bagged:
             points.append(
                 WeighPoint(
-                    "wet laminate", interval(in_bag, mean),
+                    "wet laminate",
+                    interval(in_bag, mean),
                     "on the mould, less the empty mould, before peel ply and bag; or dry cloth, core and resin mixed, "
                     "less what is left in cups",
                 )
-            )  # fmt: skip
+            )
             points.append(
                 WeighPoint(
                     "bag materials", None, "resin that peel ply, breather and bag have gained: after less before"

@@ -113,8 +113,11 @@ def mix_screen(title: str, mixes: tuple[Mix, ...], system: System, safety: tuple
         parts += [Text(), table, Text()]
         unit, rounds = amounts_head(mix, system)
         if rounds:
-            scale = _table(f"  {hardener_word(mix)} for this much resin, {unit}", *(resin for resin, _, _ in rounds),
-                           right=tuple(range(1, len(rounds) + 1)))  # fmt: skip
+            scale = _table(
+                f"  {hardener_word(mix)} for this much resin, {unit}",
+                *(resin for resin, _, _ in rounds),
+                right=tuple(range(1, len(rounds) + 1)),
+            )
             scale.add_row("  ", *(hardener for _, hardener, _ in rounds))
             parts.append(scale)
         if cups_words(mix, system):

@@ -111,9 +111,10 @@ def _pattern(entry: HolesEntry, folder: Path, drawing: Outline, plan: Plan) -> P
     tight = [p for p in used if p <= diameter]
     if tight and not (entry.staggered and least == pitch[-1] and pitch[0] > diameter):
         raise HoleError(
-            "pitch", f"at {_mm(min(tight))} from middle to middle, holes of {_mm(diameter)} run into each other",
+            "pitch",
+            f"at {_mm(min(tight))} from middle to middle, holes of {_mm(diameter)} run into each other",
             f"Write a pitch of more than {_mm(diameter)}, or a smaller diameter",
-        )  # fmt: skip
+        )
     if rows > 1 or entry.columns is not None:
         plain = grid((0.0, 0.0), (pitch[0], pitch[-1]), (columns, rows), diameter, staggered=bool(entry.staggered))
     else:
@@ -171,9 +172,10 @@ def open_holes(
         try:
             if entry.form == "count":
                 raise HoleError(
-                    "", "nothing says where the holes are",
+                    "",
+                    "nothing says where the holes are",
                     'Add first = ["60 mm", "50 mm"] with pitch, or centre with ring, or layer, or file',
-                )  # fmt: skip
+                )
             laid[number] = laid_out(entry, folder, drawing)
         except HoleError as problem:
             told(number, problem.key, problem.wrong, problem.remedy)
@@ -243,8 +245,12 @@ def _by_count(entries: Mapping[int, HolesEntry], surface: Surface, told: Told) -
     whole, notes = surface.whole, list(surface.findings)
     for number, entry in entries.items():
         if entry.form in ("layer", "file"):
-            told(number, entry.form, "the surface is only an area, so there is nothing to place them on",
-                 "Write diameter and count alone")  # fmt: skip
+            told(
+                number,
+                entry.form,
+                "the surface is only an area, so there is nothing to place them on",
+                "Write diameter and count alone",
+            )
             continue
         count = entry.count or (entry.columns or 1) * (entry.rows or 1)
         diameter = entry.diameter or 0.0

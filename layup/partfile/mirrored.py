@@ -90,9 +90,14 @@ class _Mirrored(Surface):
         """The original parted by a zone, mirrored."""
         cut = self._base.cut(spec)
         return Cut(
-            _measured(cut.inside, self._sign), _soup(cut.inner, self._sign), cut.faces, _soup(cut.rest, self._sign),
-            cut.rest_faces, self.vertices, self.faces,
-        )  # fmt: skip
+            _measured(cut.inside, self._sign),
+            _soup(cut.inner, self._sign),
+            cut.faces,
+            _soup(cut.rest, self._sign),
+            cut.rest_faces,
+            self.vertices,
+            self.faces,
+        )
 
 
 def _turned(points: Floats, faces: NDArray[np.int64], sign: Floats) -> tuple[Floats, NDArray[np.int64]]:
@@ -131,8 +136,9 @@ def _hole_set(one: HoleSet, sign: Floats) -> HoleSet:
 
 def _opened(opened: Opened, surface: Surface, shown: Surface, sign: Floats, axis: str) -> Opened:
     base = shown if opened.base is surface else _Mirrored(opened.base, sign, axis)
-    return replace(opened, base=base, holes={name: _hole_set(one, sign) for name, one in opened.holes.items()},
-                   covers={})  # fmt: skip
+    return replace(
+        opened, base=base, holes={name: _hole_set(one, sign) for name, one in opened.holes.items()}, covers={}
+    )
 
 
 def _part(part: Part, sign: Floats, axis: str) -> Part:

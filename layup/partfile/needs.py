@@ -58,8 +58,10 @@ def _times(value: object) -> float:
         return NOT_ASKED
     found = _STIFF.match(text)
     if found is None:
-        raise refuse("stiffness", f'"{value}" is not read. Write "as what it replaces", "1.5 times what it replaces" '
-                                  'or "not asked"')  # fmt: skip
+        raise refuse(
+            "stiffness",
+            f'"{value}" is not read. Write "as what it replaces", "1.5 times what it replaces" or "not asked"',
+        )
     try:
         return float(found[1] or 1.0)
     except ValueError:

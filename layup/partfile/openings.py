@@ -69,9 +69,10 @@ class HolesEntry(Entry):
         if not any(getattr(self, key) is not None for key in LAID_OUT):
             if self.diameter is None or self.count is None:
                 raise refuse(
-                    "place", "holes need their diameter and their place: first with count and pitch, centre with ring "
+                    "place",
+                    "holes need their diameter and their place: first with count and pitch, centre with ring "
                     "and count, layer, or file",
-                )  # fmt: skip
+                )
             for key in ("pitch", "columns", "rows", "ring", "angle"):
                 if getattr(self, key) is not None:
                     raise refuse("place", f"{key} needs first, the middle of the first hole; or centre, for a ring")
@@ -79,8 +80,14 @@ class HolesEntry(Entry):
         form = one_of(self, LAID_OUT, "a pattern of holes")
         if form in ("first", "centre") and self.diameter is None:
             raise refuse("diameter", 'diameter is missing: write diameter = "40 mm"')
-        for key, owner in (("pitch", "first"), ("columns", "first"), ("rows", "first"), ("staggered", "first"),
-                           ("ring", "centre"), ("unit", "file")):  # fmt: skip
+        for key, owner in (
+            ("pitch", "first"),
+            ("columns", "first"),
+            ("rows", "first"),
+            ("staggered", "first"),
+            ("ring", "centre"),
+            ("unit", "file"),
+        ):
             needs(self, owner, (key,))
         if form == "first":
             self._rows()

@@ -135,8 +135,13 @@ def _points(axes: Axes, ledger: Ledger, loading: Loading, outside: set[int], len
         here = (sums.cg / length, sums.mass / mass)
         colour = palette.OLD if case in outside else palette.PART
         if few:
-            axes.annotate("", xy=here, xytext=before, zorder=2,
-                          arrowprops={"arrowstyle": "->", "color": palette.QUIET, "lw": 1.1, "shrinkB": 5})  # fmt: skip
+            axes.annotate(
+                "",
+                xy=here,
+                xytext=before,
+                zorder=2,
+                arrowprops={"arrowstyle": "->", "color": palette.QUIET, "lw": 1.1, "shrinkB": 5},
+            )
             axes.plot(*before, marker="o", ms=4, mfc=palette.PAPER, mec=palette.QUIET, zorder=3)
             spread = loading.cg[case]
             axes.plot(

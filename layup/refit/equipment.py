@@ -148,10 +148,15 @@ def _cells(raw: bytes) -> list[Row]:
     sheet = book.worksheets[0]
     sheet.reset_dimensions()  # what the file says of its own size can be stale: rows beyond it would be lost
     rows = [
-        (number, ["" if value is None else f"{value:.12g}" if isinstance(value, float) else str(value).strip()
-                  for value in row])
+        (
+            number,
+            [
+                "" if value is None else f"{value:.12g}" if isinstance(value, float) else str(value).strip()
+                for value in row
+            ],
+        )
         for number, row in enumerate(sheet.iter_rows(values_only=True), start=1)
-    ]  # fmt: skip
+    ]
     book.close()
     return rows
 

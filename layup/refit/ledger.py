@@ -221,9 +221,10 @@ def read_ledger(job: RefitJob, store: Store | None, as_of: int | str | None = No
     listed = sorted(rows.values(), key=lambda row: order.get(row.item.key, len(order)))
     pairs = (("first weighing", kept.start, job.start), ("final weighing", kept.final, job.final))
     differs = tuple(
-        what for what, ours, theirs in pairs
+        what
+        for what, ours, theirs in pairs
         if ours is not None and (theirs is None or _weighing_print(ours) != _weighing_print(theirs))
-    )  # fmt: skip
+    )
     return Ledger(job.refit.title, job.start, job.final, tuple(listed), differs=differs)
 
 
@@ -247,9 +248,7 @@ def enter(job: RefitJob, store: Store, why: str = "") -> list[Entry]:
         things: list[tuple[str, Mapping[str, Any], str | None]] = []
         if kept.start is None or _weighing_print(kept.start) != _weighing_print(job.start):
             things.append((KIND, {"refit": title, "does": "start", "weighing": asdict(job.start), "why": why}, None))
-        if job.final is not None and (
-            kept.final is None or _weighing_print(kept.final) != _weighing_print(job.final)
-        ):  # fmt: skip
+        if job.final is not None and (kept.final is None or _weighing_print(kept.final) != _weighing_print(job.final)):
             things.append((KIND, {"refit": title, "does": "final", "weighing": asdict(job.final), "why": why}, None))
         for item in job.items:
             row = kept.rows.get(item.key)
@@ -462,8 +461,14 @@ def _item_payload(title: str, item: Item, filed: Item, row: Row | None, why: str
 
 def _weighing(payload: Mapping[str, Any]) -> Weighing:
     lines = tuple(Line(**line) for line in payload["lines"])
-    return Weighing(lines, balance((line.mass, line.arm) for line in lines), payload["date"], payload["by"],
-                    payload["method"], payload["record"])  # fmt: skip
+    return Weighing(
+        lines,
+        balance((line.mass, line.arm) for line in lines),
+        payload["date"],
+        payload["by"],
+        payload["method"],
+        payload["record"],
+    )
 
 
 def _weighing_print(weighing: Weighing) -> str:

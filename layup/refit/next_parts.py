@@ -350,9 +350,12 @@ class _Problem:
             constraints = [LinearConstraint(rows / scale[:, None], lows / scale, highs / scale)] if len(rows) else []
             with _hushed():
                 found = milp(
-                    prices, constraints=constraints, integrality=np.ones(count, dtype=np.int8), bounds=Bounds(0, 1),
+                    prices,
+                    constraints=constraints,
+                    integrality=np.ones(count, dtype=np.int8),
+                    bounds=Bounds(0, 1),
                     options={"mip_rel_gap": 0.0, "time_limit": 60.0},
-                )  # fmt: skip
+                )
             if found.status == 2:
                 return None
             if found.x is None or found.status != 0:

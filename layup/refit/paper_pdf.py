@@ -113,14 +113,16 @@ def _styles() -> dict[str, Any]:
     return {
         "title": ParagraphStyle("title", **{**base, "fontName": "Text-Bold"}, fontSize=17, leading=22, spaceAfter=2),
         "subject": ParagraphStyle("subject", **base, fontSize=12, leading=16, spaceAfter=8),
-        "heading": ParagraphStyle("heading", **{**base, "fontName": "Text-Bold"}, fontSize=11, leading=14,
-                                  spaceBefore=12, spaceAfter=4),
+        "heading": ParagraphStyle(
+            "heading", **{**base, "fontName": "Text-Bold"}, fontSize=11, leading=14, spaceBefore=12, spaceAfter=4
+        ),
         "cell": ParagraphStyle("cell", **base, fontSize=8.5, leading=10.5),
         "right": ParagraphStyle("right", **base, fontSize=8.5, leading=10.5, alignment=2),
         "note": ParagraphStyle("note", **base, fontSize=8.5, leading=11.5, spaceBefore=3),
-        "alarm": ParagraphStyle("alarm", fontName="Text-Bold", fontSize=10, leading=13.5,
-                                textColor=_colour(palette.PAPER)),
-    }  # fmt: skip
+        "alarm": ParagraphStyle(
+            "alarm", fontName="Text-Bold", fontSize=10, leading=13.5, textColor=_colour(palette.PAPER)
+        ),
+    }
 
 
 def _story(paper: Paper, picture: bytes | None, width: float) -> list[Any]:

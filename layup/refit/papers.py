@@ -257,8 +257,14 @@ def _item_section(title: str, rows: list[Row], refit: Refit, kept: Kept, moved: 
             cells.insert(4, Cell(index_kept(item.moment, refit.index, kept)))
         found.append(tuple(cells))
     change, moment = sum(r.item.change for r in rows), sum(r.item.moment for r in rows)
-    total = [Cell("together"), Cell("") if moved else change_cell(change, kept), Cell(""), moment_cell(moment, kept),
-             Cell(""), Cell("")]  # fmt: skip
+    total = [
+        Cell("together"),
+        Cell("") if moved else change_cell(change, kept),
+        Cell(""),
+        moment_cell(moment, kept),
+        Cell(""),
+        Cell(""),
+    ]
     if refit.index:
         total.insert(4, Cell(index_kept(moment, refit.index, kept)))
     return Section(title, tuple(heads), (*found, tuple(total)), totals=frozenset({len(found)}))
@@ -297,8 +303,13 @@ def _before_after(refit: Refit, ledger: Ledger, kept: Kept) -> Section:
         notes.append(f"Saved {mass_kept(saving.mean, kept)}.")
     if ledger.unexplained is not None:
         notes.append(final_text(ledger, kept))
-    return Section("Empty weight and centre of gravity", tuple(heads), tuple(rows), notes=tuple(notes),
-                   totals=frozenset({len(rows) - 1}))  # fmt: skip
+    return Section(
+        "Empty weight and centre of gravity",
+        tuple(heads),
+        tuple(rows),
+        notes=tuple(notes),
+        totals=frozenset({len(rows) - 1}),
+    )
 
 
 def final_text(ledger: Ledger, kept: Kept) -> str:
@@ -330,8 +341,13 @@ def _balance_sections(refit: Refit, ledger: Ledger, loading: Loading | None, kep
         change = ledger.now.mass - ledger.start.empty.mass
         moment = ledger.now.moment - ledger.start.empty.moment
         row = (Cell(f"{len(ledger.rows)} items: {told}"), change_cell(change, kept), moment_cell(moment, kept))
-        sections.append(Section("Changes since, item by item on the equipment-change sheet",
-                                _heads(kept, "items", "change", "moment"), (row,)))  # fmt: skip
+        sections.append(
+            Section(
+                "Changes since, item by item on the equipment-change sheet",
+                _heads(kept, "items", "change", "moment"),
+                (row,),
+            )
+        )
     if ledger.final is not None:
         sections.append(_weighing("Final weighing", ledger.final, kept))
     sections.append(_before_after(refit, ledger, kept))
@@ -344,15 +360,26 @@ def _weighing(title: str, weighing: Weighing, kept: Kept) -> Section:
     rows = []
     for line in weighing.lines:
         words = f"{line.mass_text}; {line.note}" if line.note else line.mass_text
-        rows.append((Cell(line.name), Cell(words), change_cell(line.mass, kept) if line.mass < 0 else
-                     mass_cell(line.mass, kept), arm_cell(line.arm, kept),
-                     moment_cell(line.mass * line.arm, kept)))  # fmt: skip
+        rows.append(
+            (
+                Cell(line.name),
+                Cell(words),
+                change_cell(line.mass, kept) if line.mass < 0 else mass_cell(line.mass, kept),
+                arm_cell(line.arm, kept),
+                moment_cell(line.mass * line.arm, kept),
+            )
+        )
     empty = weighing.empty
     rows.append((Cell("empty"), Cell(""), mass_cell(empty.mass, kept), arm_cell(empty.cg, kept),
                  moment_cell(empty.moment, kept)))  # fmt: skip
     told = [word for word in (weighing.date, weighing.by, weighing.method, weighing.record) if word]
-    return Section(title, _heads(kept, "at", "as read", "net", "arm", "moment"), tuple(rows),
-                   totals=frozenset({len(rows) - 1}), notes=(", ".join(told),) if told else ())  # fmt: skip
+    return Section(
+        title,
+        _heads(kept, "at", "as read", "net", "arm", "moment"),
+        tuple(rows),
+        totals=frozenset({len(rows) - 1}),
+        notes=(", ".join(told),) if told else (),
+    )
 
 
 def _case_sections(loading: Loading, kept: Kept) -> list[Section]:
@@ -368,11 +395,17 @@ def _case_sections(loading: Loading, kept: Kept) -> list[Section]:
             note += ", nearest a limit"
         if case in loading.unsure:
             note += ", not surely"
-        rows.append((
-            Cell(f"{case + 1}  {name}"), mass_cell(checked.mass[case], kept), change_cell(-checked.over[case], kept),
-            arm_cell(checked.cg[case], kept), arm_cell(checked.forward[case], kept),
-            arm_cell(checked.aft[case], kept), Cell(note),
-        ))  # fmt: skip
+        rows.append(
+            (
+                Cell(f"{case + 1}  {name}"),
+                mass_cell(checked.mass[case], kept),
+                change_cell(-checked.over[case], kept),
+                arm_cell(checked.cg[case], kept),
+                arm_cell(checked.forward[case], kept),
+                arm_cell(checked.aft[case], kept),
+                Cell(note),
+            )
+        )
     heads = _heads(kept, "load case", "weight", "to spare", "CG", "from forward", "from aft", "limits")
     notes = tuple(ballast_text(word, kept) for word in loading.ballast)
     if loading.unsure:

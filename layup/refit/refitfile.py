@@ -188,8 +188,9 @@ class _Reading:
         if not total.mass > 0.0:
             self.report.fault((table,), "nothing is left of the empty weight", "Check the scales and what was aboard.")
             total = Balance(1.0, 0.0)
-        return Weighing(tuple(lines), total, str(entry.date or ""), entry.by or "", entry.method or "",
-                        entry.record or "")  # fmt: skip
+        return Weighing(
+            tuple(lines), total, str(entry.date or ""), entry.by or "", entry.method or "", entry.record or ""
+        )
 
     def _stays(self, thing: AboardEntry, path: tuple[str | int, ...]) -> bool:
         liquid = (thing.liquid or "").casefold()
@@ -243,8 +244,11 @@ class _Reading:
             return 0.0, "", ()
         if which == "old":
             if prediction.replaced is None:
-                self.report.fault((*path, "predicted"), "this part file names nothing that it replaces",
-                                  "Add a [[replaces]] table to it, or give the old part's weight here.")  # fmt: skip
+                self.report.fault(
+                    (*path, "predicted"),
+                    "this part file names nothing that it replaces",
+                    "Add a [[replaces]] table to it, or give the old part's weight here.",
+                )
                 return 0.0, "", ()
             return prediction.replaced.mass.mean, "", causes_of(prediction, "old")
         return prediction.mass.mean, "", causes_of(prediction, "new")
@@ -333,8 +337,11 @@ class _Reading:
         if placed is not None:
             cg = prediction.weighed.cg
             if cg is None:
-                self.report.fault((*path, "placed"), "the shape of this part is not known, only its area",
-                                  'Give its arm instead: arm = "62 in".')  # fmt: skip
+                self.report.fault(
+                    (*path, "placed"),
+                    "the shape of this part is not known, only its area",
+                    'Give its arm instead: arm = "62 in".',
+                )
                 return 0.0, None, None, "", ""
             return (*placed.place(cg), "its shape, placed", "")
         arm = prediction.job.part.arm
@@ -385,14 +392,18 @@ class _Reading:
                         )
             arm = self.part_arm(entry.predicted, entry.placed, path)[0] if entry.predicted and not entry.arm else None
             if entry.predicted and entry.predicted in {item.predicted for item in refit.added}:
-                self.report.fault((*path, "predicted"), "this part is among the added items already",
-                                  "Take it out of the candidates.")  # fmt: skip
+                self.report.fault(
+                    (*path, "predicted"), "this part is among the added items already", "Take it out of the candidates."
+                )
             prediction = self._predict(entry.predicted, (*path, "predicted")) if entry.predicted else None
             if entry.predicted and prediction is None:
                 continue
             if prediction is not None and prediction.replaced is None:
-                self.report.fault((*path, "predicted"), "this part file names nothing that it replaces",
-                                  "Add a [[replaces]] table to it.")  # fmt: skip
+                self.report.fault(
+                    (*path, "predicted"),
+                    "this part file names nothing that it replaces",
+                    "Add a [[replaces]] table to it.",
+                )
                 continue
             found.append(read_candidate(entry, prediction, arm))
         return tuple(found)

@@ -126,9 +126,13 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
     if ledger.final is not None:
         rows.append(("  empty, final weighing", ledger.final.empty, "bold"))
     for name, sums, style in rows:
-        table.add_row(Text(name, style=style), Text(mass_kept(sums.mass, kept), style=style),
-                      Text(arm_kept(sums.cg, kept), style=style), moment_kept(sums.moment, kept),
-                      Text(chord_kept(sums.cg, refit.chord), style="dim"))  # fmt: skip
+        table.add_row(
+            Text(name, style=style),
+            Text(mass_kept(sums.mass, kept), style=style),
+            Text(arm_kept(sums.cg, kept), style=style),
+            moment_kept(sums.moment, kept),
+            Text(chord_kept(sums.cg, refit.chord), style="dim"),
+        )
     lines.append(Text())
     text = Text("  saved so far  ")
     text.append(mass_kept(ledger.saving.mean, kept), style="bold")
@@ -184,8 +188,14 @@ def _items(refit: Refit, ledger: Ledger, kept: Kept) -> RenderableType:
         table.add_row(*cells)
     change = ledger.now.mass - ledger.start.empty.mass
     moment = ledger.now.moment - ledger.start.empty.moment
-    total = [Text(), Text("all of it", style="bold"), Text(), Text(change_kept(change, kept), style="bold"), Text(),
-             Text(moment_kept(moment, kept), style="bold")]  # fmt: skip
+    total = [
+        Text(),
+        Text("all of it", style="bold"),
+        Text(),
+        Text(change_kept(change, kept), style="bold"),
+        Text(),
+        Text(moment_kept(moment, kept), style="bold"),
+    ]
     if refit.index:
         total.append(Text(index_kept(moment, refit.index, kept)))
     table.add_row(*total)
@@ -351,10 +361,17 @@ def consolidation_screen(joined: Consolidation, kept: Kept) -> RenderableType:
             lead = "  " if place == 0 else ""
             cells += [f"{lead}{piece.name}", piece.kind, mass_kept(piece.mass, kept)] if piece else ["", "", ""]
         table.add_row(*(Text(cell) for cell in cells))
-    table.add_row("  all of it", "", Text(mass_kept(joined.old_mass, kept), style="bold"), "", "",
-                  Text(mass_kept(joined.new_mass, kept), style="bold"))  # fmt: skip
-    table.add_row("  of it joints", "", mass_kept(joined.joints("old"), kept), "", "",
-                  mass_kept(joined.joints("new"), kept))  # fmt: skip
+    table.add_row(
+        "  all of it",
+        "",
+        Text(mass_kept(joined.old_mass, kept), style="bold"),
+        "",
+        "",
+        Text(mass_kept(joined.new_mass, kept), style="bold"),
+    )
+    table.add_row(
+        "  of it joints", "", mass_kept(joined.joints("old"), kept), "", "", mass_kept(joined.joints("new"), kept)
+    )
     return Group(Text(joined.name, style="bold"), table, Text(f"  {joined_words(joined, kept)}"))
 
 
@@ -370,8 +387,14 @@ def joined_words(joined: Consolidation, kept: Kept) -> str:
 def history_screen(entries: Sequence[Entry], kept: Kept) -> RenderableType:
     """Every entry of a ledger in the order of noting."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in (("entry", True), ("noted, UTC", False), ("what", False), ("change", True), ("known by", False),
-                        ("why", False)):  # fmt: skip
+    for name, right in (
+        ("entry", True),
+        ("noted, UTC", False),
+        ("what", False),
+        ("change", True),
+        ("known by", False),
+        ("why", False),
+    ):
         table.add_column(name, justify="right" if right else "left", no_wrap=name in ("entry", "noted, UTC", "change"))
     for entry in entries:
         table.add_row(*(Text(word) for word in entry_words(entry, kept)))

@@ -52,10 +52,11 @@ def html_text(sheet: BuildSheet) -> str:
         The page.
     """
     sections = "\n".join(
-        f"<section>\n<h2><b>{number}</b> {escape(section.title)}</h2>\n" + "\n".join(_block(b) for b in section.blocks)
+        f"<section>\n<h2><b>{number}</b> {escape(section.title)}</h2>\n"
+        + "\n".join(_block(b) for b in section.blocks)
         + "\n</section>"
         for number, section in enumerate(sheet.sections, 1)
-    )  # fmt: skip
+    )
     title = escape(sheet.title)
     return (
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title}, build sheet</title>\n'

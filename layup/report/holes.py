@@ -124,9 +124,13 @@ def _old(axes: Axes, old: OldPattern, part: Any, keys: dict[str, Any]) -> None:
                 x, y, color=palette.OLD, linewidth=0.8, linestyle=(0, (1, 1.5))
             )
         axes.annotate(
-            hole.name.removeprefix("hole "), (hole.x * 1e3, hole.y * 1e3), textcoords="offset points", xytext=(4, 4),
-            fontsize=7, color=colour,
-        )  # fmt: skip
+            hole.name.removeprefix("hole "),
+            (hole.x * 1e3, hole.y * 1e3),
+            textcoords="offset points",
+            xytext=(4, 4),
+            fontsize=7,
+            color=colour,
+        )
     if len(old.targets):
         x, y = old.targets.T * 1e3
         (keys["matched points on the new part"],) = axes.plot(
@@ -174,9 +178,12 @@ def holes_screen(job: Job, system: System) -> RenderableType:
             if len(sizes) > 1:
                 across = f"{length_words(sizes[0], one_system)} to {length_words(sizes[-1], one_system)}"
             table.add_row(
-                f"  {one.name}", str(len(one.pattern.holes)), across, area_words(one.area, system),
+                f"  {one.name}",
+                str(len(one.pattern.holes)),
+                across,
+                area_words(one.area, system),
                 length_words(one.rim, system),
-            )  # fmt: skip
+            )
         taken = sum(one.area for one in job.holes.values())
         share = taken / (job.surface.whole.area + taken)
         parts += [

@@ -83,9 +83,11 @@ def one_material(material: Material, library: Library) -> RenderableType:
         seen.add(row.property)
         value = row.value if row.kind != "absent" else "not published"
         table.add_row(
-            f"  {_plain(row.property)}" if first else "    also printed", value, row.kind,
+            f"  {_plain(row.property)}" if first else "    also printed",
+            value,
+            row.kind,
             Text(reference, style="" if first else "dim"),
-        )  # fmt: skip
+        )
     head: list[RenderableType] = [Text(f"{material.name} ({material.kind})", style="bold")]
     head += [Text("  also called: " + ", ".join(called))] if called else []
     return Group(*head, table, Text())

@@ -87,8 +87,13 @@ def photo_figure(photo: Photo) -> Figure:
 def _line(axes: Axes, points: NDArray[np.float64], *, dashed: bool) -> None:
     closed = np.concatenate([points, points[:1]]) * 1e3
     for width, colour in _LINES:
-        axes.plot(*closed.T, color=colour, linewidth=width / (2.0 if dashed else 1.4), solid_joinstyle="round",
-                  linestyle=(0, (6, 4)) if dashed and colour != palette.PAPER else "solid")  # fmt: skip
+        axes.plot(
+            *closed.T,
+            color=colour,
+            linewidth=width / (2.0 if dashed else 1.4),
+            solid_joinstyle="round",
+            linestyle=(0, (6, 4)) if dashed and colour != palette.PAPER else "solid",
+        )
 
 
 def _from_above(photo: Photo) -> tuple[NDArray[np.uint8], tuple[float, float, float, float]]:

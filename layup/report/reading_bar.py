@@ -55,9 +55,13 @@ class ReadingBar:
             if self._over or self._bar is not None:
                 return
             self._bar = Progress(
-                TextColumn("{task.description}"), BarColumn(bar_width=32), TaskProgressColumn(), TimeElapsedColumn(),
-                console=Console(stderr=True), transient=True,
-            )  # fmt: skip
+                TextColumn("{task.description}"),
+                BarColumn(bar_width=32),
+                TaskProgressColumn(),
+                TimeElapsedColumn(),
+                console=Console(stderr=True),
+                transient=True,
+            )
             self._bar.start()
             self._task = self._bar.add_task(self._now[0], total=1.0, completed=self._now[1])
             self.drawn = True

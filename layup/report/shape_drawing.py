@@ -190,10 +190,16 @@ def zero_arrow(
 
 
 def draw_ways(
-    axes: Axes, surface: Surface, view: tuple[float, float], size: float, system: System, *,
-    mould: str | None = None, warp: tuple[float, float, float] | None = None,
+    axes: Axes,
+    surface: Surface,
+    view: tuple[float, float],
+    size: float,
+    system: System,
+    *,
+    mould: str | None = None,
+    warp: tuple[float, float, float] | None = None,
     named: dict[str, tuple[float, float, float]] | None = None,
-) -> None:  # fmt: skip
+) -> None:
     """Draw which way round a part lies: its 0° arrow, the sense of +, the axes with its main sizes.
 
     Args:
@@ -243,10 +249,14 @@ def draw_ways(
 def _arrow(axes: Axes, line: Floats, name: str, size: float, *, thin: bool = False) -> None:
     """A line that ends in a head, with its name beyond the tip."""
     axes.plot(line[:, 0], line[:, 1], color=palette.INK, lw=0.9 if thin else 1.6, zorder=6, clip_on=False)
-    axes.annotate("", xy=(line[-1, 0], line[-1, 1]), xytext=(line[-2, 0], line[-2, 1]), zorder=6,
-                  annotation_clip=False,
-                  arrowprops={"arrowstyle": "-|>", "color": palette.INK, "lw": 0.9 if thin else 1.6,
-                              "shrinkA": 0, "shrinkB": 0})  # fmt: skip
+    axes.annotate(
+        "",
+        xy=(line[-1, 0], line[-1, 1]),
+        xytext=(line[-2, 0], line[-2, 1]),
+        zorder=6,
+        annotation_clip=False,
+        arrowprops={"arrowstyle": "-|>", "color": palette.INK, "lw": 0.9 if thin else 1.6, "shrinkA": 0, "shrinkB": 0},
+    )
     way = (line[-1] - line[-2]) / max(float(np.linalg.norm(line[-1] - line[-2])), 1e-30)
     side = "left" if way[0] > 0.3 else "right" if way[0] < -0.3 else "center"
     level = "bottom" if way[1] > 0.5 else "top" if way[1] < -0.5 else "center"

@@ -53,8 +53,9 @@ def draw_surface(surface: Surface, path: str | Path, system: System | None = Non
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    with mpl.rc_context({"font.family": "DejaVu Sans", "font.size": 11, "text.color": palette.INK,
-                         "svg.hashsalt": "layup"}):  # fmt: skip
+    with mpl.rc_context(
+        {"font.family": "DejaVu Sans", "font.size": 11, "text.color": palette.INK, "svg.hashsalt": "layup"}
+    ):
         figure = Figure(figsize=(12.0, 7.4))
         figure.text(0.04, 0.945, surface.name, fontsize=20, fontweight="bold", va="top")
         shown = facts(surface, system)[:4]
@@ -147,8 +148,14 @@ def _colours(colour: str, count: int) -> Floats:
 def _write_findings(figure: Any, surface: Surface, system: System) -> None:
     """What was found, in words, down the right side."""
     left, top = 0.67, 0.80
-    figure.text(left, top, "What was found" if surface.findings else "Nothing odd was found", fontsize=12.5,
-                fontweight="bold", va="top")  # fmt: skip
+    figure.text(
+        left,
+        top,
+        "What was found" if surface.findings else "Nothing odd was found",
+        fontsize=12.5,
+        fontweight="bold",
+        va="top",
+    )
     top -= 0.055
     for number, finding in enumerate(surface.findings):
         effect = ""

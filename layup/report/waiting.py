@@ -27,9 +27,13 @@ class Waiting:
             from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
             self.bar = Progress(
-                TextColumn("{task.description}"), BarColumn(bar_width=24), TextColumn("{task.fields[reached]}"),
-                TimeElapsedColumn(), console=Console(stderr=True), transient=True,
-            )  # fmt: skip
+                TextColumn("{task.description}"),
+                BarColumn(bar_width=24),
+                TextColumn("{task.fields[reached]}"),
+                TimeElapsedColumn(),
+                console=Console(stderr=True),
+                transient=True,
+            )
             self.bar.start()
             self.task = self.bar.add_task(what, total=None, reached="")
         reached = f"{weight * 1e3:.0f} g/m² reached" if 0 < weight < 1e6 else ""

@@ -325,8 +325,11 @@ class _Sheet:
         starts = new[self.starts]
         self.starts = starts[(starts >= 0).all(axis=1)]
         self.points, self.start, self.bend, self.pivots = (
-            self.points[used], self.start[used], self.bend[used], self.pivots[used],
-        )  # fmt: skip
+            self.points[used],
+            self.start[used],
+            self.bend[used],
+            self.pivots[used],
+        )
         return rough[used]
 
     def halve(self, edges: Faces) -> None:

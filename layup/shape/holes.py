@@ -133,10 +133,12 @@ class Rule:
 
 
 METAL = Rule(
-    2.0, 4.0, 1e-3,
+    2.0,
+    4.0,
+    1e-3,
     "metal: 2 diameters to the edge (TM 10-5410-229-13&P, 5-6) and 1 mm, 4 between holes (NAVEDTRA 14018: never less "
     "than 3, seldom less than 4)",
-)  # fmt: skip
+)
 COMPOSITE = Rule(
     3.0, 4.0, 1e-3, "composite: 3 diameters and 1 mm to the edge, 4 between holes (common practice, no source)"
 )
@@ -417,8 +419,9 @@ def ring_parts(
     corner = plan.seen(points[faces])
     discs = [
         shapely.Polygon(circle(h.x, h.y, h.diameter + 2.0 * reach, _ROUND * (h.diameter + 2.0 * reach)))
-        for _, holes in sets for h in holes
-    ]  # fmt: skip
+        for _, holes in sets
+        for h in holes
+    ]
     tree = shapely.STRtree(discs)
     shadows = shapely.polygons(corner)
     face, disc = tree.query(shadows, predicate="intersects")

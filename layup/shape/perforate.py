@@ -243,10 +243,16 @@ def perforate(surface: Surface, sets: Sequence[tuple[str, Pattern, Plan]]) -> tu
     whole = replace(whole, triangles=len(faces))
     groups = surface.groups
     made = Surface(
-        surface.name, whole, lambda: (points, faces), side=surface.side, unit=surface.unit,
-        findings=(*surface.findings, *notes), groups=lambda: {word: mask[owner] for word, mask in groups.items()},
-        left_out=lambda: surface.left_out, laminate=surface.laminate,
-    )  # fmt: skip
+        surface.name,
+        whole,
+        lambda: (points, faces),
+        side=surface.side,
+        unit=surface.unit,
+        findings=(*surface.findings, *notes),
+        groups=lambda: {word: mask[owner] for word, mask in groups.items()},
+        left_out=lambda: surface.left_out,
+        laminate=surface.laminate,
+    )
     return made, tuple(done)
 
 
@@ -315,10 +321,16 @@ def _less_discs(whole: Measured, holes: HoleSet) -> Measured:
 def same(surface: Surface) -> Surface:
     """The surface as another one, whose holes and zones are its own."""
     return Surface(
-        surface.name, surface.whole, lambda: (surface.vertices, surface.faces), side=surface.side, unit=surface.unit,
-        findings=surface.findings, groups=lambda: surface.groups, left_out=lambda: surface.left_out,
+        surface.name,
+        surface.whole,
+        lambda: (surface.vertices, surface.faces),
+        side=surface.side,
+        unit=surface.unit,
+        findings=surface.findings,
+        groups=lambda: surface.groups,
+        left_out=lambda: surface.left_out,
         laminate=surface.laminate,
-    )  # fmt: skip
+    )
 
 
 def covered(base: Surface, holes: Mapping[str, HoleSet], names: Sequence[str] | None) -> Surface:
@@ -369,10 +381,15 @@ def _filled(surface: Surface, rims: Faces) -> Surface:
     added = len(every) - len(faces)
     groups = surface.groups
     return Surface(
-        surface.name, whole, lambda: (points, every), side=surface.side, unit=surface.unit, findings=surface.findings,
+        surface.name,
+        whole,
+        lambda: (points, every),
+        side=surface.side,
+        unit=surface.unit,
+        findings=surface.findings,
         groups=lambda: {word: np.concatenate([mask, np.zeros(added, dtype=bool)]) for word, mask in groups.items()},
         laminate=surface.laminate,
-    )  # fmt: skip
+    )
 
 
 def _lid(points: Points, ring: NDArray[np.int64]) -> Faces:

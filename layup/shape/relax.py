@@ -210,9 +210,14 @@ def relax(
         both = np.flatnonzero(np.isfinite(di) & np.isfinite(dj) & live.open.take(row))
         at = row[both]
         there, way = _front(
-            di[both], dj[both], o.take(i[both]), o.take(j[both]), width[both],
-            live.along.take(at), live.off.take(at),
-        )  # fmt: skip
+            di[both],
+            dj[both],
+            o.take(i[both]),
+            o.take(j[both]),
+            width[both],
+            live.along.take(at),
+            live.off.take(at),
+        )
         over = there < best[both]
         best[both[over]], bent[both[over]] = there[over], way[over]
         good = best < np.minimum(dk - settled, bound)

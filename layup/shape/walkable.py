@@ -88,8 +88,7 @@ def ready(points: Points, faces: Faces, *, lips: bool = True) -> Sheet:
     normal, _ = normals(points, every)
     out, level = _edges(points, every, normal)
     beyond, across = _neighbours(every)
-    return Sheet(points, every, owner, normal, out, level, beyond, across,
-                 float(size[good].sum()), filled, folded)  # fmt: skip
+    return Sheet(points, every, owner, normal, out, level, beyond, across, float(size[good].sum()), filled, folded)
 
 
 def with_collar(sheet: Sheet, width: float) -> Sheet:

@@ -216,8 +216,9 @@ class _Work:
                 own.append(_any([self._mark(key, entry, name) for entry in _listed(given[key], name, key)]))
         if "inside" in given:
             own.append(self._mark("inside", (given["inside"], given["along"]), name))
-        joined = {key: [self.rule(*self._sub(s, name, key)) for s in _listed(given.get(key, []), name, key)]
-                  for key in JOINED}  # fmt: skip
+        joined = {
+            key: [self.rule(*self._sub(s, name, key)) for s in _listed(given.get(key, []), name, key)] for key in JOINED
+        }
         start = [_all(own)] if own or not joined["or"] else []
         return _all([_any(start + joined["or"]), *joined["and"], *(_not(rule) for rule in joined["not"])])
 

@@ -57,8 +57,13 @@ def _figure(prediction: Prediction) -> Figure:
         left = 0.56 if shape else 0.16
         _draw_processes(figure.add_axes((left, 0.34, 0.965 - left, 0.44)), prediction)
         _draw_shares(figure.add_axes((0.04, 0.105, 0.925, 0.055)), prediction)
-        figure.text(0.04, 0.018, "An estimate of weight, not of strength. The bars hold nine builds in ten.",
-                    fontsize=9.5, color=palette.QUIET)  # fmt: skip
+        figure.text(
+            0.04,
+            0.018,
+            "An estimate of weight, not of strength. The bars hold nine builds in ten.",
+            fontsize=9.5,
+            color=palette.QUIET,
+        )
         return figure
 
 
@@ -144,9 +149,14 @@ def _ounce_axis(axes: Axes, most: float) -> None:
 def _draw_shares(axes: Axes, prediction: Prediction) -> None:
     w = prediction.weighed
     shares = [
-        ("fibre", w.fibre), ("resin in the plies", w.resin - w.film - w.bond), ("resin on the faces", w.film),
-        ("resin at the core", w.bond), ("core", w.core), ("finish", w.finish), ("extras", w.extra),
-    ]  # fmt: skip
+        ("fibre", w.fibre),
+        ("resin in the plies", w.resin - w.film - w.bond),
+        ("resin on the faces", w.film),
+        ("resin at the core", w.bond),
+        ("core", w.core),
+        ("finish", w.finish),
+        ("extras", w.extra),
+    ]
     start = 0.0
     total = sum(mass for _, mass in shares)
     labels = []

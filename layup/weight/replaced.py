@@ -75,10 +75,15 @@ def weigh_replaced(job: Job) -> Replaced | None:
     hows = {thing.how for thing in things}
     figures += [
         figure
-        for how, figure in (("sheet", allow.SHEET), ("coat", allow.FINISH), ("core", allow.CORE),
-                            ("weighed", allow.WEIGHED), ("stated", allow.STATED))
+        for how, figure in (
+            ("sheet", allow.SHEET),
+            ("coat", allow.FINISH),
+            ("core", allow.CORE),
+            ("weighed", allow.WEIGHED),
+            ("stated", allow.STATED),
+        )
         if how in hows
-    ]  # fmt: skip
+    ]
     arms = tuple(entry.arm if entry.arm is not None else job.part.arm for entry in entries)
     return Replaced(tuple(things), arms, interval(drawn, total), drawn, tuple(figures))
 
@@ -93,8 +98,9 @@ def _thing(job: Job, entry: ReplacesEntry) -> Thing:
     if entry.form == "core":
         density = job.library.get("core", entry.core or "").figure("density")
         mass = density.value * (entry.thickness or 0.0) * area
-        return Thing(entry.name, mass, allow.deviation(allow.CORE), f"core, {entry.core}", "core", place,
-                     figures=(density,))  # fmt: skip
+        return Thing(
+            entry.name, mass, allow.deviation(allow.CORE), f"core, {entry.core}", "core", place, figures=(density,)
+        )
     if entry.form == "covering":
         weight = job.library.get("covering", entry.covering or "").figure("areal_weight")
         return Thing(entry.name, weight.value * area, allow.deviation(allow.CLOTH), f"covering, {entry.covering}",
@@ -130,7 +136,12 @@ def _laminate(job: Job, entry: ReplacesEntry) -> tuple[Thing, Floats]:
     area = entry.area if entry.area is not None else job.surface.whole.area * (entry.times or 1.0)
     times = area / job.surface.whole.area
     thing = Thing(
-        entry.name, old.mass.mean * times, 0.0, f"old laminate, {entry.name}", "laminate", Measured(area),
+        entry.name,
+        old.mass.mean * times,
+        0.0,
+        f"old laminate, {entry.name}",
+        "laminate",
+        Measured(area),
         figures=old.figures,
-    )  # fmt: skip
+    )
     return thing, old.drawn * times

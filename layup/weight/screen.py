@@ -226,10 +226,14 @@ def _plies(prediction: Prediction, system: System) -> RenderableType:
         first, last = layers[0], layers[-1]
         numbers = f"{first.number}" if first is last else f"{first.number} to {last.number}"
         table.add_row(
-            f"  {numbers}", first.name, _angle(first), where_words(first), area_words(area, _one(system)),
+            f"  {numbers}",
+            first.name,
+            _angle(first),
+            where_words(first),
+            area_words(area, _one(system)),
             thickness_words(sum(y.thickness for y in layers), _one(system)),
             mass_both(sum(y.mass for y in layers), _one(system)),
-        )  # fmt: skip
+        )
     return table
 
 
@@ -376,8 +380,11 @@ def _old_against_new(prediction: Prediction, system: System) -> RenderableType:
     table.add_row("  all of it", Text(_mass(prediction.replaced.mass.mean, system), style="bold"))
     table.add_row("  new part", _mass(prediction.mass.mean, system), prediction.weighed.process.name)
     gain = prediction.saving.mass.mean
-    table.add_row("  saved" if gain >= 0 else "  added", Text(_mass(abs(gain), system), style="bold"),
-                  percent_words(abs(prediction.saving.fraction)))  # fmt: skip
+    table.add_row(
+        "  saved" if gain >= 0 else "  added",
+        Text(_mass(abs(gain), system), style="bold"),
+        percent_words(abs(prediction.saving.fraction)),
+    )
     return table
 
 

@@ -296,10 +296,16 @@ def _films(laid: Laid, process: Process) -> Films:
     fabric = np.array([isinstance(layer, FabricLayer) for layer in laid.layers])
     away = (on["tool"] + on["bag"]) * laid.cut_away[fabric].max(axis=0, initial=0.0)
     return Films(
-        tool=on["tool"], bag=on["bag"], thickness=thickness, mass=mass, cut_away=away,
-        either_way=float(outer @ laid.far_either_way), by_height=float(outer @ laid.far), on_face=on_face,
+        tool=on["tool"],
+        bag=on["bag"],
+        thickness=thickness,
+        mass=mass,
+        cut_away=away,
+        either_way=float(outer @ laid.far_either_way),
+        by_height=float(outer @ laid.far),
+        on_face=on_face,
         figures=tuple(figures),
-    )  # fmt: skip
+    )
 
 
 def _covered(laid: Laid) -> float:
