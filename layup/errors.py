@@ -175,7 +175,7 @@ class DamageError(StoreError):
         told = "; ".join(findings[:3])
         super().__init__(
             f"{path.name} is damaged: {told}. Nothing has been changed. "
-            "`layup shop --recover` keeps the damaged file under another name and saves every entry that is whole."
+            "`layup shop recover` keeps the damaged file under another name and saves every entry that is whole."
         )
 
 

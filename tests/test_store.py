@@ -259,7 +259,7 @@ def test_lost_pages_are_reported_kept_and_the_rest_saved(tmp_path: Path, first: 
 
 def test_a_file_that_is_no_record_is_reported(tmp_path: Path) -> None:
     (tmp_path / FILE).write_bytes(b"not a database at all" * 300)
-    with pytest.raises(DamageError, match="--recover"):
+    with pytest.raises(DamageError, match="shop recover"):
         open_store(tmp_path)
     with pytest.raises(StoreError, match="no entry"):
         recover(tmp_path)
@@ -521,14 +521,14 @@ def test_an_odd_entry_that_is_in_a_record_already_is_said_and_can_be_taken_out(t
         del payload["said"]
         other = store.append("weigh-in", payload)
     for number in (entry.number, other.number):
-        shown = CliRunner().invoke(main, ["shop", str(theirs), "--history"])
+        shown = CliRunner().invoke(main, ["shop", "history", "--shop", str(theirs)])
         assert shown.exit_code == 2
-        assert "--undo" in shown.output
-        said = re.search(r"--undo (\d+)", shown.output)
+        assert "shop undo" in shown.output
+        said = re.search(r"shop undo (\d+)", shown.output)
         assert said is not None
-        assert CliRunner().invoke(main, ["shop", str(theirs), "--undo", said[1]]).exit_code == 0
+        assert CliRunner().invoke(main, ["shop", "undo", said[1], "--shop", str(theirs)]).exit_code == 0
         assert number
-    assert CliRunner().invoke(main, ["shop", str(theirs), "--history"]).exit_code == 0
+    assert CliRunner().invoke(main, ["shop", "history", "--shop", str(theirs)]).exit_code == 0
 
 
 def test_undos_in_a_ring_end(tmp_path: Path) -> None:
@@ -572,7 +572,7 @@ def test_a_record_in_a_folder_that_can_only_be_read_is_read(theirs: Path, monkey
         copy = Path(store.query("SELECT file FROM pragma_database_list")[0][0])
         assert copy.is_file()
     assert not copy.exists()
-    assert CliRunner().invoke(main, ["shop", str(theirs), "--history"]).exit_code == 0
+    assert CliRunner().invoke(main, ["shop", "history", "--shop", str(theirs)]).exit_code == 0
     assert CliRunner().invoke(main, ["predict", str(theirs / "hatch.toml")]).exit_code == 0
-    assert CliRunner().invoke(main, ["shop", str(theirs), "--undo", "1"]).exit_code == 2
+    assert CliRunner().invoke(main, ["shop", "undo", "1", "--shop", str(theirs)]).exit_code == 2
     kept.close()

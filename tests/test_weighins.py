@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -343,11 +344,11 @@ def test_a_damaged_record_is_said_to_be_and_recovered(hatch_file: Path) -> None:
     path.write_bytes(data)
     told = run("predict", hatch_file)
     assert told.exit_code == 2
-    assert "--recover" in told.stderr
+    assert "shop recover" in told.stderr
     assert run("predict", hatch_file, "--no-shop").exit_code == 0
-    done = run("shop", hatch_file.parent, "--recover")
+    done = run("shop", "recover", "--shop", hatch_file.parent)
     assert "1 entry and 2 texts" in done.stdout
-    assert "is sound" in run("shop", hatch_file.parent, "--recover").stderr
+    assert "is sound" in run("shop", "recover", "--shop", hatch_file.parent).stderr
     assert run("predict", hatch_file).exit_code == 0
 
 
@@ -412,8 +413,8 @@ def test_what_fails_makes_no_record(hatch_file: Path) -> None:
     (folder / "not-a-record.json").write_text("{", encoding="utf-8")
     for words in (
         ("weigh", str(hatch_file), "--undo", "99"),
-        ("shop", str(folder), "--undo", "5"),
-        ("shop", str(folder), "--import", str(folder / "nothing.json")),
+        ("shop", "undo", "5", "--shop", str(folder)),
+        ("shop", "import", str(folder / "nothing.json"), "--shop", str(folder)),
         ("shop", str(folder), "--import", str(folder / "not-a-record.json")),
         ("shop", str(folder), "--start-from", str(folder / "nobody")),
     ):
@@ -446,3 +447,37 @@ def test_sides_are_shown_as_they_are_due(hatch_file: Path, sides: str) -> None:
 
 def test_sides_without_spaces_are_read() -> None:
     assert two_sides("100mmx4 in") == approx((0.1, 0.1016))
+
+
+@pytest.mark.parametrize(
+    ("former", "now"),
+    [
+        (["{}", "--history", "5"], ["history", "5", "--shop", "{}"]),
+        (["{}", "--history"], ["history", "--shop", "{}"]),
+        (["{}", "--undo=1"], ["undo", "1", "--shop", "{}"]),
+        (["{}", "--forget", "vacuum bag"], ["forget", "vacuum bag", "--shop", "{}"]),
+        (["{}", "--forget", "--since", "1"], ["forget", "--since", "1", "--shop", "{}"]),
+        (["{}", "--lot", ""], ["lot", "", "--shop", "{}"]),
+        (["{}", "--check"], ["check", "--shop", "{}"]),
+        (["{}"], ["show", "{}"]),
+    ],
+)
+def test_what_were_options_of_shop_are_still_understood(
+    former: list[str], now: list[str], hatch_file: Path, tmp_path: Path
+) -> None:
+    said = []
+    for number, words in enumerate((former, now)):
+        home = tmp_path / f"shop {number}"
+        home.mkdir()
+        (home / "hatch.toml").write_text(hatch_file.read_text())
+        assert run("weigh", home / "hatch.toml", "2 lb 13 oz", "--at", "trimmed", "--yes").exit_code == 0
+        done = run("shop", *(word.format(home) for word in words))
+        assert done.exit_code == 0, done.output
+        said.append(re.sub(r"\d\d:\d\d", "", done.output))
+    assert said[0] == said[1]
+
+
+def test_two_things_told_the_shop_at_once_are_refused() -> None:
+    done = run("shop", "--undo", "3", "--lot", "A-117")
+    assert done.exit_code == 2
+    assert "one at a time" in done.output

@@ -86,7 +86,7 @@ class _Commands(click.Group):
         except (click.Abort, KeyboardInterrupt):
             click.echo(SAID, err=True)
             if ctx.invoked_subcommand in NOTING:
-                click.echo("Whether it was noted: layup shop --history, or layup ledger history REFIT.", err=True)
+                click.echo("Whether it was noted: layup shop history, or layup ledger history REFIT.", err=True)
             ctx.exit(STOPPED)
         except MemoryError:
             click.echo("This needs more memory than the machine has. Use a coarser mesh.", err=True)

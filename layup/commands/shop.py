@@ -2,154 +2,244 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import check_outputs, json_option, units_option, yes_option
+from layup.commands.options import check_outputs, json_option, shop_option, units_option, yes_option
 
 if TYPE_CHECKING:
-    from layup.learn.calibrate import Calibration
     from layup.learn.store import Store
     from layup.words import System
 
+NO_RECORD = "there is no record here yet. The first weigh-in starts one: layup weigh door.toml 2 lb 13 oz --at trimmed"
+FORMER = {
+    "--picture": "picture", "--history": "history", "--forget": "forget", "--since": "since", "--lot": "lot",
+    "--start-from": "start-from", "--undo": "undo", "--export": "export", "--import": "import", "--check": "check",
+    "--recover": "recover",
+}  # fmt: skip
+"""What was an option of `layup shop` before it was a command; still understood."""
+number_argument = click.argument("entry", type=int)
 
-@click.command("shop", short_help="This shop's habits: what its scale has taught so far.")
-@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), required=False)
-@units_option
-@json_option
-@click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
-@click.option("--history", type=int, is_flag=False, flag_value=20, help="The newest weigh-ins, 20 or so many.")
-@click.option("--forget", is_flag=False, flag_value="", help="Leave out all weigh-ins so far, or those of one process.")
-@click.option("--since", type=int, help="With --forget, or alone: the first entry that counts, where the shop changed.")
-@click.option("--lot", help='Learn from one lot of material only; "" for all again.')
-@click.option("--start-from", "origin", type=click.Path(path_type=Path), help="Another shop's folder, or its export.")
-@click.option("--undo", type=int, help="Take an entry back: its number.")
-@click.option("--export", type=click.Path(path_type=Path, dir_okay=False), help="The whole record: .json or .csv.")
-@yes_option
-@click.option("--import", "imported", type=click.Path(path_type=Path, dir_okay=False), help="Copy an export in.")
-@click.option("--check", is_flag=True, help="Look through the whole file for damage.")
-@click.option("--recover", is_flag=True, help="Keep a damaged file under another name, save what is whole.")
-def command(
-    folder: Path | None, units: System | None, as_json: bool, picture: Path | None, history: int | None,
-    forget: str | None, since: int | None, lot: str | None, origin: Path | None, undo: int | None, export: Path | None,
-    yes: bool, imported: Path | None, check: bool, recover: bool,
-) -> None:  # fmt: skip
-    """The resin factor of the shop whose record lies in FOLDER (else here, or the nearest above).
 
-    Nothing that is told here deletes anything: each is an entry, and --undo takes it back.
+class _Shop(click.Group):
+    """A group that shows the habits where no command is named, and still reads what were options once."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        if not args or args[0] not in (*self.commands, "-h", "--help"):
+            args = self._former(args, ctx) or ["show", *args]
+        return super().parse_args(ctx, args)
+
+    def _former(self, args: list[str], ctx: click.Context) -> list[str]:
+        """`FOLDER --undo 3` as `undo 3 --shop FOLDER`; empty where nothing of it was an option."""
+        words = [part for word in args for part in (word.split("=", 1) if word.startswith("--") else [word])]
+        told = [word for word in words if word in FORMER]
+        if not told:
+            return []
+        if len(told) > 1 and told != ["--forget", "--since"]:
+            raise click.UsageError(f"{' and '.join(told)}: one at a time. `layup shop -h` shows how each is said", ctx)
+        at = words.index(told[0])
+        folder = ["--shop", words[0]] if at and not words[0].startswith("-") else []
+        return [FORMER[told[0]], *words[at + 1 :], *words[len(folder) // 2 : at], *folder]
+
+
+@click.group("shop", cls=_Shop, short_help="This shop's habits: what its scale has taught so far.")
+def command() -> None:
+    """What the shop's scale has taught so far, the record of it, and what the record may be told.
+
+    `layup shop` shows the habits of the shop whose record lies here, or nearest above; `layup shop FOLDER` those of
+    another. Nothing that is told deletes anything: each is an entry, and `layup shop undo ENTRY` takes it back.
     """
+
+
+@contextmanager
+def _record(shop: Path | None) -> Iterator[Store]:
+    """The record of the shop, open."""
     from layup.errors import LayupError
-    from layup.learn.calibrate import shop_folder
-    from layup.learn.store import find_store, open_store
+    from layup.learn.store import find_store
 
-    check_outputs([picture, export], yes, [imported, origin])
-    forget = "" if since is not None and forget is None else forget
-    home = folder or shop_folder("part") or Path()
-    if recover:
-        from layup.learn.salvage import recover as save
-
-        click.echo(save(home).words)
-        return
-    store = find_store(home)
-    if store is None and (imported is not None or origin is not None):
-        _try_out(forget, since, lot, origin, undo, imported)  # what fails makes no record
-        store = open_store(home)
+    store = find_store(_home(shop))
     if store is None:
-        raise LayupError(
-            "there is no record here yet. The first weigh-in starts one: layup weigh door.toml 2 lb 13 oz --at trimmed"
-        )
+        raise LayupError(NO_RECORD)
     with store:
-        told = _tell(store, forget, since, lot, origin, undo, imported)
-        if check:
-            found = store.check()
-            if found:
-                raise LayupError(
-                    f"{store.path.name} is damaged: {'; '.join(found[:5])}. `layup shop --recover` saves it"
-                )
-            told = f"{store.path.name} is sound."
-        if export is not None:
-            from layup.learn.exchange import write_export
-
-            told = f"Record: {write_export(store, export)}"
-        if told:
-            click.echo(told)
-            return
-        _show(store, units, as_json, picture, history)
+        yield store
 
 
-def _try_out(
-    forget: str | None, since: int | None, lot: str | None, origin: Path | None, undo: int | None, imported: Path | None
-) -> None:
-    """Do what was asked in a record that is thrown away, so that its faults are known before one is made."""
+def _home(shop: Path | None) -> Path:
+    from layup.learn.calibrate import shop_folder
+
+    return shop or shop_folder("part") or Path()
+
+
+def _begun(shop: Path | None, told: Callable[[Store], str]) -> None:
+    """Tell a record that may have to be made for it; what fails makes none."""
     import tempfile
 
-    from layup.learn.store import open_store
+    from layup.learn.store import find_store, open_store
 
-    with tempfile.TemporaryDirectory() as scratch, open_store(scratch) as trial:
-        _tell(trial, forget, since, lot, origin, undo, imported)
-
-
-def _tell(
-    store: Store,
-    forget: str | None,
-    since: int | None,
-    lot: str | None,
-    origin: Path | None,
-    undo: int | None,
-    imported: Path | None,
-) -> str:
-    """Do what was asked, and say it; empty where nothing was."""
-    from layup.learn import calibrate
-
-    said = []
-    if imported is not None:
-        from layup.learn.exchange import read_export
-
-        said.append(f"{read_export(store, imported)} new entries.")
-    if undo is not None:
-        store.undo(undo)
-        said.append(f"Entry {undo} is taken back.")
-    if forget is not None:
-        entry = calibrate.forget(store, forget, since)
-        which = f" of {forget}" if forget else ""
-        said.append(f"Weigh-ins{which} up to here no longer count. --undo {entry.number} brings them back.")
-    if lot is not None:
-        calibrate.use_lot(store, lot or None)
-        said.append(f'Only weigh-ins of lot "{lot}" count now.' if lot else "Weigh-ins of every lot count now.")
-    if origin is not None:
-        entry = calibrate.start_from(store, origin)
-        said.append(f"The shop starts from what {origin.name} knows, loosened. --undo {entry.number} takes it back.")
-    return " ".join(said)
+    home = _home(shop)
+    store = find_store(home)
+    if store is None:
+        with tempfile.TemporaryDirectory() as scratch, open_store(scratch) as trial:
+            told(trial)
+        store = open_store(home)
+    with store:
+        click.echo(told(store))
 
 
-def _show(store: Store, units: System | None, as_json: bool, picture: Path | None, history: int | None) -> None:
-    from layup.learn import screen as shop_screen
-    from layup.weight import screen
-
-    system: System = units or "both"
-    if history is not None:
-        from layup.learn.weighins import newest
-
-        screen.show(shop_screen.history_screen(newest(store, history), system))
-        return
-    from layup.learn.calibrate import calibrate
-
-    calibration = calibrate(store)
-    if picture is not None:
-        from layup.learn.picture import draw_shop
-
-        click.echo(f"Picture: {draw_shop(calibration, picture)}", err=True)
-    if as_json:
-        click.echo(_json(calibration))
-        return
-    screen.show(shop_screen.shop_screen(calibration, system))
-
-
-def _json(calibration: Calibration) -> str:
+@command.command("show")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), required=False)
+@shop_option
+@units_option
+@json_option
+def show_habits(folder: Path | None, shop: Path | None, units: System | None, as_json: bool) -> None:
+    """The resin this shop leaves: what `layup shop` does."""
     import json
 
-    from layup.learn.calibrate import as_json
+    from layup.learn.calibrate import as_json as calibration_json
+    from layup.learn.calibrate import calibrate
+    from layup.learn.screen import shop_screen
+    from layup.weight import screen
 
-    return json.dumps(as_json(calibration), indent=2, ensure_ascii=False)
+    with _record(folder or shop) as store:
+        calibration = calibrate(store)
+    if as_json:
+        click.echo(json.dumps(calibration_json(calibration), indent=2, ensure_ascii=False))
+    else:
+        screen.show(shop_screen(calibration, units or "both"))
+
+
+@command.command("picture")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@shop_option
+@yes_option
+def save_picture(file: Path, shop: Path | None, yes: bool) -> None:
+    """Save a picture of the habits to FILE: .png, .svg or .pdf."""
+    from layup.learn.calibrate import calibrate
+    from layup.learn.picture import draw_shop
+
+    check_outputs([file], yes, [])
+    with _record(shop) as store:
+        click.echo(f"Picture: {draw_shop(calibrate(store), file)}", err=True)
+
+
+@command.command("history")
+@click.argument("rows", type=click.IntRange(min=1), default=20)
+@shop_option
+@units_option
+def show_history(rows: int, shop: Path | None, units: System | None) -> None:
+    """The newest ROWS weigh-ins, by number."""
+    from layup.learn.screen import history_screen
+    from layup.learn.weighins import newest
+    from layup.weight import screen
+
+    with _record(shop) as store:
+        screen.show(history_screen(newest(store, rows), units or "both"))
+
+
+@command.command("forget")
+@click.argument("process", default="")
+@click.option("--since", type=int, help="The first entry that counts again.")
+@shop_option
+def forget_weighins(process: str, since: int | None, shop: Path | None) -> None:
+    """Leave out all weigh-ins so far, or those of one PROCESS."""
+    from layup.learn.calibrate import forget
+
+    with _record(shop) as store:
+        entry = forget(store, process, since)
+    which = f" of {process}" if process else ""
+    click.echo(f"Weigh-ins{which} up to here no longer count. `layup shop undo {entry.number}` brings them back.")
+
+
+@command.command("since")
+@number_argument
+@shop_option
+@click.pass_context
+def count_since(ctx: click.Context, entry: int, shop: Path | None) -> None:
+    """The shop changed at ENTRY: only what came since counts."""
+    ctx.invoke(forget_weighins, process="", since=entry, shop=shop)
+
+
+@command.command("lot")
+@click.argument("lot")
+@shop_option
+def use_lot(lot: str, shop: Path | None) -> None:
+    """Learn from one LOT of material only; "" for all again."""
+    from layup.learn.calibrate import use_lot as use
+
+    with _record(shop) as store:
+        use(store, lot or None)
+    click.echo(f'Only weigh-ins of lot "{lot}" count now.' if lot else "Weigh-ins of every lot count now.")
+
+
+@command.command("start-from")
+@click.argument("origin", type=click.Path(path_type=Path))
+@shop_option
+def start_from(origin: Path, shop: Path | None) -> None:
+    """Begin with what another shop knows: ORIGIN, its folder or export."""
+    from layup.learn.calibrate import start_from as start
+
+    def told(store: Store) -> str:
+        entry = start(store, origin)
+        back = f"`layup shop undo {entry.number}` takes it back."
+        return f"The shop starts from what {origin.name} knows, loosened. {back}"
+
+    _begun(shop, told)
+
+
+@command.command("undo")
+@number_argument
+@shop_option
+def undo(entry: int, shop: Path | None) -> None:
+    """Take ENTRY back: its number, as `layup shop history` shows it."""
+    with _record(shop) as store:
+        store.undo(entry)
+    click.echo(f"Entry {entry} is taken back.")
+
+
+@command.command("export")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@shop_option
+@yes_option
+def export(file: Path, shop: Path | None, yes: bool) -> None:
+    """Save the whole record to FILE: .json or .csv."""
+    from layup.learn.exchange import write_export
+
+    check_outputs([file], yes, [])
+    with _record(shop) as store:
+        click.echo(f"Record: {write_export(store, file)}")
+
+
+@command.command("import")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@shop_option
+def read_in(file: Path, shop: Path | None) -> None:
+    """Copy in what another record exported to FILE."""
+    from layup.learn.exchange import read_export
+
+    _begun(shop, lambda store: f"{read_export(store, file)} new entries.")
+
+
+@command.command("check")
+@shop_option
+def check(shop: Path | None) -> None:
+    """Look through the whole record for damage."""
+    from layup.errors import LayupError
+
+    with _record(shop) as store:
+        found = store.check()
+        if found:
+            raise LayupError(f"{store.path.name} is damaged: {'; '.join(found[:5])}. `layup shop recover` saves it")
+        click.echo(f"{store.path.name} is sound.")
+
+
+@command.command("recover")
+@shop_option
+def recover(shop: Path | None) -> None:
+    """Save what is whole of a damaged record; keep the damaged one."""
+    from layup.learn.salvage import recover as save
+
+    click.echo(save(_home(shop)).words)

@@ -172,5 +172,5 @@ def must_hold(entry: Entry) -> None:
     if wrong:
         raise LayupError(
             f"entry {entry.number} of the record is no {entry.kind} as layup notes it ({wrong}). It came from outside: "
-            f"`layup shop --undo {entry.number}` takes it out"
+            f"`layup shop undo {entry.number}` takes it out"
         )

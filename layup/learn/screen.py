@@ -112,7 +112,7 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
             _indented(
                 f"{step.root}: {when} your parts come out {abs(math.expm1(step.size)) * 100:.0f} % {side} "
                 f"(chance that it is so: {step.chance * 100:.0f} %). The next part is predicted by those since. If "
-                "it was at another entry: layup shop --since ENTRY."
+                "it was at another entry: layup shop since ENTRY."
             )
         )
     if not calibration.habits:
@@ -174,7 +174,7 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
         lines.append(
             Text(
                 f"  The hand drifts: {total * 100:.0f} % {side} resin in the last of these {moved.parts} than in the "
-                "first. If the change is meant, --forget what is old."
+                "first. If the change is meant: `layup shop forget`."
             )
         )
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
@@ -202,7 +202,7 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
 
 
 def history_screen(listed: Sequence[WeighIn], system: System) -> RenderableType:
-    """The screen of `layup shop --history`: the newest weigh-ins, newest last."""
+    """The screen of `layup shop history`: the newest weigh-ins, newest last."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     for name in ("  entry", "when", "part", "piece", "stage", "weighed", "expected", "notes"):
         table.add_column(name, justify="right" if name in ("  entry", "weighed", "expected") else "left")
