@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib.util
+import json
 import re
 import shutil
 from pathlib import Path
@@ -29,9 +31,27 @@ def test_the_page_runs_from_top_to_bottom(
     assert "Ledger(" in said
 
 
+def test_the_notebook_is_the_page(tmp_path: Path) -> None:
+    """Cell by cell: whoever changes the page makes the notebook again, `python docs/make_notebook.py`."""
+    spec = importlib.util.spec_from_file_location("make_notebook", ROOT / "docs" / "make_notebook.py")
+    assert spec is not None
+    assert spec.loader is not None
+    maker = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(maker)
+    page, kept = (ROOT / "docs" / "python.md").read_text("utf-8"), (ROOT / "docs" / "python.ipynb").read_text("utf-8")
+    assert kept == maker.notebook(page)
+    code = ["".join(c["source"]) for c in json.loads(kept)["cells"] if c["cell_type"] == "code"]
+    assert code == [block.strip() for block in re.findall(r"^```python\n(.*?)^```", page, re.S | re.M)]
+
+
 def test_a_result_fits_a_screen() -> None:
-    for value in (layup.predict(DOOR), layup.cut(DOOR), layup.patterns(DOOR)[0],
-                  layup.ledger(DOOR.parent / "refit.toml")):  # fmt: skip
+    for value in (
+        layup.predict(DOOR),
+        layup.cut(DOOR),
+        layup.patterns(DOOR)[0],
+        layup.ledger(DOOR.parent / "refit.toml"),
+        layup.mix(DOOR)[0],
+    ):
         assert len(repr(value)) < 300, type(value)
 
 

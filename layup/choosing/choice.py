@@ -50,6 +50,7 @@ from layup.partfile.read import read_part
 from layup.sources import Citation, cite
 from layup.spread import Interval
 from layup.weight.replaced import weigh_replaced
+from layup.words import mass_both
 
 Floats = NDArray[np.float64]
 SPREAD = "what the spread costs"
@@ -104,6 +105,13 @@ class Choice:
     cautions: tuple[str, ...] = field(repr=False)
     citations: tuple[Citation, ...] = field(repr=False)
     seconds: float
+
+    def __repr__(self) -> str:
+        title = self.job.part.title
+        if self.best is None:
+            return f"Choice({title!r}: nothing passes of {self.searches.size} stacks)"
+        sure = "the lightest that passes" if self.proven else "the best found"
+        return f"Choice({title!r}: {mass_both(self.best.mass.mean, 'both')}, {self.best.words}, {sure})"
 
 
 def choose(

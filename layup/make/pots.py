@@ -22,7 +22,7 @@ from layup.sources import Figure
 from layup.units import OZ, parse_ratio
 from layup.weight.plies import Layer
 from layup.weight.weigh import Weighed
-from layup.words import System, scale_words, temperature_words
+from layup.words import System, mass_both, scale_words, temperature_words
 
 MOST_POTS = 60
 LEAST_POT = 0.005
@@ -103,6 +103,10 @@ class Mix:
     figures: tuple[Figure, ...] = field(repr=False)
     scale: Scale | None = None
     ratio_error: float = 0.0
+
+    def __repr__(self) -> str:
+        ratio = "ratio not known" if self.ratio is None else f"100 to {100 * self.ratio:.4g} by weight"
+        return f"Mix({self.resin!r}: {mass_both(self.total, 'both')}, batches: {len(self.batches)}, {ratio})"
 
 
 @dataclass(frozen=True, slots=True)
