@@ -136,7 +136,17 @@ def read_figure(row: Row, material_kind: str) -> Figure:
         else:
             value = parse(row.value, dimension)
         low = high = value
-    return Figure(row.material, row.property, value, row.value, row.kind, row.source, row.at, low, high)
+    return Figure(
+        material=row.material,
+        property=row.property,
+        value=value,
+        printed=row.value,
+        kind=row.kind,
+        source=row.source,
+        at=row.at,
+        low=low,
+        high=high,
+    )
 
 
 def _factor(text: str) -> float:

@@ -84,14 +84,14 @@ def bar_of(desk: Desk, sheet: Sheet) -> Bar:
         why = why.partition(":")[0].partition(' "')[0]
     again = desk.journal.next(sheet.name)
     return Bar(
-        sheet,
-        shown,
-        shown is not None and sheet.prediction is None,
-        why,
-        max(len(sheet.faults) - 1, 0),
-        _ways(sheet, shown),
-        desk.last_change(sheet),
-        again if again is not None and again.before == sheet.text else None,
+        sheet=sheet,
+        shown=shown,
+        old=shown is not None and sheet.prediction is None,
+        why=why,
+        more=max(len(sheet.faults) - 1, 0),
+        ways=_ways(sheet, shown),
+        cost=desk.last_change(sheet),
+        again=again if again is not None and again.before == sheet.text else None,
     )
 
 

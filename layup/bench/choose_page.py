@@ -398,23 +398,35 @@ def marks_of(answer: Answer, file: str, chosen: str) -> str:
     best = "lightest" if answer.sure else "so far"
     marks = [
         FrontMark(
-            p.letter,
-            p.layup.mass.mean,
-            p.layup.cost.single,
-            p.times,
-            f"{p.letter}, {p.layup.label}: {mass_both(p.layup.mass.mean, system)}, {money_words(p.layup)}, "
+            letter=p.letter,
+            mass=p.layup.mass.mean,
+            money=p.layup.cost.single,
+            times=p.times,
+            name=f"{p.letter}, {p.layup.label}: {mass_both(p.layup.mass.mean, system)}, {money_words(p.layup)}, "
             f"{times_words(p.times)} as stiff as the lightest",
-            _href(file, p.letter),
-            p.kept,
-            best if p.lightest else "",
-            p.letter == chosen,
+            href=_href(file, p.letter),
+            kept=p.kept,
+            lightest=best if p.lightest else "",
+            chosen=p.letter == chosen,
         )
         for p in answer.points
     ]
     if answer.now is not None:
         said = f"The part as it stands now: {mass_both(answer.now.mass.mean, system)}"
-        marks.append(FrontMark(NOW, answer.now.mass.mean, answer.now.cost.single, answer.now_times, said,
-                               _href(file, NOW), False, "", chosen == NOW, True))  # fmt: skip
+        marks.append(
+            FrontMark(
+                letter=NOW,
+                mass=answer.now.mass.mean,
+                money=answer.now.cost.single,
+                times=answer.now_times,
+                name=said,
+                href=_href(file, NOW),
+                kept=False,
+                lightest="",
+                chosen=chosen == NOW,
+                now=True,
+            )
+        )
     return front_svg(marks, system)
 
 
@@ -487,14 +499,14 @@ def _in_full(answer: Answer, layup: Layup, letter: str, head: str, times: str, t
     result = layup.found.assessment
     checks = tuple(
         CheckRow(
-            kind.name,
-            value_words(float(value), kind.unit),
-            f"{'at least' if kind.at_least else 'at most'} {value_words(float(limit), kind.unit)}",
-            reserve_words(float(reserve)),
-            bool(reserve >= 1),
-            kind.formula,
-            kind.source,
-            _worked(value_words(float(value), kind.unit), value_words(float(limit), kind.unit), kind.at_least),
+            name=kind.name,
+            has=value_words(float(value), kind.unit),
+            due=f"{'at least' if kind.at_least else 'at most'} {value_words(float(limit), kind.unit)}",
+            reserve=reserve_words(float(reserve)),
+            passed=bool(reserve >= 1),
+            formula=kind.formula,
+            source=kind.source,
+            way=_worked(value_words(float(value), kind.unit), value_words(float(limit), kind.unit), kind.at_least),
         )
         for kind, value, limit, reserve in zip(
             result.kinds, result.values[0], result.limits[0], result.reserves[0], strict=True

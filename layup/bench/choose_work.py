@@ -175,10 +175,22 @@ def answer_of(choice: Any) -> Answer:
     if best is not None and now is not None and now.layup is not None:
         times = times_as_stiff(checker, now.layup.stiffness, best.stiffness)
     return Answer(
-        points, choice.nearest, now, times, lead_words(choice), proof_words(choice) if best else none_words(choice),
-        tuple(sorted(choice.steps, key=lambda s: s.mass)), choice.by_panel, choice.blocked, choice.notes,
-        choice.cautions, choice.citations, choice.job.part.units, choice.searches.proven, as_json(choice),
-    )  # fmt: skip
+        points=points,
+        nearest=choice.nearest,
+        now=now,
+        now_times=times,
+        lead=lead_words(choice),
+        proof=proof_words(choice) if best else none_words(choice),
+        steps=tuple(sorted(choice.steps, key=lambda s: s.mass)),
+        by_panel=choice.by_panel,
+        blocked=choice.blocked,
+        notes=choice.notes,
+        cautions=choice.cautions,
+        citations=choice.citations,
+        system=choice.job.part.units,
+        proven=choice.searches.proven,
+        machine=as_json(choice),
+    )
 
 
 def letter_of(number: int) -> str:

@@ -79,7 +79,9 @@ def refit_sheet(asked: Asked, name: str) -> RefitSheet:
     job, faults = try_text(asked, path, text)
     plain = asked.folder.plain
     faults = tuple(replace(f, wrong=plain(f.wrong), remedy=plain(f.remedy)) for f in faults)
-    return RefitSheet(name, path, text, version_of(text), _tables(text), faults, job)
+    return RefitSheet(
+        name=name, path=path, text=text, version=version_of(text), data=_tables(text), faults=faults, job=job
+    )
 
 
 def try_text(asked: Asked, path: Path, text: str) -> tuple[RefitJob | None, tuple[Fault, ...]]:

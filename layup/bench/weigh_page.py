@@ -165,13 +165,13 @@ def _around(typed: _Typed) -> Circumstances:
 
     given = {name: text.strip() for name, text in typed.fields.items()}
     return Circumstances(
-        given["piece"] or "1",
-        parse(given["scale"], "mass") if given["scale"] else None,
-        given["person"],
-        parse(given["temperature"], "temperature") if given["temperature"] else None,
-        parse(given["vacuum"], "pressure") if given["vacuum"] else None,
-        given["lot"],
-        given["note"],
+        piece=given["piece"] or "1",
+        resolution=parse(given["scale"], "mass") if given["scale"] else None,
+        person=given["person"],
+        temperature=parse(given["temperature"], "temperature") if given["temperature"] else None,
+        vacuum=parse(given["vacuum"], "pressure") if given["vacuum"] else None,
+        lot=given["lot"],
+        notes=given["note"],
     )
 
 

@@ -120,7 +120,17 @@ class Checker:
             found.append((float(np.abs(sag).max()), float(force.max())))
         left, low, right, high = model.panel.shape.bounds
         peak, worst = (1.0, ()) if mixes is None else _spread(model, mixes)
-        return cls(needs, old, model, work, tuple(found), (high - low, right - left), peak, worst, shell)
+        return cls(
+            needs=needs,
+            old=old,
+            model=model,
+            old_work=work,
+            shear=tuple(found),
+            widths=(high - low, right - left),
+            peak=peak,
+            worst=worst,
+            shell=shell,
+        )
 
     @property
     def factor(self) -> float:
@@ -176,7 +186,13 @@ class Checker:
         table = Table(len(batch.stack))
         if self.unknown(batch):
             kind = CheckKind(
-                "its figures are known", "where one is missing, nothing passes", "a rule of ours", "-", 1.0, True, True
+                name="its figures are known",
+                formula="where one is missing, nothing passes",
+                source="a rule of ours",
+                unit="-",
+                limit=1.0,
+                at_least=True,
+                strength=True,
             )
             table.add(kind, np.zeros(len(batch.stack)))
         if self.old is not None and self.needs.stiffness:
@@ -293,9 +309,18 @@ class Checker:
             )
             add(kind, hertz)
         for edge in self.buckling:
-            add(CheckKind(f"buckling under the {edge.name}",
-                          "critical load over load times load factor, core shear counted", f"{_GERE}; {_PLATE}", "-",
-                          1.0, True, True), loads[edge.pressed] / self.factor)  # fmt: skip
+            add(
+                CheckKind(
+                    name=f"buckling under the {edge.name}",
+                    formula="critical load over load times load factor, core shear counted",
+                    source=f"{_GERE}; {_PLATE}",
+                    unit="-",
+                    limit=1.0,
+                    at_least=True,
+                    strength=True,
+                ),
+                loads[edge.pressed] / self.factor,
+            )
 
     def _buckles(self, batch: Batch, case: EdgeCase) -> Floats:
         """Factor on edge loads at which the panel buckles, the help of pulls left out, (n,). [-]"""
@@ -378,9 +403,16 @@ class Checker:
         else:
             force = np.full(len(batch.stack), self.shear[case][1])
         return checks_of_load(
-            batch, self.model.loads[case], amounts, bend, first, force, self.factor, self.needs.criterion,
-            edges or EdgeStrains.none(len(batch.stack)),
-        )  # fmt: skip
+            batch=batch,
+            load=self.model.loads[case],
+            amounts=amounts,
+            bend=bend,
+            first=first,
+            shear_force=force,
+            factor=self.factor,
+            criterion=self.needs.criterion,
+            edges=edges or EdgeStrains.none(len(batch.stack)),
+        )
 
     def hand_limit(self, name: str) -> float | None:
         """Deflection allowed under a hand load of that name. [m]"""

@@ -191,9 +191,15 @@ def choose(
             if not needs.local:
                 told(SPREAD, 0, 0.0)
                 notes.insert(0, _price_of_spread(best, _in_the_average(job, needs, shelf, checker, flat, told)))
-            more = others(job, checker, frames, benches, best, search, told)
+            more = others(job=job, checker=checker, frames=frames, benches=benches, best=best, search=search, told=told)
         stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
-        patched = None if stopped else _with_local_plies(job, checker, frames, benches, flat, best, told)
+        patched = (
+            None
+            if stopped
+            else _with_local_plies(
+                job=job, checker=checker, frames=frames, benches=benches, flat=flat, best=best, told=told
+            )
+        )
         if patched is not None:
             if best is not None:
                 more.append(replace(best, label="no local plies"))
@@ -353,7 +359,14 @@ def _with_local_plies(
     whole = job.surface.whole.area
     ceiling = float("inf") if best is None else best.found.areal_weight * whole
     found = lightest_with_patches(
-        checker, zoned, frames, places, areas, whole, ceiling, lambda looked, w: told("trying local plies", looked, w)
+        checker=checker,
+        zoned=zoned,
+        frames=frames,
+        places=places,
+        areas=areas,
+        whole=whole,
+        ceiling=ceiling,
+        tick=lambda looked, w: told("trying local plies", looked, w),
     )
     if found is None:
         return None

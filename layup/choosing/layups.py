@@ -110,10 +110,18 @@ def layup_of(
     made = with_layup(job, bench.process.name, [*entries, *kept])
     weighed = weigh_layup(made, process_for(made, bench.process.name, own=bench.own), own_process=bench.own)
     return Layup(
-        label, found, bench.process.name, tuple(lines), weighed.mass, weighed.thickness.mean,
-        material_cost(made, weighed), stiffness if stiffness is not None else stiffness_of(checker, found.batch),
-        sum(line[2] for line in lines), tuple(entries), tuple(local),
-    )  # fmt: skip
+        label=label,
+        found=found,
+        process=bench.process.name,
+        lines=tuple(lines),
+        mass=weighed.mass,
+        thickness=weighed.thickness.mean,
+        cost=material_cost(made, weighed),
+        stiffness=stiffness if stiffness is not None else stiffness_of(checker, found.batch),
+        plies=sum(line[2] for line in lines),
+        entries=tuple(entries),
+        local=tuple(local),
+    )
 
 
 def _lines(

@@ -145,7 +145,15 @@ def lightest_with_patches(
                         checked, zoned, ok = _confirm(checker, zoned, hit, chosen)
                         if ok:
                             ceiling = weight * whole + mass
-                            best = Reinforced(checked, chosen, ceiling, _sag(zoned, checked, chosen), (), tried, True)
+                            best = Reinforced(
+                                found=checked,
+                                patches=chosen,
+                                mass=ceiling,
+                                sag=_sag(zoned, checked, chosen),
+                                steps=(),
+                                tried=tried,
+                                proven=True,
+                            )
                             break
                 if tried > MOST_TRIED:
                     proven = False

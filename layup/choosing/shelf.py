@@ -129,13 +129,13 @@ class Bench:
         """The bench with some of its plies and cores."""
         kept, own = np.array(plies, dtype=bool), self.options
         options = Options(
-            own.weight[kept],
-            own.thickness[kept],
-            own.terms[kept],
-            own.surface[kept],
-            own.inside[kept],
-            own.most_alike,
-            None if own.film is None else own.film[kept],
+            weight=own.weight[kept],
+            thickness=own.thickness[kept],
+            terms=own.terms[kept],
+            surface=own.surface[kept],
+            inside=own.inside[kept],
+            most_alike=own.most_alike,
+            film=None if own.film is None else own.film[kept],
         )
         left = tuple(p for p, keep in zip(self.plies, plies, strict=True) if keep)
         thin = self.film_thickness[kept]
@@ -256,7 +256,15 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str, nine_in_ten: bool = 
         thickness = lean_thickness(layer) if nine_in_ten else layer.thickness
         fraction *= layer.thickness / thickness
         try:
-            cured = cured_ply(job.library, material, resin, process, fraction, voids, thickness)
+            cured = cured_ply(
+                library=job.library,
+                fabric=material,
+                resin=resin,
+                process=process,
+                fibre_fraction=fraction,
+                void_fraction=voids,
+                thickness=thickness,
+            )
         except LayupError as error:
             lacking.append(str(error))
             continue
@@ -286,13 +294,13 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str, nine_in_ten: bool = 
     film = np.array([sum(face.areal_weight for face in both) / len(both) for both in films])
     figures += [figure for both in films[:1] for face in both for figure in face.figures]
     options = Options(
-        np.array([p.layer.areal_weight for p in plies]),
-        np.array([p.thickness for p in plies]),
-        np.array([terms_of(p.qbar) for p in plies]),
-        np.array([needs.surface_ply is None or _same(p.fabric, needs.surface_ply) for p in plies]),
-        np.array([p.fabric in {job.library.get("fabric", f).name for f in shelf.fabrics} for p in plies]),
-        needs.run_at_most or 0,
-        film,
+        weight=np.array([p.layer.areal_weight for p in plies]),
+        thickness=np.array([p.thickness for p in plies]),
+        terms=np.array([terms_of(p.qbar) for p in plies]),
+        surface=np.array([needs.surface_ply is None or _same(p.fabric, needs.surface_ply) for p in plies]),
+        inside=np.array([p.fabric in {job.library.get("fabric", f).name for f in shelf.fabrics} for p in plies]),
+        most_alike=needs.run_at_most or 0,
+        film=film,
     )
     missing = tuple(dict.fromkeys(lacking))
     if not options.inside.any():
@@ -396,13 +404,13 @@ def _old_laminate(job: Job, name: str, fabric: str, resin: str | None, process: 
     layer = cure(old_job, PlyEntry.model_construct(fabric=fabric), settled)
     assert isinstance(layer, FabricLayer)
     ply = cured_ply(
-        job.library,
-        job.library.get("fabric", fabric),
-        job.library.get("resin", layer.resin_name),
-        settled,
-        layer.fibre / layer.fibre_density / layer.thickness,
-        layer.take_up.void_fraction,
-        layer.thickness,
+        library=job.library,
+        fabric=job.library.get("fabric", fabric),
+        resin=job.library.get("resin", layer.resin_name),
+        process=settled,
+        fibre_fraction=layer.fibre / layer.fibre_density / layer.thickness,
+        void_fraction=layer.take_up.void_fraction,
+        thickness=layer.thickness,
     )
     qbar = PlyChoice(0.0, ply, layer.thickness, layer).qbar
     whole = stack_stiffness(np.broadcast_to(qbar, (count, 3, 3)), np.full(count, layer.thickness))

@@ -121,7 +121,13 @@ def checks_of_load(
     faces = _Faces.of(batch)
     weak = (core.shear_strength or 0.0) * (ACROSS_RIBBON if core.honeycomb else 1.0)
     kind = CheckKind(
-        f"core shear, {load.name}{more}", "V/d; a honeycomb across its ribbon, at half", _ALLEN, "Pa", weak, False, True
+        name=f"core shear, {load.name}{more}",
+        formula="V/d; a honeycomb across its ribbon, at half",
+        source=_ALLEN,
+        unit="Pa",
+        limit=weak,
+        at_least=False,
+        strength=True,
     )
     yield kind, factor * shear_force * edges.swell.max(axis=1) / faces.distance, weak
     pressed = np.zeros(n)
@@ -132,8 +138,15 @@ def checks_of_load(
         pressed[some] = work / faces.distance[some]  # M^2/(D d), the worst of all directions
     pressed += factor * (load.pressure + (load.force / (load.size[0] * load.size[1]) if load.force else 0.0))
     crush = core.crushing_strength or 0.0
-    kind = CheckKind(f"core crushing, {load.name}{more}", "load over its area, and M^2/(D d) of the bent skins",
-                     "force over area; a curved skin's equilibrium", "Pa", crush, False, True)  # fmt: skip
+    kind = CheckKind(
+        name=f"core crushing, {load.name}{more}",
+        formula="load over its area, and M^2/(D d) of the bent skins",
+        source="force over area; a curved skin's equilibrium",
+        unit="Pa",
+        limit=crush,
+        at_least=False,
+        strength=True,
+    )
     yield kind, pressed, crush
 
 
@@ -148,8 +161,15 @@ def checks_of_edges(
 
 
 def _first_ply(name: str, criterion: str) -> CheckKind:
-    return CheckKind(f"first ply, {name}", f"{criterion}, on the load times the load factor",
-                     f"{criterion}: see docs/formulas-mechanics.md", "-", 1.0, True, True)  # fmt: skip
+    return CheckKind(
+        name=f"first ply, {name}",
+        formula=f"{criterion}, on the load times the load factor",
+        source=f"{criterion}: see docs/formulas-mechanics.md",
+        unit="-",
+        limit=1.0,
+        at_least=True,
+        strength=True,
+    )
 
 
 def _skins(
@@ -181,7 +201,11 @@ def _skins(
         for start in range(0, n, 64):
             some = np.arange(start, min(start + 64, n))
             stress[some], due[some] = faces.worst(bent(some), edges, some, limits)
-        yield CheckKind(title, formula, source, "Pa", None, False, True), stress, due
+        yield (
+            CheckKind(name=title, formula=formula, source=source, unit="Pa", limit=None, at_least=False, strength=True),
+            stress,
+            due,
+        )
 
 
 def ply_reserve(batch: Batch, curvature: Floats, criterion: str, edges: EdgeStrains | None = None) -> Floats:

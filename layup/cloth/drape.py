@@ -146,17 +146,38 @@ def lay(
     hung = with_collar(sheet, _HANG * step)
     for _ in range(4):
         slot, at, _, off, ways, ij, rough, failed, full = grow(
-            hung.normal, hung.out, hung.level, hung.beyond, hung.across, hung.owner, face, place, direction, step,
-            math.cos(limit), where, room,
-        )  # fmt: skip
+            normal=hung.normal,
+            out=hung.out,
+            level=hung.level,
+            beyond=hung.beyond,
+            across=hung.across,
+            owner=hung.owner,
+            f0=face,
+            start=place,
+            warp=direction,
+            link=step,
+            least=math.cos(limit),
+            where=where,
+            most=room,
+        )
         if not full or len(at) < room - 8:
             break
         room *= 2
     corner, sine = cells(slot, where, at, off, ways, ij)
     return Net(
-        sheet, step, place, direction, ij, at, off, corner, np.arcsin(np.clip(sine, -1.0, 1.0)),
-        int(rough), int(failed), bool(full),
-    )  # fmt: skip
+        sheet=sheet,
+        link=step,
+        start=place,
+        warp=direction,
+        ij=ij,
+        nodes=at,
+        off=off,
+        cells=corner,
+        shear=np.arcsin(np.clip(sine, -1.0, 1.0)),
+        rough=int(rough),
+        stopped=int(failed),
+        full=bool(full),
+    )
 
 
 def middle_of(triangles: Floats, warp: Floats | tuple[float, float, float]) -> Floats:
@@ -284,15 +305,15 @@ def over(net: Net, triangles: Floats, *, locking: float | None = None, along: Fl
         warp_angle = _angles(warp[own], normal, along, weight)
         weft_angle = _angles(weft[own], normal, along, weight)
     return Draped(
-        whole,
-        float(weight @ (1.0 / np.cos(steep))),
-        float(weight @ steep),
-        _share(steep, weight, 0.999),
-        float(weight @ (steep > locking)) if locking is not None else 0.0,
-        bare if bare > 1e-9 else 0.0,
-        warp_angle,
-        weft_angle,
-        (fine[near], area[near], shear[near]),
+        area=whole,
+        factor=float(weight @ (1.0 / np.cos(steep))),
+        shear=float(weight @ steep),
+        most=_share(steep, weight, 0.999),
+        locked=float(weight @ (steep > locking)) if locking is not None else 0.0,
+        bare=bare if bare > 1e-9 else 0.0,
+        warp_angle=warp_angle,
+        weft_angle=weft_angle,
+        pieces=(fine[near], area[near], shear[near]),
     )
 
 

@@ -197,7 +197,16 @@ def drape_ply(job: Job, entry: PlyEntry, *, nodes: int | None = None) -> DrapedP
     key = (entry.zone or WHOLE, start, own, warp, entry.angle % 360.0, locking, typical, nodes or NODES, mould)
     kept = _KEPT.setdefault(job.surface, {})
     if key not in kept:
-        kept[key] = _lay(job, entry, start, own, warp, locking, typical, nodes or NODES)
+        kept[key] = _lay(
+            job=job,
+            entry=entry,
+            start=start,
+            own=own,
+            warp=warp,
+            locking=locking,
+            typical=typical,
+            nodes=nodes or NODES,
+        )
     found: DrapedPly = kept[key]
     return found
 

@@ -256,7 +256,17 @@ def _one(
                 for d, (x, y) in zip(near, there.there(np.array([d[0] for d in near])) if near else [], strict=True)
             )
             for part in sorted(shapely.get_parts(cut), key=lambda p: (-p.area, p.bounds)):
-                pieces += _strips(job, entry, part, edge, drills, area, one.stretch, tuple(one.notes), widths)
+                pieces += _strips(
+                    job=job,
+                    entry=entry,
+                    cut=part,
+                    edge=edge,
+                    drills=drills,
+                    area=area,
+                    stretch=one.stretch,
+                    notes=tuple(one.notes),
+                    widths=widths,
+                )
             ways = _ways(job, entry, net)
             pieces[begun:] = [_marked(replace(p, alike=alike, ways=ways), *lines) for p in pieces[begun:]]
     pieces = _alike(pieces) if rings else pieces
@@ -596,12 +606,24 @@ def _strips(
         own_seams = [p for line in seams for p in _lines(line.intersection(shape.buffer(-1e-6)))]
         made.append(
             FlatPly(
-                0, "", 1, fabric, entry.angle, entry.zone or WHOLE, shape, edge.intersection(shape), tuple(centre),
-                tuple(_notches(centre, shape)), (0.0, 0.0),
-                tuple(d for d in drills if shape.buffer(d.diameter).contains(shapely.Point(d.at))),
-                tuple(own_seams), area, stretch, notes,
+                number=0,
+                name="",
+                count=1,
+                fabric=fabric,
+                angle=entry.angle,
+                zone=entry.zone or WHOLE,
+                outline=shape,
+                edge=edge.intersection(shape),
+                centre=tuple(centre),
+                notches=tuple(_notches(centre, shape)),
+                start=(0.0, 0.0),
+                drills=tuple(d for d in drills if shape.buffer(d.diameter).contains(shapely.Point(d.at))),
+                seams=tuple(own_seams),
+                area=area,
+                stretch=stretch,
+                notes=notes,
             )
-        )  # fmt: skip
+        )
     return made
 
 

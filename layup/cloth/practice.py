@@ -15,7 +15,17 @@ from layup.units import parse
 
 def _figure(what: str, name: str, printed: str, dimension: str, at: str) -> Figure:
     value = parse(printed, dimension) if dimension else float(printed)
-    return Figure(what, name, value, printed, "assumed", "common-practice", at, value, value)
+    return Figure(
+        material=what,
+        property=name,
+        value=value,
+        printed=printed,
+        kind="assumed",
+        source="common-practice",
+        at=at,
+        low=value,
+        high=value,
+    )
 
 
 # Cloth

@@ -125,9 +125,17 @@ def propose(job: Job, entry: PlyEntry) -> Splice | None:
     overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
     weight = job.library.get("fabric", entry.fabric or "").figure("areal_weight").value
     return Splice(
-        through, square, ends, length, overlap, first, after[0], on.most, after[1],
-        length * overlap * weight,
-    )  # fmt: skip
+        through=through,
+        square=square,
+        ends=ends,
+        length=length,
+        overlap=overlap,
+        before=first,
+        after=after[0],
+        most_before=on.most,
+        most_after=after[1],
+        more=length * overlap * weight,
+    )
 
 
 def splices_of(job: Job, tell: Callable[[str], None] | None = None) -> list[tuple[int, Splice | None]]:

@@ -203,7 +203,16 @@ def pdf_bytes(
     number = 0
     for first in range(0, len(plies), _ROWS):
         last = min(first + _ROWS, len(plies))
-        _overview(canvas, plies[first:last], sheets[first:last], paper, title, system, first == 0, total - 1)
+        _overview(
+            canvas=canvas,
+            plies=plies[first:last],
+            sheets=sheets[first:last],
+            paper=paper,
+            title=title,
+            system=system,
+            first=first == 0,
+            total=total - 1,
+        )
     for ply, own in zip(plies, sheets, strict=True):
         drawn = strokes(ply, LETTERS)
         drawn = _quarter(drawn) if own.turned else _named_on_one(ply, drawn, own)
@@ -356,7 +365,7 @@ def _overview(
         canvas.setFillColor(_hex(palette.QUIET))
         for below, note in enumerate(_wrapped("; ".join(ply.notes), 74)[:3]):
             canvas.drawString(170, y - 37 - 9.5 * below, note)
-        _thumb(canvas, ply, own, 40, y - step + 4, 120, step - 9)
+        _thumb(canvas=canvas, ply=ply, own=own, x=40, y=y - step + 4, wide=120, high=step - 9)
     canvas.showPage()
 
 

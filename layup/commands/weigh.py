@@ -97,14 +97,14 @@ def command(
     said, stage = " ".join(weight), stage_of(stage)
     mass = _mass(said, stage)
     around = Circumstances(
-        piece,
-        parse(scale, "mass") if scale else None,
-        person,
-        parse(temperature, "temperature") if temperature else None,
-        parse(vacuum, "pressure") if vacuum else None,
-        lot,
-        note,
-        photo,
+        piece=piece,
+        resolution=parse(scale, "mass") if scale else None,
+        person=person,
+        temperature=parse(temperature, "temperature") if temperature else None,
+        vacuum=parse(vacuum, "pressure") if vacuum else None,
+        lot=lot,
+        notes=note,
+        photo=photo,
     )
     plate: tuple[float, ...] | None = two_sides(coupon) if coupon else None
     if plies is not None:

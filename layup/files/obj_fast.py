@@ -206,5 +206,15 @@ def _stretch(
     points, hard = np.empty((lines, 3)), np.empty((3 * lines, 3), dtype=np.int64)  # what is not used takes no memory
     corners, counts = np.empty(words, dtype=np.int64), np.empty(lines, dtype=np.int64)
     named = np.empty((lines, 4), dtype=np.int64)
-    p, h, c, f, g, state = _scan(text, start, stop, _POWERS, points, hard, corners, counts, named)
+    p, h, c, f, g, state = _scan(
+        data=text,
+        at=start,
+        stop=stop,
+        powers=_POWERS,
+        points=points,
+        hard=hard,
+        corners=corners,
+        counts=counts,
+        named=named,
+    )
     return points[:p], hard[:h], corners[:c], counts[:f], named[:g], int(state)

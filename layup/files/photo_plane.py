@@ -334,7 +334,17 @@ def fit_plane(
     covariance = np.asarray(np.linalg.inv(slopes.T @ slopes), dtype=np.float64)
     residual = float(np.sqrt((away[kept] ** 2).mean() / 2.0))
     numbers = tuple(c.sheet for c in corners)
-    return Plane(figures, covariance, middle, half, numbers, int(kept.sum()), int((~kept).sum()), residual, scale)
+    return Plane(
+        figures=figures,
+        covariance=covariance,
+        middle=middle,
+        half=half,
+        sheets=numbers,
+        corners=int(kept.sum()),
+        dropped=int((~kept).sum()),
+        residual=residual,
+        scale=scale,
+    )
 
 
 def _starts(

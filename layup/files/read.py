@@ -120,7 +120,15 @@ def read_surface(
     shown = unit or raw.unit_reason.split(",")[0]
     findings = [*raw.findings, *([_no_area(scan)] if scan.degenerate else [])]
     if thorough or scan.even_edges or scan.measured.triangles <= _SMALL or _evens_out(scan):
-        shell = _look(raw, scan, scale, shown, findings, thorough, stretch(told, 0.4, 0.7))
+        shell = _look(
+            raw=raw,
+            scan=scan,
+            scale=scale,
+            unit=shown,
+            findings=findings,
+            thorough=thorough,
+            told=stretch(told, 0.4, 0.7),
+        )
     else:
         shell = _Shell(scan.measured, lambda: raw.load(scale), raw.groups or Grouped(scan.measured.triangles))
     shell = _without_noise(shell, raw, scale, findings)
@@ -143,7 +151,15 @@ def read_surface(
         )
     if wanted is None:
         raise _closed_without_side(shell, name, findings)
-    return _side_of(shell, wanted, name, shown, findings, thorough, stretch(told, 0.7, 1.0))
+    return _side_of(
+        shell=shell,
+        side=wanted,
+        name=name,
+        unit=shown,
+        findings=findings,
+        thorough=thorough,
+        told=stretch(told, 0.7, 1.0),
+    )
 
 
 @dataclass

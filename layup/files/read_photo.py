@@ -150,16 +150,16 @@ def _measured(name: str, plane: Plane, edge: Edge) -> Photo:
     findings += _findings(plane, edge, lines[0], pixel, tilt, height, within)
     made = outline - corner
     return Photo(
-        name,
-        made if shoelace(made) > 0 else made[::-1],
-        tuple(h if shoelace(h) < 0 else h[::-1] for h in (hole - corner for hole in holes)),
-        area,
-        causes,
-        within,
-        plane,
-        edge,
-        corner,
-        tuple(findings),
+        name=name,
+        outline=made if shoelace(made) > 0 else made[::-1],
+        holes=tuple(h if shoelace(h) < 0 else h[::-1] for h in (hole - corner for hole in holes)),
+        area=area,
+        causes=causes,
+        within=within,
+        plane=plane,
+        edge=edge,
+        corner=corner,
+        findings=tuple(findings),
     )
 
 

@@ -121,7 +121,13 @@ def integrate(
     weights[:-1] += np.diff(x) / 2.0
     weights[1:] += np.diff(x) / 2.0
     return Stations(
-        areas["trapezoid"], areas["spline"], rule, curve, middle, reading * float(np.hypot.reduce(weights)), chosen
+        trapezoid=areas["trapezoid"],
+        spline=areas["spline"],
+        rule=rule,
+        curve=curve,
+        centroid=middle,
+        reading=reading * float(np.hypot.reduce(weights)),
+        line=chosen,
     )
 
 

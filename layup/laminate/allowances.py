@@ -11,7 +11,17 @@ from layup.spread import Z90 as Z90
 
 def _figure(material: str, name: str, value: float, source: str, at: str) -> Figure:
     printed = f"{value * 100:g} %"
-    return Figure(material, name, value, printed, "assumed", source, at, value, value)
+    return Figure(
+        material=material,
+        property=name,
+        value=value,
+        printed=printed,
+        kind="assumed",
+        source=source,
+        at=at,
+        low=value,
+        high=value,
+    )
 
 
 CLOTH = _figure(

@@ -304,10 +304,26 @@ def cured_ply(
             turn = 45.0
     own_fraction = reader.maybe(fabric, "ply_fibre_fraction")
     ply = _with_tested(ply, tested, own_fraction, fraction, form)
-    allowables, missing = _allowables(reader, fabric, fibre_material, form, process, fraction, own_fraction)
+    allowables, missing = _allowables(
+        reader=reader,
+        fabric=fabric,
+        fibre=fibre_material,
+        form=form,
+        process=process,
+        fraction=fraction,
+        own_fraction=own_fraction,
+    )
     even = abs(float(ply.e1) / float(ply.e2) - 1) < 1e-9
     return CuredPly(
-        fabric.name, ply, allowables, turn, fraction, even, missing, tuple(reader.notes), tuple(reader.figures)
+        fabric=fabric.name,
+        elastic=ply,
+        allowables=allowables,
+        turn=turn,
+        fibre_fraction=fraction,
+        even=even,
+        missing=missing,
+        notes=tuple(reader.notes),
+        figures=tuple(reader.figures),
     )
 
 
@@ -386,7 +402,16 @@ def core_properties(core: Material) -> CoreProperties:
     reader = _Reader()
     names = ("shear_modulus", "shear_strength", "compressive_modulus", "compressive_strength", "cell_size")
     g, tau, e, crush, cell = (reader.maybe(core, name) for name in names)
-    return CoreProperties(core.name, g, tau, e, crush, cell, "honeycomb" in core.name, tuple(reader.figures))
+    return CoreProperties(
+        name=core.name,
+        shear_modulus=g,
+        shear_strength=tau,
+        modulus=e,
+        crushing_strength=crush,
+        cell_size=cell,
+        honeycomb="honeycomb" in core.name,
+        figures=tuple(reader.figures),
+    )
 
 
 def sheet_properties(sheet: Material) -> SheetProperties:

@@ -307,7 +307,14 @@ def unidirectional_ply(
     if fibre.alpha1 is not None and fibre.alpha2 is not None and resin.alpha is not None:
         alpha1 = longitudinal_expansion(fibre_fraction, fibre.e1, fibre.alpha1, resin.e, resin.alpha)
         alpha2 = transverse_expansion(
-            fibre_fraction, fibre.alpha1, fibre.alpha2, fibre.nu12, resin.alpha, resin.nu, alpha1, nu12
+            fibre_fraction=fibre_fraction,
+            fibre_alpha1=fibre.alpha1,
+            fibre_alpha2=fibre.alpha2,
+            fibre_nu12=fibre.nu12,
+            resin_alpha=resin.alpha,
+            resin_nu=resin.nu,
+            alpha1=alpha1,
+            nu12=nu12,
         )
     return PlyElastic(
         e1=e1,

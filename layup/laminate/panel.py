@@ -383,8 +383,15 @@ def build_panel(
     if held_at:
         nearest = [int(np.argmin(np.hypot(*(mesh.points - np.asarray(p)).T))) for p in held_at]
         fixed = np.concatenate([fixed, np.asarray(basis.nodal_dofs[0])[nearest]])
-    panel = Panel(shape, mesh, np.ascontiguousarray(bends), np.asarray(basis.element_dofs.T, dtype=np.int64),
-                  int(basis.N), np.unique(fixed).astype(np.int64), basis)  # fmt: skip
+    panel = Panel(
+        shape=shape,
+        mesh=mesh,
+        bends=np.ascontiguousarray(bends),
+        unknowns=np.asarray(basis.element_dofs.T, dtype=np.int64),
+        count=int(basis.N),
+        fixed=np.unique(fixed).astype(np.int64),
+        basis=basis,
+    )
     turns = bool(np.isin(np.asarray(basis.facet_dofs[0]), panel.fixed).any())
     check_held(mesh.points, np.asarray(basis.nodal_dofs[0]), panel.fixed, turns, shape)
     return panel

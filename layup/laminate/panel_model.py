@@ -94,8 +94,16 @@ class PanelModel:
             part = np.einsum("mb,mc->bc", weighted[:, i], bend[:, j])
             energy.append(part if i == j else part + part.T)
         push = np.stack([shapes[free].T @ (panel._push(*n) @ shapes[free]) for n in np.eye(3)])
-        return cls(panel, loads, shapes, np.array(energy), shapes.T @ vectors, push, panel.deflection(shapes),
-                   panel.curvature_at_corners(shapes))  # fmt: skip
+        return cls(
+            panel=panel,
+            loads=loads,
+            shapes=shapes,
+            energy=np.array(energy),
+            work=shapes.T @ vectors,
+            push=push,
+            sag=panel.deflection(shapes),
+            bend=panel.curvature_at_corners(shapes),
+        )
 
     def with_layup(self, terms: Floats, pushed: Sequence[Edge] = ()) -> PanelModel:
         """The model with the full panel's own shapes for one more layup; `pushed` as in `of`."""

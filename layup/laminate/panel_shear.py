@@ -379,9 +379,17 @@ def build_shear_panel(
         fixed = np.concatenate([fixed, np.asarray(basis.nodal_dofs[0])[near]])
     check_held(mesh.points, np.asarray(basis.nodal_dofs[0]), fixed, bool((fixed >= n).any()), shape)
     return ShearPanel(
-        shape, mesh, bends, shears, (dx, dx), np.concatenate([cells, cells + n, cells + 2 * n], axis=1), 3 * n,
-        np.unique(fixed).astype(np.int64), (nodes, ways), basis,
-    )  # fmt: skip
+        shape=shape,
+        mesh=mesh,
+        bends=bends,
+        shears=shears,
+        weights=(dx, dx),
+        unknowns=np.concatenate([cells, cells + n, cells + 2 * n], axis=1),
+        count=3 * n,
+        fixed=np.unique(fixed).astype(np.int64),
+        turned=(nodes, ways),
+        basis=basis,
+    )
 
 
 def _held(mesh: PanelMesh, basis: Any, by_side: Mapping[str, str]) -> tuple[Ints, Ints, Floats]:

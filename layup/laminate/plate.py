@@ -146,7 +146,7 @@ def supported_sag(
             n = 2 * j + 1
             sign = 1.0 - 2.0 * ((i + j) % 2)
             load = 16.0 * sign / (9.869604401089358 * m * n)
-            total = total + load / mode_stiffness(m, n, a, b, d11, d12, d22, d66)
+            total = total + load / mode_stiffness(m=m, n=n, a=a, b=b, d11=d11, d12=d12, d22=d22, d66=d66)
     return pressure * total
 
 
@@ -212,7 +212,9 @@ class SupportedPlate:
         """Stiffness of one sine mode [Pa/m], and the turn of the sections per deflection in x and y [1/m]."""
         p, r = m * math.pi / self.a, n * math.pi / self.b
         if np.all(np.isinf(self.shear_x)) and np.all(np.isinf(self.shear_y)):
-            stiffness = mode_stiffness(m, n, self.a, self.b, self.d11, self.d12, self.d22, self.d66)
+            stiffness = mode_stiffness(
+                m=m, n=n, a=self.a, b=self.b, d11=self.d11, d12=self.d12, d22=self.d22, d66=self.d66
+            )
             return stiffness, -p, -r
         sx, sy = self.shear_x, self.shear_y
         kxx = self.d11 * p * p + self.d66 * r * r

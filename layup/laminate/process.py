@@ -333,7 +333,16 @@ class Process:
         if resin_content is not None:
             ratio = resin_content / (1 - resin_content) * bled
             v_f = fibre_fraction_from_take_up(ratio, fibre_density, resin_density, v_v)
-            take_up = TakeUp(v_f, v_v, ratio, shop_spread, parts.value, 0.0, figures, learns)
+            take_up = TakeUp(
+                fibre_fraction=v_f,
+                void_fraction=v_v,
+                ratio=ratio,
+                shop_spread=shop_spread,
+                part_spread=parts.value,
+                pressure_spread=0.0,
+                figures=figures,
+                learns=learns,
+            )
             return self._by_habit(take_up, fibre_density, resin_density, fabric)
         if fibre_fraction is not None:
             v_f = fibre_fraction
@@ -347,7 +356,17 @@ class Process:
         ratio = resin_areal_weight(1.0, fibre_density, resin_density, v_f, v_v)
         packed = max(v_f, min(self.ceiling(form), 1 - v_v))
         least = resin_areal_weight(1.0, fibre_density, resin_density, packed, v_v) / ratio
-        take_up = TakeUp(v_f, v_v, ratio, shop_spread, parts.value, pressure_spread, figures, learns, least=least)
+        take_up = TakeUp(
+            fibre_fraction=v_f,
+            void_fraction=v_v,
+            ratio=ratio,
+            shop_spread=shop_spread,
+            part_spread=parts.value,
+            pressure_spread=pressure_spread,
+            figures=figures,
+            learns=learns,
+            least=least,
+        )
         return self._by_habit(take_up, fibre_density, resin_density, fabric)
 
     def film(self, face: str = "bag", fibre_areal_weight: float | None = None) -> FaceResin:

@@ -136,10 +136,17 @@ class _Half:
         q = options.terms[listed]
         none = np.full(len(listed), -1)
         return cls(
-            listed, weight, t.sum(axis=1), np.einsum("nkj,nk->nj", q, t), np.einsum("nkj,nk->nj", q, top**2 - low**2),
-            np.einsum("nkj,nk->nj", q, (top**3 - low**3) / 3), listed[:, 0].astype(np.int64) if plies else none,
-            first_run, listed[:, -1].astype(np.int64) if plies else none, last_run,
-        )  # fmt: skip
+            plies=listed,
+            weight=weight,
+            thickness=t.sum(axis=1),
+            a=np.einsum("nkj,nk->nj", q, t),
+            b=np.einsum("nkj,nk->nj", q, top**2 - low**2),
+            c=np.einsum("nkj,nk->nj", q, (top**3 - low**3) / 3),
+            first=listed[:, 0].astype(np.int64) if plies else none,
+            first_run=first_run,
+            last=listed[:, -1].astype(np.int64) if plies else none,
+            last_run=last_run,
+        )
 
 
 def _runs(rows: NDArray[np.int16], most: int) -> tuple[NDArray[np.bool_], Ints, Ints]:
@@ -445,7 +452,16 @@ class ListedFrame(Frame):
         n = len(self.rows)
         none, zero, flat = np.full(n, -1), np.zeros(n, dtype=np.int64), np.zeros((n, 6))
         inner = _Half(
-            self.rows, (self.own_weight - self.base) / 2, np.zeros(n), flat, flat, flat, none, zero, none, zero
+            plies=self.rows,
+            weight=(self.own_weight - self.base) / 2,
+            thickness=np.zeros(n),
+            a=flat,
+            b=flat,
+            c=flat,
+            first=none,
+            first_run=zero,
+            last=none,
+            last_run=zero,
         )
         return inner, self.options.half(0, False)
 

@@ -83,7 +83,9 @@ class ShallowShell:
 
     def _bending(self, d: Floats, shear: Floats | None, m: int, n: int) -> Floats:
         own = np.full(len(d), np.inf) if shear is None else shear
-        plate = SupportedPlate(self.a, self.b, d[:, 0], d[:, 1], d[:, 2], d[:, 5], own, own)
+        plate = SupportedPlate(
+            a=self.a, b=self.b, d11=d[:, 0], d12=d[:, 1], d22=d[:, 2], d66=d[:, 5], shear_x=own, shear_y=own
+        )
         return np.broadcast_to(np.asarray(plate.mode(m, n)[0], dtype=float), (len(d),))
 
     def _stretching(self, membrane: Floats, m: int, n: int) -> tuple[Floats, Floats]:

@@ -332,16 +332,30 @@ def _habits(
         open_ = {1: FORM_SHARE + FABRIC_SHARE, 2: FABRIC_SHARE, 3: 0.0}[len(key)] * shop**2
         part = base[key[0]].part_spread * learnt.scatter if key[0] in base else None
         found[key] = Habit(
-            key, mean + 0.5 * spread**2, math.hypot(spread, math.sqrt(open_)), shop, count(key), part, loads,
-            math.sqrt(open_), rebased[key[2]][1:] if len(key) == 3 and key[2] in rebased else None,
-        )  # fmt: skip
+            of=key,
+            shift=mean + 0.5 * spread**2,
+            spread=math.hypot(spread, math.sqrt(open_)),
+            published_spread=shop,
+            parts=count(key),
+            part_spread=part,
+            loads=loads,
+            open=math.sqrt(open_),
+            rebased=rebased[key[2]][1:] if len(key) == 3 and key[2] in rebased else None,
+        )
     faces = {face.key: face for piece in pieces for face in piece.faces}
     for key, face in faces.items():
         chain = [key[:2], key] if key[0] == "bond" else [key]
         mean, spread, loads = learnt.of(*chain)
         parts = sum(any(f.key == key for f in piece.faces) for piece in pieces)
-        found[key] = Habit(key, math.log(max(1 + mean, 0.05)), spread / max(1 + mean, 0.05), face.spread, parts,
-                           None, tuple(v / max(1 + mean, 0.05) for v in loads))  # fmt: skip
+        found[key] = Habit(
+            of=key,
+            shift=math.log(max(1 + mean, 0.05)),
+            spread=spread / max(1 + mean, 0.05),
+            published_spread=face.spread,
+            parts=parts,
+            part_spread=None,
+            loads=tuple(v / max(1 + mean, 0.05) for v in loads),
+        )
     return found
 
 

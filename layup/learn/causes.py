@@ -83,13 +83,13 @@ def candidates(
     laminate = prediction.mass.mean - prediction.weighed.extra
     found.append(
         Cause(
-            "area",
-            "the part is larger or smaller than the surface in the part file",
-            -AREA_OFF * laminate,
-            AREA_OFF * laminate,
-            0.10,
-            "measure the part along and across with a tape, over the curve; look for flanges that the mesh has not",
-            ("demoulded",),
+            about="area",
+            words="the part is larger or smaller than the surface in the part file",
+            low=-AREA_OFF * laminate,
+            high=AREA_OFF * laminate,
+            odds=0.10,
+            check="measure the part along and across with a tape, over the curve; look for flanges the mesh has not",
+            at=("demoulded",),
         ),
     )
     found += _scale(prediction, mass, resolution)
@@ -104,7 +104,15 @@ def _resin(prediction: Prediction, ground: Ground) -> Cause:
     check += (
         "; look at the vacuum that was reached and at the breather" if bagged else "; feel for pools and shiny spots"
     )
-    return Cause("resin", "more or less resin in the plies than expected", low, high, 0.40, check, ("demoulded",))
+    return Cause(
+        about="resin",
+        words="more or less resin in the plies than expected",
+        low=low,
+        high=high,
+        odds=0.40,
+        check=check,
+        at=("demoulded",),
+    )
 
 
 def _plies(prediction: Prediction) -> list[Cause]:
@@ -119,10 +127,17 @@ def _plies(prediction: Prediction) -> list[Cause]:
             ends = sorted((times * 0.9 * layer.mass, times * 1.1 * layer.mass))
             many = "a ply" if abs(times) == 1 else "two plies"
             found.append(
-                Cause("plies", f"{many} of {layer.name} {word} {where}", ends[0], ends[1], 0.06 / times**2,
-                      "count the plies at the trimmed edge with a glass, or on the offcut after burning it; "
-                      "count what is left of the cut pieces", ("demoulded",))
-            )  # fmt: skip
+                Cause(
+                    about="plies",
+                    words=f"{many} of {layer.name} {word} {where}",
+                    low=ends[0],
+                    high=ends[1],
+                    odds=0.06 / times**2,
+                    check="count the plies at the trimmed edge with a glass, or on the offcut after burning it; "
+                    "count what is left of the cut pieces",
+                    at=("demoulded",),
+                )
+            )
     return found
 
 
@@ -132,12 +147,20 @@ def _finish(prediction: Prediction, stage: str) -> list[Cause]:
     if stage == "finished":
         check = "weigh the next part before filler and paint; rub a patch down to the cloth and measure what came off"
         return [
-            Cause("finish", "filler and paint: more or less than the plan", -0.7 * planned,
-                  planned + FILLER * area, 0.30, check, ("finished",))
+            Cause(about="finish", words="filler and paint: more or less than the plan", low=-0.7 * planned,
+                  high=planned + FILLER * area, odds=0.30, check=check, at=("finished",))
         ]  # fmt: skip
     check = "look for gel coat, surface filler or primer that is on already but stands under [[finish]]"
     return [
-        Cause("finish", "gel coat, filler or primer is on already", 0.0, max(planned, 0.4 * area), 0.08, check, _LAID)
+        Cause(
+            about="finish",
+            words="gel coat, filler or primer is on already",
+            low=0.0,
+            high=max(planned, 0.4 * area),
+            odds=0.08,
+            check=check,
+            at=_LAID,
+        )
     ]
 
 
@@ -148,7 +171,17 @@ def _core(prediction: Prediction) -> list[Cause]:
     most = sum(2 * min(SOAK_DEPTH, y.thickness / 2) * y.resin_density * y.area * 0.6 for y in cores)
     least = -0.6 * sum((y.bond + y.resin) * y.area for y in cores)
     check = "drill the core in a corner of the offcut and look for resin in cells, slits or dust; weigh the dry core"
-    return [Cause("core", "resin soaked into the core", least, most, 0.12, check, ("demoulded",))]
+    return [
+        Cause(
+            about="core",
+            words="resin soaked into the core",
+            low=least,
+            high=most,
+            odds=0.12,
+            check=check,
+            at=("demoulded",),
+        )
+    ]
 
 
 def _edge(prediction: Prediction, stage: str) -> list[Cause]:
@@ -159,7 +192,17 @@ def _edge(prediction: Prediction, stage: str) -> list[Cause]:
     areal = prediction.weighed.edge_areal
     check = f"measure the part against the trim line; {length_words(width, 'both')} all round weighs "
     check += mass_words(width * edge * areal)
-    return [Cause("trim", "trim left on", 0.0, width * edge * areal * 1.1, 0.10, check, ("trimmed",))]
+    return [
+        Cause(
+            about="trim",
+            words="trim left on",
+            low=0.0,
+            high=width * edge * areal * 1.1,
+            odds=0.10,
+            check=check,
+            at=("trimmed",),
+        )
+    ]
 
 
 def _fitted(prediction: Prediction, stage: str) -> list[Cause]:
@@ -169,16 +212,44 @@ def _fitted(prediction: Prediction, stage: str) -> list[Cause]:
     if stage == "finished":
         check = "look down the [[extra]] entries with the part in hand"
         return [
-            Cause("extras", "something of the extras is not fitted", -extra * 1.05, 0.0, 0.08, check, ("finished",))
+            Cause(
+                about="extras",
+                words="something of the extras is not fitted",
+                low=-extra * 1.05,
+                high=0.0,
+                odds=0.08,
+                check=check,
+                at=("finished",),
+            )
         ]
     check = "take off what stands under [[extra]], or weigh it --at finished"
-    return [Cause("extras", "extras are fitted already", 0.0, extra * 1.05, 0.10, check, _LAID)]
+    return [
+        Cause(
+            about="extras",
+            words="extras are fitted already",
+            low=0.0,
+            high=extra * 1.05,
+            odds=0.10,
+            check=check,
+            at=_LAID,
+        )
+    ]
 
 
 def _scale(prediction: Prediction, mass: float, resolution: float | None) -> list[Cause]:
     slack = max(3 * (resolution or 0.0), 0.02 * mass)
     check = "weigh a full 1 litre or 1 quart carton of water on the same scale; weigh the part on another scale"
-    found = [Cause("scale", "the scale, or what lay on it with the part", -slack, slack, 0.06, check, _LAID)]
+    found = [
+        Cause(
+            about="scale",
+            words="the scale, or what lay on it with the part",
+            low=-slack,
+            high=slack,
+            odds=0.06,
+            check=check,
+            at=_LAID,
+        )
+    ]
     mean = prediction.mass.mean
     readings = [("kilograms were read as pounds", mass / LB), ("pounds were read as kilograms", mass * LB)]
     pounds = mass / LB
@@ -194,13 +265,13 @@ def _scale(prediction: Prediction, mass: float, resolution: float | None) -> lis
             off = mass - meant
             found.append(
                 Cause(
-                    "unit",
-                    f"the unit: {words} ({mass_words(meant)} then)",
-                    min(off * 0.99, off * 1.01),
-                    max(off * 0.99, off * 1.01),
-                    0.05,
-                    "read the scale's unit again, and look whether its figure has a point or a colon",
-                    _LAID,
+                    about="unit",
+                    words=f"the unit: {words} ({mass_words(meant)} then)",
+                    low=min(off * 0.99, off * 1.01),
+                    high=max(off * 0.99, off * 1.01),
+                    odds=0.05,
+                    check="read the scale's unit again, and look whether its figure has a point or a colon",
+                    at=_LAID,
                 )
             )
     return found

@@ -119,7 +119,16 @@ def value_of_coupons(
             break
         worth = step.coupons
     coupon = _weigh(coupon_of(job, *sides), known)
-    return Value(coupon.mass, sides[0] * sides[1], noise, tuple(after), worth, least.p95 - least.p05, sides, resolution)
+    return Value(
+        coupon=coupon.mass,
+        area=sides[0] * sides[1],
+        noise=noise,
+        after=tuple(after),
+        worth=worth,
+        floor=least.p95 - least.p05,
+        sides=sides,
+        resolution=resolution,
+    )
 
 
 CARD = (1, 4)

@@ -170,7 +170,19 @@ def explain(
             found = tuple(c for c in found if c.about != "resin")
         lists = _shortest(found, off, expected, _quiet(ground), alone)
     return Explanation(
-        stage, mass, expected, implied, impossible, alone, needed, lists, steps, located, kept, due, too_much
+        stage=stage,
+        mass=mass,
+        expected=expected,
+        implied=implied,
+        impossible=impossible,
+        resin_alone=alone,
+        needed=needed,
+        lists=lists,
+        steps=steps,
+        located=located,
+        resin_kept=kept,
+        resin_due=due,
+        too_much=too_much,
     )
 
 

@@ -256,7 +256,16 @@ class _System:
         worth += math.log(1 - WRONG) * int(right.sum())
         wrong = self.wrong(expected)
         worth += float(np.sum(np.log(WRONG * wrong[~right])))
-        return _Solved(x, covariance, expected, slope, noise + self.area**2, left, right, worth)
+        return _Solved(
+            mean=x,
+            covariance=covariance,
+            expected=expected,
+            slope=slope,
+            noise=noise + self.area**2,
+            left=left,
+            right=right,
+            worth=worth,
+        )
 
     def wrong(self, expected: Floats) -> Floats:
         """Density of each weight if its entry is wrong. [1/kg]"""
@@ -355,7 +364,16 @@ def learn(pieces: Sequence[Piece], starts: Mapping[Key, tuple[Start, float]] | N
     loads = np.linalg.cholesky(covariance + 1e-14 * np.eye(len(keys))) if keys else np.zeros((0, 0))
     expected = system.at(mean)[0] if len(pieces) else np.zeros(0)
     good = system.chances(top) if len(pieces) else np.zeros(0)
-    return Learnt(tuple(keys), mean, covariance, scatter, good, expected, step, loads)
+    return Learnt(
+        keys=tuple(keys),
+        mean=mean,
+        covariance=covariance,
+        scatter=scatter,
+        good=good,
+        expected=expected,
+        step=step,
+        loads=loads,
+    )
 
 
 def _unknowns(

@@ -82,14 +82,14 @@ def divide(first: tuple[str, Job, float], second: tuple[str, Job, float]) -> Div
     difference = heavy[2] - light[2]
     made = [(name, job.part.process, mass) for name, job, mass in (heavy, light)]
     return Division(
-        heavy[0],
-        light[0],
-        difference,
-        shares,
-        predicted,
-        difference - predicted.mean,
-        predicted.holds(difference),
-        process_share(heavy[1], made[0], made[1]),
+        heavier=heavy[0],
+        lighter=light[0],
+        difference=difference,
+        shares=shares,
+        predicted=predicted,
+        unexplained=difference - predicted.mean,
+        chance=predicted.holds(difference),
+        alone=process_share(heavy[1], made[0], made[1]),
     )
 
 

@@ -84,7 +84,16 @@ class OnScale:
         around, prediction = self.around, self.prediction
         with open_store(self.folder) as store:
             earlier = of_piece(store, prediction.title, around.piece)
-            kept = weigh_in(store, self.part, self.mass, self.stage, self.said, around, prediction, self.coupon)
+            kept = weigh_in(
+                store=store,
+                part=self.part,
+                mass=self.mass,
+                stage=self.stage,
+                said=self.said,
+                circumstances=around,
+                prediction=prediction,
+                coupon=self.coupon,
+            )
         told = None
         if self.stage in WHOLE_STAGES:
             before = [(one.stage, one.mass) for one in earlier]
@@ -150,7 +159,17 @@ def read_scale(
         with store:
             habits = calibrate(store, job.library if job is not None else tables_of(part)).habits
     prediction = predict_piece(job if job is not None else part, habits, coupon, around.vacuum)
-    return OnScale(part, folder, mass, said, stage, coupon, around, prediction, store is not None)
+    return OnScale(
+        part=part,
+        folder=folder,
+        mass=mass,
+        said=said,
+        stage=stage,
+        coupon=coupon,
+        around=around,
+        prediction=prediction,
+        known=store is not None,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -330,20 +330,28 @@ def from_entry(entry: Entry) -> WeighIn:
     told = entry.payload
     ground = told.get("ground")
     around = Circumstances(
-        told["piece"],
-        told["resolution"],
-        told["person"],
-        told["temperature"],
-        told["vacuum"],
-        told["lot"],
-        told["notes"],
-        told["photo"],
+        piece=told["piece"],
+        resolution=told["resolution"],
+        person=told["person"],
+        temperature=told["temperature"],
+        vacuum=told["vacuum"],
+        lot=told["lot"],
+        notes=told["notes"],
+        photo=told["photo"],
     )
     coupon = told.get("coupon")
     return WeighIn(
-        entry, told["part"], told["file"], stage_of(told["stage"]), told["mass"], told["said"], told.get("expected"),
-        Ground(**ground) if ground else None, around, tuple(coupon) if coupon else None,
-    )  # fmt: skip
+        entry=entry,
+        part=told["part"],
+        file=told["file"],
+        stage=stage_of(told["stage"]),
+        mass=told["mass"],
+        said=told["said"],
+        expected=told.get("expected"),
+        ground=Ground(**ground) if ground else None,
+        circumstances=around,
+        coupon=tuple(coupon) if coupon else None,
+    )
 
 
 def weigh_ins(store: Store, as_of: int | str | None = None) -> list[WeighIn]:

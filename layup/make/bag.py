@@ -128,34 +128,35 @@ def bag(job: Job, weighed: Weighed) -> Bag:
     ceiling = greatest_vacuum(job.part.altitude or 0.0)
     layers = [
         BagLayer(
-            "mould release",
-            "",
-            flat.grown(practice.TAPE_MARGIN.value),
-            None,
-            0,
-            0,
-            None,
-            "as its maker says, and on the flange" + ("; the strip for the tape stays clean" if process.bagged else ""),
+            name="mould release",
+            material="",
+            area=flat.grown(practice.TAPE_MARGIN.value),
+            length=None,
+            strips=0,
+            count=0,
+            price=None,
+            note="as its maker says, and on the flange"
+            + ("; the strip for the tape stays clean" if process.bagged else ""),
         )
     ]
     notes: list[str] = []
     if not process.bagged:
         notes.append("No bag. Peel ply, where something is bonded on later: one layer over the last ply.")
         return Bag(
-            tuple(layers),
-            False,
-            False,
-            flat.area,
-            flat.length,
-            flat.width,
-            None,
-            ceiling,
-            0.0,
-            0.0,
-            None,
-            (),
-            (*notes, *_guessed(flat)),
-            (practice.TAPE_MARGIN,),
+            layers=tuple(layers),
+            bagged=False,
+            feed=False,
+            outline=flat.area,
+            length=flat.length,
+            width=flat.width,
+            pressure=None,
+            ceiling=ceiling,
+            force=0.0,
+            drinks=0.0,
+            leak=None,
+            unpriced=(),
+            notes=(*notes, *_guessed(flat)),
+            figures=(practice.TAPE_MARGIN,),
         )
     layers += _layers(job, flat, feed, process.mixes)
     pressure = process.pressure or 0.0
@@ -181,20 +182,20 @@ def bag(job: Job, weighed: Weighed) -> Bag:
     notes += [*process.notes, *_guessed(flat)]
     unpriced = tuple(dict.fromkeys(y.material for y in layers if y.material and y.price is None))
     return Bag(
-        tuple(layers),
-        True,
-        feed,
-        flat.area,
-        flat.length,
-        flat.width,
-        pressure,
-        ceiling,
-        pressure * under,
-        drinks,
-        (leak[0].value, leak[1].value),
-        unpriced,
-        tuple(notes),
-        tuple(figures),
+        layers=tuple(layers),
+        bagged=True,
+        feed=feed,
+        outline=flat.area,
+        length=flat.length,
+        width=flat.width,
+        pressure=pressure,
+        ceiling=ceiling,
+        force=pressure * under,
+        drinks=drinks,
+        leak=(leak[0].value, leak[1].value),
+        unpriced=unpriced,
+        notes=tuple(notes),
+        figures=tuple(figures),
     )
 
 
@@ -224,21 +225,29 @@ def _layers(job: Job, flat: _Flat, feed: bool, mixes: bool) -> list[BagLayer]:
     if not mixes:
         tail += "; leave out where the film's face is wanted"
     cloth = [
-        _cloth(job, "peel ply", "peel ply, nylon", flat, peel, 1.0, tail),
+        _cloth(job=job, name="peel ply", material="peel ply, nylon", flat=flat, margin=peel, pleats=1.0, note=tail),
     ]
     ports = max(1 if flat.length < 1.2 else 2, math.ceil(flat.area / practice.PORT_AREA.value))
     if feed:
         cloth += [
             _cloth(
-                job,
-                "perforated film",
-                "release film, perforated",
-                flat,
-                peel,
-                1.0,
-                "lets resin through, lets the mesh go",
+                job=job,
+                name="perforated film",
+                material="release film, perforated",
+                flat=flat,
+                margin=peel,
+                pleats=1.0,
+                note="lets resin through, lets the mesh go",
             ),
-            _cloth(job, "flow mesh", "flow mesh", flat, -peel, 1.0, "ends 25 mm short of the edge on the vacuum side"),
+            _cloth(
+                job=job,
+                name="flow mesh",
+                material="flow mesh",
+                flat=flat,
+                margin=-peel,
+                pleats=1.0,
+                note="ends 25 mm short of the edge on the vacuum side",
+            ),
             _run(
                 job,
                 "spiral tube",
@@ -257,37 +266,45 @@ def _layers(job: Job, flat: _Flat, feed: bool, mixes: bool) -> list[BagLayer]:
     else:
         cloth += [
             _cloth(
-                job,
-                "perforated film",
-                "release film, perforated",
-                flat,
-                peel,
-                1.0,
-                "limits how much resin bleeds into the breather",
+                job=job,
+                name="perforated film",
+                material="release film, perforated",
+                flat=flat,
+                margin=peel,
+                pleats=1.0,
+                note="limits how much resin bleeds into the breather",
             ),
             _cloth(
-                job,
-                "breather",
-                "breather 150",
-                flat,
-                breather,
-                1.0,
-                "also the bleeder; one piece as far as the port, doubled under it",
+                job=job,
+                name="breather",
+                material="breather 150",
+                flat=flat,
+                margin=breather,
+                pleats=1.0,
+                note="also the bleeder; one piece as far as the port, doubled under it",
             ),
         ]
     return [
         *cloth,
-        _cloth(job, "bagging film", "bagging film, nylon 50", flat, film, pleats, "a pleat at each corner and step"),
+        _cloth(
+            job=job,
+            name="bagging film",
+            material="bagging film, nylon 50",
+            flat=flat,
+            margin=film,
+            pleats=pleats,
+            note="a pleat at each corner and step",
+        ),
         _run(job, "sealant tape", "sealant tape", tape, "round the bag, up each pleat and down again, one join across"),
         BagLayer(
-            "ports",
-            "",
-            None,
-            None,
-            0,
-            ports,
-            None,
-            "on a pad of breather, beside the part" + ("; a catch pot between bag and pump" if feed else ""),
+            name="ports",
+            material="",
+            area=None,
+            length=None,
+            strips=0,
+            count=ports,
+            price=None,
+            note="on a pad of breather, beside the part" + ("; a catch pot between bag and pump" if feed else ""),
         ),
     ]
 
@@ -299,7 +316,16 @@ def _cloth(job: Job, name: str, material: str, flat: _Flat, margin: float, pleat
     area = flat.grown(margin) * pleats**2
     printed = own.optional("width")
     if printed is None:
-        return BagLayer(name, material, area, None, 1, 0, _money(own, area, None), note)
+        return BagLayer(
+            name=name,
+            material=material,
+            area=area,
+            length=None,
+            strips=1,
+            count=0,
+            price=_money(own, area, None),
+            note=note,
+        )
     # whichever way across the roll has fewer joins, then whichever takes less of it
     join = practice.JOIN.value
     choices = []
@@ -307,13 +333,31 @@ def _cloth(job: Job, name: str, material: str, flat: _Flat, margin: float, pleat
         strips = 1 if across <= printed.value else math.ceil((across - join) / (printed.value - join) - 1e-9)
         choices.append((strips, strips * along))
     strips, run = min(choices)
-    return BagLayer(name, material, area, run, strips, 0, _money(own, run * printed.value, run), note)
+    return BagLayer(
+        name=name,
+        material=material,
+        area=area,
+        length=run,
+        strips=strips,
+        count=0,
+        price=_money(own, run * printed.value, run),
+        note=note,
+    )
 
 
 def _run(job: Job, name: str, material: str, length: float, note: str) -> BagLayer:
     """Something bought by the length."""
     own = job.library.get("consumable", material)
-    return BagLayer(name, material, None, length, 0, 0, _money(own, None, length), note)
+    return BagLayer(
+        name=name,
+        material=material,
+        area=None,
+        length=length,
+        strips=0,
+        count=0,
+        price=_money(own, None, length),
+        note=note,
+    )
 
 
 def _money(material: Material, area: float | None, length: float | None) -> tuple[float, str] | None:

@@ -310,7 +310,15 @@ def _fabric_cut(
     more = max(length - paid, 0.0)
     area = more * layout.roll.width
     mass = area * roll_weight(jobs[pieces[0].part], material)
-    return FabricCut(material.name, pieces, layout, length, mass, _money(price_of(material), more, area, mass), paid)
+    return FabricCut(
+        fabric=material.name,
+        pieces=pieces,
+        nest=layout,
+        length=length,
+        mass=mass,
+        price=_money(price_of(material), more, area, mass),
+        paid=paid,
+    )
 
 
 def _money(price: Price | None, length: float, area: float, mass: float) -> tuple[float, str] | None:

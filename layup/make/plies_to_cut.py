@@ -136,22 +136,32 @@ def plies_to_cut(
             if entry.core is not None:
                 thickness = entry.thickness or job.library.get("core", entry.core).figure("thickness").value
                 length, width = extent(shapes)
-                cores.append(CorePiece(number, entry.core, zone, thickness, place.area, length, width))
+                cores.append(
+                    CorePiece(
+                        number=number,
+                        name=entry.core,
+                        zone=zone,
+                        thickness=thickness,
+                        area=place.area,
+                        length=length,
+                        width=width,
+                    )
+                )
                 continue
             cloth.append(
                 ClothPly(
-                    number,
-                    entry.fabric or "",
-                    entry.angle,
-                    zone,
-                    shapes,
-                    layers[number - 1].laid,
-                    entry.overlap,
-                    not made and rough.stretch > 1.001,
-                    rough.guessed,
-                    notes,
-                    entry.over,
-                    directed(job, entry),
+                    number=number,
+                    fabric=entry.fabric or "",
+                    angle=entry.angle,
+                    zone=zone,
+                    shapes=shapes,
+                    area=layers[number - 1].laid,
+                    overlap=entry.overlap,
+                    rough=not made and rough.stretch > 1.001,
+                    guessed=rough.guessed,
+                    notes=notes,
+                    over=entry.over,
+                    directed=directed(job, entry),
                 )
             )
     return tuple(cloth), tuple(cores), why

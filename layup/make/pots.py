@@ -227,7 +227,9 @@ def _mix(job: Job, name: str, steps: list[_Step], weighed: Weighed, asked: _Aske
         most = min(most, max(asked.cups) * practice.FILL.value * density)
     count = math.ceil(total / most - 1e-9)
     if not feed:
-        count = _fewest(job, resin.name, steps, total, count, life, warm, asked.people)
+        count = _fewest(
+            job=job, name=resin.name, steps=steps, total=total, count=count, life=life, warm=warm, people=asked.people
+        )
     size = total / count
     batches = []
     for number in range(count):
@@ -254,9 +256,25 @@ def _mix(job: Job, name: str, steps: list[_Step], weighed: Weighed, asked: _Aske
         *_cautions(job.part.units, life, warm, size, steps, feed, cure),
     )
     return Mix(
-        resin.name, ratio, cure, "" if ratio is not None else _asks(resin, cure), printed, volume, densities, total,
-        tuple(batches), life, warm, asked.people, feed, scale_table(ratio, size), cautions, figures, asked.scale, off,
-    )  # fmt: skip
+        resin=resin.name,
+        ratio=ratio,
+        cure=cure,
+        asks="" if ratio is not None else _asks(resin, cure),
+        ratio_figure=printed,
+        volume_ratio=volume,
+        densities=densities,
+        total=total,
+        batches=tuple(batches),
+        pot_life=life,
+        temperature=warm,
+        people=asked.people,
+        feed=feed,
+        table=scale_table(ratio, size),
+        cautions=cautions,
+        figures=figures,
+        scale=asked.scale,
+        ratio_error=off,
+    )
 
 
 def _fewest(

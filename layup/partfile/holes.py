@@ -225,7 +225,15 @@ def _drawn(name: str, pattern: Pattern, plan: Plan, surface: Surface) -> HoleSet
     points, faces = surface.vertices, surface.faces
     level = float(points[:, 2].mean())
     places = np.column_stack([pattern.centres, np.full(len(pattern.holes), level)])
-    holes = HoleSet(name, pattern, plan, True, places, np.array([h.area for h in pattern.holes]), pattern.rim)
+    holes = HoleSet(
+        name=name,
+        pattern=pattern,
+        plan=plan,
+        drawn=True,
+        places=places,
+        removed=np.array([h.area for h in pattern.holes]),
+        rim=pattern.rim,
+    )
     for number, hole in enumerate(pattern.holes):
         edge = length_of(points, rim_edges(points, faces, holes, number))
         if not 0.98 < edge / (math.pi * hole.diameter) < 1.02:
@@ -268,7 +276,13 @@ def _by_count(entries: Mapping[int, HolesEntry], surface: Surface, told: Told) -
         pattern = Pattern(tuple(Hole(float(x), 0.0, diameter, 0.0, f"hole {n}") for n, x in enumerate(far, 1)))
         removed = np.array([h.area for h in pattern.holes])
         made[entry.name] = HoleSet(
-            entry.name, pattern, Plan.along((0, 0, 1)), False, np.zeros((0, 3)), removed, pattern.rim
+            name=entry.name,
+            pattern=pattern,
+            plan=Plan.along((0, 0, 1)),
+            drawn=False,
+            places=np.zeros((0, 3)),
+            removed=removed,
+            rim=pattern.rim,
         )
         text = f'{count} hole{"s" if count > 1 else ""} "{entry.name}" take {taken * 1e4:.4g} cm² away'
         notes.append(Finding("holes", count, text, -taken))
@@ -436,7 +450,18 @@ def lay_over(entry: FastenersEntry, folder: Path) -> OldPattern:
     within = WITHIN if entry.within is None else entry.within
     edge = _outline(folder / entry.file, entry, old)
     if entry.match is None:
-        return OldPattern(entry.name, old, old, plan, None, (), np.zeros((0, 2)), within, rule, edge)
+        return OldPattern(
+            name=entry.name,
+            old=old,
+            pattern=old,
+            plan=plan,
+            fit=None,
+            matched=(),
+            targets=np.zeros((0, 2)),
+            within=within,
+            rule=rule,
+            edge=edge,
+        )
     here, there = _matched(entry.match, old, plan)
     try:
         found = fit(here, there)
@@ -447,7 +472,18 @@ def lay_over(entry: FastenersEntry, folder: Path) -> OldPattern:
         tuple(Hole(x, y, h.diameter, h.countersink, h.name) for h, (x, y) in zip(old.holes, moved, strict=True))
     )
     edge = None if edge is None else found.move(edge)
-    return OldPattern(entry.name, old, pattern, plan, found, tuple(entry.match), there, within, rule, edge)
+    return OldPattern(
+        name=entry.name,
+        old=old,
+        pattern=pattern,
+        plan=plan,
+        fit=found,
+        matched=tuple(entry.match),
+        targets=there,
+        within=within,
+        rule=rule,
+        edge=edge,
+    )
 
 
 def _outline(path: Path, entry: FastenersEntry, old: Pattern) -> Floats | None:

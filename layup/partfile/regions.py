@@ -170,11 +170,22 @@ class Regions:
         openings = tuple(told["openings"])
         keys = tuple((name, ()) for name in told["keys"])
         return cls(
-            np.array(told["area"]), None, None, np.array(told["turn"]), np.array(told["round"]), told["known"],
-            told["tool"], told["flat"], np.array(told["edge"]), openings,
-            np.array(told["rim"]).reshape(count, ways), np.array(told["opening"]).reshape(count, ways),
-            np.array(told["drilled"], dtype=bool), keys, np.array(told["on"], dtype=bool).reshape(count, len(keys)),
-        )  # fmt: skip
+            area=np.array(told["area"]),
+            centroid=None,
+            second=None,
+            turn=np.array(told["turn"]),
+            round=np.array(told["round"]),
+            known=told["known"],
+            tool=told["tool"],
+            flat=told["flat"],
+            edge=np.array(told["edge"]),
+            openings=openings,
+            rim=np.array(told["rim"]).reshape(count, ways),
+            opening=np.array(told["opening"]).reshape(count, ways),
+            drilled=np.array(told["drilled"], dtype=bool),
+            keys=keys,
+            on=np.array(told["on"], dtype=bool).reshape(count, len(keys)),
+        )
 
 
 def covered_by(opening: str, covers: Sequence[str]) -> bool:
@@ -256,7 +267,16 @@ def rise(regions: Regions, on: Mask, thickness: Floats) -> Rise:
     none = np.zeros(on.shape)
     still = np.zeros(on.shape[1])
     if regions.flat or not on.size:
-        return Rise(none, none, none, np.zeros(on.shape, dtype=bool), still, still, regions.area, False)
+        return Rise(
+            middle=none,
+            gained=none,
+            either_way=none,
+            stopped=np.zeros(on.shape, dtype=bool),
+            far=still,
+            far_either_way=still,
+            area=regions.area,
+            known=False,
+        )
     step = thickness[:, None] * on
     total = step.sum(axis=0)
     low = np.cumsum(step, axis=0) - step
@@ -267,7 +287,25 @@ def rise(regions: Regions, on: Mask, thickness: Floats) -> Rise:
     face = regions.through(total, total) - regions.area
     stopped = on & (high > regions.limit)
     if regions.known:
-        return Rise((low + high) / 2, here, none, stopped, face, still, regions.area, True)
+        return Rise(
+            middle=(low + high) / 2,
+            gained=here,
+            either_way=none,
+            stopped=stopped,
+            far=face,
+            far_either_way=still,
+            area=regions.area,
+            known=True,
+        )
     there = np.where(on, regions.through(low, high, other=True) - regions.area, 0.0)
     other = regions.through(total, total, other=True) - regions.area
-    return Rise(none, none, 0.5 * (here - there), none > 0, still, 0.5 * (face - other), regions.area, False)
+    return Rise(
+        middle=none,
+        gained=none,
+        either_way=0.5 * (here - there),
+        stopped=none > 0,
+        far=still,
+        far_either_way=0.5 * (face - other),
+        area=regions.area,
+        known=False,
+    )

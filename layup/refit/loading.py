@@ -101,7 +101,16 @@ def load_cases(job: RefitJob, ledger: Ledger) -> Loading | None:
     )
     words = tuple(_ballast(job, envelope, empty, loads, number) for number in range(len(job.refit.ballast)))
     names = tuple(case.name for case in job.loads)
-    return Loading(envelope, names, sums, checked, spreads, unsure, words, _empty_fault(job, empty))
+    return Loading(
+        envelope=envelope,
+        names=names,
+        sums=sums,
+        checked=checked,
+        cg=spreads,
+        unsure=unsure,
+        ballast=words,
+        empty_fault=_empty_fault(job, empty),
+    )
 
 
 def _spreads(ledger: Ledger, sums: tuple[Balance, ...]) -> tuple[Interval, ...]:
@@ -137,7 +146,9 @@ def _ballast(job: RefitJob, envelope: Envelope, empty: Balance, loads: list[Bala
     if needed is None:
         open_ended = replace(envelope, least=0.0, most=math.inf)
         balances = ballast_needed(open_ended, empty, loads, entry.arm.si)
-    return BallastWord(entry.name, entry.arm.si, aboard, needed, free, too_much, balances)
+    return BallastWord(
+        name=entry.name, arm=entry.arm.si, aboard=aboard, needed=needed, free=free, too_much=too_much, balances=balances
+    )
 
 
 def _empty_fault(job: RefitJob, empty: Balance) -> str:

@@ -133,7 +133,17 @@ class _Reading:
                     if piece.predicted is not None:
                         self._predict(piece.predicted, ("consolidation", number, side, place, "predicted"))
         self.report.check()
-        return RefitJob(self.file, self.folder, refit, start, final, items, loads, candidates, self.predictions)
+        return RefitJob(
+            file=self.file,
+            folder=self.folder,
+            refit=refit,
+            start=start,
+            final=final,
+            items=items,
+            loads=loads,
+            candidates=candidates,
+            predictions=self.predictions,
+        )
 
     def _equipment(self, name: str) -> None:
         path = self.folder / name
@@ -217,10 +227,21 @@ class _Reading:
         mass, text, causes = self._mass(entry, path, "old" if action == "removed" else "new")
         arm, side, height, how, arm_text = self._where(entry, path)
         return Item(
-            action, entry.name, mass, how_of(entry), arm, None, how, causes,
-            entry.side.si if entry.side else side, entry.height.si if entry.height else height,
-            text, arm_text, part_file=entry.predicted or "", **_told(entry, refit),
-        )  # fmt: skip
+            action=action,
+            name=entry.name,
+            mass=mass,
+            how=how_of(entry),
+            arm=arm,
+            arm_to=None,
+            arm_how=how,
+            causes=causes,
+            side=entry.side.si if entry.side else side,
+            height=entry.height.si if entry.height else height,
+            mass_text=text,
+            arm_text=arm_text,
+            part_file=entry.predicted or "",
+            **_told(entry, refit),
+        )
 
     def _mass(self, entry: Massed, path: tuple[str | int, ...], which: str) -> tuple[float, str, Causes]:
         """Mass of an entry, its words, and what makes it stray."""

@@ -73,4 +73,4 @@ def item_on_scale(
         why = why or f"weigh-in {found.entry.number}"
     row = row_of(ledger, name, action)
     asked = doubts(job, ledger, row, mass, said) if mass > 0.0 else ()  # `weigh` refuses any other
-    return ItemOnScale(job, row, mass, said, why, ledger.now.mass, asked)
+    return ItemOnScale(job=job, row=row, mass=mass, said=said, why=why, before=ledger.now.mass, questions=asked)

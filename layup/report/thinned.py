@@ -116,7 +116,9 @@ def _places(
     sums = [_gathered(member, points[:, axis], number) for axis in range(3)]
     mean: Points = np.stack(sums, axis=1) / many[:, None]
     matrix, side = np.zeros((number, 3, 3)), np.zeros((number, 3))
-    _add_planes(matrix, side, member[faces], normal, area, points[faces[:, 0]], mean)
+    _add_planes(
+        matrix=matrix, side=side, cells=member[faces], normal=normal, weight=area, foot=points[faces[:, 0]], mean=mean
+    )
     edges = free_edges(faces, once=True)
     if len(edges):
         along = points[edges[:, 1]] - points[edges[:, 0]]
@@ -124,7 +126,15 @@ def _places(
         face = _owners(faces, edges)
         across = np.cross(along, normal[face])
         across /= np.maximum(np.linalg.norm(across, axis=1), 1e-30)[:, None]
-        _add_planes(matrix, side, member[edges], across, length * cell, points[edges[:, 0]], mean)
+        _add_planes(
+            matrix=matrix,
+            side=side,
+            cells=member[edges],
+            normal=across,
+            weight=length * cell,
+            foot=points[edges[:, 0]],
+            mean=mean,
+        )
     weight = np.trace(matrix, axis1=1, axis2=2)
     hold = _PULL * weight + 1e-12 * cell**2
     matrix[:, np.arange(3), np.arange(3)] += hold[:, None]

@@ -102,7 +102,7 @@ def near_point(points: Points, faces: Faces, at: Floats, reach: float, name: str
     def away() -> Soup:
         return _pieces(points, faces, np.setdiff1d(np.arange(len(faces)), ball, assume_unique=True))
 
-    return Front(p, f, owner, distance, bend, away, reach / _BORDER_POINT)
+    return Front(points=p, faces=f, owner=owner, distance=distance, bend=bend, away=away, border=reach / _BORDER_POINT)
 
 
 Curve = tuple[Floats, Mask]
@@ -161,7 +161,15 @@ def near_edges(
         while True:
             net = fans(sheet.points, sheet.faces, pairs=False)
             straight, bound = np.full(len(sheet.points), np.inf), _bound(net, _ROUGH * reach)
-            rough, _ = relax(net, sheet.start, straight, bound, _ROUGHLY * reach, None, sheet.through(net))
+            rough, _ = relax(
+                net=net,
+                start=sheet.start,
+                bend=straight,
+                bound=bound,
+                settled=_ROUGHLY * reach,
+                pivot=None,
+                through=sheet.through(net),
+            )
             rough = sheet.crop(rough, reach)
             ends = unique_edges(sheet.faces)
             length, lowest = _lowest(sheet.points, ends, rough)
@@ -176,9 +184,26 @@ def near_edges(
         raise SurfaceError(f"{name}: {problem.wrong}", problem.remedy) from None
     net = fans(sheet.points, sheet.faces)
     through = sheet.through(net)
-    distance, bend = relax(net, sheet.start, sheet.bend, _bound(net, reach), _SETTLED * reach, sheet.pivots, through)
+    distance, bend = relax(
+        net=net,
+        start=sheet.start,
+        bend=sheet.bend,
+        bound=_bound(net, reach),
+        settled=_SETTLED * reach,
+        pivot=sheet.pivots,
+        through=through,
+    )
     away = np.concatenate(sheet.away)
-    return Front(sheet.points, sheet.faces, sheet.owner, distance, bend, lambda: away, reach / _BORDER_EDGE, False)
+    return Front(
+        points=sheet.points,
+        faces=sheet.faces,
+        owner=sheet.owner,
+        distance=distance,
+        bend=bend,
+        away=lambda: away,
+        border=reach / _BORDER_EDGE,
+        whole_faces=False,
+    )
 
 
 def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: str) -> Front:
@@ -245,7 +270,9 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
             bend[corner] = 0.0
     net = fans(p, f)
     distance, bend = relax(net, start, bend, _bound(net, reach), _SETTLED * reach, _pivots(p, f))
-    return Front(p, f, owner, distance, bend, lambda: away, reach / _BORDER_EDGE)
+    return Front(
+        points=p, faces=f, owner=owner, distance=distance, bend=bend, away=lambda: away, border=reach / _BORDER_EDGE
+    )
 
 
 _CHECK = "Check its coordinates against the box of the surface, and the unit"

@@ -126,7 +126,7 @@ def cut_discs(points: Points, faces: Faces, plan: Plan, pattern: Pattern) -> Dis
     whole = np.ones(len(faces), dtype=bool)
     whole[near[rows]] = False
     places, rest, own = _joined(points, faces, np.flatnonzero(whole), shape, owner, 1e-6 * float(radius.min()))
-    return Discs(places, rest, source[own], removed, shadow, first, least)
+    return Discs(points=places, faces=rest, owner=source[own], removed=removed, shadow=shadow, first=first, least=least)
 
 
 def _finer_near(points: Points, faces: Faces, plan: Plan, pattern: Pattern) -> tuple[Points, Faces, Numbers]:
@@ -234,7 +234,9 @@ def perforate(surface: Surface, sets: Sequence[tuple[str, Pattern, Plan]]) -> tu
             exact = False
             rim, removed = length_of(points, free_edges(faces)) - before, found.removed
         places = found.first / found.removed[:, None]
-        done.append(HoleSet(name, pattern, plan, False, places, removed, rim))
+        done.append(
+            HoleSet(name=name, pattern=pattern, plan=plan, drawn=False, places=places, removed=removed, rim=rim)
+        )
         notes += _notes(done[-1], found)
         if flat and exact:
             whole = _less_discs(whole, done[-1])

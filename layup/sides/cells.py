@@ -58,7 +58,12 @@ def face_normals(points: NDArray[np.floating], faces: Whole) -> tuple[Floats, Fl
     """
     normal, area = np.empty((len(faces), 3)), np.empty(len(faces))
     middle = mean_of(points)
-    parts = over_blocks(lambda a, b: float(_normals(points, faces, middle, a, b, normal, area)), len(faces))
+    parts = over_blocks(
+        lambda a, b: float(
+            _normals(points=points, faces=faces, middle=middle, start=a, stop=b, normal=normal, area=area)
+        ),
+        len(faces),
+    )
     return normal, area, sum(parts) / 6.0
 
 
@@ -97,7 +102,12 @@ def edge_marks(faces: Whole, mate: Whole, normal: Floats, crease: float, fold: f
         are smooth; and how many half-edges run the same way as their partner.
     """
     marks = np.empty(len(faces), dtype=np.uint8)
-    parts = over_blocks(lambda a, b: int(_marks(faces, mate, normal, a, b, crease, fold, marks)), len(faces))
+    parts = over_blocks(
+        lambda a, b: int(
+            _marks(faces=faces, mate=mate, normal=normal, start=a, stop=b, crease=crease, fold=fold, marks=marks)
+        ),
+        len(faces),
+    )
     return marks, sum(parts)
 
 

@@ -229,7 +229,17 @@ def _bend(points: Floats, faces: NDArray[np.int64]) -> Bend:
     across = (b * f - c * e) * x + (c * d - a * f) * y + (a * e - b * d) * z
     sine = np.divide(across * flip[one], length, out=np.zeros(len(length)), where=length > 0.0)
     angle = np.arctan2(sine, a * d + b * e + c * f)
-    return Bend(points, faces, unit, area, pairs, edges, length, angle, piece)
+    return Bend(
+        points=points,
+        faces=faces,
+        unit=unit,
+        area=area,
+        pairs=pairs,
+        edges=edges,
+        length=length,
+        angle=angle,
+        piece=piece,
+    )
 
 
 def offset_area(surface: Surface, distance: float) -> float:

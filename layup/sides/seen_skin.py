@@ -230,7 +230,16 @@ class Seen:
         while len(asked):
             over_blocks(
                 lambda a, b, asked=asked: _unlike(  # type: ignore[misc]  # the faces of this round
-                    asked, a, b, cell, place, self.mate, self.marks, self.state, of_cell, mixed
+                    rows=asked,
+                    start=a,
+                    stop=b,
+                    cell=cell,
+                    place=place,
+                    mate=self.mate,
+                    marks=self.marks,
+                    state=self.state,
+                    of_cell=of_cell,
+                    mixed=mixed,
                 ),
                 len(asked),
             )
@@ -273,7 +282,16 @@ class Seen:
         rows = np.concatenate([np.flatnonzero(self.marks & AT_CREASE), self._open])
         nodes = self.patches + len(self._open)
         marks = ((self.marks & 7) << 3).astype(np.uint8) if by_creases else self.marks
-        skin, count = join_nodes(rows, self.mate, marks, self.patch, self._place, self.patches, self.state, nodes)
+        skin, count = join_nodes(
+            rows=rows,
+            mate=self.mate,
+            marks=marks,
+            patch=self.patch,
+            place=self._place,
+            first=self.patches,
+            state=self.state,
+            nodes=nodes,
+        )
         weight = np.concatenate([self._total * self._uniform, self.area[self._open] * (self.state[self._open] == SKIN)])
         size = sums(skin, weight, count)
         value = opposite(size, *self._links(skin))

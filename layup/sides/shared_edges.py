@@ -177,7 +177,12 @@ def find_mates(faces: NDArray[np.int32], points: int) -> Mates:
         (head, node, _), more = parts[0], parts[1][1]
         further = np.empty((3 * len(more), 2), dtype=np.int32)
         found = over_blocks(
-            lambda a, b: (a, int(_across(faces, more, a, b, head, node, mate, further))), len(more), 1_000_000
+            lambda a, b: (
+                a,
+                int(_across(faces=faces, more=more, start=a, stop=b, head=head, node=node, mate=mate, further=further)),
+            ),
+            len(more),
+            1_000_000,
         )
         both = np.concatenate([further[3 * a : 3 * (a + count)] for a, count in found]).astype(np.int64)
         shared = [shared[0], _renamed(shared[1], both[1::3]), both[both[:, 0] >= 0]]

@@ -167,7 +167,18 @@ def measure_chosen(
 
     def run(start: int, stop: int) -> tuple[Floats, Floats]:
         sums, box = np.zeros(SUMS), np.repeat([np.inf, -np.inf], 3)
-        _measure(points, faces, mate, side, wanted, shift, start, stop, sums, box)
+        _measure(
+            points=points,
+            faces=faces,
+            mate=mate,
+            side=side,
+            wanted=wanted,
+            shift=shift,
+            start=start,
+            stop=stop,
+            sums=sums,
+            box=box,
+        )
         return sums, box
 
     parts = over_blocks(run, len(faces))

@@ -373,7 +373,14 @@ class Solid:
     def _sums(self) -> Floats:
         mesh = self.mesh
         return side_sums(
-            mesh.points, mesh.faces, mesh.mates.mate, self.normal, self.area, self.turned, self.side, mesh.mates.shared
+            points=mesh.points,
+            faces=mesh.faces,
+            mate=mesh.mates.mate,
+            normal=self.normal,
+            area=self.area,
+            turned=self.turned,
+            side=self.side,
+            shared=mesh.mates.shared,
         )
 
     def _nearest(self, place: Vector) -> int:

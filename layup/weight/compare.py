@@ -241,12 +241,12 @@ def process_share(job: Job, heavy: tuple[str, str, float], light: tuple[str, str
     enough = explained.p95 >= difference
     share = explained.mean / difference if difference > 0 else 1.0
     return ProcessShare(
-        name_h,
-        name_l,
-        difference,
-        difference / mass_h,
-        explained,
-        share,
-        enough,
-        max(difference - explained.mean, 0.0),
+        heavier=name_h,
+        lighter=name_l,
+        difference=difference,
+        fraction=difference / mass_h,
+        explained=explained,
+        share=share,
+        enough=enough,
+        rest=max(difference - explained.mean, 0.0),
     )

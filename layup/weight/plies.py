@@ -267,7 +267,18 @@ def lay(job: Job, process: Process, *, own_process: bool = True) -> Laid:
         replace(layer, number=n + 1, area=float(areas[n]), cut_away=float(cut[n]), bond=float(bonds[n]), risen=risen[n])
         for n, layer in enumerate(flat)
     )
-    return Laid(layers, regions, on, area, away, bond, first, last, up.far, up.far_either_way)
+    return Laid(
+        layers=layers,
+        regions=regions,
+        on=on,
+        area=area,
+        cut_away=away,
+        bond=bond,
+        first=first,
+        last=last,
+        far=up.far,
+        far_either_way=up.far_either_way,
+    )
 
 
 def build(job: Job, process: Process, *, own_process: bool = True) -> tuple[FabricLayer | CoreLayer, ...]:

@@ -247,13 +247,13 @@ def _zones(job: Job, weighed: Weighed) -> tuple[ZoneWeight, ...]:
         most = np.flatnonzero(there)[back == np.argmax(np.bincount(back, regions.area[there], len(kinds)))]
         rows.append(
             ZoneWeight(
-                name,
-                job.place(name).area if name != "patch" else area,
-                int(count[most[0]]),
-                float(mass[most].sum() / regions.area[most].sum()),
-                float(thick[most[0]]),
-                own.get(name, 0.0),
-                float(mass[there].sum()),
+                name=name,
+                area=job.place(name).area if name != "patch" else area,
+                plies=int(count[most[0]]),
+                areal_weight=float(mass[most].sum() / regions.area[most].sum()),
+                thickness=float(thick[most[0]]),
+                mass=own.get(name, 0.0),
+                laminate=float(mass[there].sum()),
             )
         )
     return tuple(rows)

@@ -118,12 +118,22 @@ def _cut(job: Job, names: list[str], specs: list[dict[str, object]]) -> Regions:
     keys: tuple[Key, ...] = ((WHOLE, ()), *((name, ()) for name in names))
     on = np.array([[True, *(n in piece.zones for n in range(len(names)))] for piece in pieces], dtype=bool)
     return Regions(
-        area,
-        np.array([p.measured.centroid for p in pieces], dtype=np.float64) if known else None,
-        np.array([p.measured.second_moment for p in pieces], dtype=np.float64) if known else None,
-        turn, round_, lie is not None and lie.known, lie is None or lie.tool, lie is None, edge, openings, rim,
-        share * sizes, drilled, keys, on,
-    )  # fmt: skip
+        area=area,
+        centroid=np.array([p.measured.centroid for p in pieces], dtype=np.float64) if known else None,
+        second=np.array([p.measured.second_moment for p in pieces], dtype=np.float64) if known else None,
+        turn=turn,
+        round=round_,
+        known=lie is not None and lie.known,
+        tool=lie is None or lie.tool,
+        flat=lie is None,
+        edge=edge,
+        openings=openings,
+        rim=rim,
+        opening=share * sizes,
+        drilled=drilled,
+        keys=keys,
+        on=on,
+    )
 
 
 def _edges(job: Job) -> tuple[tuple[str, ...], Any, Any, Any, Floats]:
@@ -169,9 +179,22 @@ def _by_area(job: Job) -> Regions:
     stated = job.part.surface.edge
     edge = stated if stated is not None else (job.surface.perimeter or 0.0) - float(rims.sum())
     return Regions(
-        np.array([area]), None, None, np.zeros(1), np.zeros(1), False, True, True, np.array([max(edge, 0.0)]), names,
-        rims, sizes, np.ones(len(names), dtype=bool), ((WHOLE, ()),), np.ones((1, 1), dtype=bool),
-    )  # fmt: skip
+        area=np.array([area]),
+        centroid=None,
+        second=None,
+        turn=np.zeros(1),
+        round=np.zeros(1),
+        known=False,
+        tool=True,
+        flat=True,
+        edge=np.array([max(edge, 0.0)]),
+        openings=names,
+        rim=rims,
+        opening=sizes,
+        drilled=np.ones(len(names), dtype=bool),
+        keys=((WHOLE, ()),),
+        on=np.ones((1, 1), dtype=bool),
+    )
 
 
 def regions_of(job: Job) -> Regions:
