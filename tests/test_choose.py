@@ -19,12 +19,12 @@ from rich.console import Console
 
 from layup.choosing.batch import d_of
 from layup.choosing.checks import Checker
-from layup.choosing.choice import choose
+from layup.choosing.choice import SAGS, choose
 from layup.choosing.rules import against_the_trade, broken_rule
 from layup.choosing.screen import _reserve, choice_screen
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
 from layup.choosing.shelf import old_stiffness, shelf_of, stock
-from layup.choosing.words import asked_words, proof_words, saving_words
+from layup.choosing.words import asked_words, less_words, proof_words, saving_words
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.panel import terms_of
@@ -132,7 +132,9 @@ def test_halves_give_the_stiffness_of_the_whole(pairs, half):
             assert w == approx(options.weight[stack].sum())
 
 
-def test_all_weights_come_in_order_and_none_is_missed():
+@pytest.mark.parametrize("most", [200_000, 3])
+def test_all_weights_come_in_order_and_none_is_missed(most):
+    """Also where one weight has more stacks than are brought back at a time: what was over it used to be dropped."""
     options = options_of([(0, 0), (1, 45), (2, 0)])
     frames = [Frame("x", options, 3), Frame("y", options, 2, 1)]
     queue = Queue(frames)
@@ -140,7 +142,7 @@ def test_all_weights_come_in_order_and_none_is_missed():
     taken, stacks = [], 0
     while np.isfinite(weight := queue.next_weight()):
         taken.append(weight)
-        stacks += sum(len(pairs) for _, pairs in queue.collect(weight))
+        stacks += sum(len(pairs) for _, pairs in queue.collect(weight, most))
         queue.pass_over(weight)
     assert taken == sorted(taken)
     kept = [f.stacks(f.everything()) for f in frames]
@@ -240,6 +242,10 @@ def test_a_loaded_panel_has_every_check_with_its_source(loaded):
     assert all(k.source and k.formula for k in kinds)
     assert best.passed
     assert any("qualified person" in c for c in loaded.cautions)
+    assert less_words(loaded).startswith("Without ")
+    thin = best.found.assessment  # past half the thickness it says so under every load, a patch without a limit too
+    sags = [v for k, v in zip(thin.kinds, thin.values[0], strict=True) if k.name.startswith(SAGS)]
+    assert any("times its thickness" in c for c in loaded.cautions) == (max(sags) > best.thickness / 2)
     assert any("load factors are yours" in c for c in loaded.cautions)
 
 

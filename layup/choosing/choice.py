@@ -54,6 +54,8 @@ from layup.words import mass_both
 
 Floats = NDArray[np.float64]
 SPREAD = "what the spread costs"
+SAGS = ("deflection", "stays a flat panel")
+"""How the names of those checks begin that say how far the panel gives under a load that was asked."""
 EVEN = 1000.0
 """The even pressure by which panels are compared. [Pa]"""
 
@@ -463,14 +465,13 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
                 "loads, as CS-22, CS-VLA and 14 CFR 23 ask of aircraft (from memory). State yours under [needs]."
             )
     if flat is not None and shown is not None:
-        sag = [
-            v
-            for k, v in zip(shown.found.assessment.kinds, shown.found.assessment.values[0], strict=True)
-            if k.unit == "m" and k.name.startswith("deflection")
-        ]
+        result = shown.found.assessment
+        sag = [v for k, v in zip(result.kinds, result.values[0], strict=True) if k.name.startswith(SAGS)]
         if sag and max(sag) > 0.5 * shown.thickness:
             said.append(
-                "Deflection is more than half the thickness: a real panel stiffens there, so the figure is high."
+                f"It gives {max(sag) / shown.thickness:.1f} times its thickness by the straight-line answer, which "
+                "ends at half of it. Past that a panel held in its plane stiffens, so the figure reads high; it also "
+                "pulls its edges inwards, which nothing here asks of their fasteners."
             )
     if shown is not None and shown.local:
         said.append(

@@ -17,6 +17,7 @@ from layup.choosing.words import (
     asked_words,
     failing_words,
     lead_words,
+    less_words,
     money_words,
     none_words,
     proof_words,
@@ -41,7 +42,11 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
         Something rich can print.
     """
     parts: list[RenderableType] = [Text(choice.job.part.title, style="bold")]
-    lines = [asked_words(choice, system), *(f"! {said}" for said in choice.blocked), choice.conditions]
+    lines = [
+        asked_words(choice, system),
+        *(in_units(f"! {said}", system) for said in choice.blocked),
+        choice.conditions,
+    ]
     parts += [Padding(Text(said, style="bold" if said[0] == "!" else ""), (0, 0, 0, 2)) for said in lines if said]
     shown = choice.best or choice.nearest
     if choice.best is None:
@@ -73,6 +78,7 @@ def _answer(choice: Choice, best: Layup, system: System) -> list[RenderableType]
     name, reserve = best.governs
     if math.isfinite(reserve):
         out.append(Text(f"  governed by: {name} (reserve {_reserve(reserve)})"))
+    out += [Padding(Text(said), (0, 0, 0, 2)) for said in [less_words(choice)] if said]
     saved = saving_words(choice, best, system)
     if saved:
         out.append(Padding(Text(saved), (0, 0, 0, 2)))

@@ -75,6 +75,16 @@ def _as_stiff(times: float) -> str:
     return "as stiff as" if times == 1 else f"{times:g} times as stiff as"
 
 
+def less_words(choice: Choice) -> str:
+    """What one ply less would break: of the neighbours with a ply gone the one that comes nearest; else empty."""
+    less = [s for s in choice.steps if s.change.startswith("without") and not s.passed]
+    if not less:
+        return ""
+    near = max(less, key=lambda s: (not s.breaks, s.reserve))
+    what = f"breaks {near.breaks}" if near.breaks else f"fails {near.governs} ({reserve_words(near.reserve)})"
+    return f"{near.change[0].upper()}{near.change[1:]} it {what}."
+
+
 def saving_words(choice: Choice, layup: Layup, system: System) -> str:
     """Whether a layup is lighter than what comes off, and by how much; empty where nothing comes off."""
     old = choice.replaced

@@ -19,7 +19,7 @@ Frames wait in order of a weight that none of their stacks can be under.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -365,25 +365,22 @@ class Queue:
             heapq.heappush(self._heap, (under, number))
         return float("inf")
 
-    def collect(self, weight: float, most: int = 200_000) -> list[tuple[Frame, Ints]]:
+    def collect(self, weight: float, most: int = 200_000) -> Iterator[tuple[Frame, Ints]]:
         """The stacks of one areal weight that keep to all limits, as pairs of halves of their frames.
 
         Args:
             weight: From `next_weight`. [kg/m^2]
-            most: Pairs to bring back of one frame. [-]
-        Returns:
-            Frames and pairs.
+            most: Pairs to bring back at a time: one weight may have more than fit in memory. [-]
+        Yields:
+            Frames and pairs, until there are no more.
         """
         from layup.laminate.search_kernel import gather
 
-        found = []
         for number, frame in enumerate(self.frames):
             if self._under[number] > weight + SAME:
                 continue
-            pairs = gather(*frame._tables(self.limits), weight - SAME, weight + SAME, most)
-            if len(pairs):
-                found.append((frame, pairs))
-        return found
+            for pairs in gather(*frame._tables(self.limits), weight - SAME, weight + SAME, most):
+                yield frame, pairs
 
     def pass_over(self, weight: float) -> None:
         """All stacks up to this weight are done with."""

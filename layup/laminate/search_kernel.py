@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -112,39 +113,40 @@ def _count(  # type: ignore[no-untyped-def]  # compiled
 
 @njit(cache=True)
 def _fill(  # type: ignore[no-untyped-def]  # compiled
-    win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top, counts, out
+    win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top, begin, stop, out
 ):
     at = 0
-    for i in range(win.shape[0]):
-        if counts[i] == 0:
-            continue
+    for i in range(begin, stop):
         first = np.searchsorted(wout, (low - fixed) / 2 - win[i], side="left")
         after = np.searchsorted(wout, (top - fixed) / 2 - win[i], side="right")
         for o in range(first, after):
             if most and end[i] == start[o] and end_run[i] + start_run[o] > most:
                 continue
             if _keeps(high[i], din, a, b, c, r, s, fixed + 2 * (win[i] + wout[o]), i, o):
-                if at >= out.shape[0]:
-                    return
                 out[at, 0] = i
                 out[at, 1] = o
                 at += 1
 
 
-def gather(*arguments: Any) -> NDArray[np.int64]:
+def gather(*arguments: Any) -> Iterator[NDArray[np.int64]]:
     """Pairs whose weight lies between two ends and that keep to all limits; arguments as above, then low, top, most.
 
-    Returns:
-        Numbers of inner and outer halves, (n, 2).
+    Yields:
+        Numbers of inner and outer halves, (n, 2): every pair, some `most` at a time.
     """
     *tables, low, top, most_pairs = arguments
     win, high, din, wout, a, b, c, _, _, _, *rest = tables
     count_pairs: Any = _count  # numba does not tell its arguments
     fill_pairs: Any = _fill
-    counts = count_pairs(win, high, din, wout, a, b, c, *rest, low, top)
-    out = np.empty((min(int(counts.sum()), most_pairs), 2), dtype=np.int64)
-    fill_pairs(win, high, din, wout, a, b, c, *rest, low, top, counts, out)
-    return out
+    upto = np.cumsum(count_pairs(win, high, din, wout, a, b, c, *rest, low, top))
+    begin, done = 0, 0
+    while done < (int(upto[-1]) if len(upto) else 0):
+        stop = max(int(np.searchsorted(upto, done + most_pairs, side="right")), begin + 1)
+        out = np.empty((int(upto[stop - 1]) - done, 2), dtype=np.int64)
+        fill_pairs(win, high, din, wout, a, b, c, *rest, low, top, begin, stop, out)
+        begin, done = stop, int(upto[stop - 1])
+        if len(out):
+            yield out
 
 
 @njit(cache=True, parallel=True)
