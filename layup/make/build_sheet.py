@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -34,8 +34,7 @@ from layup.make.nest_file import how_it_was_cut, path_beside, stored
 from layup.make.points import WeighPoint, weigh_points
 from layup.make.pots import Mix, mixes
 from layup.partfile.cautions import DUST, RESIN, Where
-from layup.report.document import Block, BuildSheet, Facts, Section, Words
-from layup.report.surface_words import in_units
+from layup.report.document import Block, BuildSheet, Facts, Section, Words, in_system
 from layup.weight.prediction import Prediction
 from layup.words import (
     System,
@@ -147,18 +146,8 @@ def build_sheet(bench: Bench, system: System) -> BuildSheet:
     sections.append(Section("Trimming, finish, fitting", _care(prediction, "trim", "finish", "fit")))
     sections.append(Section("On the scale", point_blocks(bench.points, system)))
     sections.append(Section("Cautions", (Words(_cautions(prediction), caution=True),)))
-    return BuildSheet(prediction.title, plate, tuple(_said_in(section, system) for section in sections))
-
-
-def _said_in(section: Section, system: System) -> Section:
-    """A section with its sentences in the system asked for."""
-    blocks = [
-        replace(block, lines=tuple(in_units(line, system) for line in block.lines))
-        if isinstance(block, Words)
-        else block
-        for block in section.blocks
-    ]
-    return replace(section, blocks=tuple(blocks))
+    said = tuple(Section(s.title, tuple(in_system(block, system) for block in s.blocks)) for s in sections)
+    return BuildSheet(prediction.title, plate, said)
 
 
 def _care(prediction: Prediction, *where: Where) -> tuple[Block, ...]:

@@ -192,6 +192,11 @@ def _wet(number: int, mixes: tuple[Mix, ...]) -> str:
 
 def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
     """The cut list with a drawing of each layout."""
+    return (*cut_tables(cut, system), *(cut_plate(fabric, system) for fabric in cut.fabrics))
+
+
+def cut_tables(cut: Cut, system: System) -> tuple[Block, ...]:
+    """The cut list: cloth off each roll, cores, what to know."""
     rows = [
         (
             f.fabric,
@@ -217,7 +222,8 @@ def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
             area_words(c.area, one_of(system)),
             TICK,
         )
-        for c in cut.cores[0]
+        for cores in cut.cores
+        for c in cores
     ]
     if cores:
         blocks.append(
@@ -235,10 +241,10 @@ def cut_blocks(cut: Cut, system: System) -> tuple[Block, ...]:
         f"for the cutter; {tape(edge, one_of(system))} along each edge of the roll is not used."
     )
     blocks.append(Words((said, *cut.notes)))
+    if len(cut.jobs) > 1:
+        blocks.append(Words((", ".join(f"{chr(65 + i % 26)}: {j.part.title}" for i, j in enumerate(cut.jobs)),)))
     if cut.proposals:
         blocks.append(Words(cut.proposals, caution=True))
-    for fabric in cut.fabrics:
-        blocks.append(cut_plate(fabric, system))
     return tuple(blocks)
 
 

@@ -1,11 +1,13 @@
-"""What a build sheet holds, free of how it is printed: sections of facts, tables, pictures and sentences.
+"""What is shown, free of how: sections of facts, tables, pictures and sentences.
 
-`layup.make.build_sheet` fills it; `layup.report.document_pdf` and `layup.report.document_html` print the same content.
+The build sheet and the screens fill it; `document_pdf`, `document_html` and `document_text` show the same content.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from layup.words import System
 
 TICK = "\u2610"
 """A cell to tick off."""
@@ -24,6 +26,10 @@ class Facts:
 
     pairs: tuple[tuple[str, str], ...]
     columns: int = 3
+
+    def to_read(self) -> Facts:
+        """Without what the pencil fills in."""
+        return replace(self, pairs=tuple(pair for pair in self.pairs if pair[1] not in (TICK, WRITE)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +56,22 @@ class Grid:
         for row in (self.head, self.shares, *self.rows):
             if len(row) != len(self.head):
                 raise ValueError(f"a row of {len(row)} cells in a table of {len(self.head)} columns")
+
+    def to_read(self) -> Grid:
+        """Without the columns that only the pencil fills in."""
+        kept = [i for i in range(len(self.head)) if not self.rows or any(r[i] not in (TICK, WRITE) for r in self.rows)]
+
+        def of(row: tuple[str, ...]) -> tuple[str, ...]:
+            return tuple("" if row[i] in (TICK, WRITE) else row[i] for i in kept)
+
+        return replace(
+            self,
+            head=of(self.head),
+            rows=tuple(of(row) for row in self.rows),
+            shares=tuple(self.shares[i] for i in kept),
+            right=frozenset(n for n, i in enumerate(kept) if i in self.right),
+            strong=frozenset(n for n, i in enumerate(kept) if i in self.strong),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +102,15 @@ class Plate:
 
 
 Block = Facts | Grid | Words | Plate
+
+
+def in_system(block: Block, system: System) -> Block:
+    """A block with the quantities inside its sentences in the system asked for."""
+    if not isinstance(block, Words):
+        return block
+    from layup.report.surface_words import in_units
+
+    return replace(block, lines=tuple(in_units(line, system) for line in block.lines))
 
 
 @dataclass(frozen=True, slots=True)
