@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 Dimension = Literal[
     "mass", "length", "area", "volume", "areal_weight", "density", "pressure", "stress", "temperature",
-    "angle", "time", "mass_per_length", "fraction", "speed", "force", "moment", "frequency",
+    "angle", "time", "mass_per_length", "fraction", "speed", "force", "moment", "torque", "frequency",
     "thermal_expansion",
 ]  # fmt: skip
 DIMENSIONS: tuple[str, ...] = get_args(Dimension)
@@ -79,6 +79,7 @@ _DUE: dict[str, _Due] = {
     "speed": _Due(_SPEED, "a speed", ("km/h", "kt"), '"120 km/h" or "65 kt"', "m/s"),
     "force": _Due(_FORCE, "a force", ("N", "lbf"), '"500 N" or "112 lbf"', "N"),
     "moment": _Due((1, 1, 0, 0, 0), "a moment", ("kg m", "lb in"), '"1.5 kg m" or "130 lb in"', "kg*m"),
+    "torque": _Due((1, 2, -2, 0, 0), "a torque or bending moment", ("N m", "lbf ft"), '"40 N m" or "30 lbf ft"', "N*m"),
     "frequency": _Due(_FREQUENCY, "a frequency", ("Hz", "rpm"), '"40 Hz" or "2400 rpm"', "1/s"),
     "thermal_expansion": _Due(
         (0, 0, 0, -1, 0), "a thermal expansion", ("um/m/K", "um/m/degF"), '"23e-6 /K" or "23 um/m/K"', "1/K"

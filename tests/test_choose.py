@@ -358,6 +358,26 @@ def test_shear_on_the_edges_wants_cloth_at_45_and_a_pull_less_than_a_push(hatch)
     assert not any("buckling" in k.name for k in pulled.found.assessment.kinds)
 
 
+TUBE = {
+    "title": "Boom", "process": "vacuum bag", "resin": "epoxy, laminating", "surface": {"area": "0.3 m^2"},
+    "shelf": {"fabrics": ["carbon plain 93"]},
+    "needs": {"section": {"shape": "tube", "diameter": "120 mm", "length": "800 mm", "torque": "150 N m",
+                          "moment": "600 N m"}, "most_plies": 9},
+}  # fmt: skip
+
+
+def test_a_tube_is_held_against_torque_and_moment():
+    best = choose(TUBE, wide=False).best
+    assert best is not None
+    names = [k.name for k in best.found.assessment.kinds]
+    assert names == ["buckling of the tube", "first ply, edge loads"]
+    section = TUBE["needs"]["section"]
+    half = choose({**TUBE, "needs": {"section": section | {"torque": "50 N m", "moment": "200 N m"}}}, wide=False).best
+    assert half.mass.mean < 0.75 * best.mass.mean
+    with pytest.raises(LayupError, match="a tube is checked for torque"):
+        choose({**TUBE, "needs": {"section": section, "pressure": "1 kPa"}})
+
+
 def test_a_push_adds_to_a_load_across(hatch):
     """The reserve under both is less than under either, by more than the push takes alone: the bend swells."""
     reserve = {}

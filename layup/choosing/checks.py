@@ -34,6 +34,7 @@ from layup.laminate.panel_model import (
 )
 from layup.laminate.panel_shear import ShearModel
 from layup.laminate.shallow_shell import ShallowShell
+from layup.laminate.tube import Tube
 from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs
 
 Floats = NDArray[np.float64]
@@ -49,6 +50,8 @@ _STRIP = "Reddy, Mechanics of Laminated Composite Plates and Shells, 2nd ed. 200
 _BEAM = _STRIP + "; with a core also Allen 1969 (from memory)"
 _GERE = "Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961 (from memory)"
 _SHELL = "Donnell's shallow shell: Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961, ch. 11 (from memory)"
+_ARCH = "Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961, art. 7.8 (from memory)"
+_TUBE = "NASA SP-8007, Buckling of Thin-Walled Circular Cylinders, 1968 (from memory)"
 _FLAT = 1 / 20
 """Most a panel may give over its shorter span where nothing else is asked: beyond it a flat panel's figures say nothing
 (common practice, no source). [-]"""
@@ -109,7 +112,8 @@ class Checker:
         if needs.stiffness == 0 and needs.in_plane == 0:
             old = None
         if model is None:
-            return cls(needs, old, None, 0.0, (), (1.0, 1.0))
+            girth = np.pi * (needs.tube.diameter or 1.0) if needs.tube else 1.0
+            return cls(needs, old, None, 0.0, (), (girth, 1.0))
         work = 0.0
         if old is not None:
             model = model.with_layup(old.terms)
@@ -159,6 +163,8 @@ class Checker:
         """
         table = self.start(batch)
         if self.model is None:
+            if self.needs.tube is not None and not self.unknown(batch):
+                self._tube(batch, table)
             return table.assessment()
         alive = np.flatnonzero(table.assessment().passed) if quick else np.arange(len(batch.stack))
         if not len(alive):
@@ -169,6 +175,30 @@ class Checker:
         if self.needs.loaded and not self.unknown(batch):
             self._strength(some, alive, amounts, table, quick)
         return table.assessment()
+
+    def _tube(self, batch: Batch, table: Table) -> None:
+        """Of a tube: whether its wall buckles under push, moment and torque together, and its first ply."""
+        own, factor = self.needs.tube, self.factor
+        assert own is not None
+        tube = Tube((own.diameter or 1.0) / 2, own.length or 1.0)
+        push = (self.needs.push_x or 0.0) / self.widths[0]
+        if push or own.bent or own.shear_flow:
+            kind = CheckKind(
+                name="buckling of the tube",
+                formula="push/Np + moment/Nb + (torque/Nt)^2 = 1, knocked down, over the loads times the load factor",
+                source=_TUBE,
+                unit="-",
+                limit=1.0,
+                at_least=True,
+                strength=True,
+            )
+            loads = (push, own.bent, own.shear_flow)
+            table.add(kind, tube.factor(batch.d, batch.a, loads, core_shear_stiffness(batch)) / factor)
+        cases = np.array([(c.nx, c.ny, c.nxy) for c in self.edges]) * factor
+        strain = np.einsum("nij,cj->nci", np.linalg.inv(matrix_of(batch.a)), cases)
+        edges = EdgeStrains(strain, np.ones(strain.shape[:2]), tuple(case.name for case in self.edges))
+        for kind, value, limit in checks_of_edges(batch, self.needs.criterion, edges):
+            table.add(kind, value, limit)
 
     def layups(self, batch: Batch) -> Floats:
         """D of stacks as the panel takes it, with the shear stiffness of their core where it counts that itself."""
@@ -228,7 +258,7 @@ class Checker:
                     True,
                 )
                 table.add(kind, has[:, axis])
-        if self.shell is not None:
+        if self.shell is not None and self.old is not None and self.needs.stiffness:
             kind = CheckKind(
                 "curved as it is, it gives no more than the old part",
                 "mean deflection under an even 1 kPa; shallow shell, edges may slide",
@@ -299,6 +329,20 @@ class Checker:
                 add(CheckKind(f"stays a flat panel, {load.name}{swollen}", "greatest w at most a twentieth of the span",
                               "range of the theory; common practice, no source", "m", _FLAT * span, False),
                     (sag[:, case] + more) * swell)  # fmt: skip
+        if self.shell is not None and needs.pressed:
+            safe = self.shell.safe_sag(batch.d, batch.a)
+            for case, load in enumerate(model.loads[1:], 1):
+                more = 0.0 if shear is None else self.shear[case][0] / shear
+                kind = CheckKind(
+                    name=f"does not snap through, {load.name}{swollen}",
+                    formula="laid flat it would give less than its rise, on the load times the load factor",
+                    source=_ARCH,
+                    unit="m",
+                    limit=None,
+                    at_least=False,
+                    strength=True,
+                )
+                add(kind, np.where(np.isinf(safe), 0.0, self.factor * (sag[:, case] + more) * swell), safe)
         if needs.frequency is not None:
             hertz = model.frequencies(self.layups(batch), batch.areal_weight)[0]
             if shear is not None:
@@ -330,11 +374,23 @@ class Checker:
         if not (nx or ny or nxy):
             return np.full(len(batch.stack), np.inf)
         buckles = self.model.factors(self.layups(batch), nx, ny, nxy)[0]
+        if self._curve_helps(case):
+            assert self.shell is not None
+            helped = self.shell.knocked_down(batch.d, batch.a, nx, ny, core_shear_stiffness(batch))
+            even = np.abs(batch.d[:, 3:5]).max(axis=1) < 0.02 * (batch.d[:, 0] + batch.d[:, 2])
+            buckles = np.where(even, np.maximum(buckles, helped), buckles)
         shear = self._apart(batch)
         if shear is None:
             return buckles
         largest = (nx + ny) / 2 + float(np.hypot((nx - ny) / 2, nxy))  # the principal compression
         return np.asarray(1 / (1 / buckles + largest / shear))
+
+    def _curve_helps(self, case: EdgeCase) -> bool:
+        """Whether the curve counts in buckling: a rectangle held all round, pushed and not sheared."""
+        if self.shell is None or self.model is None or case.nxy or self.needs.supports != "simple":
+            return False
+        shape = self.model.panel.shape
+        return not shape.interiors and shape.area > 0.98 * self.widths[0] * self.widths[1]
 
     def _edge_strains(self, batch: Batch) -> EdgeStrains:
         """What the edge loads times the load factor do to the stacks, case by case, none first."""
@@ -480,7 +536,7 @@ class Checker:
         if self.old is not None and self.needs.in_plane:
             due = self.needs.in_plane * in_plane_stiffness(self.old.membrane[None])[0]
             out += [limit_in_plane(axis, float(due[axis]), a) for axis in (0, 1, 2)]
-        if self.shell is not None and self.old is not None:
+        if self.shell is not None and self.old is not None and self.needs.stiffness:
             at = (self.old.terms, self.old.membrane) if d is None or a is None else (d, a)
             out.append(self.shell.limit(*at, self._old_sag()))
         model, needs = self.model, self.needs
@@ -501,6 +557,11 @@ class Checker:
         if needs.frequency is not None:
             out.append(model.limit_of_frequency(model.frequencies(d[None], np.ones(1))[1][0], needs.frequency))
         for edge in self.buckling:
+            if self._curve_helps(edge):  # the sines are a little stiffer than the elements: 3 % is given
+                at = (d, _plain(d) if a is None else a)
+                assert self.shell is not None
+                out.append(self.shell.limit_of_push(*at, edge.pressed[0], edge.pressed[1], 0.97 * self.factor))
+                continue
             shape = model.factors(d[None], *edge.pressed)[1][0]
             out.append(model.limit_of_push(shape, edge.pressed, self.factor))
         return out
@@ -560,6 +621,11 @@ def lacks_of_core(core: CoreChoice, needs: Needs) -> list[str]:
     if needs.pressed:
         wanted += [("shear_strength", own.shear_strength), ("compressive_strength", own.crushing_strength)]
     return [f'{name} of core "{own.name}"' for name, value in wanted if not value]
+
+
+def _plain(d: Floats) -> Floats:
+    """A of a solid millimetre with the D of a layup in all proportions: a place to begin. [N/m]"""
+    return 12e6 * d
 
 
 def _swell(factor: Floats) -> Floats:

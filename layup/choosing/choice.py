@@ -165,7 +165,7 @@ def choose(
     left_out += spanless
     model = _model(flat, needs, loads, benches)
     shell = None
-    if flat is not None and flat.curved and old is not None and needs.stiffness:
+    if flat is not None and flat.curved:
         shell = ShallowShell(*flat.sides, *flat.curvature[:2])
     checker = Checker.of(needs, old, model, _mixes(benches), shell)
     frames = frames_of(benches, needs, shelf.solid)
@@ -316,9 +316,16 @@ def _unchecked(job: Job, needs: Needs, flat: Flat | None) -> tuple[str, ...]:
     said = []
     if flat is not None and flat.curved:
         text = f"The surface rises {flat.rise * 1e3:.1f} mm. Stiffness against the old part counts the curve of both"
-        text += " (shallow shell on the rectangle round it); what loads do is checked as if it were flat."
-        text += " Whether it snaps through is not checked." if needs.loaded else ""
+        text += " (shallow shell on the rectangle round it); what loads do is checked as if it were flat, but for the "
+        text += (
+            "help of the curve of a plain rectangle against a push, knocked down as tests of cylinders were. None of "
+        )
+        text += "this was held against finite elements of the real surface."
         said.append(text)
+    if needs.tube is not None:
+        said.append("Of the tube its flattening as it bends, crushing where it is held, holes and joints. Not checked.")
+    elif needs.section is not None:
+        said.append("The other walls of the box, its corners, and its ends that must keep their shape. Not checked.")
     replaced = any(entry.form in ("sheet", "fabric") for entry in job.part.replaces)
     if replaced and not needs.in_plane:
         said.append("How stiff it is in its own plane was not asked: where it braces something, the old part did more.")
@@ -384,15 +391,16 @@ def _with_local_plies(
 
 
 def _panel_of(job: Job, needs: Needs) -> tuple[Flat | None, list[str]]:
-    flat = panel_shape(job)
+    flat = None if needs.tube else panel_shape(job)
     notes = []
     if flat is None:
-        if needs.loaded or needs.frequency is not None:
+        if (needs.loaded and needs.tube is None) or needs.frequency is not None:
             raise LayupError(
                 "the surface is only an area, so loads and frequency can't be checked on it. Give its outline, two "
                 'sides or a mesh: rectangle = ["1 m", "600 mm"]'
             )
-        notes.append("Only the area is known: stiffness is compared on strips cut both ways, not on the panel.")
+        what = "It is a tube" if needs.tube else "Only the area is known"
+        notes.append(f"{what}: stiffness is compared on strips cut both ways, not on the panel.")
     return flat, notes
 
 

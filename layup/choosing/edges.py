@@ -40,6 +40,13 @@ def _axis(push: float | None, pull: float | None, width: float, way: str) -> lis
     return out
 
 
+def _shear(needs: Needs, widths: tuple[float, float]) -> tuple[float, str]:
+    """Shear on the edges and from a torque together, per width [N/m], and its name."""
+    flow = needs.section.shear_flow if needs.section else 0.0
+    own = (needs.shear_y or 0.0) / widths[0] + (needs.shear_x or 0.0) / widths[1]
+    return own + flow, " and ".join(word for word, size in (("shear", own), ("torque", flow)) if size)
+
+
 def edge_cases(needs: Needs, widths: tuple[float, float]) -> list[EdgeCase]:
     """Every combination of the edge loads that are asked, at the bare loads.
 
@@ -50,10 +57,14 @@ def edge_cases(needs: Needs, widths: tuple[float, float]) -> list[EdgeCase]:
     Returns:
         Combinations; empty where nothing is asked of the edges.
     """
-    shear = (needs.shear_y or 0.0) / widths[0] + (needs.shear_x or 0.0) / widths[1]
     xs = _axis(needs.push_x, needs.pull_x, widths[0], "x")
     ys = _axis(needs.push_y, needs.pull_y, widths[1], "y")
-    sides = [("", 0.0)] + ([("shear", shear), ("shear the other way", -shear)] if shear else [])
+    bent = needs.section.bent if needs.section else 0.0
+    if bent:  # the moment acts either way up
+        ways = [("", 0.0), ("moment, pressed side", -bent), ("moment, pulled side", bent)]
+        xs = [(" and ".join(n for n in (one, other) if n), f + g) for (one, f), (other, g) in product(xs, ways)]
+    shear, word = _shear(needs, widths)
+    sides = [("", 0.0)] + ([(word, shear), (f"{word} the other way", -shear)] if shear else [])
     out = []
     for (in_x, nx), (in_y, ny), (in_xy, nxy) in product(xs, ys, sides):
         if nx or ny or nxy:
@@ -67,10 +78,11 @@ def buckling_cases(needs: Needs, widths: tuple[float, float]) -> list[EdgeCase]:
     Each push alone, and all pushes with the shear; a shear is taken both ways.
     """
     pushed = needs.model_copy(update={"pull_x": None, "pull_y": None})
-    cases = edge_cases(pushed, widths)
-    loads = sum(bool(v) for v in (needs.push_x, needs.push_y, needs.shear_x or needs.shear_y))
+    cases = [case for case in edge_cases(pushed, widths) if case.nx <= 0 and case.ny <= 0]
+    most = min((case.nx for case in cases), default=0.0)  # push and moment together: less along x buckles it no sooner
+    loads = sum(bool(v) for v in (most, needs.push_y, _shear(needs, widths)[0]))
 
     def many(case: EdgeCase) -> int:
         return sum(bool(v) for v in (case.nx, case.ny, case.nxy))
 
-    return [case for case in cases if many(case) in (1, loads)]
+    return [case for case in cases if many(case) in (1, loads) and case.nx in (0.0, most)]

@@ -2,8 +2,8 @@ r"""A shallow curved panel on four supported edges: how much its curve stiffens 
 
 - How far does it give under an even pressure, on average?   `ShallowShell.mean_sag`
 - What must D and A keep to, for that to stay within a bound?  `ShallowShell.limit`
-- At what push does it buckle?                                `ShallowShell.buckling`, knocked down by
-  `cylinder_knock_down`
+- At what push does it buckle?                                `ShallowShell.buckling`; in real life, `knocked_down`
+- How far may it give before it can snap through?             `ShallowShell.safe_sag`
 - How curved is a surface?                                    `curvature_of`
 
 A curved sheet can't bend without stretching, so its stiffness is that of its D and of its A together: what has the D
@@ -28,25 +28,46 @@ from layup.laminate.panel import matrix_of
 from layup.laminate.plate import SupportedPlate
 
 Floats = NDArray[np.float64]
+Values = float | Floats
 WAVES = np.arange(1, 16, 2)
 """Half-waves each way under an even pressure; those left out hold under 0.1 % of the mean. [-]"""
 
 
-def cylinder_knock_down(radius: float, thickness: float) -> float:
+LARGEST_R_OVER_T = 1500.0
+"""Radius over thickness beyond which no test stands behind the knock-down. [-]"""
+
+
+def cylinder_knock_down(radius: Values, thickness: Values, bending: bool = False) -> Floats:
     """Share of the classical buckling stress that thin cylinders were seen to reach: 1 - 0.901 (1 - e^(-sqrt(R/t)/16)).
 
     Args:
         radius: [m]
-        thickness: Of the wall; of a sandwich, that of a solid wall as stiff. [m]
+        thickness: Of the wall; of a sandwich or a laminate that of a solid wall as stiff, `solid_as_stiff`. [m]
+        bending: For a tube that is bent, with 0.731 for 0.901; else for one that is pushed. [-]
     Returns:
-        Share, for axial compression. [-]
+        Share. [-]
     Raises:
         RangeError: R/t outside the tests, above 1500.
     Source: NASA SP-8007, Buckling of Thin-Walled Circular Cylinders, 1968 (from memory).
     """
-    if not 0 < radius / thickness < 1500:
-        raise RangeError(f"R/t = {radius / thickness:.0f} is outside the tests behind the knock-down, 0 to 1500.")
-    return float(1 - 0.901 * (1 - np.exp(-np.sqrt(radius / thickness) / 16)))
+    over = np.asarray(radius, dtype=float) / thickness
+    if not np.all((over > 0) & (over < LARGEST_R_OVER_T)):
+        raise RangeError(f"R/t = {np.max(over):.0f} is outside the tests behind the knock-down, 0 to 1500.")
+    return np.asarray(1 - (0.731 if bending else 0.901) * (1 - np.exp(-np.sqrt(over) / 16)))
+
+
+def solid_as_stiff(d: Floats, a: Floats) -> Floats:
+    """Thickness of the solid wall that bends and stretches as these layups do: (12)^(1/2) (D11 D22/(E1 E2))^(1/4).
+
+    Args:
+        d: Six numbers of D each, (n, 6). [N m]
+        a: Six numbers of A each, (n, 6); E1, E2 are 1/(A^-1)11 and 22. [N/m]
+    Returns:
+        (n,). [m]
+    Source: NASA SP-8007, 1968 (from memory).
+    """
+    soft = np.linalg.inv(matrix_of(a))
+    return np.asarray(np.sqrt(12) * (d[:, 0] * d[:, 2] * soft[:, 0, 0] * soft[:, 1, 1]) ** 0.25)
 
 
 def curvature_of(points: Floats, weights: Floats) -> tuple[float, float, float]:
@@ -142,7 +163,15 @@ class ShallowShell:
                 work += 4 * quarter * size * 4 / (np.pi**2 * m * n)
         return g, work**2 / (most * self.a * self.b), 0.0
 
-    def buckling(self, d: Floats, membrane: Floats, nx: float, ny: float = 0.0, help_left: float = 1.0) -> Floats:
+    def buckling(
+        self,
+        d: Floats,
+        membrane: Floats,
+        nx: float,
+        ny: float = 0.0,
+        help_left: Values = 1.0,
+        shear: Floats | None = None,
+    ) -> Floats:
         """Factor on compressions at which it buckles.
 
         Args:
@@ -152,14 +181,79 @@ class ShallowShell:
             ny: Along y. [N/m]
             help_left: Share of the curve's help that counts: 1 for the classical load, `cylinder_knock_down` for
             design. [-]
+            shear: Shear stiffness of a core, (n,); none gives if None. [N/m]
         Returns:
             (n,). [-]
         """
         best = np.full(len(d), np.inf)
-        for m in range(1, 41):
-            for n in range(1, 11):
-                push = nx * (m * np.pi / self.a) ** 2 + ny * (n * np.pi / self.b) ** 2
-                if push > 0:
-                    own = self._bending(d, None, m, n) + help_left * self._stretching(membrane, m, n)[0]
-                    best = np.minimum(best, own / push)
+        for m, n, push in _pushes(self.a, self.b, nx, ny):
+            own = self._bending(d, shear, m, n) + help_left * self._stretching(membrane, m, n)[0]
+            best = np.minimum(best, own / push)
         return best
+
+    def knocked_down(
+        self, d: Floats, membrane: Floats, nx: float, ny: float = 0.0, shear: Floats | None = None
+    ) -> Floats:
+        """The same, with the share of the curve's help that tests of cylinders left: `cylinder_knock_down`.
+
+        Args:
+            d: (n, 6). [N m]
+            membrane: (n, 6). [N/m]
+            nx: Compression along x. [N/m]
+            ny: Along y. [N/m]
+            shear: Of a core, (n,). [N/m]
+        Returns:
+            (n,). [-]
+        """
+        over = 1 / (max(abs(self.kx), abs(self.ky), 1e-9) * solid_as_stiff(d, membrane))
+        share = cylinder_knock_down(np.minimum(over, 0.999 * LARGEST_R_OVER_T), 1.0)
+        return self.buckling(d, membrane, nx, ny, np.where(over < LARGEST_R_OVER_T, share, 0.0), shear)
+
+    def limit_of_push(
+        self, d: Floats, membrane: Floats, nx: float, ny: float, least: float
+    ) -> tuple[Floats, float, float]:
+        """Limit on D and A that follows from: `knocked_down` is at least so much; arguments as for `limit`.
+
+        It lets all of the curve's help count, which no layup has, so it holds for every one of them.
+        """
+        best, at = np.inf, (1, 1)
+        for m, n, push in _pushes(self.a, self.b, nx, ny):
+            own = self._bending(d[None], None, m, n)[0] + self._stretching(membrane[None], m, n)[0][0]
+            if own / push < best:
+                best, at = float(own / push), (m, n)
+        m, n = at
+        p, r = m * np.pi / self.a, n * np.pi / self.b
+        ex, ey, exy = self._stretching(membrane[None], m, n)[1][0]
+        g = np.zeros(12)
+        g[[0, 1, 2, 5]] = p**4, 2 * p * p * r * r, r**4, 4 * p * p * r * r
+        g[[6, 7, 8, 11]] = ex * ex, 2 * ex * ey, ey * ey, exy * exy
+        return g, least * (nx * p * p + ny * r * r), 0.0
+
+    @property
+    def rise(self) -> float:
+        """From the plane of its corners to its middle. [m]"""
+        return (abs(self.kx) * self.a**2 + abs(self.ky) * self.b**2) / 8
+
+    def safe_sag(self, d: Floats, membrane: Floats) -> Floats:
+        """Deflection, laid flat, up to which it can't snap through; infinite where it is too flat to snap at all.
+
+        A shallow arch snaps at no load under which it would, laid flat, sag less than its rise; and never if its rise
+        is under twice (D/A)^(1/2). A panel is held at its sides as well, and how its edges are held in its plane does
+        not matter, so it is cautious.
+
+        Args:
+            d: (n, 6). [N m]
+            membrane: (n, 6). [N/m]
+        Returns:
+            (n,). [m]
+        Source: Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961, art. 7.8 (from memory):
+            u = 1 + (4 (1 - m)^3/(27 m^2))^(1/2), m = 4 I/(A rise^2), is 1 or more.
+        """
+        slim = 2 * np.sqrt(np.minimum(d[:, 0] / membrane[:, 0], d[:, 2] / membrane[:, 2]))
+        return np.where(self.rise > slim, self.rise, np.inf)
+
+
+def _pushes(a: float, b: float, nx: float, ny: float) -> list[tuple[int, int, float]]:
+    """Half-waves along x and along y, and what compressions work on them."""
+    every = [(m, n, nx * (m * np.pi / a) ** 2 + ny * (n * np.pi / b) ** 2) for m in range(1, 41) for n in range(1, 11)]
+    return [row for row in every if row[2] > 0]

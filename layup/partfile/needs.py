@@ -5,6 +5,7 @@ The models hold SI numbers. `layup choose` reads them; every other command passe
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Annotated, Any, Literal, Self
 
@@ -20,6 +21,7 @@ Pressure = Annotated[float, quantity("pressure", 0.0, 1e6, "more than 10 bar: ch
 Speed = Annotated[float, quantity("speed", 0.0, 340.0, "faster than sound: the formula does not hold there")]
 Height = Annotated[float, quantity("length", -500.0, 20_000.0, "outside -500 m to 20 km")]
 Force = Annotated[float, quantity("force", 0.0, 1e6, "more than 1 MN: check the unit")]
+Torque = Annotated[float, quantity("torque", 0.0, 1e6, "more than 1 MN m: check the unit")]
 Frequency = Annotated[float, quantity("frequency", 0.0, 1e5, "more than 100 kHz")]
 Length = Annotated[float, quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
 Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
@@ -68,6 +70,55 @@ def _times(value: object) -> float:
         raise refuse("stiffness", f'"{found[1]}" is not a number') from None
 
 
+class Section(Entry):
+    """`section` under `[needs]`: the closed section of which the part is one wall (box) or the whole (tube)."""
+
+    shape: Literal["box", "tube"]
+    width: Length | None = None
+    height: Length | None = None
+    diameter: Length | None = None
+    length: Length | None = None
+    torque: Torque | None = None
+    moment: Torque | None = None
+
+    @model_validator(mode="after")
+    def _measures(self) -> Self:
+        due = ("width", "height") if self.shape == "box" else ("diameter", "length")
+        other = ("diameter", "length") if self.shape == "box" else ("width", "height")
+        lacks = [key for key in due if getattr(self, key) is None]
+        if lacks or any(getattr(self, key) is not None for key in other):
+            how = (
+                'section = { shape = "box", width = "200 mm", height = "90 mm", torque = "40 N m" }, between the '
+                "middles of its walls, the part being one wall of that width"
+                if self.shape == "box"
+                else 'section = { shape = "tube", diameter = "60 mm", length = "800 mm", moment = "90 N m" }, to the '
+                "middle of its wall, and between the rings or ends that hold it round"
+            )
+            raise refuse("section", f"a {self.shape} has {due[0]} and {due[1]} and no other measure: {how}")
+        return self
+
+    @property
+    def shear_flow(self) -> float:
+        """Of the torque, round the wall: T/(2 A), A within its middle line. [N/m]
+
+        Source: Bredt 1896; Bruhn, Analysis and Design of Flight Vehicle Structures, 1973, ch. A6 (from memory).
+        """
+        if self.shape == "box":
+            return (self.torque or 0.0) / (2 * (self.width or 1.0) * (self.height or 1.0))
+        return (self.torque or 0.0) / (math.pi / 2 * (self.diameter or 1.0) ** 2)
+
+    @property
+    def bent(self) -> float:
+        """Push and pull per width that the moment brings into the wall farthest out. [N/m]
+
+        Of a box the two walls as a couple, M/(w h): right whatever its side walls are made of, and cautious where they
+        help. Of a tube M/(pi r^2). Source: equilibrium; beam theory.
+        """
+        if self.shape == "box":
+            return (self.moment or 0.0) / ((self.width or 1.0) * (self.height or 1.0))
+        return (self.moment or 0.0) / (math.pi / 4 * (self.diameter or 1.0) ** 2)
+
+
 class HandLoad(Entry):
     """A hand, a foot, a knee: what `[needs]` and `[[needs.local]]` share."""
 
@@ -110,6 +161,7 @@ class Needs(HandLoad):
     pull_y: Force | None = None
     shear_x: Force | None = None
     shear_y: Force | None = None
+    section: Section | None = None
     load_factor: LoadFactor | None = None
     criterion: Criterion = "max stress"
     least_plies: Plies = 1
@@ -138,6 +190,13 @@ class Needs(HandLoad):
                 "shear_x and shear_y are two ways to say one shear: a force along x on the edges that run along x, or "
                 "along y on those that run along y. Leave one out",
             )
+        across = self.pressed or self.frequency is not None or self.push_y or self.pull_y
+        if self.tube is not None and (across or self.shear_x or self.shear_y or self.local):
+            raise refuse(
+                "section",
+                "a tube is checked for torque, moment, push_x and pull_x along its axis alone. Leave out what presses "
+                "across it, or give a piece of its wall a part file of its own",
+            )
         return self
 
     @property
@@ -153,7 +212,14 @@ class Needs(HandLoad):
     @property
     def edge_loaded(self) -> bool:
         """Whether anything pushes, pulls or shears its edges."""
-        return bool(self.push_x or self.push_y or self.pull_x or self.pull_y or self.shear_x or self.shear_y)
+        round_it = self.section is not None and bool(self.section.torque or self.section.moment)
+        own = self.push_x or self.push_y or self.pull_x or self.pull_y or self.shear_x or self.shear_y
+        return bool(own) or round_it
+
+    @property
+    def tube(self) -> Section | None:
+        """The tube that the part is; None where it is a panel."""
+        return self.section if self.section is not None and self.section.shape == "tube" else None
 
     @property
     def in_plane(self) -> float:
