@@ -20,7 +20,7 @@ from starlette.testclient import TestClient
 
 from layup.bench.app import build
 from layup.bench.choose_needs import needs_changes, shelf_of, stiffness_of, supports_of
-from layup.bench.choose_work import PHASES, letter_of, progress_words, search
+from layup.bench.choose_work import letter_of, search
 from layup.choosing.as_json import as_json
 from layup.choosing.choice import choose
 from layup.choosing.front_svg import LABEL_HEIGHT, LABEL_WIDTH, FrontMark, front_svg, times_words
@@ -28,6 +28,7 @@ from layup.choosing.present import standing
 from layup.choosing.screen import choice_screen
 from layup.choosing.shelf import panel_shape, zone_shape
 from layup.choosing.stack_svg import StackLine, stack_svg
+from layup.choosing.words import PHASES, progress_words
 from layup.choosing.writeback import with_plies
 from layup.partfile import edit as parttext
 from layup.partfile.read import read_part

@@ -146,11 +146,11 @@ def test_a_curved_part_has_patterns_or_says_that_its_outlines_are_rough(examples
     for ply in rough.plies[0]:  # cloth over the whole surface runs across the cut-outs
         drawn = job.surface.whole.area + openings if ply.zone == "whole" else job.zones[ply.zone].area
         assert sum(shape.area for shape in ply.shapes) == approx(drawn, rel=0.03)
-    seen: list[tuple[int, int]] = []
-    exact = plain(job, lines=lambda done, of: seen.append((done, of)))
+    seen: list[tuple[str, float]] = []
+    exact = plain(job, told=lambda words, share: seen.append((words, share)))
     assert not any(ply.rough for ply in exact.plies[0])
     assert not any("rough outline" in note for note in exact.notes)
-    assert seen[-1][0] == seen[-1][1] >= 4
+    assert [share for words, share in seen if "flat patterns" in words][-1] == 1.0
     assert [ply.number for ply in exact.plies[0]] == [ply.number for ply in rough.plies[0]] == list(range(1, 8))
     # the stand-in is near enough to buy by; for a ring along the edge it asks for more, never for less
     lengths = {one.fabric: (one.length, other.length) for one, other in zip(exact.fabrics, rough.fabrics, strict=True)}

@@ -21,14 +21,6 @@ if TYPE_CHECKING:
     from layup.sources import Citation
     from layup.words import System
 
-PHASES = (
-    "setting up the panel",
-    "looking for the lightest",
-    "what the spread costs",
-    "cutting the panel into its zones",
-    "trying local plies",
-)
-"""What the search says of itself; everything else it says is the name of one restriction."""
 UNSTOPPABLE = ("cutting the panel into its zones", "stopped")
 """What is said where the search can't end with what it has; it says more soon."""
 
@@ -128,6 +120,7 @@ def search(name: str, text: str, home: str, habits: Habits, tell: Callable[[str]
         copy.write_bytes(text.encode())
         job = read_part(copy, home)
     with _held() as stopped:
+        from layup.choosing.words import progress_words
 
         def told(what: str, looked: int, weight: float) -> None:
             tell(progress_words(what, looked, weight, job.part.units))
@@ -137,23 +130,6 @@ def search(name: str, text: str, home: str, habits: Habits, tell: Callable[[str]
         choice = choose(job, tell=told, habits=habits)
         tell("checking the part as it stands")
         return answer_of(choice)
-
-
-def progress_words(what: str, looked: int, weight: float, system: System) -> str:
-    """How far a search is, as a person says it.
-
-    Args:
-        what: What it is doing.
-        looked: Layups looked at. [-]
-        weight: Reached. [kg/m^2]
-        system: Units.
-    """
-    from layup.words import areal_weight_words
-
-    said = what if what in (*PHASES, "stopped") else f"the lightest with {what}"
-    more = [f"{areal_weight_words(weight, system)} reached"] if 0 < weight < 1e6 else []
-    more += [f"{looked:,} layup{'s' if looked > 1 else ''} looked at"] if looked else []
-    return ": ".join([said, ", ".join(more)] if more else [said])
 
 
 def answer_of(choice: Any) -> Answer:

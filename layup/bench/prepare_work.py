@@ -66,10 +66,7 @@ def cloth(
         seconds=seconds,
         widths=read_widths(rolls),
         face_down=face_down,
-        progress=lambda fabric, best, spent: tell(
-            f"{fabric}: {length_words(best.length, system)}, {percent_words(best.use)} used"
-        ),
-        lines=lambda done, of: tell(f"flat patterns: {done} of {of} lines"),
+        told=lambda words, share: tell(words),
     )
     tell("drawing")
     with tempfile.TemporaryDirectory() as scratch:
@@ -131,7 +128,7 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
 
     job = job_of(part, text)
     system = job.part.units
-    plies = flat_plies(job, progress=lambda done, of: tell(f"plies laid flat: {done} of {of}"))
+    plies = flat_plies(job, told=lambda words, share: tell(words))
     rows = []
     for ply in plies:
         low_x, low_y, high_x, high_y = ply.outline.bounds
@@ -155,7 +152,7 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
     shear = io.BytesIO()
     if lies and job.surface.has_mesh:
         shear_figure(job.surface, lies, f"{job.part.title}: shear of the cloth").savefig(shear, format="png", dpi=110)
-    splices = splices_of(job, tell)
+    splices = splices_of(job, lambda words, share: tell(words))
     tell("drawings")
     with tempfile.TemporaryDirectory() as scratch:
         dxf = write_dxf(plies, Path(scratch) / "plies.dxf", "in" if system == "lb" else "mm").read_bytes()

@@ -9,10 +9,18 @@ from layup.choosing.layups import Layup
 from layup.choosing.steps import Step
 from layup.partfile.needs import USUAL_LOAD_FACTOR
 from layup.units import G0, INCH, LB
-from layup.words import System, length_words, mass_both
+from layup.words import System, areal_weight_words, length_words, mass_both
 
 ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
 """What to do where nothing passes."""
+PHASES = (
+    "setting up the panel",
+    "looking for the lightest",
+    "what the spread costs",
+    "cutting the panel into its zones",
+    "trying local plies",
+)
+"""What the search says of itself; everything else it says is the name of one restriction."""
 _SCALES = {
     "m": ("mm", 1e3),
     "Pa": ("MPa", 1e-6),
@@ -28,6 +36,21 @@ _POUNDS = {
     "N m": ("lb in", 1 / (LB * G0 * INCH)),
     "N/m": ("lb/in", INCH / (LB * G0)),
 }
+
+
+def progress_words(what: str, looked: int, weight: float, system: System) -> str:
+    """How far a search is, as a person says it.
+
+    Args:
+        what: What it is doing.
+        looked: Layups looked at. [-]
+        weight: Reached. [kg/m^2]
+        system: Units.
+    """
+    said = what if what in (*PHASES, "stopped") else f"the lightest with {what}"
+    more = [f"{areal_weight_words(weight, system)} reached"] if 0 < weight < 1e6 else []
+    more += [f"{looked:,} layup{'s' if looked > 1 else ''} looked at"] if looked else []
+    return ": ".join([said, ", ".join(more)] if more else [said])
 
 
 def lead_words(choice: Choice) -> str:

@@ -11,7 +11,7 @@ in a ply over the whole surface is cut after the cure.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +27,7 @@ from layup.partfile.job import Job
 from layup.partfile.model import OPENINGS, WHOLE, PlyEntry
 from layup.shape.measure import measure_triangles
 from layup.shape.plan import Plan
+from layup.shape.progress import Told, nobody
 from layup.sides.mould import seen
 from layup.words import angle_words, area_words, length_words
 
@@ -143,10 +144,6 @@ class FlatPly:
         return f"Ply {self.name}: {self.fabric}, {angle}, {self.zone}{times}"
 
 
-Progress = Callable[[int, int], None]
-"""Called with how many lines of the layup are done, of how many."""
-
-
 def flat_plies(
     job: Job,
     *,
@@ -155,7 +152,7 @@ def flat_plies(
     along: tuple[float, float, float] = (0.0, 0.0, 1.0),
     widths: dict[str, float] | None = None,
     nodes: int | None = None,
-    progress: Progress | None = None,
+    told: Told = nobody,
 ) -> tuple[FlatPly, ...]:
     """Flat patterns of all plies of fabric, in laying order.
 
@@ -166,7 +163,7 @@ def flat_plies(
         along: Direction from which the plan is seen.
         widths: Width of the roll in the shop, by fabric, where it is not the table's. [m]
         nodes: About how many nodes of the net to lay.
-        progress: Called after each line of the layup.
+        told: How far it is, after each line of the layup.
 
     Returns:
         The patterns; a ply wider than its roll is in strips.
@@ -207,8 +204,7 @@ def flat_plies(
                 refused[line] = f"Ply {first}, {entry.fabric} on {entry.zone or WHOLE}: {found}"
             else:
                 made += [replace(p, number=first, name=f"{first}{p.name}", count=entry.count) for p in found]
-        if progress is not None:
-            progress(line + 1, len(entries))
+        told(f"flat patterns: {line + 1} of {len(entries)} lines of the layup", (line + 1) / len(entries))
     if refused:
         raise PatternError(refused, tuple(made))
     if not made:

@@ -12,7 +12,6 @@ begins to lock and lap it over; how much that gains is not worked out.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +22,7 @@ from layup.cloth.draped import DrapedPly, drape_ply, shears
 from layup.errors import LayupError
 from layup.partfile.job import Job
 from layup.partfile.model import PlyEntry
+from layup.shape.progress import Told, nobody
 
 Floats = NDArray[np.float64]
 
@@ -138,12 +138,12 @@ def propose(job: Job, entry: PlyEntry) -> Splice | None:
     )
 
 
-def splices_of(job: Job, tell: Callable[[str], None] | None = None) -> list[tuple[int, Splice | None]]:
+def splices_of(job: Job, told: Told = nobody) -> list[tuple[int, Splice | None]]:
     """For each ply of a part that locks, the cut that takes most of it away.
 
     Args:
         job: The part.
-        tell: Called with what is being looked at.
+        told: What is being looked at.
 
     Returns:
         Number of the ply and its splice, None where no single one is worth it.
@@ -158,8 +158,7 @@ def splices_of(job: Job, tell: Callable[[str], None] | None = None) -> list[tupl
             continue
         seen.add(key)
         if drape_ply(job, entry).locked > 0.005:
-            if tell is not None:
-                tell(f"ply {first} locks: looking for a splice")
+            told(f"ply {first} locks: looking for a splice", 0.0)
             found.append((first, propose(job, entry)))
     return found
 

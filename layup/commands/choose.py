@@ -43,15 +43,20 @@ def command(
     process are tried. Ctrl-C stops the search and shows the best so far.
     """
     from layup.choosing.choice import choose
-    from layup.report.waiting import Waiting
+    from layup.choosing.words import progress_words
+    from layup.report.work_bar import WorkBar
 
     if out is not None:
         from layup.choosing.writeback import may_write_part
 
         may_write_part(part, out, yes)  # before the search, not after it
     check_outputs([picture], yes, [part])
-    with Waiting() as waiting:
-        choice = choose(part, tell=waiting.tell, wide=not quick, habits=habits_of(part, shop, no_shop))
+    with WorkBar(shown=not as_json) as bar:
+
+        def tell(what: str, looked: int, weight: float) -> None:
+            bar.told(progress_words(what, looked, weight, units or "metric"), 0.0)
+
+        choice = choose(part, tell=tell, wide=not quick, habits=habits_of(part, shop, no_shop))
     if out is not None:
         from layup.choosing.writeback import write_part
 

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from layup.commands.options import check_outputs, job_of, json_option, units_option, yes_option
 
 if TYPE_CHECKING:
-    from layup.make.nest import Nest
     from layup.words import System
 
 
@@ -64,19 +62,26 @@ def command(
     from layup.make.nest_file import path_beside, write_cut
     from layup.make.rolls import check_cloths, read_blocked, read_paid, read_widths
     from layup.partfile.cautions import at_hand
+    from layup.report.work_bar import WorkBar
     from layup.units import parse
 
     check_outputs([picture, path_beside(parts[0]) if save else None], yes, [*parts, *used_files])
     jobs = [job_of(part, as_json, units) for part in parts]
     check_cloths((*rolls, *defects), jobs)
-    result = cut(
-        jobs, gap=parse(gap, "length"), edge=parse(edge, "length"), seconds=seconds, widths=read_widths(rolls),
-        blocked=read_blocked(defects, used_files), paid=read_paid(used_files),
-        face_down=face_down, patterns=not rough, quarter_rings=quarter_rings,
-        progress=_progress(), lines=_lines(),
-    )  # fmt: skip
-    if _shown():
-        click.echo("\r\x1b[K", nl=False, err=True)
+    with WorkBar(shown=not as_json) as bar:
+        result = cut(
+            jobs,
+            gap=parse(gap, "length"),
+            edge=parse(edge, "length"),
+            seconds=seconds,
+            widths=read_widths(rolls),
+            blocked=read_blocked(defects, used_files),
+            paid=read_paid(used_files),
+            face_down=face_down,
+            patterns=not rough,
+            quarter_rings=quarter_rings,
+            told=lambda words, share: bar.told(f"{words}; Ctrl-C takes it", share),
+        )
     system: System = units or jobs[0].part.units
     if picture is not None:
         from layup.make.nest_picture import draw_cut
@@ -95,26 +100,3 @@ def command(
 
     safety = dict.fromkeys(words for job in jobs for words in at_hand(job.part, job.library, "cut"))
     screen.show(cut_screen(result, system, tuple(safety)))
-
-
-def _shown() -> bool:
-    return sys.stderr.isatty()
-
-
-def _lines() -> Any:
-    """Shows how far the flat patterns are."""
-    if not _shown():
-        return None
-    return lambda done, of: click.echo(f"\r\x1b[KFlat patterns: {done} of {of} lines", nl=False, err=True)
-
-
-def _progress() -> Any:
-    """Shows the best layout so far on one line of a terminal; None where nobody looks."""
-    if not _shown():
-        return None
-
-    def show(fabric: str, layout: Nest, seconds: float) -> None:
-        line = f"{fabric}: {layout.length:.2f} m, {layout.use * 100:.1f} % used, {seconds:.0f} s; Ctrl-C takes it"
-        click.echo(f"\r\x1b[K{line}", nl=False, err=True)
-
-    return show

@@ -69,9 +69,9 @@ def job_of(part: Path, quiet: bool = False, units: System | None = None) -> Job:
 
     from layup.partfile.opened import open_surface
     from layup.partfile.read import read_part
-    from layup.report.reading_bar import ReadingBar
+    from layup.report.work_bar import WorkBar
 
-    with ReadingBar(shown=not quiet) as bar:
+    with WorkBar(shown=not quiet) as bar:
         job = read_part(part, opener=partial(open_surface, told=bar.told))
     return job if units is None else replace(job, part=job.part.model_copy(update={"units": units}))
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -43,6 +41,7 @@ def command(
     """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
     from layup.cloth.pattern import flat_plies
     from layup.cloth.templates import right_ending
+    from layup.report.work_bar import WorkBar
     from layup.units import parse
 
     for path, ending in ((dxf, ".dxf"), (svg, ".svg"), (pdf, ".pdf")):
@@ -50,24 +49,18 @@ def command(
             right_ending(path, ending)  # before the work, not after it
     check_outputs([dxf, svg, pdf, picture], yes, [part, holes])
     job = job_of(part, as_json, units)
-    begin = time.monotonic()
-
-    def show(done: int, of: int) -> None:
-        if time.monotonic() - begin > 1.0:
-            _say(f"plies draped: {done} of {of}")
-
-    plies = flat_plies(
-        job,
-        trim=parse(trim, "length") if trim is not None else None,
-        holes=_holes(holes, holes_unit) if holes is not None else None,
-        progress=show,
-    )
-    _say("")
+    with WorkBar(shown=not as_json) as bar:
+        plies = flat_plies(
+            job,
+            trim=parse(trim, "length") if trim is not None else None,
+            holes=_holes(holes, holes_unit) if holes is not None else None,
+            told=bar.told,
+        )
     _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"), units or job.part.units)
     if picture is not None:
         _draw(job, picture)
     try:
-        splices = [] if no_splices else _splices(job)
+        splices = [] if no_splices else _splices(job, not as_json)
     except KeyboardInterrupt:
         splices = []
         click.echo("Stopped before a splice was found; the patterns are as they are without one.", err=True)
@@ -80,12 +73,6 @@ def command(
     from layup.weight import screen
 
     screen.show(patterns_screen(job, plies, splices, units or job.part.units))
-
-
-def _say(line: str) -> None:
-    """Show how far it has come on one line of a terminal; nothing where nobody looks."""
-    if sys.stderr.isatty():
-        click.echo(f"\r\x1b[K{line}", nl=False, err=True)
 
 
 def _holes(path: Path, unit: str | None) -> Any:
@@ -130,9 +117,9 @@ def _draw(job: Job, picture: Path) -> None:
     click.echo(f"Picture: {drawn}", err=True)
 
 
-def _splices(job: Job) -> Any:
+def _splices(job: Job, shown: bool) -> Any:
     from layup.cloth.splice_line import splices_of
+    from layup.report.work_bar import WorkBar
 
-    found = splices_of(job, _say)
-    _say("")
-    return found
+    with WorkBar(shown=shown) as bar:
+        return splices_of(job, bar.told)

@@ -40,11 +40,11 @@ def command(
     FILE is a mesh (STL, OBJ, PLY, OFF, GLB, 3MF), a CAD solid (STEP) or a flat drawing (DXF, SVG, CSV of points).
     """
     from layup.partfile.opened import look_at
-    from layup.report.reading_bar import ReadingBar
     from layup.report.saving import save
+    from layup.report.work_bar import WorkBar
 
     check_outputs([picture, page], yes, [file])
-    with ReadingBar(shown=not as_json) as bar:
+    with WorkBar(shown=not as_json) as bar:
         surface = look_at(file, unit=unit, side=side, body=body, told=bar.told)
     if picture is not None:
         from layup.report.surface_picture import draw_surface

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING
 
 from layup.cloth import practice
@@ -15,16 +16,17 @@ from layup.cloth.splice import splice
 from layup.errors import LayupError
 from layup.make.nest import Nest, nest
 from layup.make.pieces import Piece, Roll
-from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, Lines, plies_to_cut
+from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, plies_to_cut
 from layup.make.rings import quarters, worth_parting
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.partfile.model import OPENINGS, WHOLE
+from layup.shape.progress import Told, nobody
 from layup.sources import Figure
 from layup.units import Price
 from layup.weight.cost import price_of
 from layup.weight.plies import roll_weight
-from layup.words import length_words, mass_both
+from layup.words import System, length_words, mass_both, percent_words
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -127,8 +129,6 @@ class Cut:
 
 SEARCHED = 3600.0
 """The longest search; a layout is as good as found after a minute. [s]"""
-Progress = Callable[[str, Nest, float], None]
-"""Called with the fabric, its best layout so far and the seconds since its start."""
 Finder = Callable[[str, tuple[Piece, ...], Roll, float], Nest | None]
 """Gives a stored layout of a fabric, or None."""
 
@@ -146,8 +146,7 @@ def cut(
     patterns: bool = True,
     quarter_rings: bool = False,
     stored: Finder | None = None,
-    progress: Progress | None = None,
-    lines: Lines | None = None,
+    told: Told = nobody,
 ) -> Cut:
     """Cut the cloth of some parts.
 
@@ -163,8 +162,7 @@ def cut(
         patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
         quarter_rings: Whether to cut a ply that is a ring in four, which saves the cloth of its middle.
         stored: Looks for a layout that was stored before, instead of a search.
-        progress: Called as layouts are found.
-        lines: Called as flat patterns are made.
+        told: How far patterns are, then the best layout so far.
 
     Returns:
         The cut. A keyboard interrupt ends the search of the fabric at hand and of those after it.
@@ -176,7 +174,7 @@ def cut(
     within(seconds, 0.0, SEARCHED, f"a search of {seconds:g} s", f"of up to {SEARCHED:.0f} s")
     within(gap, 0.0, 0.2, f"a gap of {gap * 1e3:g} mm", "from 0 to 200 mm; a rotary cutter needs about 3 mm")
     listed = tuple(jobs)
-    found = [plies_to_cut(job, patterns=patterns, progress=lines) for job in listed]
+    found = [plies_to_cut(job, patterns=patterns, told=told) for job in listed]
     by_fabric: dict[str, list[CutPiece]] = {}
     proposals: list[str] = []
     figures: list[Figure] = [practice.GAP, practice.EDGE, practice.END]
@@ -219,7 +217,7 @@ def cut(
                 rolls[fabric],
                 gap=gap,
                 seconds=share,
-                progress=None if progress is None else _named(progress, fabric),
+                progress=partial(_so_far, told, fabric, share, listed[0].part.units),
             )
         stopped = stopped or layout.stopped
         fabrics.append(_fabric_cut(listed, material, tuple(own), layout, (paid or {}).get(fabric, 0.0)))
@@ -230,8 +228,9 @@ def cut(
     )  # fmt: skip
 
 
-def _named(progress: Progress, fabric: str) -> Callable[[Nest, float], None]:
-    return lambda layout, seconds: progress(fabric, layout, seconds)
+def _so_far(told: Told, fabric: str, given: float, system: System, layout: Nest, seconds: float) -> None:
+    words = f"{fabric}: {length_words(layout.length, system)}, {percent_words(layout.use)} used"
+    told(words, min(seconds / given, 1.0) if given else 1.0)
 
 
 def _pieces(

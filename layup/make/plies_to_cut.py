@@ -5,7 +5,6 @@ Where a flat pattern can be made it is taken; else a rough outline stands in for
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from layup.cloth.draped import directed
 from layup.make.rings import uncut
 from layup.make.rough import Outline, rough_outline, turned
 from layup.partfile.model import WHOLE
+from layup.shape.progress import Told, nobody
 from layup.weight.compare import process_for
 from layup.weight.plies import build, place_of
 from layup.weight.regions import key_of, regions_of
@@ -83,24 +83,20 @@ class CorePiece:
     width: float
 
 
-Lines = Callable[[int, int], None]
-"""Called with how many lines of the layup have their pattern, of how many."""
-
-
 def plies_to_cut(
-    job: Job, *, patterns: bool = True, progress: Lines | None = None
+    job: Job, *, patterns: bool = True, told: Told = nobody
 ) -> tuple[tuple[ClothPly, ...], tuple[CorePiece, ...], tuple[str, ...]]:
     """All plies and cores of a part, in laying order.
 
     Args:
         job: The part file, read.
         patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
-        progress: Called while patterns are made.
+        told: How far the patterns are.
 
     Returns:
         The plies of cloth and the cores, counts written out; and why there are no patterns where there are none.
     """
-    flat, why = _patterns(job, progress) if patterns else ({}, ())
+    flat, why = _patterns(job, told) if patterns else ({}, ())
     outlines: dict[tuple[str, float | None, tuple[str, ...]], Outline] = {}
     cloth: list[ClothPly] = []
     cores: list[CorePiece] = []
@@ -167,7 +163,7 @@ def plies_to_cut(
     return tuple(cloth), tuple(cores), why
 
 
-def _patterns(job: Job, progress: Lines | None) -> tuple[dict[int, tuple[FlatPly, ...]], tuple[str, ...]]:
+def _patterns(job: Job, told: Told) -> tuple[dict[int, tuple[FlatPly, ...]], tuple[str, ...]]:
     """Flat patterns by line of the layup, not spliced yet; and why there are none."""
     from dataclasses import replace
 
@@ -183,7 +179,7 @@ def _patterns(job: Job, progress: Lines | None) -> tuple[dict[int, tuple[FlatPly
     never = dict.fromkeys((entry.fabric or "" for entry in single), 1000.0)  # spliced when it is cut, not here
     why: tuple[str, ...] = ()
     try:
-        made = flat_plies(replace(job, part=part), widths=never, progress=progress)
+        made = flat_plies(replace(job, part=part), widths=never, told=told)
     except PatternError as error:
         made, why = error.made, tuple(dict.fromkeys(error.refused.values()))
     except LayupError as error:

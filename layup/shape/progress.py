@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 Told = Callable[[str, float], None]
-"""Called with what is being done and the share that is done, 0 to 1."""
+"""Called with what is being done and the share that is done, 0 to 1; 0 too where nobody knows how much is left."""
 
 
 def nobody(words: str, share: float) -> None:

@@ -16,14 +16,14 @@ from pathlib import Path
 import pytest
 
 from layup.partfile.opened import look_at
-from layup.report.reading_bar import ReadingBar
+from layup.report.work_bar import WorkBar
 
 ROOT = Path(__file__).parent.parent
 SLOW = """
 import sys, time
-import layup.report.reading_bar as bar
+import layup.report.work_bar as bar
 import layup.partfile.opened as opened
-bar.ReadingBar.__init__.__kwdefaults__["patience"] = 0.05
+bar.WorkBar.__init__.__kwdefaults__["patience"] = 0.05
 real = opened.look_at
 def slow(*given, told, **more):
     told("reading the drawing", 0.25)
@@ -57,7 +57,7 @@ def rib(tmp_path):
 def test_it_waits_a_second_and_shows_nothing_where_nobody_looks(monkeypatch):
     for on_terminal, shown, draws in ((True, True, True), (True, False, False), (False, True, False)):
         monkeypatch.setattr("sys.stderr.isatty", lambda on=on_terminal: on, raising=False)
-        bar = ReadingBar(shown=shown, timer=Clock)
+        bar = WorkBar(shown=shown, timer=Clock)
         with bar:
             clock = bar._timer
             assert clock.after == 1.0

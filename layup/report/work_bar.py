@@ -1,6 +1,6 @@
-"""A bar on the terminal while a file is read for longer than a second; nothing where nobody looks.
+"""A bar on the terminal while work takes longer than a second; nothing where nobody looks.
 
-    with ReadingBar(shown=not as_json) as bar:
+    with WorkBar(shown=not as_json) as bar:
         surface = look_at(file, told=bar.told)
 
 It appears by itself, also in a step of the work that tells nothing for seconds, and is gone when the work is done. It
@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import Any
 
 
-class ReadingBar:
+class WorkBar:
     """Draws how far a job is, once it has taken longer than `patience`.
 
     Attributes:
@@ -40,12 +40,17 @@ class ReadingBar:
 
         Args:
             words: What is being done.
-            share: Of the work that is done, 0 to 1. [-]
+            share: Of the work that is done, 0 to 1; 0 too where nobody knows. [-]
         """
         with self._lock:
             self._now = (words, min(max(share, 0.0), 1.0))
             if self._bar is not None:
-                self._bar.update(self._task, description=words, completed=self._now[1])
+                self._bar.update(self._task, **self._state())
+
+    def _state(self) -> dict[str, Any]:
+        """What the bar shows; without a share it runs to and fro."""
+        words, share = self._now
+        return {"description": words, "total": 1.0 if share else None, "completed": share}
 
     def _draw(self) -> None:
         from rich.console import Console
@@ -63,10 +68,10 @@ class ReadingBar:
                 transient=True,
             )
             self._bar.start()
-            self._task = self._bar.add_task(self._now[0], total=1.0, completed=self._now[1])
+            self._task = self._bar.add_task(**self._state())
             self.drawn = True
 
-    def __enter__(self) -> ReadingBar:
+    def __enter__(self) -> WorkBar:
         if self.shown:
             self._timer.daemon = True
             self._timer.start()
