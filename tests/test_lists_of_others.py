@@ -51,6 +51,16 @@ def test_what_spreadsheets_make_of_it_is_read(tmp_path: Path, text: bytes, name:
     assert item.mass == pytest.approx(5 * 0.45359237)
 
 
+def test_a_comma_between_semicolons_is_the_decimal_sign(tmp_path: Path) -> None:
+    """`1,234` kg was read as 1234 kg, from the list of a spreadsheet that writes 1.234 so."""
+    (tmp_path / "list.csv").write_text("item;weight [kg];arm [m]\nradio 1,5;1,234;0,400\ncompass;2,5 lb;-1,25\n")
+    radio, compass = read_equipment(tmp_path / "list.csv")
+    assert (radio.name, radio.mass, radio.arm) == ("radio 1,5", pytest.approx(1.234), pytest.approx(0.4))
+    assert (compass.mass, compass.arm) == (pytest.approx(2.5 * 0.45359237), pytest.approx(-1.25))
+    (tmp_path / "list.csv").write_text('item,weight [kg],arm [m]\nengine,"1,234",0.4\n')
+    assert read_equipment(tmp_path / "list.csv")[0].mass == pytest.approx(1234.0)
+
+
 @pytest.mark.parametrize(
     "text", [b"", b"\n\n", b"a,b\n1,2\n", b"\0" * 300, b"a" * 200_000, b'item,weight\n"' + b"b" * 200_000 + b'",5\n']
 )

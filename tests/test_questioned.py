@@ -116,6 +116,72 @@ def test_an_option(shop: Path, words: list[str]) -> None:
     refused(run(*words))
 
 
+# What stands beside a weight, or where a scale is read; the words of the answer. `--yes` enters none of them.
+BESIDE = {
+    ("250 g", "--vacuum", "0 inHg"): "0.1 to 110 kPa",
+    ("250 g", "--vacuum", "-90 inHg"): "0.1 to 110 kPa",
+    ("250 g", "--temperature", "500 degC"): "Check the unit",
+    ("250 g", "--scale", "0 g"): "0.001 g to 10 kg",
+    ("250 g", "--scale", "-1 g"): "0.001 g to 10 kg",
+    ("250 g", "--piece", " "): "The piece has no name",
+    ("250 g", "--piece", "a\0b"): "can't be kept",
+    ("250 g", "--note", "a\udcffb"): "can't be kept",
+    ("250 g", "--lot", "\x1b[31m"): "can't be kept",
+    ("250 g", "--person", "x" * 201): "200 or fewer",
+    ("5 g", "--coupon", "100 mm x 100 mm", "--plies", "9" * 20): "1 to 100",
+    ("-2 lb",): "not above zero",
+    ("nan lb",): "cannot be read",
+}
+
+
+@pytest.mark.parametrize("words", BESIDE, ids=ascii)
+def test_what_is_noted_beside_a_weight(shop: Path, words: tuple[str, ...]) -> None:
+    refused(run("weigh", "hatch.toml", "--yes", *words[1:], "--", words[0]), BESIDE[words])
+    assert not (shop / "shop.sqlite").exists()
+
+
+def test_a_weight_that_can_hardly_be_is_asked_about(shop: Path) -> None:
+    for weight, stage, said in (
+        ("40 kg", "finished", "Is that right?"), ("200 g", "left-in-cups", "more than all the resin"),
+        ("30 kg", "resin-mixed", "Is that right?"), ("1 g", "dry-cloth", "Is that right?"),
+    ):  # fmt: skip
+        refused(run("weigh", "hatch.toml", weight, "--at", stage), said, "Nothing was noted")
+    assert not (shop / "shop.sqlite").exists()
+    assert run("weigh", "hatch.toml", "150 g", "--at", "left-in-cups").exit_code == 0
+
+
+def test_a_gauge_that_marks_vacuum_with_a_minus_is_read(shop: Path) -> None:
+    from layup.learn.store import open_store
+
+    assert run("weigh", "hatch.toml", "250 g", "--vacuum", "-20 inHg", "--yes").exit_code == 0
+    with open_store(shop) as store:
+        (entry,) = store.entries("weigh-in")
+    assert entry.payload["vacuum"] == pytest.approx(20 * 3386.389, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["mix", "hatch.toml", "--cup", "0 ml"], ["mix", "hatch.toml", "--cup", "-250 ml"],
+     ["mix", "hatch.toml", "--cup", "1e9 l"], ["shop", "history", "9" * 25], ["shop", "history", "0"]],
+    ids=lambda words: words[-1][:9],
+)  # fmt: skip
+def test_a_size_or_a_number_that_cannot_be(shop: Path, words: list[str]) -> None:
+    refused(run(*words))
+
+
+@pytest.mark.parametrize(
+    ("moment", "said"),
+    [("2026-13-45", "not a time"), ("0001-01-01T00:00+14:00", "not a time"), ("yesterday", "not a time"),
+     ("9999-12-31", "still to come")],
+)  # fmt: skip
+def test_a_moment_that_never_was(moment: str, said: str) -> None:
+    from layup.errors import LayupError
+    from layup.learn.moments import moment_of
+
+    with pytest.raises(LayupError, match=said):
+        moment_of(moment)
+
+
 ODD = [float("nan"), float("inf"), 1e9, 1e300, -1e9, "x", None, True, [], {}]
 
 

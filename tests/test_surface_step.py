@@ -5,6 +5,7 @@ with a round hole, and the wall of the hole, to the facets: at 0.05 rad a step t
 """
 
 import random
+import re
 import subprocess
 from importlib.util import find_spec
 from math import pi
@@ -186,6 +187,43 @@ def test_faces_by_number_and_by_touching(tmp_path):
     assert set(several.groups) == {"face 3", "face 4", "face 5"}
     assert several.zone({"group": "face 5"}).area == pytest.approx(480e-6, rel=1e-6)
     assert "3 of 7 faces taken" in several.findings[0].text
+
+
+@needs_kernel
+def test_a_solid_of_flat_and_free_form_faces(tmp_path):
+    """Of a free-form face the kernel says nothing, between what it says of the flat ones: that was "damaged"."""
+    text = plate(100.0, 60.0, 8.0, 0.0)
+    rows = re.findall(r"^#(\d+)=PLANE.*$", text, re.M)
+    last = int(re.findall(r"^#(\d+)=", text, re.M)[-1])
+    spots = [(0, 0, 0), (0, 0, 8), (100, 0, 0), (100, 0, 8)]  # the side at y = 0, as a B-spline of degree 1
+    points = [f"#{last + n}=CARTESIAN_POINT('',({x}.,{y}.,{z}.));" for n, (x, y, z) in enumerate(spots, 1)]
+    net = "".join(f"(#{last + n},#{last + n + 1})," for n in (3, 1))[:-1]
+    free = f"B_SPLINE_SURFACE_WITH_KNOTS('',1,1,({net}),.UNSPECIFIED.,.F.,.F.,.F.,(2,2),(2,2),(0.,1.),(0.,1.),"
+    text = re.sub(rf"^#{rows[2]}=PLANE.*$", f"#{rows[2]}={free}.UNSPECIFIED.);", text, flags=re.M)
+    path = tmp_path / "mixed.step"
+    path.write_text(text.replace("\nENDSEC;\nEND-ISO", "\n" + "\n".join(points) + "\nENDSEC;\nEND-ISO"))
+    step = read_step(path, "mixed.step")
+    (free_form,) = {1, 2, 3, 4, 5, 6} - set(step.kinds)
+    assert step_surface(path, face=str(free_form)).whole.area == pytest.approx(800e-6, rel=1e-6)
+    assert f"{free_form} (curved" in face_list(step)
+    assert step_surface(path, face="1, 2, 3, 4, 5, 6").whole.area == pytest.approx(14560e-6, rel=1e-6)
+
+
+def test_loose_curves_beside_a_solid_are_left_out_and_said(tmp_path, monkeypatch):
+    """A kernel hands curves over as lines, which have no faces."""
+    import trimesh
+
+    solid = trimesh.creation.box((0.1, 0.06, 0.008))
+    solid.face_attributes["brep_index"] = np.repeat(np.arange(6), 2)
+    line = trimesh.load_path(np.array([[[0.0, 0.0, 0.0], [1.0, 0.0, 0.0]]]))
+    scene = trimesh.Scene([solid, line])
+    monkeypatch.setattr(trimesh, "load_scene", lambda *_, **__: scene)
+    monkeypatch.setattr(module, "_kernel", lambda *_: b"")
+    path = tmp_path / "plate.step"
+    path.write_text(plate(100.0, 60.0, 8.0, 0.0))
+    step = read_step(path, "plate.step")
+    assert len(step.faces) == 12
+    assert "left out" in [finding.kind for finding in step.findings]
 
 
 @needs_kernel

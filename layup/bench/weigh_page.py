@@ -160,19 +160,11 @@ def _note(asked: Asked, path: Path, anyway: bool) -> Response:
 
 
 def _around(typed: _Typed) -> Circumstances:
-    from layup.learn.weighins import Circumstances
-    from layup.units import parse
+    from layup.learn.weighins import circumstances
 
     given = {name: text.strip() for name, text in typed.fields.items()}
-    return Circumstances(
-        piece=given["piece"] or "1",
-        resolution=parse(given["scale"], "mass") if given["scale"] else None,
-        person=given["person"],
-        temperature=parse(given["temperature"], "temperature") if given["temperature"] else None,
-        vacuum=parse(given["vacuum"], "pressure") if given["vacuum"] else None,
-        lot=given["lot"],
-        notes=given["note"],
-    )
+    names = ("scale", "person", "temperature", "vacuum", "lot", "note")
+    return circumstances(piece=given["piece"] or "1", **{name: given[name] for name in names})
 
 
 def said(asked: Asked) -> Response:

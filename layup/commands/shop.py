@@ -127,7 +127,7 @@ def save_picture(file: Path, shop: Path | None, yes: bool) -> None:
 
 
 @command.command("history")
-@click.argument("rows", type=click.IntRange(min=1), default=20)
+@click.argument("rows", type=click.IntRange(1, 100_000), default=20)
 @shop_option
 @units_option
 def show_history(rows: int, shop: Path | None, units: System | None) -> None:

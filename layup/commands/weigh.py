@@ -78,8 +78,7 @@ def command(
     from layup.learn.calibrate import shop_folder
     from layup.learn.expected import stage_of
     from layup.learn.store import find_store
-    from layup.learn.weighins import Circumstances
-    from layup.units import parse
+    from layup.learn.weighins import circumstances
 
     home = shop or shop_folder(part)
     folder = home or part.absolute().parent
@@ -96,20 +95,20 @@ def command(
         return
     said, stage = " ".join(weight), stage_of(stage)
     mass = _mass(said, stage)
-    around = Circumstances(
+    around = circumstances(
         piece=piece,
-        resolution=parse(scale, "mass") if scale else None,
+        scale=scale or "",
         person=person,
-        temperature=parse(temperature, "temperature") if temperature else None,
-        vacuum=parse(vacuum, "pressure") if vacuum else None,
+        temperature=temperature or "",
+        vacuum=vacuum or "",
         lot=lot,
-        notes=note,
+        note=note,
         photo=photo,
     )
     plate: tuple[float, ...] | None = two_sides(coupon) if coupon else None
     if plies is not None:
-        if plate is None or plies < 1:
-            raise LayupError('--plies counts the plies of a coupon: --coupon "200 mm x 200 mm" --plies 1')
+        if plate is None or not 1 <= plies <= 100:
+            raise LayupError('--plies counts the plies of a coupon, 1 to 100: --coupon "200 mm x 200 mm" --plies 1')
         plate = (*plate, float(plies))
     _note(part, folder, mass, said, stage, plate, around, yes, units)
 

@@ -20,6 +20,8 @@ from layup.shape.surface import Finding
 
 DEEPEST = 500
 """Nodes within nodes; the library behind it walks down by itself from every one. [-]"""
+STEPS = 500_000
+"""... which is refused where all its walks together are longer. [-]"""
 MOST = 60_000_000
 """A scene that places more points and corners than this is refused. [-]"""
 _JSON = 0x4E4F534A
@@ -192,6 +194,8 @@ def _check_tree(nodes: list[dict[str, Any]]) -> None:
         above = 0 if here is None else depth[here]
         for level, one in enumerate(reversed(seen), 1):
             depth[one] = above + level
+    if sum(depth.values()) > STEPS + 10 * len(nodes):
+        raise ValueError("its nodes lie too deep in one another")
     if max(depth.values(), default=0) > DEEPEST:
         raise ValueError(f"a node of its tree lies more than {DEEPEST} others deep")
 

@@ -92,10 +92,13 @@ def read_step(path: Path, name: str) -> Step:
     data = _checked(path, name)
     glb = _kernel(path, name)
     unit, word = _unit(data)
-    points, faces, number, bodies, kinds = _triangles(glb, name)
+    points, faces, number, bodies, kinds, loose = _triangles(glb, name)
     read = len(np.unique(number))
     written = len(re.findall(rb"=\s*ADVANCED_FACE\s*\(", data))
     findings: list[Finding] = []
+    if loose:
+        text = f"loose curves and points in {loose} place{'s' * (loose > 1)} of the file, left out"
+        findings.append(Finding("left out", loose, text, 0.0))
     if read < written:
         if read < 0.9 * written:
             raise SurfaceError(
@@ -276,8 +279,8 @@ def _too_long(name: str) -> SurfaceError:
 
 def _triangles(
     glb: bytes, name: str
-) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], list[str], dict[int, str]]:
-    """Points in metres, faces, face numbers, body of each triangle, kinds of faces."""
+) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64], list[str], dict[int, str], int]:
+    """Points in metres, faces, face numbers, body of each triangle, kinds of faces, how many things without faces."""
     import io
 
     try:
@@ -286,10 +289,13 @@ def _triangles(
         scene: Any = trimesh.load_scene(io.BytesIO(glb), file_type="glb", process=False)
         points, faces, numbers, bodies = [], [], [], []
         kinds: dict[int, str] = {}
-        above, base = 0, 1
+        above, base, loose = 0, 1, 0
         for node in scene.graph.nodes_geometry:
             place, key = scene.graph[node]
             shape = scene.geometry[key]
+            if not hasattr(shape, "faces"):
+                loose += 1
+                continue
             own = np.asarray(shape.faces, dtype=np.int64).reshape(-1, 3)
             if "brep_index" not in shape.face_attributes:
                 raise SurfaceError(f"{name}: the faces lost their numbers: a library is too old", f"Type: {MISSING}")
@@ -315,15 +321,17 @@ def _triangles(
     every = np.concatenate(points)
     if not np.isfinite(every).all():
         raise SurfaceError(f"{name}: a point is not a finite number", "Export it again")
-    return every, np.concatenate(faces), np.concatenate(numbers), bodies, kinds
+    return every, np.concatenate(faces), np.concatenate(numbers), bodies, kinds, loose
 
 
 def _records(shape: Any) -> Sequence[dict[str, Any]]:
-    """What the kernel says of the faces that are planes, cylinders, cones, spheres or tori."""
+    """What the kernel says of the faces that are planes, cylinders, cones, spheres or tori; of others, nothing."""
     told = shape.metadata.get("cascadio") or {}
     for value in told.values() if isinstance(told, dict) else ():
-        if isinstance(value, list) and value and isinstance(value[0], dict) and "face_index" in value[0]:
-            return value
+        if isinstance(value, list):
+            said = [record for record in value if isinstance(record, dict) and "face_index" in record]
+            if said:
+                return said
     return ()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 from layup.errors import LayupError
+from layup.learn.store import moment_at
 
 
 def day_of(text: str) -> str:
@@ -26,7 +27,7 @@ def moment_of(as_of: str | None) -> int | str | None:
     """An entry's number, or a day or time that has begun somewhere; None for now.
 
     Raises:
-        LayupError: That day is still to come.
+        LayupError: It is no time, or that day is still to come.
 
     >>> moment_of("6"), moment_of("2025-11-22"), moment_of(None)
     (6, '2025-11-22', None)
@@ -36,6 +37,6 @@ def moment_of(as_of: str | None) -> int | str | None:
     if as_of.isascii() and as_of.isdigit() and len(as_of) < 8:
         return int(as_of)
     tomorrow = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=1)  # begun already, east of Greenwich
-    if as_of[:4].isdigit() and as_of[4:5] == "-" and as_of[:10] > tomorrow.isoformat():
+    if moment_at(as_of).date() > tomorrow:
         raise LayupError(f"{as_of} is still to come. Leave --as-of out to see the ledger as it stands")
     return as_of

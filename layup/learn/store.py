@@ -281,17 +281,27 @@ def _until(as_of: int | str | dt.datetime | None) -> tuple[str, tuple[Any, ...]]
         return "1", ()
     if isinstance(as_of, int):
         return "number <= ?", (as_of,)
-    if isinstance(as_of, str):
-        try:
-            moment = dt.datetime.fromisoformat(as_of)
-        except ValueError:
-            raise StoreError(f'"{as_of}" is not a time. Write year-month-day: 2026-05-31') from None
-        if len(as_of) <= 10:
-            moment += dt.timedelta(days=1, microseconds=-1)  # a day means its end
-    else:
-        moment = as_of
-    moment = moment.replace(tzinfo=dt.UTC) if moment.tzinfo is None else moment.astimezone(dt.UTC)
+    moment = moment_at(as_of) if isinstance(as_of, str) else _in_utc(as_of)
     return "at <= ?", (moment.isoformat(timespec="microseconds"),)
+
+
+def _in_utc(moment: dt.datetime) -> dt.datetime:
+    return moment.replace(tzinfo=dt.UTC) if moment.tzinfo is None else moment.astimezone(dt.UTC)
+
+
+def moment_at(text: str) -> dt.datetime:
+    """A time, ISO 8601; UTC unless it says, and of a day its end.
+
+    Raises:
+        StoreError: It is none.
+    """
+    try:
+        moment = dt.datetime.fromisoformat(text)
+        if len(text) <= 10:
+            moment += dt.timedelta(days=1, microseconds=-1)
+        return _in_utc(moment)
+    except (ValueError, OverflowError):
+        raise StoreError(f'"{text}" is not a time. Write year-month-day: 2026-05-31') from None
 
 
 def finish_recovery(folder: Path) -> Path:

@@ -8,6 +8,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -68,12 +69,15 @@ class OnScale:
             if due is not None:
                 elsewhere[stage] = due["mean"]
         asked = questions(self.mass, self.said, expected_at(self.prediction, self.stage), elsewhere)
-        store = None if asked else find_store(self.folder)
-        if store is None:
+        if asked:
             return asked
-        with store:
-            piece = of_piece(store, self.prediction.title, self.around.piece)
-        return out_of_order(self.mass, self.said, self.stage, {one.stage: one.mass for one in piece})
+        before = {}
+        store = find_store(self.folder)
+        if store is not None:
+            with store:
+                piece = of_piece(store, self.prediction.title, self.around.piece)
+            before = {one.stage: one.mass for one in piece}
+        return out_of_order(self.mass, self.said, self.stage, before, elsewhere.get("resin-mixed", math.inf))
 
     def note(self) -> Noted:
         """Keep it, and say what it means.

@@ -29,7 +29,7 @@ from layup.learn.store import Entry, Store, register
 from layup.partfile.job import Job
 from layup.partfile.read import read_part
 from layup.partfile.regions import Regions
-from layup.units import LB, OZ
+from layup.units import LB, OZ, parse
 from layup.weight.prediction import Prediction, predict
 from layup.weight.regions import located
 from layup.words import mass_both
@@ -62,6 +62,62 @@ class Circumstances:
     lot: str = ""
     notes: str = ""
     photo: str = ""
+
+
+NOTE, WORD = 5_000, 200
+"""Letters of a note, and of all else that is noted beside a weight. [-]"""
+_BESIDE = {  # dimension, least, most [SI], and what lies outside
+    "scale": ("mass", 1e-6, 10.0, "a step of the scale", "0.001 g to 10 kg"),
+    "temperature": ("temperature", 253.15, 333.15, "a shop", "-20 to 60 degC (0 to 140 degF)"),
+    "vacuum": ("pressure", 100.0, 110e3, "a vacuum", "0.1 to 110 kPa (0.03 to 32 inHg)"),
+}
+
+
+def circumstances(
+    *,
+    piece: str = "1",
+    scale: str = "",
+    person: str = "",
+    temperature: str = "",
+    vacuum: str = "",
+    lot: str = "",
+    note: str = "",
+    photo: str = "",
+) -> Circumstances:
+    """What was typed beside a weight; "" for what was not. A gauge that shows vacuum as -20 inHg is read as 20 inHg.
+
+    Raises:
+        LayupError: A copy without a name, letters that can't be kept, or a figure that can't be.
+    """
+    words = {"piece": piece.strip(), "person": person, "lot": lot, "note": note, "photo": photo}
+    if not words["piece"]:
+        raise LayupError("which copy of the part is it? The piece has no name: write --piece 2")
+    for name, text in words.items():
+        most = NOTE if name == "note" else WORD
+        if len(text) > most:
+            raise LayupError(f"the {name} has {len(text):,} letters. Write {most:,} or fewer")
+        if not all(letter.isprintable() or letter in " \t\r\n" for letter in text):
+            raise LayupError(f"a letter of the {name} can't be kept: {text[:40]!a}. Write plain text")
+    figures: dict[str, float | None] = {"scale": None, "temperature": None, "vacuum": None}
+    for name, said in (("scale", scale), ("temperature", temperature), ("vacuum", vacuum)):
+        if not said:
+            continue
+        dimension, low, high, what, limits = _BESIDE[name]
+        value = parse(said, dimension)
+        value = abs(value) if name == "vacuum" else value
+        if not low <= value <= high:
+            raise LayupError(f'{what} of "{said}" can\'t be: {limits} is due. Check the unit')
+        figures[name] = value
+    return Circumstances(
+        piece=words["piece"],
+        resolution=figures["scale"],
+        person=person,
+        temperature=figures["temperature"],
+        vacuum=figures["vacuum"],
+        lot=lot,
+        notes=note,
+        photo=photo,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -414,7 +470,9 @@ def questions(
     return (asked + (f" Did you mean {' or '.join(meant)}?" if meant else " Is that right?"),)
 
 
-def out_of_order(mass: float, said: str, stage: str, before: Mapping[str, float]) -> tuple[str, ...]:
+def out_of_order(
+    mass: float, said: str, stage: str, before: Mapping[str, float], to_mix: float = math.inf
+) -> tuple[str, ...]:
     """What to ask where a weight can't follow from those of the same piece before it.
 
     Args:
@@ -422,6 +480,7 @@ def out_of_order(mass: float, said: str, stage: str, before: Mapping[str, float]
         said: As written.
         stage: Of the work.
         before: Mass of the same piece at the other stages. [kg]
+        to_mix: Resin that the prediction says to mix. [kg]
 
     Returns:
         Questions in words; none where all of them can be true.
@@ -441,6 +500,8 @@ def out_of_order(mass: float, said: str, stage: str, before: Mapping[str, float]
             return (f"{said} {STAGE_NAMES[stage]} is less than the {mass_both(there, 'both')} of the piece trimmed.",)
     if stage in ("left-in-cups", "bag-materials") and mass > before.get("resin-mixed", math.inf):
         return (f"{said} is more than the {mass_both(before['resin-mixed'], 'both')} of resin that was mixed.",)
+    if stage == "left-in-cups" and "resin-mixed" not in before and mass > to_mix:
+        return (f"{said} is more than all the resin that is to be mixed, {mass_both(to_mix, 'both')}. Is that right?",)
     return ()
 
 

@@ -22,9 +22,11 @@ from layup.sources import Figure
 from layup.units import OZ, parse_ratio
 from layup.weight.plies import Layer
 from layup.weight.weigh import Weighed
-from layup.words import System, mass_both, scale_words, temperature_words
+from layup.words import System, mass_both, scale_words, temperature_words, volume_words
 
 MOST_POTS = 60
+LEAST_CUP, LARGEST_CUP = 20e-6, 50e-3
+"""Cups and buckets that resin is mixed in: common practice, no source. [m^3]"""
 LEAST_POT = 0.005
 """The smallest batch that is reckoned with: less can't be weighed to a ratio. Common practice, no source. [kg]"""
 COLDEST, WARMEST = 273.15, 318.15
@@ -155,6 +157,12 @@ def mixes(
             f"a batch of {scale_words(pot, system)} is too little to mix: write {scale_words(LEAST_POT, system)} or "
             "more"
         )
+    for cup in cups:
+        if not LEAST_CUP <= cup <= LARGEST_CUP:
+            raise RangeError(
+                f"a cup of {volume_words(cup, system)} can't be. Write what it holds when it is brimful: "
+                '--cup "250 ml" or "9 fl oz"'
+            )
     if temperature is not None and not COLDEST <= temperature <= WARMEST:
         raise RangeError(
             f"a shop at {temperature_words(temperature, system)} can't be: resin is mixed by hand between "

@@ -116,7 +116,14 @@ def _text_rows(path: Path) -> list[Row]:
         wrong = f"this line has more than {LONGEST:,} letters"
         raise FaultsError([Fault(path.name, long, "", wrong, "Check the quotes in it.")])
     reader = csv.reader(text.splitlines(), delimiter=mark)
-    return [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
+    rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
+    if mark != ";":
+        return rows
+    # spreadsheets part columns by semicolons where the comma is the decimal sign: 1,234 kg is no ton there
+    return [(line, [_DECIMAL.sub(r"\1.\2", cell) for cell in cells]) for line, cells in rows]
+
+
+_DECIMAL = re.compile(r"^([+\-−]?\d+),(\d+)(?=\s*[a-zA-Z]*$)")
 
 
 def _sheet_rows(path: Path) -> list[Row]:
