@@ -151,7 +151,8 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
     ]
     shear = io.BytesIO()
     if lies and job.surface.has_mesh:
-        shear_figure(job.surface, lies, f"{job.part.title}: shear of the cloth").savefig(shear, format="png", dpi=110)
+        title = f"{job.part.title}: shear of the cloth"
+        shear_figure(job.surface, lies, title, job.part.surface.mould).savefig(shear, format="png", dpi=110)
     splices = splices_of(job, lambda words, share: tell(words))
     tell("drawings")
     with tempfile.TemporaryDirectory() as scratch:

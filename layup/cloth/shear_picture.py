@@ -14,6 +14,7 @@ from layup.errors import LayupError
 from layup.report import palette
 from layup.report.saving import save_figure
 from layup.report.shape_drawing import project, view_of
+from layup.sides.mould import seen
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,7 +31,9 @@ _THREADS = 26  # drawn across the longer way
 _LIGHT = np.array([-0.35, -0.45, 0.82])
 
 
-def draw_shear(surface: Surface, plies: Sequence[tuple[str, DrapedPly]], path: str | Path, title: str) -> Path:
+def draw_shear(
+    surface: Surface, plies: Sequence[tuple[str, DrapedPly]], path: str | Path, title: str, mould: str | None = None
+) -> Path:
     """Draw the shear of some plies, each on the part, and save the picture.
 
     Args:
@@ -38,6 +41,7 @@ def draw_shear(surface: Surface, plies: Sequence[tuple[str, DrapedPly]], path: s
         plies: What each is called, and how it lies; at most six are drawn.
         path: Where: its ending (.png, .svg, .pdf) says the format.
         title: Of the picture.
+        mould: "male" or "female", as the part file has it: the eye stands on the bag side then.
 
     Returns:
         The path.
@@ -48,12 +52,14 @@ def draw_shear(surface: Surface, plies: Sequence[tuple[str, DrapedPly]], path: s
     path = Path(path)
     if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
         raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
-    figure = shear_figure(surface, plies, title)
+    figure = shear_figure(surface, plies, title, mould)
     save_figure(figure, path, 150)
     return path
 
 
-def shear_figure(surface: Surface, plies: Sequence[tuple[str, DrapedPly]], title: str) -> Figure:
+def shear_figure(
+    surface: Surface, plies: Sequence[tuple[str, DrapedPly]], title: str, mould: str | None = None
+) -> Figure:
     """The same as a figure."""
     import matplotlib as mpl
     from matplotlib.figure import Figure as NewFigure
@@ -68,11 +74,13 @@ def shear_figure(surface: Surface, plies: Sequence[tuple[str, DrapedPly]], title
         high = 1.45 + 4.5 * down
         figure = NewFigure(figsize=(11.0, high))
         figure.text(0.03, 1 - 0.30 / high, title, fontsize=16, fontweight="bold", va="top")
+        side = "Seen from the bag side, looking at the mould." if seen(surface, mould).known else ""
+        figure.text(0.97, 1 - 0.38 / high, side, fontsize=9.5, va="top", ha="right", color=palette.QUIET)
         for number, (name, ply) in enumerate(shown):
             row, column = divmod(number, across)
             box = (0.02 + column / across, 0.75 / high + (down - 1 - row) * 4.5 / high, 0.96 / across, 3.7 / high)
             axes = figure.add_axes(box)
-            _draw(axes, surface, ply)
+            _draw(axes, surface, ply, view_of(surface, mould))
             figure.text(box[0] + 0.01, box[1] + 4.32 / high, name, fontsize=11, fontweight="bold", va="top")
             figure.text(box[0] + 0.01, box[1] + 4.08 / high, _words(ply), fontsize=9.5, va="top", color=palette.QUIET)
         locks = sorted({round(math.degrees(ply.locking), 1) for _, ply in shown})
@@ -97,11 +105,11 @@ def _words(ply: DrapedPly) -> str:
     return f"{text}\npast locking ({lock}): {100 * ply.locked:.1f} % of its area"
 
 
-def _draw(axes: Axes, surface: Surface, ply: DrapedPly) -> None:
+def _draw(axes: Axes, surface: Surface, ply: DrapedPly, view: tuple[float, float]) -> None:
     from matplotlib.collections import PolyCollection
     from matplotlib.colors import to_rgb
+    from scipy.spatial import cKDTree
 
-    view = view_of(surface)
     soup = surface.vertices[surface.faces]
     step = -(-len(soup) // 40_000)
     flats: list[Floats] = []
@@ -129,12 +137,14 @@ def _draw(axes: Axes, surface: Surface, ply: DrapedPly) -> None:
         locked = share > 1.0
         colour[locked] = to_rgb(palette.OLD)
         add(fine, _shaded(fine, colour), 2e-4 * size)
+    laid = cKDTree(np.concatenate([on.pieces[0] for on in ply.on]).mean(axis=1))  # a ring's net spans its hollow too
     for net in ply.nets:
         every = max(1, round(math.sqrt(net.sheet.area) / net.link / _THREADS))
         for way, corner in ((1, (0, 1)), (0, (0, 3))):
             first = net.ij[net.cells[:, 0], way] % every == 0
             lines = net.nodes[net.cells[first]][:, list(corner)]
             lines = lines[~net.off[net.cells[first]][:, list(corner)].any(axis=1)]
+            lines = lines[laid.query(lines.mean(axis=1))[0] < net.link]
             if len(lines):
                 shapes = np.concatenate([lines, lines[:, 1:]], axis=1)
                 ink = np.tile(to_rgb(palette.INK), (len(lines), 1))
@@ -186,11 +196,11 @@ def _crosses(
         return
     flat, depth = project(locked.mean(axis=1), view)
     cell = np.floor(flat / (_CELL * size)).astype(np.int64)
-    seen = np.array([d > front[(x, y)] - 0.03 * size for (x, y), d in zip(cell.tolist(), depth, strict=True)])
-    if not seen.any():
+    near = np.array([d > front[(x, y)] - 0.03 * size for (x, y), d in zip(cell.tolist(), depth, strict=True)])
+    if not near.any():
         return
-    _, first = np.unique(cell[seen], axis=0, return_index=True)
-    at = flat[seen][first]
+    _, first = np.unique(cell[near], axis=0, return_index=True)
+    at = flat[near][first]
     axes.plot(at[:, 0], at[:, 1], linestyle="", marker="x", ms=3.4, mew=0.8, color=palette.INK, zorder=5)
 
 

@@ -113,7 +113,7 @@ def _draw(job: Job, picture: Path) -> None:
         for e in job.part.plies()
         if e.fabric is not None and e.area is None and shears(job, e)
     ]
-    drawn = draw_shear(job.surface, shown, picture, f"{job.part.title}: shear of the cloth")
+    drawn = draw_shear(job.surface, shown, picture, f"{job.part.title}: shear of the cloth", job.part.surface.mould)
     click.echo(f"Picture: {drawn}", err=True)
 
 

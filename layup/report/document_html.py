@@ -16,9 +16,9 @@ header { border: 2px solid var(--line); margin-bottom: 1.6rem; }
 header h1 { margin: 0; padding: .5rem .8rem; font-size: 1.8rem; border-bottom: 1px solid var(--line); }
 header h1 small { display: block; font-size: .75rem; font-weight: normal; color: var(--quiet); }
 dl { display: grid; grid-template-columns: repeat(auto-fit, minmax(13rem, 1fr)); margin: 0 0 1rem; gap: 1px;
-  background: var(--line); border: 1px solid var(--line); }
+  border: 1px solid var(--line); }
 header dl { margin: 0; border: 0; }
-dl div { background: #fff; padding: .35rem .7rem; }
+dl div { box-shadow: 0 0 0 1px var(--line); padding: .35rem .7rem; }
 dt { font-size: .8rem; color: var(--quiet); }
 dd { margin: 0; font-weight: bold; }
 h2 { display: flex; align-items: stretch; border-bottom: 2px solid var(--line); margin: 2.2rem 0 1rem;
