@@ -29,7 +29,6 @@ from numpy.typing import NDArray
 from pydantic import ValidationError
 
 from layup.errors import HoleError, LayupError, SurfaceError, UnitError, nearest
-from layup.files.read_drawing import holes_of, read_pattern
 from layup.partfile.model import OPENINGS, SurfaceEntry
 from layup.partfile.openings import MOST, FastenersEntry, HolesEntry
 from layup.shape.holes import COMPOSITE, METAL, Hole, HoleSet, Pattern, Rule, TooNear, check, grid, rim_edges, ring, row
@@ -85,8 +84,12 @@ def _pattern(entry: HolesEntry, folder: Path, drawing: Outline, plan: Plan) -> P
             raise HoleError(
                 "layer", "the outline has no layers", "Give an outline from a drawing, or say where they are"
             )
+        from layup.files.read_drawing import holes_of
+
         return holes_of(found, layer=entry.layer)
     if entry.file is not None:
+        from layup.files.read_drawing import read_pattern
+
         return read_pattern(folder / entry.file, entry.unit, entry.diameter, None, 0.0)
     diameter = entry.diameter or 0.0
     angle = math.radians(entry.angle or 0.0)
@@ -441,6 +444,8 @@ def lay_over(entry: FastenersEntry, folder: Path) -> OldPattern:
     except SurfaceError as problem:
         raise HoleError("along", problem.wrong, problem.remedy) from None
     try:
+        from layup.files.read_drawing import read_pattern
+
         old = read_pattern(folder / entry.file, entry.unit, entry.diameter, entry.layer, entry.largest or 0.0)
     except SurfaceError as problem:
         raise HoleError("file", problem.wrong, problem.remedy) from None

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.errors import SurfaceError
-from layup.files.read_drawing import read_drawing
 from layup.files.systems import within
 from layup.partfile.model import SurfaceEntry
 from layup.shape.progress import Told, nobody
@@ -103,6 +102,8 @@ def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str], told:
         ]
         return flat.outline(points, cutouts)
     told("reading the drawing", 0.0)
+    from layup.files.read_drawing import read_drawing
+
     drawing = read_drawing(folder / entry.outline, unit=entry.unit, gap=entry.gap)
     told("sorting outlines and cut-outs", 0.5)
     return drawing.surface(pick=entry.pick, areas=areas, cut=entry.cut or ())

@@ -20,7 +20,6 @@ from layup.partfile.clashes import clash
 from layup.partfile.holes import Opened, check_hole_names, cut_holes, layers_of, old_patterns
 from layup.partfile.job import Job
 from layup.partfile.lines import Path as KeyPath
-from layup.partfile.mirrored import mirrored
 from layup.partfile.model import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.partfile.opened import open_surface
 from layup.partfile.toml_file import Form, Report, read_toml, without
@@ -110,7 +109,11 @@ def _check(
             except SurfaceError as error:
                 fault(("ply", number, "covers"), error.wrong, error.remedy + ".")
     report.check()
-    return job if part.mirror is None else mirrored(job, part.mirror)
+    if part.mirror is None:
+        return job
+    from layup.partfile.mirrored import mirrored
+
+    return mirrored(job, part.mirror)
 
 
 _NAMED = ("process", "resin", "fabric", "core", "sheet", "covering", "finish")
