@@ -90,11 +90,13 @@ def test_a_ply_wider_than_the_roll_is_spliced_and_the_way_to_count_it_is_told(ha
     assert sum(piece.shape.area for piece in fabric.pieces) == approx(2 * 1.5 + 2 * 0.025)
     [proposal] = result.proposals
     assert "Ply 1 is" in proposal
-    assert 'overlap = "25 mm" and seam = "2.00 m"' in proposal
+    assert "[[ply]]" not in proposal  # it stands on the wall too
+    [hint] = result.hints
+    assert 'overlap = "25 mm" and seam = "2.00 m"' in hint
     # doing as told makes the proposal go away and the prediction heavier by the join
     part["ply"] = [{"fabric": "carbon plain 200", "overlap": "25 mm", "seam": "2.00 m"}]
     again = plain(read_part(part))
-    assert again.proposals == ()
+    assert again.proposals == again.hints == ()
     assert [p.name for p in again.fabrics[0].pieces] == ["1a", "1b"]
 
 

@@ -15,11 +15,12 @@ from layup.refit.consolidate import consolidate
 from layup.refit.job import RefitJob
 from layup.refit.ledger import read_ledger
 from layup.refit.loading import load_cases
-from layup.refit.papers import Paper, papers
+from layup.refit.papers import papers
 from layup.refit.refitfile import read_refit
 from layup.refit.screen import alarms
-from layup.refit.write_papers import write_papers
 from layup.report import palette
+from layup.report.document import WRITE, Document, Facts, Grid, Words
+from layup.report.document_file import document_bytes, write_document
 from layup.units import LB
 
 
@@ -44,17 +45,20 @@ def job(most: str = "1600 lb", **changes: Any) -> RefitJob:
     return read_refit(data)
 
 
-def made(one: RefitJob, kept: Any = "lb") -> tuple[list[Paper], Any, Any]:
+def made(one: RefitJob, kept: Any = "lb", drawn: bool = False) -> list[Document]:
     ledger = read_ledger(one, None)
     loading = load_cases(one, ledger)
     loud = alarms(loading, kept)
-    return papers(one, ledger, loading, loud, kept, ("change", "balance"), date="2026-03-01"), ledger, loading
+    return papers(one, ledger, loading, loud, kept, ("change", "balance"), date="2026-03-01", drawn=drawn)
 
 
 def write(one: RefitJob, out: Path, kept: Any = "lb") -> Path:
-    listed, ledger, loading = made(one, kept)
-    write_papers(listed, ledger, loading, kept, out)
-    return out
+    return write_document(made(one, kept, drawn=out.suffix != ".csv"), out)
+
+
+def grids(paper: Document, title: str = "") -> list[Grid]:
+    """The tables of a paper, or of one of its sections."""
+    return [b for s in paper.sections if title in ("", s.title) for b in s.blocks if isinstance(b, Grid)]
 
 
 def words(path: Path) -> str:
@@ -68,25 +72,87 @@ def words(path: Path) -> str:
 
 
 def test_what_stands_in_the_change_sheet() -> None:
-    sheet = made(job())[0][0]
-    assert sheet.title == "Equipment-change sheet"
-    assert dict(sheet.facts)["Date"] == "2026-03-01"
-    assert dict(sheet.facts)["Prepared by"] == "workshop"
-    out = next(s for s in sheet.sections if s.heading == "Taken out")
-    first = [cell.text for cell in out.rows[0]]
-    assert first[:4] == ["=SUM(A1)", "−3 lb 7 oz", "−20.00 in", "+68.8 lb-in"]
-    assert first[4] == "+0.1"
-    assert first[5] == "scale: 3 lb 7 oz"
-    assert [cell.text for cell in out.rows[-1]][:2] == ["together", "−4 lb 7 oz"]
-    assert any("rounding may put a line up to 50 lb-in off" in note for note in sheet.notes)
-    assert any("they sign" in label or "Signature" in label for label in sheet.signed)
+    sheet = made(job())[0]
+    assert sheet.kind == "Equipment-change sheet"
+    assert dict(sheet.plate)["date"] == "2026-03-01"
+    facts = [block for block in sheet.sections[-2].blocks if isinstance(block, Facts)]
+    assert dict(facts[0].pairs)["prepared by"] == "workshop"
+    out = grids(sheet, "Taken out")[0]
+    first = dict(zip(out.head, out.rows[0], strict=True))
+    assert list(first.values())[:6] == ["=SUM(A1)", "−3 lb 7 oz", "−3.44", "−20.00 in", "+68.8 lb-in", "+0.1"]
+    assert first["known by"] == "scale: 3 lb 7 oz"
+    assert out.rows[-1][:3] == ("together", "−4 lb 7 oz", "−4.44")
+    notes = [line for block in sheet.sections[-1].blocks if isinstance(block, Words) for line in block.lines]
+    assert any("rounding may put a line up to 50 lb-in off" in note for note in notes)
+
+
+def test_the_signature_stands_under_the_figures_that_are_signed_for(tmp_path: Path) -> None:
+    for paper in made(job()):
+        signed = next(s for s in paper.sections if ("Signature", WRITE) in pairs(s.blocks))
+        assert signed.title == "Empty weight and centre of gravity"
+        assert signed.together
+    pages = words(write(job(), tmp_path / "p.pdf")).split("\f")[:-1]
+    assert sum("Signature" in page for page in pages) == 2
+    assert all("after these changes" in page for page in pages if "Signature" in page)
+    numbers = [re.findall(r"(\d) of (\d)", page)[-1] for page in pages]
+    count = str(len(pages) - 1)
+    assert numbers == [("1", "1"), *((str(n), count) for n in range(1, len(pages)))]  # each paper by itself
+
+
+def pairs(blocks: Any) -> list[tuple[str, str]]:
+    return [pair for block in blocks if isinstance(block, Facts) for pair in block.pairs]
+
+
+def test_what_an_inspector_asks_of_the_report(tmp_path: Path) -> None:
+    one = job(
+        serial="S/N 0123", supersedes="report of 2021-05-04",
+        tank=[{"name": "fuel", "holds": "20 gal", "density": "6.0 lb/gal",
+               "arm": [["0 %", "88 in"], ["100 %", "90 in"]]}],
+        place=[{"name": "pilot", "arm": "76 in", "holds": "220 lb"}],
+        load=[{"name": "one", "aboard": {"pilot": "180 lb", "fuel": "50 %"}}],
+    )  # fmt: skip
+    report = made(one)[1]
+    assert dict(report.plate) | {} == {"aircraft": "glider", "serial number": "S/N 0123", "date": "2026-03-01",
+                                       "supersedes": "report of 2021-05-04"}  # fmt: skip
+    limits = next(g for g in grids(report) if g.head[0] == "limit")
+    rows = {row[0]: row[1:] for row in limits.rows}
+    assert rows["maximum weight"][:2] == ("1600 lb", "1,600.00")
+    assert rows["forward limit of CG"][2] == "+70.00 in"
+    useful = 1600.0 - (1200.0 - 3.4375 - 1.0)
+    assert rows["useful load: maximum less empty weight"][1] == f"{useful:,.2f}"
+    where = grids(report, "Seats, tanks, baggage and ballast")[0]
+    assert [row[0] for row in where.rows] == ["pilot", "fuel", "fuel"]
+    items = grids(report, "Load cases, item by item")[0]
+    assert [row[1] for row in items.rows] == ["", "180 lb", "50 %", ""]
+    masses = items.numbers[items.head.index("weight") + 1].values
+    moments = items.numbers[items.head.index("moment")].values
+    assert sum(m for m in masses[:3] if m) == pytest.approx(masses[3])  # item by item, and together
+    assert sum(m for m in moments[:3] if m) == pytest.approx(moments[3])
+    blank = made(job())[1]
+    assert dict(blank.plate)["serial number"] == dict(blank.plate)["supersedes"] == WRITE  # asked for, not made up
+
+
+@pytest.mark.parametrize(("paper", "size"), [("A4", (595.28, 841.89)), ("Letter", (612.0, 792.0))])
+def test_either_paper_with_its_title_subject_and_author(paper: str, size: tuple[float, float]) -> None:
+    from pypdf import PdfReader
+
+    reader = PdfReader(io.BytesIO(document_bytes(made(job()), ".pdf", paper)))
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Refit <1> & 2: Equipment-change sheet, Weight-and-balance report"
+    assert (reader.metadata.author, reader.metadata.subject) == (
+        "layup",
+        "Equipment-change sheet, Weight-and-balance report",
+    )
+    for page in reader.pages:
+        assert [float(v) for v in page.mediabox[2:]] == pytest.approx(size, abs=0.01)
 
 
 def test_units_of_the_record_and_the_other() -> None:
-    metric = made(job(), "metric")[0][1]
-    rows = [cell.text for section in metric.sections for row in section.rows for cell in row]
+    metric = made(job(), "metric")[1]
+    rows = [cell for grid in grids(metric) for row in grid.rows for cell in row]
     assert "542.3 kg" in rows
-    assert not any(re.search(r"\blb\b", cell) for cell in rows if cell not in ("1200 lb",))
+    assert not any("decimal" in name for grid in grids(metric) for name in grid.head)
+    assert not any(re.search(r"\blb\b", cell) for cell in rows if cell not in ("1200 lb", "180 lb"))
 
 
 def test_pdf(tmp_path: Path) -> None:
@@ -94,7 +160,7 @@ def test_pdf(tmp_path: Path) -> None:
     assert path.read_bytes()[:5] == b"%PDF-"
     text = words(path)
     for expected in ("Equipment-change sheet", "Weight-and-balance report", "Refit <1> & 2", "Größe µ", "Signature",
-                     "−3 lb 7 oz", "page 1 of", "not an approval"):  # fmt: skip
+                     "−3 lb 7 oz", "−3.44", "1 of 1", "1 of 2", "not an approval"):  # fmt: skip
         assert expected in text
     assert "OUTSIDE" not in text
     assert path.read_bytes() == write(job(), tmp_path / "q.pdf").read_bytes()
@@ -125,7 +191,7 @@ def test_html_is_whole_and_escaped(tmp_path: Path) -> None:
 
     class Check(HTMLParser):
         def handle_starttag(self, tag: str, attrs: Any) -> None:
-            if tag not in ("meta", "br"):
+            if tag not in ("meta", "br", "input"):
                 opened.append(tag)
 
         def handle_startendtag(self, tag: str, attrs: Any) -> None:
@@ -171,7 +237,7 @@ def test_no_changes_and_no_load_cases(tmp_path: Path) -> None:
     bare = job(removed=[], moved=[], load=[])
     for form in ("pdf", "html", "csv", "xlsx"):
         assert write(bare, tmp_path / f"p.{form}").stat().st_size > 500
-    assert made(bare)[0][0].sections[0].heading == "No change"
+    assert made(bare)[0].sections[0].title == "No change"
 
 
 def test_two_hundred_items_run_over_pages(tmp_path: Path) -> None:

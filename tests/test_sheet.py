@@ -16,11 +16,12 @@ from pypdf import PdfReader
 
 from layup.commands.cli import main
 from layup.errors import LayupError
-from layup.make.build_sheet import PAPERS, Bench, build_sheet, prepare, write_sheet
+from layup.make.build_sheet import Bench, build_sheet, prepare
 from layup.make.build_sheet_tables import force_words
 from layup.make.nest_file import path_beside, write_cut
 from layup.partfile.read import read_part
-from layup.report.document import TICK, WRITE, BuildSheet, Facts, Grid, Words
+from layup.report.document import TICK, WRITE, Document, Facts, Grid, Words
+from layup.report.document_file import PAPERS, write_document
 from layup.report.document_html import html_text
 from layup.report.document_pdf import pdf_bytes
 from layup.weight.prediction import predict
@@ -37,7 +38,7 @@ def pages(data: bytes) -> list[str]:
     return [page.extract_text() for page in PdfReader(BytesIO(data)).pages]
 
 
-def words_of(sheet: BuildSheet) -> list[str]:
+def words_of(sheet: Document) -> list[str]:
     """Every word the content holds."""
     found = [sheet.title, *(v for _, v in sheet.plate)]
     for section in sheet.sections:
@@ -53,16 +54,16 @@ def words_of(sheet: BuildSheet) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def door() -> tuple[Bench, BuildSheet]:
+def door() -> tuple[Bench, Document]:
     example = Path(__file__).parent.parent / "examples" / "motor-glider" / "engine-bay-door.toml"
     bench = prepare(predict(example), patterns=False, ratio=0.27)
     return bench, build_sheet(bench, "both")
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_everything_is_on_the_pdf(door: tuple[Bench, BuildSheet], paper: str) -> None:
+def test_everything_is_on_the_pdf(door: tuple[Bench, Document], paper: str) -> None:
     bench, sheet = door
-    listed = pages(pdf_bytes(sheet, *PAPERS[paper]))
+    listed = pages(pdf_bytes([sheet], *PAPERS[paper]))
     text = flat_text("".join(listed))
     for words in words_of(sheet):
         assert flat_text(words) in text, words
@@ -74,13 +75,13 @@ def test_everything_is_on_the_pdf(door: tuple[Bench, BuildSheet], paper: str) ->
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_nothing_reaches_past_the_frame(door: tuple[Bench, BuildSheet], paper: str) -> None:
+def test_nothing_reaches_past_the_frame(door: tuple[Bench, Document], paper: str) -> None:
     """Every piece of text, from its start to its end, and every picture lies inside the frame of its page."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
     wide, high = (v * 72 / 25.4 for v in PAPERS[paper])
     edge = 9 * 72 / 25.4 - 0.6
-    reader = PdfReader(BytesIO(pdf_bytes(door[1], *PAPERS[paper])))
+    reader = PdfReader(BytesIO(pdf_bytes([door[1]], *PAPERS[paper])))
     seen = 0
     for page in reader.pages:
         assert [float(v) for v in page.mediabox] == pytest.approx([0, 0, wide, high], abs=0.01)
@@ -101,9 +102,9 @@ def test_nothing_reaches_past_the_frame(door: tuple[Bench, BuildSheet], paper: s
     assert seen > 200
 
 
-def test_one_family_of_type_and_the_same_bytes_every_time(door: tuple[Bench, BuildSheet]) -> None:
-    data = pdf_bytes(door[1], *PAPERS["A4"])
-    assert data == pdf_bytes(door[1], *PAPERS["A4"])
+def test_one_family_of_type_and_the_same_bytes_every_time(door: tuple[Bench, Document]) -> None:
+    data = pdf_bytes([door[1]], *PAPERS["A4"])
+    assert data == pdf_bytes([door[1]], *PAPERS["A4"])
     fonts = set()
     for page in PdfReader(BytesIO(data)).pages:
         for font in page["/Resources"]["/Font"].values():
@@ -111,7 +112,7 @@ def test_one_family_of_type_and_the_same_bytes_every_time(door: tuple[Bench, Bui
     assert fonts == {"DejaVuSans", "DejaVuSans-Bold"}
 
 
-def test_the_sheet_shows_the_figures_of_its_parts(door: tuple[Bench, BuildSheet]) -> None:
+def test_the_sheet_shows_the_figures_of_its_parts(door: tuple[Bench, Document]) -> None:
     bench, sheet = door
     text = " ".join(words_of(sheet)).replace("\u00a0", " ")
     assert f"{bench.mixes[0].batches[0].resin * 1e3:.0f} g" in text
@@ -126,7 +127,7 @@ def test_the_sheet_shows_the_figures_of_its_parts(door: tuple[Bench, BuildSheet]
     titles = [section.title for section in sheet.sections]
     assert titles == [
         "The part", "Plies, in laying order", "Cloth to cut", "Resin", "The bag, from the tool up", "Cure",
-        "Trimming, finish, fitting", "On the scale", "Cautions",
+        "On the scale", "Hold points", "Trimming, finish, fitting; cautions",
     ]  # fmt: skip
     boxes = [c for s in sheet.sections for b in s.blocks if isinstance(b, Grid) for r in b.rows for c in r]
     assert boxes.count(WRITE) >= len(bench.points) + 8
@@ -148,8 +149,8 @@ class _Tags(HTMLParser):
         self.text.append(data)
 
 
-def test_the_page_for_a_tablet(door: tuple[Bench, BuildSheet]) -> None:
-    html = html_text(door[1])
+def test_the_page_for_a_tablet(door: tuple[Bench, Document]) -> None:
+    html = html_text([door[1]])
     tags = _Tags()
     tags.feed(html)
     text = flat_text("".join(tags.text))
@@ -175,7 +176,7 @@ def test_every_process_has_its_sheet(hatch: Hatch, process: str, resin: str | No
     part = hatch(process=process, resin=resin, surface={"rectangle": ["700 mm", "500 mm"]}, ply=[{"fabric": fabric}])
     bench = prepare(predict(part))
     sheet = build_sheet(bench, system)
-    text = flat_text("".join(pages(pdf_bytes(sheet, *PAPERS["A4"]))))
+    text = flat_text("".join(pages(pdf_bytes([sheet], *PAPERS["A4"]))))
     for words in words_of(sheet):
         assert flat_text(words) in text, words
     assert ("Resin" in [s.title for s in sheet.sections]) == (process != "prepreg")
@@ -194,11 +195,11 @@ def test_long_names_and_many_plies_are_not_cut_off(hatch: Hatch) -> None:
         ply=[{"fabric": "carbon plain 200", "count": 45}, {"fabric": "carbon plain 160", "zone": zone}],
     )  # fmt: skip
     sheet = build_sheet(prepare(predict(part), people=3), "both")
-    listed = pages(pdf_bytes(sheet, *PAPERS["Letter"]))
+    listed = pages(pdf_bytes([sheet], *PAPERS["Letter"]))
     text = flat_text("".join(listed))
     for words in words_of(sheet):
         assert flat_text(words) in text, words
-    html = html_text(sheet)
+    html = html_text([sheet])
     assert "<&>" not in html
 
 
@@ -228,12 +229,12 @@ def test_the_command(examples: Path, tmp_path: Path) -> None:
         assert "Traceback" not in wrong.output
 
 
-def test_unknown_paper_is_refused(door: tuple[Bench, BuildSheet], tmp_path: Path) -> None:
+def test_unknown_paper_is_refused(door: tuple[Bench, Document], tmp_path: Path) -> None:
     with pytest.raises(LayupError, match="A4 or Letter"):
-        write_sheet(door[1], tmp_path / "door.pdf", "A3")
+        write_document(door[1], tmp_path / "door.pdf", "A3")
 
 
-def test_openings_are_cut_only_where_there_are_some(hatch: Hatch, door: tuple[Bench, BuildSheet]) -> None:
+def test_openings_are_cut_only_where_there_are_some(hatch: Hatch, door: tuple[Bench, Document]) -> None:
     def trimmed(bench: Bench) -> str:
         return next(point.how for point in bench.points if point.name == "trimmed")
 
@@ -258,12 +259,12 @@ def top_of(page: Any) -> str:
     return flat_text(" ".join(text for y, text in found if y > highest - 6))
 
 
-def test_a_page_begins_with_its_section_and_none_is_nearly_empty(hatch: Hatch, door: tuple[Bench, BuildSheet]) -> None:
+def test_a_page_begins_with_its_section_and_none_is_nearly_empty(hatch: Hatch, door: tuple[Bench, Document]) -> None:
     small = build_sheet(prepare(predict(hatch()), patterns=False), "both")
     carried = 0
     for sheet in (door[1], small):
         heads = [flat_text(f"{n}{section.title}") for n, section in enumerate(sheet.sections, 1)]
-        listed = PdfReader(BytesIO(pdf_bytes(sheet, *PAPERS["A4"]))).pages
+        listed = PdfReader(BytesIO(pdf_bytes([sheet], *PAPERS["A4"]))).pages
         for page in listed:
             top = top_of(page)
             assert any("".join(sorted(head)) == "".join(sorted(top)) for head in heads) or any(

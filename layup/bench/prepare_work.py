@@ -94,15 +94,10 @@ def cloth(
     if result.fabrics:
         cut_figure(result.fabrics, system).savefig(picture, format="svg")
     return {
-        "rows": rows,
-        "cores": cores,
-        "together": money_words(result.prices) if result.prices else "",
-        "notes": [*result.proposals, *result.notes],
-        "stopped": result.stopped,
-        "svg": picture.getvalue(),
-        "json": cut_json(result),
-        "stored": stored,
-    }
+        "rows": rows, "cores": cores, "together": money_words(result.prices) if result.prices else "",
+        "notes": [*result.proposals, *result.hints, *result.notes], "stopped": result.stopped,
+        "svg": picture.getvalue(), "json": cut_json(result), "stored": stored,
+    }  # fmt: skip
 
 
 def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
@@ -188,7 +183,8 @@ def sheet(
         tell: Says how far it is.
     """
     from layup.learn.calibrate import habits_near
-    from layup.make.build_sheet import build_sheet, prepare, write_sheet
+    from layup.make.build_sheet import build_sheet, prepare
+    from layup.report.document_file import document_bytes
     from layup.weight.prediction import predict
 
     tell("working out the sheet")
@@ -205,8 +201,4 @@ def sheet(
     )
     tell("writing it")
     built = build_sheet(bench, prediction.job.part.units)
-    files = {}
-    with tempfile.TemporaryDirectory() as scratch:
-        for ending in ("pdf", "html"):
-            files[ending] = write_sheet(built, Path(scratch) / f"sheet.{ending}", paper).read_bytes()
-    return {"files": files}
+    return {"files": {form: document_bytes(built, f".{form}", paper) for form in ("pdf", "html")}}

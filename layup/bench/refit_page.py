@@ -403,7 +403,7 @@ def paper(asked: Asked) -> Response:
     from layup.learn.moments import day_of
     from layup.refit.papers import What, papers
     from layup.refit.screen import alarms
-    from layup.refit.write_papers import paper_bytes
+    from layup.report.document_file import document_bytes
 
     query = asked.query
     form, what = query.get("form", "pdf"), query.get("what", "both")
@@ -412,11 +412,11 @@ def paper(asked: Asked) -> Response:
         raise LayupError("a paper is written as PDF, HTML, CSV or spreadsheet")
     sheet = refit_sheet(asked, asked.file)
     kept = sheet.kept
-    with opened(asked, sheet, query.get("as_of", "")) as (job, ledger, loading, _):
+    with opened(asked, sheet, query.get("as_of", "")) as (job, ledger, loading, _), _drawing:
         made = papers(job, ledger, loading, alarms(loading, kept), kept, kinds[what], by=query.get("by", "")[:200],
-                      method=query.get("method", "")[:200], date=day_of(query.get("date", "")))  # fmt: skip
-        with _drawing:
-            data = paper_bytes(made, ledger, loading, kept, "." + form)
+                      method=query.get("method", "")[:200], date=day_of(query.get("date", "")),
+                      drawn=form != "csv")  # fmt: skip
+        data = document_bytes(made, "." + form, "Letter" if query.get("paper") == "letter" else "A4")
     name = f"{sheet.path.stem}.{form}".encode("ascii", "replace").decode().replace('"', "").replace("?", "-")
     return Plain(data, media_type=KINDS[form], headers={"content-disposition": f'attachment; filename="{name}"'})
 

@@ -199,6 +199,7 @@ def pdf_bytes(
     canvas = Canvas(out, invariant=1, pageCompression=1)
     canvas.setTitle(f"{title}: ply templates" if title else "Ply templates")
     canvas.setSubject("Flat patterns at full size")
+    canvas.setAuthor("layup")
     canvas.setCreator("layup")
     number = 0
     for first in range(0, len(plies), _ROWS):

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from layup.commands.options import check_outputs, shop_option, yes_option
+from layup.commands.options import check_outputs, paper_option, shop_option, yes_option
 
 if TYPE_CHECKING:
     from layup.learn.store import Store
@@ -291,24 +291,26 @@ def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
 @click.option("--by", default="", help="Who prepares it.")
 @click.option("--method", default="", help="How the weights were found.")
 @click.option("--date", default="", help="Of the paper, year-month-day, if not today.")
+@paper_option
 @yes_option
 def write_paper(
     refit: Path, out: Path, shop: Path | None, as_of: str | None, units: Kept | None, what: str, by: str,
-    method: str, date: str, yes: bool,
+    method: str, date: str, paper: str, yes: bool,
 ) -> None:  # fmt: skip
     """Write the papers to OUT, which ends in .pdf, .html, .csv or .xlsx, with a space for the signature."""
     from layup.learn.moments import day_of
     from layup.refit.papers import papers
     from layup.refit.screen import alarms
-    from layup.refit.write_papers import write_papers
+    from layup.report.document_file import write_document
 
     check_outputs([out], yes, [refit])
     with _open(refit, shop, as_of) as (job, ledger, loading, _):
         kept = units or job.refit.units
         kinds: Any = ("change", "balance") if what == "both" else (what,)
         alarm = alarms(loading, kept)
-        made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=day_of(date))
-        write_papers(made, ledger, loading, kept, out)
+        made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=day_of(date),
+                      drawn=out.suffix.casefold() != ".csv")  # fmt: skip
+        write_document(made, out, paper)
     click.echo(f"Written: {out}")
     for line in alarm:
         click.echo(line, err=True)

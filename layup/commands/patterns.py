@@ -25,7 +25,10 @@ _file = click.Path(path_type=Path, dir_okay=False)
 @click.option("--dxf-unit", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Its unit.")
 @click.option("--svg", type=_file, help="Write a drawing in millimetres.")
 @click.option("--pdf", type=_file, help="Write full-size templates to print.")
-@click.option("--paper", type=click.Choice(["a4", "letter", "roll"]), default="a4", show_default=True)
+@click.option(
+    "--paper", type=click.Choice(["A4", "Letter", "roll"], case_sensitive=False), default="A4", show_default=True,
+    help="Of the templates.",
+)  # fmt: skip
 @click.option("--roll-width", default="36 in", show_default=True, help="Of the plotter's paper, with --paper roll.")
 @click.option("--trim", help="Laid up beyond the edge and cut off later; else as the part file says.")
 @click.option("--holes", type=click.Path(path_type=Path, dir_okay=False), help="Holes to mark: .csv or .dxf, in plan.")
@@ -100,7 +103,7 @@ def _write(
     if pdf is not None:
         from layup.cloth.tiled_pdf import write_pdf
 
-        made = write_pdf(plies, pdf, paper, roll=roll, title=job.part.title, system=system)
+        made = write_pdf(plies, pdf, paper.casefold(), roll=roll, title=job.part.title, system=system)
         click.echo(f"Templates: {made}", err=True)
 
 

@@ -31,15 +31,26 @@ if TYPE_CHECKING:
 @json_option
 @click.option("--csv", "as_csv", is_flag=True, help="The same as one table for a spreadsheet.")
 @click.option("--sources", is_flag=True, help="Show every figure used with its source.")
+@click.option("--plies", type=int, multiple=True, help="What if so many plies lay all over; once for each number.")
+@click.option(
+    "--process", "processes", multiple=True, metavar="NAME", help="What if it were laid up so; once for each."
+)
+@click.option("--core", "cores", multiple=True, metavar="CORE",
+              help='What if it had this core: none, "5 mm", a name, or "PVC foam 60=5 mm"; once for each.')  # fmt: skip
+@click.option("--adds", is_flag=True, help="How much a coat, a ply more, 2 mm left at the edge adds.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
 @yes_option
 @shop_option
 @no_shop_option
 def command(
-    part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, picture: Path | None, yes: bool,
+    part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, plies: tuple[int, ...],
+    processes: tuple[str, ...], cores: tuple[str, ...], adds: bool, picture: Path | None, yes: bool,
     shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
-    """What will the part of this PART file weigh, within what limits, and what does it save?"""
+    """What will the part of this PART file weigh, within what limits, and what does it save?
+
+    With --plies, --process or --core: the part as written beside each mixture of what is asked.
+    """
     from layup.weight.prediction import predict
 
     if as_json and as_csv:
@@ -48,6 +59,11 @@ def command(
     prediction = predict(job_of(part, as_json, units), habits=habits_of(part, shop, no_shop))
     if picture is not None:
         _draw(prediction, picture)
+    if plies or processes or cores or adds:
+        if as_csv:
+            raise click.UsageError("what-ifs are shown as a table or as --json, not as --csv.")
+        _ask(prediction, plies, processes, cores, adds, as_json, system_of(units, prediction))
+        return
     if as_json or as_csv:
         from layup.weight import as_json as machine
 
@@ -72,3 +88,28 @@ def _draw(prediction: Prediction, picture: Path) -> None:
     from layup.weight.picture import draw_prediction
 
     click.echo(f"Picture: {draw_prediction(prediction, picture)}", err=True)
+
+
+def _ask(
+    prediction: Prediction, plies: tuple[int, ...], processes: tuple[str, ...], cores: tuple[str, ...], adds: bool,
+    as_json: bool, system: System,
+) -> None:  # fmt: skip
+    """Answer what-ifs: a table, or the prediction's JSON with them beside it."""
+    from layup.choosing import what_if as asked
+    from layup.weight import screen
+
+    rows = asked.what_if(prediction, plies, processes, cores) if plies or processes or cores else ()
+    added = asked.adds(prediction) if adds else ()
+    if as_json:
+        import json
+
+        told = {
+            **prediction.as_json(), "what_if": [asked.variant_record(row) for row in rows],
+            "adds": [{"what": one.what, "mass_kg": one.mass, "how": one.how} for one in added],
+        }  # fmt: skip
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False))
+        return
+    if rows:
+        screen.show(asked.what_if_screen(prediction, rows, system))
+    if added:
+        screen.show(asked.adds_screen(prediction, added, system))

@@ -12,6 +12,7 @@ from layup.commands.options import (
     habits_of,
     job_of,
     no_shop_option,
+    paper_option,
     part_argument,
     shop_option,
     units_option,
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="door.pdf or door.html; else PART.pdf here."
 )
 @click.option("--html", is_flag=True, help="Write a page for a tablet as well.")
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+@paper_option
 @click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="People laying up.")
 @click.option("--temperature", help='Of shop and resin: "18 degC"; else that of the printed pot life.')
 @click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30"; catalyst: "1.5 %".')
@@ -52,8 +53,9 @@ def command(
     shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """Write the build sheet: plies, cloth, pots, bag, cure, weigh points, with boxes to write in."""
-    from layup.make.build_sheet import build_sheet, prepare, write_sheet
+    from layup.make.build_sheet import build_sheet, prepare
     from layup.make.mixing import read_scale
+    from layup.report.document_file import write_document
     from layup.units import parse, parse_ratio
     from layup.weight.prediction import predict
 
@@ -73,6 +75,6 @@ def command(
         scale=None if scale is None else read_scale(scale),
     )
     sheet = build_sheet(bench, units or prediction.job.part.units)
-    click.echo(f"Build sheet: {write_sheet(sheet, path, paper)}")
+    click.echo(f"Build sheet: {write_document(sheet, path, paper)}")
     if tablet is not None:
-        click.echo(f"Build sheet: {write_sheet(sheet, tablet, paper)}")
+        click.echo(f"Build sheet: {write_document(sheet, tablet, paper)}")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from layup.commands.options import check_outputs, yes_option
+from layup.commands.options import check_outputs, paper_option, yes_option
 
 
 @click.group("template", short_help="Turn a photograph of a paper template into an outline.")
@@ -20,7 +20,7 @@ def command() -> None:
 
 @command.command("sheet", short_help="Print the sheets that lie beside the template.")
 @click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@paper_option
 @click.option("--sheets", type=click.IntRange(1, 4), default=2, show_default=True, help="How many different ones.")
 @yes_option
 def sheet(out: Path, paper: str, sheets: int, yes: bool) -> None:

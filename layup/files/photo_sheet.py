@@ -167,6 +167,7 @@ def sheet_pdf(paper: str = "a4", sheets: int = 2) -> bytes:
     canvas = Canvas(out, pagesize=(wide / _POINT, high / _POINT), invariant=1, pageCompression=0)
     canvas.setTitle("Sheet for photographs of templates")
     canvas.setAuthor("layup")
+    canvas.setSubject("Markers of known size, to lie beside a template in its photograph")
     canvas.setViewerPreference("PrintScaling", "None")
     for number in range(1, sheets + 1):
         _page(canvas, number, wide, high)

@@ -51,7 +51,7 @@ def cut_json(cut: Cut) -> str:
                 }
                 for f in cut.fabrics
             ],
-            "proposals": list(cut.proposals),
+            "proposals": [*cut.proposals, *cut.hints],
             "notes": list(cut.notes),
         }
     )

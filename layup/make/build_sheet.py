@@ -1,7 +1,7 @@
 """The build sheet: everything the bench needs for one part, in the order it is needed.
 
-`build_sheet` gathers prediction, cut, pots, bag and weigh points into a `BuildSheet`; `write_sheet` prints it as PDF or
-HTML. Nothing is computed here that its own module does not compute; a figure on the sheet is the figure of the command.
+`build_sheet` gathers prediction, cut, pots, bag and weigh points into a `Document`, which `layup.report.document_file`
+writes. Nothing is computed here that its own module does not compute; a figure on the sheet is that of the command.
 """
 
 from __future__ import annotations
@@ -13,8 +13,6 @@ from pathlib import Path
 from typing import Any
 
 from layup import __version__
-from layup.errors import LayupError
-from layup.files.writing import write_file
 from layup.make.bag import Bag, bag
 from layup.make.build_sheet_plates import part_plate
 from layup.make.build_sheet_tables import (
@@ -23,6 +21,7 @@ from layup.make.build_sheet_tables import (
     cut_blocks,
     each,
     habit_name,
+    hold_blocks,
     limit_words,
     ply_blocks,
     point_blocks,
@@ -34,7 +33,7 @@ from layup.make.nest_file import how_it_was_cut, path_beside, stored
 from layup.make.points import WeighPoint, weigh_points
 from layup.make.pots import Mix, mixes
 from layup.partfile.cautions import DUST, RESIN, Where
-from layup.report.document import Block, BuildSheet, Facts, Section, Words, in_system
+from layup.report.document import Block, Document, Facts, Section, Words, in_system
 from layup.weight.prediction import Prediction
 from layup.words import (
     System,
@@ -45,9 +44,6 @@ from layup.words import (
     pressure_words,
     thickness_words,
 )
-
-PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-"""Width and height. [mm]"""
 
 
 @dataclass(frozen=True)
@@ -107,7 +103,7 @@ def prepare(
     )
 
 
-def build_sheet(bench: Bench, system: System) -> BuildSheet:
+def build_sheet(bench: Bench, system: System) -> Document:
     """Lay the bench out as a sheet.
 
     Args:
@@ -129,12 +125,12 @@ def build_sheet(bench: Bench, system: System) -> BuildSheet:
         ("date", ""),
     )
     sections = [
-        Section("The part", _part(prediction, system, resins)),
+        Section("The part", _part(prediction, system)),
         Section("Plies, in laying order", ply_blocks(bench.prediction, bench.cut, bench.mixes, system)),
         Section("Cloth to cut", (*_care(prediction, "cut"), *cut_blocks(bench.cut, system))),
     ]
     if bench.mixes:
-        sections.append(Section("Resin", (*_care(prediction, "mix"), *resin_blocks(bench.mixes, system))))
+        sections.append(Section("Resin", (*_care(prediction, "mix"), *resin_blocks(bench.mixes, system, wall=True))))
     title = "The bag, from the tool up" if bench.bag.bagged else "The tool"
     sections.append(
         Section(
@@ -143,11 +139,12 @@ def build_sheet(bench: Bench, system: System) -> BuildSheet:
         )
     )
     sections.append(Section("Cure", cure_blocks(prediction, bench.bag, system)))
-    sections.append(Section("Trimming, finish, fitting", _care(prediction, "trim", "finish", "fit")))
     sections.append(Section("On the scale", point_blocks(bench.points, system)))
+    sections.append(Section("Hold points", hold_blocks(bench.bag)))
+    sections.append(Section("Trimming, finish, fitting", _care(prediction, "trim", "finish", "fit")))
     sections.append(Section("Cautions", (Words(_cautions(prediction), caution=True),)))
     said = tuple(Section(s.title, tuple(in_system(block, system) for block in s.blocks)) for s in sections)
-    return BuildSheet(prediction.title, plate, said)
+    return Document("Build sheet", prediction.title, plate, said)
 
 
 def _care(prediction: Prediction, *where: Where) -> tuple[Block, ...]:
@@ -163,7 +160,7 @@ def _cautions(prediction: Prediction) -> tuple[str, ...]:
     return tuple(text for text in prediction.cautions if "ompared" not in text and text not in (RESIN, DUST))
 
 
-def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, ...]:
+def _part(prediction: Prediction, system: System) -> tuple[Block, ...]:
     weighed, job = prediction.weighed, prediction.job
     pairs = [
         ("will weigh, finished", mass_both(weighed.mass.mean, system)),
@@ -171,14 +168,12 @@ def _part(prediction: Prediction, system: System, resins: str) -> tuple[Block, .
         ("surface", area_words(job.surface.whole.area, system)),
         ("thickness", thickness_words(weighed.thickness.mean, system)),
         ("areal weight, finished", areal_weight_words(prediction.areal_weight, system)),
-        ("process", weighed.process.name),
-        ("resin", resins),
     ]
     if weighed.process.pressure is not None:
         pairs.append(("vacuum on the gauge", pressure_words(weighed.process.pressure, system)))
     if job.part.trim:
         pairs.append(("laid beyond the trim line", length_words(job.part.trim, system)))
-    blocks: list[Block] = [Facts(tuple(pairs))]
+    blocks: list[Block] = [Facts(tuple(pairs), 1)]
     if prediction.published is not None:
         blocks.append(Words((_from_the_scale(prediction, system),)))
     if job.surface.has_mesh:
@@ -199,34 +194,3 @@ def _from_the_scale(prediction: Prediction, system: System) -> str:
         f"This shop's weigh-ins were used in every weight here: {'; '.join(told)}. By published figures alone it would "
         f"weigh {before}."
     )
-
-
-def write_sheet(sheet: BuildSheet, path: Path, paper: str = "A4") -> Path:
-    """Print a sheet.
-
-    Args:
-        sheet: What to print.
-        path: Where: its ending, .pdf or .html, says how.
-        paper: "A4" or "Letter".
-
-    Returns:
-        The path.
-
-    Raises:
-        LayupError: The ending or the paper is not known, or the file can't be written.
-    """
-    if paper not in PAPERS:
-        raise LayupError(f'no paper "{paper}". Write A4 or Letter')
-    ending = path.suffix.casefold()
-    if ending == ".pdf":
-        from layup.report.document_pdf import pdf_bytes
-
-        data = pdf_bytes(sheet, *PAPERS[paper])
-    elif ending in (".html", ".htm"):
-        from layup.report.document_html import html_text
-
-        data = html_text(sheet).encode("utf-8")
-    else:
-        raise LayupError(f'a build sheet can\'t be saved as "{path.name}". End its name in .pdf or .html')
-    write_file(path, data)
-    return path

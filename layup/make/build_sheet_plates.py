@@ -61,5 +61,5 @@ def cut_plate(fabric: FabricCut, system: System) -> Plate:
     from layup.make.nest_picture import cut_figure
 
     return _as_plate(
-        cut_figure([fabric], system, wide=6.6, high=2.9), f"{fabric.fabric}: where the pieces lie on the roll"
+        cut_figure([fabric], system, wide=5.4, high=1.4), f"{fabric.fabric}: where the pieces lie on the roll"
     )

@@ -138,7 +138,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
         if layer.number in cloth:
             listed = names[layer.number]
             size = "\n".join(
-                size_words(*s, one_of(system) if len(sizes[layer.number]) > 1 else system)
+                size_words(*s, one_of(system) if len(sizes[layer.number]) > 1 else system).replace("\n", ", ")
                 for s in sizes[layer.number][:3]
             )
             if len(listed) > 3:
@@ -147,7 +147,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
             angle = angle_words(layer.angle) if cloth[layer.number].directed else "no warp"
         else:
             core = cores[layer.number]
-            size = size_words(core.length, core.width, system)
+            size = size_words(core.length, core.width, system).replace("\n", ", ")
             pieces = thickness_words(core.thickness, one_of(system))
             angle = "core"
         wet = _wet(layer.number, mixes)
@@ -158,14 +158,13 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
                 angle,
                 where,
                 size,
-                area_words(layer.area, one_of(system)),
                 pieces,
                 wet,
                 TICK,
             )
         )
-    head = ("ply", "cloth or core", "warp", "where", "size, along × across the warp", "area", "pieces", "batch", "laid")
-    shares = (0.055, 0.17, 0.07, 0.13, 0.225, 0.105, 0.105, 0.07, 0.07)
+    head = ("ply", "cloth or core", "warp", "where", "size, along × across the warp", "pieces", "batch", "laid")
+    shares = (0.045, 0.18, 0.07, 0.145, 0.31, 0.12, 0.065, 0.065)
     return (
         Words(
             (
@@ -333,14 +332,22 @@ def _hands(people: int) -> str:
     return "1 person" if people == 1 else f"{people} people"
 
 
-def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
-    """Pots in the order of use, and the table for the scale."""
+def resin_blocks(mixes: tuple[Mix, ...], system: System, wall: bool = False) -> tuple[Block, ...]:
+    """Pots in the order of use, and the table for the scale.
+
+    Args:
+        mixes: Resin by resin.
+        system: "lb", "metric" or "both".
+        wall: Whether it hangs on the wall, where there is a pencil and no keyboard.
+    """
     blocks: list[Block] = []
     for mix in mixes:
         by_volume = "" if mix.volume_ratio is None else f"100 : {mix.volume_ratio * 100:.1f}"
         weighed = "catalyst, by weight of the resin" if mix.cure == "peroxide" else "resin : hardener by weight"
         if mix.asks:
-            blocks.append(Words((mix.asks,), caution=True))
+            asks, _, typed = mix.asks.partition(" Write --ratio")
+            asks += " Write what the can says into the boxes." if wall else f" Write --ratio{typed}"
+            blocks.append(Words((asks,), caution=True))
         pairs = [
             ("resin", mix.resin),
             (weighed, ratio_words(mix)),
@@ -354,7 +361,7 @@ def resin_blocks(mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:
                 else f"{_hands(mix.people)}, at {temperature_words(mix.temperature, system)}",
             ),
         ]
-        blocks.append(Facts(tuple(pairs)))
+        blocks.append(Facts(tuple(pairs), 6))
         rows = []
         for b in mix.batches:
             rows.append(
@@ -439,7 +446,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
         Grid(
             ("", "layer", "material", "area", "length from the roll", "watch for", "done"),
             tuple(rows),
-            (0.045, 0.14, 0.19, 0.1, 0.125, 0.33, 0.07),
+            (0.03, 0.15, 0.17, 0.085, 0.105, 0.4, 0.06),
             strong=frozenset({1}),
         )
     ]
@@ -453,7 +460,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
         ]
         if bag.drinks:
             pairs.insert(3, ("resin that stays in the bag", mass_both(bag.drinks, system)))
-        blocks.append(Facts(tuple(pairs)))
+        blocks.append(Facts(tuple(pairs), 5))
         blocks.append(
             Grid(
                 ("leak-down test: pump shut off", "gauge now", f"after {time / 60:.0f} min", "fell by", "good"),
@@ -495,9 +502,9 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
         steps.append(("hold", sheet, WRITE, WRITE, TICK))
         steps.append(("cooling", f"{sheet}; vacuum stays on until it is cool", WRITE, WRITE, TICK))
     grid = Grid(
-        ("step", "how", "from", "to", "done"),
-        tuple(steps),
-        (0.16, 0.44, 0.16, 0.16, 0.08),
+        ("step", "how", "temperature", "from (time)", "to (time)", "done"),
+        tuple((name, how, WRITE, *rest) for name, how, *rest in steps),
+        (0.12, 0.46, 0.13, 0.115, 0.115, 0.06),
         tall=True,
         strong=frozenset({0}),
     )
@@ -544,7 +551,7 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
         Grid(
             ("", "weigh", "what lies on the scale", "should show", "9 builds in 10 between", "scale showed"),
             tuple(rows),
-            (0.045, 0.14, 0.245, 0.145, 0.225, 0.2),
+            (0.03, 0.12, 0.375, 0.115, 0.2, 0.16),
             tall=True,
             strong=frozenset({1, 3}),
         ),
@@ -563,6 +570,29 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
                 ("shop temperature, humidity", WRITE),
                 ("signed", WRITE),
             ),
-            3,
+            6,
         ),
     )
+
+
+_HOLDS = (
+    ("mould clean and released; cloth and resin as listed, in date", False),
+    ("plies cut and marked; dry cloth weighed", False),
+    ("every ply laid: number, angle, this side up", False),
+    ("bag: leak-down test held", True),
+    ("cure: temperatures and times written down", False),
+    ("demoulded: no voids, no dry places, weight inside its limits", False),
+)
+"""Where the work waits for a second pair of eyes, and whether only a bag has it; common practice, no source."""
+
+
+def hold_blocks(bag: Bag) -> tuple[Block, ...]:
+    """Where the work stops until somebody else has looked, with a box for them, two side by side."""
+    listed = [what for what, bagged in _HOLDS if bag.bagged or not bagged]
+    cells = [(f"{number}  {what}", WRITE) for number, what in enumerate(listed, 1)]
+    cells += [("", "")] * (len(cells) % 2)
+    half = len(cells) // 2
+    rows = tuple((*one, *other) for one, other in zip(cells[:half], cells[half:], strict=True))
+    said = "Go on when the box is signed: by an inspector where rules ask for one, else by somebody who did not lay it."
+    head = ("stop after", "looked at by, date", "stop after", "looked at by, date")
+    return Words((said,)), Grid(head, rows, (0.32, 0.18, 0.32, 0.18), tall=True)

@@ -29,6 +29,8 @@ def _screen(title: str, blocks: Iterable[Block], system: System, safety: tuple[s
 def cut_screen(cut: Cut, system: System, safety: tuple[str, ...] = ()) -> RenderableType:
     """The screen of `layup cut`."""
     blocks = list(cut_tables(cut, system))
+    if cut.hints:
+        blocks.append(Words(cut.hints))
     if cut.prices:
         blocks.append(Words((f"together {money_words(cut.prices)}",)))
     if any(" is a frame" in proposal for proposal in cut.proposals):

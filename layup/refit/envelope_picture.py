@@ -24,6 +24,8 @@ MOST_NAMED = 9
 """Load cases that get their number; of more, only the worst and those outside do."""
 MOST_LISTED = 6
 """Of many load cases, so many stand in the key."""
+SIZE = (9.6, 6.6)
+"""Of the picture. [in]"""
 _MARKS = "osD^vPXph"
 
 
@@ -69,7 +71,13 @@ def envelope_image(ledger: Ledger, loading: Loading, kept: Kept, form: str) -> b
              "svg.hashsalt": "layup", "hatch.linewidth": 0.5}  # fmt: skip
     with mpl.rc_context(style):
         out = io.BytesIO()
-        stamp = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(form, {})
+        told = {
+            "CreationDate": None,
+            "Title": ledger.title,
+            "Author": "layup",
+            "Subject": "Load cases against the limits",
+        }
+        stamp = {"svg": {"Date": None}, "pdf": told}.get(form, {})
         _figure(ledger, loading, kept).savefig(out, format=form, dpi=160, facecolor=palette.PAPER, metadata=stamp)
         return out.getvalue()
 
@@ -78,7 +86,7 @@ def _figure(ledger: Ledger, loading: Loading, kept: Kept) -> Figure:
     from matplotlib.figure import Figure as NewFigure
 
     length, mass = (INCH, LB) if kept == "lb" else (1e-3, 1.0)
-    figure = NewFigure(figsize=(9.6, 6.6))
+    figure = NewFigure(figsize=SIZE)
     axes = figure.add_axes((0.10, 0.105, 0.56, 0.76))
     outside = set(loading.outside())
     bad = bool(outside) or bool(loading.empty_fault)

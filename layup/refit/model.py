@@ -416,6 +416,8 @@ class Refit(Entry):
 
     title: Name
     aircraft: Name | None = None
+    serial: Name | None = None
+    supersedes: Name | None = None
     datum: Name
     units: Literal["lb", "metric"] = "lb"
     by: Name | None = None

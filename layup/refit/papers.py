@@ -1,20 +1,20 @@
 """The papers of a refit as content: the equipment-change sheet and the weight-and-balance report.
 
-A `Paper` is headings, facts, tables and alarms, with no layout; `layup.refit.paper_pdf`, `paper_html` and `paper_sheet`
-put it on paper, on a page and in a spreadsheet. Every figure stands as the record is kept and, for a spreadsheet, as a
-number in one unit. The tool prepares; a licensed person checks and signs, and the space for that is part of the paper.
+`papers` fills documents of `layup.report.document`, which are printed, shown and written for a spreadsheet like every
+other paper. Figures stand as the record is kept, pounds also as decimals, and for a spreadsheet as numbers in one unit.
+The tool prepares; a licensed person checks and signs, beside the figures that are signed for.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
-from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
 
 from layup.partfile.cautions import suggested
 from layup.refit.balance import Balance
-from layup.refit.job import RefitJob, Weighing
+from layup.refit.job import LoadCase, RefitJob, Weighing
 from layup.refit.ledger import Ledger, Row
 from layup.refit.loading import BallastWord, Loading
 from layup.refit.model import Refit
@@ -28,98 +28,23 @@ from layup.refit.record_words import (
     mass_kept,
     moment_kept,
 )
+from layup.report.document import WRITE, Block, Document, Facts, Grid, Numbers, Plate, Section, Words
 from layup.units import INCH, LB
+from layup.words import MINUS
 
 What = Literal["change", "balance"]
+Value = str | float
+"""A cell: words, or a figure in SI that its heading says how to write."""
 
-
-FIGURES = frozenset(
-    (
-        "weight",
-        "change",
-        "arm",
-        "moment",
-        "index",
-        "net",
-        "CG",
-        "to spare",
-        "from forward",
-        "from aft",
-        "arm of CG",
-        "chord",
-    )
-)
-"""Headings of columns that hold figures and stand to the right."""
-
-
-class Cell(NamedTuple):
-    """One cell: its words, and its number in the unit of the column, where it has one."""
-
-    text: str
-    number: float | None = None
-
-
-class Column(NamedTuple):
-    """One column: its heading, and the heading of its numbers in a spreadsheet ("" for words only)."""
-
-    heading: str
-    numbers: str = ""
-
-
-@dataclass(frozen=True)
-class Section:
-    """One table with its heading and remarks.
-
-    Attributes:
-        heading: Of the section.
-        columns: Of the table.
-        rows: Cells by row; a row is as long as `columns`.
-        totals: Places of rows that are sums.
-        bad: Places of rows that break a limit.
-        notes: Below the table.
-        picture: Whether the picture of the limits stands here.
-    """
-
-    heading: str
-    columns: tuple[Column, ...] = ()
-    rows: tuple[tuple[Cell, ...], ...] = ()
-    totals: frozenset[int] = frozenset()
-    bad: frozenset[int] = frozenset()
-    notes: tuple[str, ...] = ()
-    picture: bool = False
-
-
-@dataclass(frozen=True)
-class Paper:
-    """One paper.
-
-    Attributes:
-        title: Of the paper.
-        subject: Of the refit.
-        facts: Label and value, at the head.
-        alarms: Every limit that is broken, in words; printed first, last and on every page.
-        sections: In order.
-        notes: At the end.
-        signed: Labels of the lines to fill in by hand.
-    """
-
-    title: str
-    subject: str
-    facts: tuple[tuple[str, str], ...]
-    alarms: tuple[str, ...]
-    sections: tuple[Section, ...]
-    notes: tuple[str, ...]
-    signed: tuple[str, ...] = field(
-        default=(
-            "Weighed or checked by (name)",
-            "Licence or certificate number",
-            "Signature",
-            "Date",
-        )
-    )
-
-
+_KINDS = {
+    "weight": "mass", "net": "mass", "holds": "mass", "change": "change", "to spare": "change",
+    "arm": "arm", "CG": "arm", "forward limit": "arm", "aft limit": "arm", "arm of CG": "arm", "moment": "moment",
+}  # fmt: skip
+"""What stands under a heading that holds figures."""
+BANNER = "OUTSIDE LIMITS: NOT TO BE FLOWN LOADED LIKE THIS"
 PREPARED = "Prepared with layup; not an approval. Figures marked predicted or listed were not weighed."
+_SIGN = "Checked and found correct. The tool that prepared this paper signs nothing."
+_SIGNED = ("Weighed or checked by (name)", "Licence or certificate number", "Signature", "Date")
 
 
 def papers(
@@ -133,7 +58,8 @@ def papers(
     by: str = "",
     method: str = "",
     date: str = "",
-) -> list[Paper]:
+    drawn: bool = True,
+) -> list[Document]:
     """The papers of a refit.
 
     Args:
@@ -146,35 +72,49 @@ def papers(
         by: Who prepares it, free text.
         method: How the weights were found, free text.
         date: Of the paper, year-month-day; today if empty.
+        drawn: Whether the picture of the limits is wanted; a CSV holds none.
 
     Returns:
         One paper each.
     """
     refit = job.refit
-    facts = [
-        ("Aircraft", refit.aircraft or ""),
-        ("Date", date or dt.date.today().isoformat()),
-        ("Prepared by", by or refit.by or ""),
-        ("Method", method or (ledger.final or ledger.start).method),
-        ("Datum", refit.datum),
-        ("Units", "pounds and ounces, inches" if kept == "lb" else "kilograms, millimetres"),
-        ("As it stood", moment_words(ledger.as_of)),
-    ]
-    told = tuple((label, value) for label, value in facts if value)
+    day = date or dt.date.today().isoformat()
+    plate = (
+        ("aircraft", refit.aircraft or ""), ("serial number", refit.serial or WRITE), ("date", day),
+        ("supersedes", refit.supersedes or _before(ledger) or WRITE),
+    )  # fmt: skip
+    facts = Facts(tuple(
+        (label, value) for label, value in (
+            ("prepared by", by or refit.by or ""),
+            ("method", method or (ledger.final or ledger.start).method),
+            ("datum", refit.datum),
+            ("units", "pounds and ounces, decimal pounds, inches" if kept == "lb" else "kilograms, millimetres"),
+            ("as it stood", moment_words(ledger.as_of)),
+        ) if value
+    ), 2)  # fmt: skip
+    hand = _Hand(refit, kept)
     loud = tuple(line.strip("! ") for line in alarms)
     made = []
     for one in what:
-        if one == "change":
-            sections = _change_sections(refit, ledger, kept)
-            made.append(
-                Paper("Equipment-change sheet", ledger.title, told, loud, sections, _notes(refit, ledger, kept))
+        change = one == "change"
+        sections = _changes(ledger, hand) if change else _report(job, ledger, loading, hand, drawn)
+        end = (*_notes(ledger, hand), PREPARED)
+        signed = (*hand.before_after(ledger), *(() if change else hand.limits(ledger)), *_signature())
+        result = Section("Empty weight and centre of gravity", (facts, *signed), together=True)
+        # what is signed for and the signature stand on one page: first in the report, under the sums of the changes
+        ordered = (*sections, result) if change else (result, *sections)
+        made.append(
+            Document(
+                "Equipment-change sheet" if change else "Weight-and-balance report", ledger.title, plate,
+                (*ordered, Section("Notes", (Words(end),))), loud, BANNER if loud else "",
             )
-        else:
-            sections = _balance_sections(refit, ledger, loading, kept)
-            made.append(
-                Paper("Weight-and-balance report", ledger.title, told, loud, sections, _notes(refit, ledger, kept))
-            )
+        )  # fmt: skip
     return made
+
+
+def _before(ledger: Ledger) -> str:
+    """The record that a paper takes the place of, where the first weighing is from one."""
+    return ", ".join(word for word in (ledger.start.record, ledger.start.date) if word) if ledger.start.record else ""
 
 
 def moment_words(as_of: str) -> str:
@@ -182,92 +122,153 @@ def moment_words(as_of: str) -> str:
     return f"after entry {as_of}" if as_of.isdigit() else f"at {as_of}" if as_of else ""
 
 
-def _notes(refit: Refit, ledger: Ledger, kept: Kept) -> tuple[str, ...]:
+def _signature() -> tuple[Block, ...]:
+    return Words((_SIGN,)), Facts(tuple((label, WRITE) for label in _SIGNED), 2)
+
+
+def _notes(ledger: Ledger, hand: _Hand) -> tuple[str, ...]:
     notes = ["Arms are positive aft of the datum, moments are weight times arm; what is removed counts as minus."]
-    if refit.index:
-        notes.append(index_note(refit.index, kept))
+    if hand.refit.index:
+        notes.append(index_note(hand.refit.index, hand.kept))
     pending = ledger.pending()
     if pending:
         notes.append(f"{len(pending)} items of the refit file are not in the ledger as they stand here.")
-    notes += [one.words for one in suggested(row.item.name for row in ledger.rows)]
-    return (*notes, PREPARED)
+    return (*notes, *(one.words for one in suggested(row.item.name for row in ledger.rows)))
 
 
-def mass_cell(kg: float, kept: Kept, text: str | None = None) -> Cell:
-    """A mass, its number in decimal pounds or in kilograms."""
-    return Cell(mass_kept(kg, kept) if text is None else text, kg / (LB if kept == "lb" else 1.0))
+@dataclass(frozen=True, slots=True)
+class _Hand:
+    """How this record is written: its units, its index, its chord."""
+
+    refit: Refit
+    kept: Kept
+
+    def words(self, heading: str, value: Value) -> str:
+        """A cell as its heading has it."""
+        if isinstance(value, str):
+            return value
+        if heading == "index":
+            return index_kept(value, self.refit.index, self.kept) if self.refit.index else ""
+        if heading == "chord":
+            return chord_kept(value, self.refit.chord).replace(" MAC", "")
+        kind = _KINDS[heading]
+        if kind == "mass" and value >= 0:
+            return mass_kept(value, self.kept)
+        if kind in ("mass", "change"):
+            return change_kept(value, self.kept)
+        return arm_kept(value, self.kept) if kind == "arm" else moment_kept(value, self.kept)
+
+    def _unit(self, kind: str) -> tuple[float, str]:
+        """What a figure is divided by for a spreadsheet, and the name of that unit."""
+        if self.kept == "lb":
+            return {"arm": (INCH, "in"), "moment": (LB * INCH, "lb in")}.get(kind, (LB, "decimal lb"))
+        return {"arm": (1e-3, "mm"), "moment": (1.0, "kg m")}.get(kind, (1.0, "kg"))
+
+    def grid(
+        self, head: Sequence[str], rows: Sequence[Sequence[Value]], *, totals: Iterable[int] = (),
+        bad: Iterable[int] = (),
+    ) -> Grid:  # fmt: skip
+        """A table of words and figures; pounds and ounces get a column of decimal pounds beside them.
+
+        Args:
+            head: Headings; "index" and "chord" are left out where the aircraft's papers have none.
+            rows: Cells; figures in SI.
+            totals: Rows that are sums.
+            bad: Rows that break a limit.
+        """
+        names: list[str] = []
+        columns: list[list[str]] = []
+        numbers: dict[int, Numbers] = {}
+        right: set[int] = set()
+        for place, heading in enumerate(head):
+            if (heading == "index" and not self.refit.index) or (heading == "chord" and not self.refit.chord):
+                continue
+            values = [row[place] for row in rows]
+            names.append(heading)
+            columns.append([self.words(heading, value) for value in values])
+            kind = _KINDS.get(heading)
+            if kind is None:
+                right |= {len(names) - 1} if heading in ("index", "chord") else set()
+                continue
+            right.add(len(names) - 1)
+            unit, name = self._unit(kind)
+            figures = tuple(None if isinstance(value, str) else value / unit for value in values)
+            beside = self.kept == "lb" and kind in ("mass", "change") and heading != "to spare"
+            if beside:
+                names.append("decimal lb")
+                columns.append(["" if x is None else _decimal(x, kind == "change") for x in figures])
+                right.add(len(names) - 1)
+            numbers[len(names) - 1] = Numbers(f"{heading}, {name}", figures, alone=beside)
+        return Grid(tuple(names), tuple(zip(*columns, strict=True)), right=frozenset(right), totals=frozenset(totals),
+                    bad=frozenset(bad), numbers=numbers)  # fmt: skip
+
+    def before_after(self, ledger: Ledger) -> tuple[Block, ...]:
+        """The empty aircraft before and after, and what is saved."""
+        lines = [("before", ledger.start.empty), ("after these changes", ledger.now)]
+        if ledger.final is not None:
+            lines.append(("final weighing", ledger.final.empty))
+        rows = [(name, sums.mass, sums.cg, sums.moment, sums.moment, sums.cg) for name, sums in lines]
+        grid = self.grid(("empty aircraft", "weight", "arm of CG", "moment", "index", "chord"), rows,
+                         totals={len(rows) - 1})  # fmt: skip
+        saving = ledger.saving
+        notes = [f"Saved {mass_kept(saving.mean, self.kept)}."]
+        if saving.p95 > saving.p05:
+            notes = [
+                f"Saved {mass_kept(saving.mean, self.kept)}, nine in ten {mass_kept(saving.p05, self.kept)} to "
+                f"{mass_kept(saving.p95, self.kept)}: some items are predicted or listed, not weighed."
+            ]
+        if ledger.unexplained is not None:
+            notes.append(final_text(ledger, self.kept))
+        return grid, Words(tuple(notes))
+
+    def limits(self, ledger: Ledger) -> tuple[Block, ...]:
+        """Limits in numbers, and what is left to load."""
+        limits = self.refit.limits
+        rows: list[tuple[Value, ...]] = [("maximum weight", limits.most.si, "", "")]
+        if limits.least is not None:
+            rows.append(("minimum weight", limits.least.si, "", ""))
+        for name, line in (("forward limit", limits.forward), ("aft limit", limits.aft)):
+            for weight, arm in line:
+                rows.append((f"{name} of CG", weight.si if weight.text else "at any weight", arm.si, arm.si))
+        for name, end in (("forward", limits.empty_forward), ("aft", limits.empty_aft)):
+            if end is not None:
+                rows.append((f"{name} limit of the empty CG", "empty", end.si, end.si))
+        useful = limits.most.si - ledger.empty.mass
+        rows.append(("useful load: maximum less empty weight", useful, "", ""))
+        return (self.grid(("limit", "weight", "arm", "chord"), rows, totals={len(rows) - 1}),)
 
 
-def change_cell(kg: float, kept: Kept) -> Cell:
-    """A change of mass with its sign."""
-    return Cell(change_kept(kg, kept), kg / (LB if kept == "lb" else 1.0))
+def _decimal(value: float, signed: bool) -> str:
+    """Decimal pounds, to a hundredth: an ounce is 0.0625."""
+    text = f"{abs(value):,.2f}"
+    if value < 0 and float(text.replace(",", "")) != 0.0:
+        return MINUS + text
+    return f"+{text}" if signed and value > 0 else text
 
 
-def arm_cell(m: float, kept: Kept) -> Cell:
-    """An arm, its number in inches or millimetres."""
-    return Cell(arm_kept(m, kept), m / (INCH if kept == "lb" else 1e-3))
-
-
-def moment_cell(kg_m: float, kept: Kept) -> Cell:
-    """A moment, its number in lb in or kg m."""
-    return Cell(moment_kept(kg_m, kept), kg_m / (LB * INCH if kept == "lb" else 1.0))
-
-
-def _heads(kept: Kept, *names: str) -> tuple[Column, ...]:
-    units = ("decimal lb", "in", "lb in") if kept == "lb" else ("kg", "mm", "kg m")
-    numbers = {"weight": f"weight, {units[0]}", "change": f"change, {units[0]}", "arm": f"arm, {units[1]}",
-               "moment": f"moment, {units[2]}", "net": f"net, {units[0]}", "CG": f"CG, {units[1]}",
-               "to spare": f"to spare, {units[0]}", "from forward": f"from forward limit, {units[1]}",
-               "from aft": f"from aft limit, {units[1]}", "arm of CG": f"arm of CG, {units[1]}"}  # fmt: skip
-    return tuple(Column(name, numbers.get(name, "")) for name in names)
-
-
-def _change_sections(refit: Refit, ledger: Ledger, kept: Kept) -> tuple[Section, ...]:
+def _changes(ledger: Ledger, hand: _Hand) -> tuple[Section, ...]:
     sections = []
     titles = {"removed": "Taken out", "added": "Put in", "moved": "Moved"}
     for action, title in titles.items():
         rows = [row for row in ledger.rows if row.item.action == action]
         if rows:
-            sections.append(_item_section(title, rows, refit, kept, action == "moved"))
-    if not sections:
-        sections.append(Section("No change", notes=("Nothing has been taken out, put in or moved.",)))
-    return (*sections, _before_after(refit, ledger, kept))
+            sections.append(Section(title, (_items(rows, hand, action == "moved"),)))
+    return tuple(sections) or (Section("No change", (Words(("Nothing has been taken out, put in or moved.",)),)),)
 
 
-def _item_section(title: str, rows: list[Row], refit: Refit, kept: Kept, moved: bool) -> Section:
-    names = ["item", "weight" if moved else "change", "arm", "moment", "known by", "date, who"]
-    heads = list(_heads(kept, *names))
-    if refit.index:
-        heads.insert(4, Column("index"))
-    found = []
+def _items(rows: list[Row], hand: _Hand, moved: bool) -> Grid:
+    found: list[tuple[Value, ...]] = []
     for row in rows:
         item = row.item
-        arm = arm_cell(item.arm, kept)
-        if item.arm_to is not None:
-            arm = Cell(f"{arm_kept(item.arm, kept)} to {arm_kept(item.arm_to, kept)}")
-        cells = [
-            Cell(item.name + (f" ({item.note})" if item.note else "")),
-            mass_cell(item.mass, kept) if moved else change_cell(item.change, kept),
-            arm,
-            moment_cell(item.moment, kept),
-            Cell(known_by(row, kept)),
-            Cell(", ".join(word for word in (item.date, item.by) if word)),
-        ]
-        if refit.index:
-            cells.insert(4, Cell(index_kept(item.moment, refit.index, kept)))
-        found.append(tuple(cells))
+        found.append((
+            item.name + (f" ({item.note})" if item.note else ""), item.mass if moved else item.change,
+            item.arm if item.arm_to is None else f"{hand.words('arm', item.arm)} to {hand.words('arm', item.arm_to)}",
+            item.moment, item.moment, known_by(row, hand.kept), ", ".join(w for w in (item.date, item.by) if w),
+        ))  # fmt: skip
     change, moment = sum(r.item.change for r in rows), sum(r.item.moment for r in rows)
-    total = [
-        Cell("together"),
-        Cell("") if moved else change_cell(change, kept),
-        Cell(""),
-        moment_cell(moment, kept),
-        Cell(""),
-        Cell(""),
-    ]
-    if refit.index:
-        total.insert(4, Cell(index_kept(moment, refit.index, kept)))
-    return Section(title, tuple(heads), (*found, tuple(total)), totals=frozenset({len(found)}))
+    found.append(("together", "" if moved else change, "", moment, moment, "", ""))
+    head = ("item", "weight" if moved else "change", "arm", "moment", "index", "known by", "date, who")
+    return hand.grid(head, found, totals={len(found) - 1})
 
 
 def known_by(row: Row, kept: Kept) -> str:
@@ -282,36 +283,6 @@ def known_by(row: Row, kept: Kept) -> str:
     return f"{item.how}: {item.mass_text}{tail}" if item.mass_text else item.how + tail
 
 
-def _before_after(refit: Refit, ledger: Ledger, kept: Kept) -> Section:
-    heads = list(_heads(kept, "empty aircraft", "weight", "arm of CG", "moment"))
-    if refit.index:
-        heads.append(Column("index"))
-    if refit.chord:
-        heads.append(Column("chord"))
-    lines = [("before", ledger.start.empty), ("after these changes", ledger.now)]
-    if ledger.final is not None:
-        lines.append(("final weighing", ledger.final.empty))
-    rows = [_sum_row(name, sums, refit, kept) for name, sums in lines]
-    notes = []
-    saving = ledger.saving
-    if saving.p95 > saving.p05:
-        notes.append(
-            f"Saved {mass_kept(saving.mean, kept)}, nine in ten {mass_kept(saving.p05, kept)} to "
-            f"{mass_kept(saving.p95, kept)}: some items are predicted or listed, not weighed."
-        )
-    else:
-        notes.append(f"Saved {mass_kept(saving.mean, kept)}.")
-    if ledger.unexplained is not None:
-        notes.append(final_text(ledger, kept))
-    return Section(
-        "Empty weight and centre of gravity",
-        tuple(heads),
-        tuple(rows),
-        notes=tuple(notes),
-        totals=frozenset({len(rows) - 1}),
-    )
-
-
 def final_text(ledger: Ledger, kept: Kept) -> str:
     """The final weighing against the ledger, in a sentence or two."""
     apart = ledger.unexplained or 0.0
@@ -323,69 +294,67 @@ def final_text(ledger: Ledger, kept: Kept) -> str:
     return text
 
 
-def _sum_row(name: str, sums: Balance, refit: Refit, kept: Kept) -> tuple[Cell, ...]:
-    cells = [Cell(name), mass_cell(sums.mass, kept), arm_cell(sums.cg, kept), moment_cell(sums.moment, kept)]
-    if refit.index:
-        cells.append(Cell(index_kept(sums.moment, refit.index, kept)))
-    if refit.chord:
-        cells.append(Cell(chord_kept(sums.cg, refit.chord).replace(" MAC", "")))
-    return tuple(cells)
-
-
-def _balance_sections(refit: Refit, ledger: Ledger, loading: Loading | None, kept: Kept) -> tuple[Section, ...]:
-    sections = [_weighing("First weighing", ledger.start, kept)]
+def _report(
+    job: RefitJob, ledger: Ledger, loading: Loading | None, hand: _Hand, drawn: bool
+) -> tuple[Section, ...]:  # fmt: skip
+    sections = [Section("First weighing", _weighing(ledger.start, hand))]
     if ledger.rows:
         known = ledger.known()
         words = {"weighed": "from the scale", "predicted": "predicted", "listed": "from a list"}
         told = "; ".join(f"{count} {words[how]}" for how, (count, _) in known.items() if count)
-        change = ledger.now.mass - ledger.start.empty.mass
-        moment = ledger.now.moment - ledger.start.empty.moment
-        row = (Cell(f"{len(ledger.rows)} items: {told}"), change_cell(change, kept), moment_cell(moment, kept))
-        sections.append(
-            Section(
-                "Changes since, item by item on the equipment-change sheet",
-                _heads(kept, "items", "change", "moment"),
-                (row,),
-            )
-        )
+        change = Balance(ledger.now.mass - ledger.start.empty.mass, ledger.now.moment - ledger.start.empty.moment)
+        row = (f"{len(ledger.rows)} items: {told}", change.mass, change.moment)
+        sections.append(Section("Changes since, item by item on the equipment-change sheet",
+                                (hand.grid(("items", "change", "moment"), [row]),)))  # fmt: skip
     if ledger.final is not None:
-        sections.append(_weighing("Final weighing", ledger.final, kept))
-    sections.append(_before_after(refit, ledger, kept))
+        sections.append(Section("Final weighing", _weighing(ledger.final, hand)))
+    places = _places(hand)
+    if places:
+        sections.append(Section("Seats, tanks, baggage and ballast", places))
     if loading is not None:
-        sections += _case_sections(loading, kept)
+        sections += _cases(job.loads, ledger, loading, hand, drawn)
     return tuple(sections)
 
 
-def _weighing(title: str, weighing: Weighing, kept: Kept) -> Section:
-    rows = []
+def _weighing(weighing: Weighing, hand: _Hand) -> tuple[Block, ...]:
+    rows: list[tuple[Value, ...]] = []
     for line in weighing.lines:
         words = f"{line.mass_text}; {line.note}" if line.note else line.mass_text
-        rows.append(
-            (
-                Cell(line.name),
-                Cell(words),
-                change_cell(line.mass, kept) if line.mass < 0 else mass_cell(line.mass, kept),
-                arm_cell(line.arm, kept),
-                moment_cell(line.mass * line.arm, kept),
-            )
-        )
+        rows.append((line.name, words, line.mass, line.arm, line.mass * line.arm))
     empty = weighing.empty
-    rows.append((Cell("empty"), Cell(""), mass_cell(empty.mass, kept), arm_cell(empty.cg, kept),
-                 moment_cell(empty.moment, kept)))  # fmt: skip
+    rows.append(("empty", "", empty.mass, empty.cg, empty.moment))
     told = [word for word in (weighing.date, weighing.by, weighing.method, weighing.record) if word]
-    return Section(
-        title,
-        _heads(kept, "at", "as read", "net", "arm", "moment"),
-        tuple(rows),
-        totals=frozenset({len(rows) - 1}),
-        notes=(", ".join(told),) if told else (),
-    )
+    grid = hand.grid(("at", "as read", "net", "arm", "moment"), rows, totals={len(rows) - 1})
+    return grid, *((Words((", ".join(told),)),) if told else ())
 
 
-def _case_sections(loading: Loading, kept: Kept) -> list[Section]:
-    checked = loading.checked
-    rows = []
-    bad = set()
+def _places(hand: _Hand) -> tuple[Block, ...]:
+    """Where people, fuel, baggage and ballast sit."""
+    refit = hand.refit
+    rows: list[tuple[Value, ...]] = []
+    for place in refit.place:
+        rows.append((place.name, "seat or baggage", place.holds.si if place.holds else "", place.arm.si, place.arm.si))
+    for tank in refit.tank:
+        full = tank.holds.si * tank.density.si
+        for level, arm in tank.arm:
+            at = f", at {level.text}" if level.text else ""
+            share = level.si if level.text else 1.0
+            rows.append(
+                (tank.name, f"tank of {tank.holds.text}, {tank.density.text}{at}", full * share, arm.si, arm.si)
+            )
+    for one in refit.ballast:
+        there = f"ballast, {mass_kept(one.aboard.si, hand.kept)} there now" if one.aboard else "ballast, none there now"
+        rows.append((one.name, there, one.holds.si if one.holds else "", one.arm.si, one.arm.si))
+    return (hand.grid(("station", "what", "holds", "arm", "chord"), rows),) if rows else ()
+
+
+def _cases(
+    loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: _Hand, drawn: bool
+) -> list[Section]:  # fmt: skip
+    checked, kept = loading.checked, hand.kept
+    rows: list[tuple[Value, ...]] = []
+    items: list[tuple[Value, ...]] = []
+    bad, sums = set(), set()
     for case, name in enumerate(loading.names):
         faults = checked.faults_of(case)
         if faults:
@@ -394,26 +363,38 @@ def _case_sections(loading: Loading, kept: Kept) -> list[Section]:
         if case == checked.worst and not faults:
             note += ", nearest a limit"
         if case in loading.unsure:
-            note += ", not surely"
-        rows.append(
-            (
-                Cell(f"{case + 1}  {name}"),
-                mass_cell(checked.mass[case], kept),
-                change_cell(-checked.over[case], kept),
-                arm_cell(checked.cg[case], kept),
-                arm_cell(checked.forward[case], kept),
-                arm_cell(checked.aft[case], kept),
-                Cell(note),
-            )
-        )
-    heads = _heads(kept, "load case", "weight", "to spare", "CG", "from forward", "from aft", "limits")
+            note += ", but within the uncertainty: weigh it"
+        rows.append((
+            f"{case + 1}  {name}", float(checked.mass[case]), -float(checked.over[case]),
+            float(checked.cg[case] - checked.forward[case]), float(checked.cg[case]),
+            float(checked.cg[case] + checked.aft[case]), note,
+        ))  # fmt: skip
+        empty = ledger.empty
+        items.append((f"{case + 1}  empty aircraft", "", empty.mass, empty.cg, empty.moment))
+        items += [(one.name, one.text, one.mass, one.arm, one.mass * one.arm) for one in loads[case].aboard]
+        sums.add(len(items))
+        whole = loading.sums[case]
+        items.append((f"{case + 1}  {name}", "", whole.mass, whole.cg, whole.moment))
     notes = tuple(ballast_text(word, kept) for word in loading.ballast)
     if loading.unsure:
-        notes = (*notes, "Not surely: the interval of what is only predicted reaches over a limit.")
-    return [
-        Section("Load cases", heads, tuple(rows), bad=frozenset(bad), notes=notes),
-        Section("Load cases against the limits", picture=True),
-    ]
+        notes = (*notes, "Within the uncertainty: the interval of what is only predicted reaches over a limit.")
+    head = ("load case", "weight", "to spare", "forward limit", "CG", "aft limit", "inside or not")
+    blocks: list[Block] = [hand.grid(head, rows, bad=bad)]
+    if notes:
+        blocks.append(Words(notes))
+    listed = hand.grid(("aboard", "as written", "weight", "arm", "moment"), items, totals=sums)
+    found = [Section("Load cases", tuple(blocks)), Section("Load cases, item by item", (listed,))]
+    if drawn:
+        found.append(Section("Load cases against the limits", (_plate(ledger, loading, kept),)))
+    return found
+
+
+def _plate(ledger: Ledger, loading: Loading, kept: Kept) -> Plate:
+    from layup.refit.envelope_picture import SIZE, envelope_image
+
+    png, svg = envelope_image(ledger, loading, kept, "png"), envelope_image(ledger, loading, kept, "svg").decode()
+    says = "Weight over the arm of the centre of gravity: the limits, and every load case."
+    return Plate(png, svg[svg.index("<svg") :], *SIZE, says)
 
 
 def ballast_text(word: BallastWord, kept: Kept) -> str:

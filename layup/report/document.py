@@ -1,11 +1,13 @@
 """What is shown, free of how: sections of facts, tables, pictures and sentences.
 
-The build sheet and the screens fill it; `document_pdf`, `document_html` and `document_text` show the same content.
+The build sheet, the refit's papers and the screens fill it; `document_pdf`, `document_html`, `document_text` and
+`document_sheet` show the same content, and `document_file` writes it as the name's ending says.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from layup.words import System
 
@@ -33,27 +35,48 @@ class Facts:
 
 
 @dataclass(frozen=True, slots=True)
+class Numbers:
+    """What a spreadsheet gets of a column that holds figures.
+
+    Attributes:
+        heading: With the unit.
+        values: Row by row, in that unit; None where the cell holds no figure.
+        alone: Whether they stand in place of the words, else beside them.
+    """
+
+    heading: str
+    values: tuple[float | None, ...]
+    alone: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Grid:
     """A table.
 
     Attributes:
         head: Names of the columns.
         rows: Cells; `TICK` and `WRITE` are for the pencil.
-        shares: Width of each column over that of the table.
+        shares: Width of each column over that of the table; empty for as wide as the words ask.
         right: Columns set to the right: figures.
         tall: Whether rows are high enough to write in.
         strong: Columns in bold.
+        totals: Rows that are sums.
+        bad: Rows that break a limit.
+        numbers: By column, the figures for a spreadsheet.
     """
 
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-    shares: tuple[float, ...]
+    shares: tuple[float, ...] = ()
     right: frozenset[int] = frozenset()
     tall: bool = False
     strong: frozenset[int] = frozenset()
+    totals: frozenset[int] = frozenset()
+    bad: frozenset[int] = frozenset()
+    numbers: Mapping[int, Numbers] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for row in (self.head, self.shares, *self.rows):
+        for row in (self.head, self.shares or self.head, *self.rows):
             if len(row) != len(self.head):
                 raise ValueError(f"a row of {len(row)} cells in a table of {len(self.head)} columns")
 
@@ -68,7 +91,8 @@ class Grid:
             self,
             head=of(self.head),
             rows=tuple(of(row) for row in self.rows),
-            shares=tuple(self.shares[i] for i in kept),
+            shares=tuple(self.shares[i] for i in kept) if self.shares else (),
+            numbers={n: self.numbers[i] for n, i in enumerate(kept) if i in self.numbers},
             right=frozenset(n for n, i in enumerate(kept) if i in self.right),
             strong=frozenset(n for n, i in enumerate(kept) if i in self.strong),
         )
@@ -120,22 +144,30 @@ class Section:
     Attributes:
         title: Its heading.
         blocks: In order.
+        together: Whether all of it stands on one page: figures with the signature under them.
     """
 
     title: str
     blocks: tuple[Block, ...]
+    together: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class BuildSheet:
-    """A whole build sheet.
+class Document:
+    """A whole paper.
 
     Attributes:
-        title: Of the part.
-        plate: What stands in the title block: label and value.
+        kind: "Build sheet": what it is.
+        title: What it is about.
+        plate: What stands in the title block of every page: label and value.
         sections: In order.
+        alarms: What must not be missed: first, last and on every page.
+        banner: The few words of them that stand on every page.
     """
 
+    kind: str
     title: str
     plate: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
+    alarms: tuple[str, ...] = ()
+    banner: str = ""

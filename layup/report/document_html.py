@@ -1,11 +1,13 @@
-"""The build sheet as one HTML file for a tablet at the bench: large type, boxes to tick and to type in, no network."""
+"""Papers as one HTML file, for a tablet at the bench too: large type, boxes to tick and to type in, no network."""
 
 from __future__ import annotations
 
 import base64
+from collections.abc import Sequence
 from html import escape
 
-from layup.report.document import TICK, WRITE, Block, BuildSheet, Facts, Grid, Plate, Words
+from layup.report import palette
+from layup.report.document import TICK, WRITE, Block, Document, Facts, Grid, Plate, Words
 
 _STYLE = """
 :root { --ink: #111; --quiet: #565656; --line: #111; --pale: #ebebeb; }
@@ -36,34 +38,47 @@ input[type=checkbox] { width: 2.1rem; height: 2.1rem; accent-color: var(--ink); 
 input[type=text] { width: 100%; min-width: 5rem; min-height: 2.8rem; font: inherit; border: 2px solid var(--line);
   padding: .2rem .4rem; background: #fff; color: var(--ink); }
 figure { margin: 0 0 1rem; } figure svg, figure img { max-width: 100%; height: auto; }
+article + article { break-before: page; border-top: 3px solid var(--line); margin-top: 3rem; padding-top: 1rem; }
+.alarm, tr.bad td { background: OLD; color: PAPER; font-weight: bold; }
+.alarm { padding: .6rem .9rem; margin: .8rem 0; }
+tr.total td { font-weight: bold; border-top: 2px solid var(--line); }
 .caution { border-left: .5rem solid var(--ink); padding-left: .8rem; }
-@media print { body { font-size: 10pt; max-width: none; padding: 0; } h2 { break-after: avoid; }
+@media print { * { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
+  body { font-size: 10pt; max-width: none; padding: 0; } h2 { break-after: avoid; }
   tr, figure, dl { break-inside: avoid; } @page { margin: 14mm; } }
-"""
+""".replace("OLD", palette.OLD).replace("PAPER", palette.PAPER)
 
 
-def html_text(sheet: BuildSheet) -> str:
-    """The sheet as one HTML page that needs nothing else.
+def html_text(documents: Sequence[Document]) -> str:
+    """Papers as one HTML page that needs nothing else.
 
     Args:
-        sheet: What to show.
+        documents: What to show, one after the other.
 
     Returns:
         The page.
     """
+    first = documents[0]
+    title = escape(f"{first.title}, {first.kind[:1].lower()}{first.kind[1:]}")
+    body = "\n".join(_article(document) for document in documents)
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title}</title>\n'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<style>{_STYLE}</style>\n</head>\n<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _article(document: Document) -> str:
+    alarms = "".join(f'<div class="alarm" role="alert">{escape(line)}</div>\n' for line in document.alarms)
     sections = "\n".join(
         f"<section>\n<h2><b>{number}</b> {escape(section.title)}</h2>\n"
-        + "\n".join(_block(b) for b in section.blocks)
+        + "\n".join(_block(block) for block in section.blocks)
         + "\n</section>"
-        for number, section in enumerate(sheet.sections, 1)
+        for number, section in enumerate(document.sections, 1)
     )
-    title = escape(sheet.title)
     return (
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title}, build sheet</title>\n'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<style>{_STYLE}</style>\n</head>\n<body>\n"
-        f"<header>\n<h1><small>build sheet</small>{title}</h1>\n{_facts(sheet.plate)}\n</header>\n"
-        f"<main>\n{sections}\n</main>\n</body>\n</html>\n"
+        f"<article>\n<header>\n<h1><small>{escape(document.kind)}</small>{escape(document.title)}</h1>\n"
+        f"{_facts(document.plate)}\n</header>\n{alarms}{sections}\n{alarms}</article>"
     )
 
 
@@ -97,10 +112,11 @@ def _grid(grid: Grid) -> str:
 
     head = "".join(f"<th{kind(i)}>{escape(name)}</th>" for i, name in enumerate(grid.head))
     rows = []
-    for row in grid.rows:
+    for number, row in enumerate(grid.rows):
         label = next((c for c in row if c not in (TICK, WRITE)), "")
         cells = "".join(f"<td{kind(i)}>{_cell(c, f'{grid.head[i]}, {label}')}</td>" for i, c in enumerate(row))
-        rows.append(f"<tr>{cells}</tr>")
+        row_class = ' class="bad"' if number in grid.bad else ' class="total"' if number in grid.totals else ""
+        rows.append(f"<tr{row_class}>{cells}</tr>")
     tall = ' class="tall"' if grid.tall else ""
     return f'<div class="wide"><table{tall}><thead><tr>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table></div>'
 

@@ -1,4 +1,4 @@
-"""The build sheet as PDF: a frame, a title block on every page, one family of type, black on white.
+"""Papers as PDF: a frame, a title block on every page, one family of type, black on white.
 
 Everything is laid out by reportlab in cells that wrap, so nothing is cut off; a table that does not fit a page goes on
 on the next under the same head. The type is DejaVu Sans, which comes with matplotlib and may be embedded freely
@@ -9,96 +9,138 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
-from layup.report.document import TICK, WRITE, Block, BuildSheet, Facts, Grid, Plate, Section, Words
+from layup.report import palette
+from layup.report.document import TICK, WRITE, Block, Document, Facts, Grid, Plate, Section, Words
 
 _MM = 72 / 25.4
 _MARGIN = 9 * _MM  # paper to frame
-_INSIDE = 5 * _MM  # frame to text
-_PLATE = 23 * _MM  # height of the title block
+_INSIDE = 4 * _MM  # frame to text
+_PLATE = 14.5 * _MM  # height of the title block
+_BANNER = 9 * _MM  # of the alarm at the top of every page
 _LINE, _THIN = 1.1, 0.4
 _GREY = 0.42  # of secondary text: dark enough for a grey printer
 _PALE = 0.92
 _SPLIT = 5  # rows from which a table may go on on the next page
+_BODY, _SMALL, _HEAD = 8.3, 7.4, 7.0  # of tables, of sentences, of headings of columns [pt]
+_TALLEST = 68 * _MM  # of a picture
+_TWO = 55 * _MM  # of a picture with something beside it
+_BESIDE = 0.66  # of the width for a picture that has facts beside it
 
 
-def pdf_bytes(sheet: BuildSheet, width: float, height: float) -> bytes:
-    """The sheet as a PDF file.
+def pdf_bytes(documents: Sequence[Document], width: float, height: float) -> bytes:
+    """Papers as one PDF file, each with its own count of pages.
 
     Args:
-        sheet: What to print.
+        documents: What to print, one after the other.
         width: Of the paper. [mm]
         height: Of the paper. [mm]
 
     Returns:
-        The file; the same bytes for the same sheet.
+        The file; the same bytes for the same papers.
     """
     register_fonts()
-    pages = _build(sheet, width * _MM, height * _MM, 0)[1]
-    return _build(sheet, width * _MM, height * _MM, pages)[0]
+    pages = _build(documents, width * _MM, height * _MM, {})[1]
+    return _build(documents, width * _MM, height * _MM, pages)[0]
 
 
-def _build(sheet: BuildSheet, width: float, height: float, pages: int) -> tuple[bytes, int]:
-    """The file, and how many pages it has; the number of pages is printed on each, so it is built twice."""
-    from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
+def _build(
+    documents: Sequence[Document], width: float, height: float, pages: dict[int, tuple[int, int]]
+) -> tuple[bytes, dict[int, tuple[int, int]]]:
+    """The file, and by page the number and the count in its own paper; these are printed, so it is built twice."""
+    from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
 
     out = io.BytesIO()
-    document = BaseDocTemplate(
-        out,
-        pagesize=(width, height),
-        invariant=1,
-        initialFontName="Text",
-        title=f"{sheet.title}, build sheet",
-        author="layup",
-        subject="Build sheet",
-        leftMargin=_MARGIN,
-        rightMargin=_MARGIN,
-        topMargin=_MARGIN,
+    first = documents[0]
+    kinds = ", ".join(document.kind for document in documents)
+    built = BaseDocTemplate(
+        out, pagesize=(width, height), invariant=1, initialFontName="Text", title=f"{first.title}: {kinds}",
+        author="layup", creator="layup", subject=kinds, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN,
         bottomMargin=_MARGIN,
-    )
-    frame = Frame(
-        _MARGIN + _INSIDE,
-        _MARGIN + _PLATE + 2 * _MM,
-        width - 2 * (_MARGIN + _INSIDE),
-        height - 2 * _MARGIN - _PLATE - 2 * _MM - 4 * _MM,
-        leftPadding=0,
-        rightPadding=0,
-        topPadding=0,
-        bottomPadding=0,
-    )
-
-    def dress(canvas: Any, _: Any) -> None:
-        _title_block(canvas, sheet, width, height, pages)
-
+    )  # fmt: skip
     opened: list[tuple[int, str, bool]] = []  # of every section: page, heading, whether it is the first thing there
+    owner: dict[int, int] = {}  # which paper a page is of
 
     def note(flowable: Any) -> None:
         if hasattr(flowable, "opens"):
-            top = document.frame._y + flowable._height > document.frame._y2 - 9 * _MM
-            opened.append((document.page, flowable.opens, top))
+            top = built.frame._y + flowable._height > built.frame._y2 - 9 * _MM
+            opened.append((built.page, flowable.opens, top))
+
+    def dress(number: int) -> Any:
+        def draw(canvas: Any, _: Any) -> None:
+            owner[canvas.getPageNumber()] = number
+            _title_block(canvas, documents[number], width, height, pages.get(canvas.getPageNumber()))
+            if documents[number].banner:
+                _banner(canvas, documents[number].banner, width, height)
+
+        return draw
 
     def head(canvas: Any, page: Any) -> None:
-        before = [heading for number, heading, _ in opened if number < page.page]
-        if before and not any(first for number, _, first in opened if number == page.page):
+        own = [entry for entry in opened if owner.get(entry[0]) == owner.get(page.page)]
+        before = [heading for number, heading, _ in own if number < page.page]
+        if before and not any(top for number, _, top in own if number == page.page):
             canvas.setFont("Text-Bold", 8.0)
             canvas.setFillGray(_GREY)
-            canvas.drawString(_MARGIN + _INSIDE, height - _MARGIN - 3.2 * _MM, f"{before[-1]} (continued)")
+            down = _BANNER if documents[owner[page.page]].banner else 0.0
+            canvas.drawString(_MARGIN + _INSIDE, height - _MARGIN - down - 3.2 * _MM, f"{before[-1]} (continued)")
 
-    document.afterFlowable = note
-    document.addPageTemplates([PageTemplate(id="sheet", frames=[frame], onPage=dress, onPageEnd=head)])
     inner = width - 2 * (_MARGIN + _INSIDE)
     story: list[Any] = []
-    for number, section in enumerate(sheet.sections, 1):
-        story += _section(number, section, inner)
-    document.build(story)
-    return out.getvalue(), int(document.page)
+    templates = []
+    for number, document in enumerate(documents):
+        frame = Frame(
+            _MARGIN + _INSIDE, _MARGIN + _PLATE + 1 * _MM, inner,
+            height - 2 * _MARGIN - _PLATE - 5 * _MM - (_BANNER if document.banner else 0.0), 0, 0, 0, 0,
+        )  # fmt: skip
+        templates.append(PageTemplate(id=f"p{number}", frames=[frame], onPage=dress(number), onPageEnd=head))
+        if number:
+            story += [NextPageTemplate(f"p{number}"), PageBreak()]
+        alarms = [_alarms(document.alarms, inner)] if document.alarms else []
+        story += alarms
+        for place, section in enumerate(document.sections, 1):
+            story += _section(place, section, inner)
+        story += [_alarms(document.alarms, inner)] if document.alarms else []
+    built.afterFlowable = note
+    built.addPageTemplates(templates)
+    built.build(story)
+    counts = {number: sum(paper == number for paper in owner.values()) for number in set(owner.values())}
+    begins = {number: min(page for page, paper in owner.items() if paper == number) for number in counts}
+    return out.getvalue(), {page: (page - begins[paper] + 1, counts[paper]) for page, paper in owner.items()}
 
 
-def _title_block(canvas: Any, sheet: BuildSheet, width: float, height: float, pages: int) -> None:
+def _alarms(lines: tuple[str, ...], width: float) -> Any:
+    """What must not be missed, white on a dark ground."""
+    from reportlab.lib.colors import HexColor
+    from reportlab.platypus import Table
+
+    table = Table([[_paragraph(f"<b>{_text(line)}</b>", 9.5, colour=palette.PAPER)] for line in lines], [width])
+    table.setStyle([("FONT", (0, 0), (-1, -1), "Text"), ("BACKGROUND", (0, 0), (-1, -1), HexColor(palette.OLD))])
+    table.spaceBefore = 3 * _MM
+    table.spaceAfter = 3 * _MM
+    return table
+
+
+def _banner(canvas: Any, words: str, width: float, height: float) -> None:
+    """The alarm of every page, at its top."""
+    from reportlab.lib.colors import HexColor
+
+    canvas.saveState()
+    canvas.setFillColor(HexColor(palette.OLD))
+    canvas.rect(_MARGIN, height - _MARGIN - _BANNER + 2 * _MM, width - 2 * _MARGIN, _BANNER - 2 * _MM, stroke=0, fill=1)
+    canvas.setFillColor(HexColor(palette.PAPER))
+    canvas.setFont("Text-Bold", 10.5)
+    canvas.drawCentredString(width / 2, height - _MARGIN - _BANNER + 3.6 * _MM, words)
+    canvas.restoreState()
+
+
+def _title_block(
+    canvas: Any, document: Document, width: float, height: float, numbered: tuple[int, int] | None
+) -> None:
     """Frame and title block of one page."""
     canvas.saveState()
     canvas.setLineWidth(_LINE)
@@ -107,19 +149,22 @@ def _title_block(canvas: Any, sheet: BuildSheet, width: float, height: float, pa
     top = low + _PLATE
     canvas.line(left, top, left + wide, top)
     canvas.setLineWidth(_THIN)
-    half = low + _PLATE * 0.45
+    half = low + _PLATE * 0.47
     canvas.line(left, half, left + wide, half)
-    # above: title and sheet number
+    # above: title and number of the page
     last = left + wide * 0.84
     canvas.line(last, half, last, top)
     room = last - left - 5 * _MM
-    size = _fitting(canvas, sheet.title, "Text-Bold", 15.0, room)
-    _cell(canvas, left, half, "build sheet", sheet.title, size, bold=True, high=top - half)
-    said = f"{canvas.getPageNumber()} of {pages}" if pages else str(canvas.getPageNumber())
-    _cell(canvas, last, half, "sheet", said, 12.0, bold=True, high=top - half)
+    size = _fitting(canvas, document.title, "Text-Bold", 12.5, room)
+    _cell(canvas, left, half, document.kind, document.title, size, bold=True, high=top - half)
+    said = "{} of {}".format(*numbered) if numbered else ""
+    _cell(canvas, last, half, "page", said, 10.5, bold=True, high=top - half)
     # below: one cell for each entry, as wide as what it holds
-    cells = [(label, value or " ") for label, value in sheet.plate]
-    sizes = [max(canvas.stringWidth(v, "Text", 8.2), canvas.stringWidth(k, "Text", 6.2)) + 4.6 * _MM for k, v in cells]
+    cells = [(label, "" if value == WRITE else value) for label, value in document.plate]
+    sizes = [
+        max(canvas.stringWidth(v, "Text", 8.2), canvas.stringWidth(k, "Text", 6.2), 0 if v else 22 * _MM) + 4.6 * _MM
+        for k, v in cells
+    ]
     squeeze = min(1.0, wide / sum(sizes))
     spare = max(0.0, wide - sum(sizes)) / len(cells)
     at = left
@@ -141,10 +186,10 @@ def _fitting(canvas: Any, text: str, font: str, size: float, room: float) -> flo
 def _cell(canvas: Any, x: float, y: float, label: str, value: str, size: float, *, bold: bool, high: float) -> None:
     canvas.setFillGray(_GREY)
     canvas.setFont("Text", 6.2)
-    canvas.drawString(x + 2 * _MM, y + high - 3.1 * _MM, label)
+    canvas.drawString(x + 2 * _MM, y + high - 2.5 * _MM, label)
     canvas.setFillGray(0)
     canvas.setFont("Text-Bold" if bold else "Text", size)
-    canvas.drawString(x + 2 * _MM, y + max(1.9 * _MM, (high - 3.4 * _MM - size * 0.7) / 2), value)
+    canvas.drawString(x + 2 * _MM, y + max(1.3 * _MM, (high - 2.8 * _MM - size * 0.7) / 2), value)
 
 
 def _section(number: int, section: Section, width: float) -> list[Any]:
@@ -152,9 +197,9 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
 
     from reportlab.lib.colors import black, white  # isort: skip
 
-    badge = _paragraph(f"<b>{number}</b>", 11.5, colour="white", align=1)
+    badge = _paragraph(f"<b>{number}</b>", 9.5, colour="white", align=1)
     heading = Table(
-        [[badge, _paragraph(f"<b>{escape(section.title)}</b>", 13.0)]], colWidths=[8 * _MM, width - 8 * _MM]
+        [[badge, _paragraph(f"<b>{escape(section.title)}</b>", 10.5)]], colWidths=[7 * _MM, width - 7 * _MM]
     )
     heading.setStyle(
         [
@@ -163,44 +208,56 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
             ("TEXTCOLOR", (0, 0), (0, 0), white),
             ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
             ("LINEBELOW", (0, 0), (-1, 0), _LINE, black),
-            ("TOPPADDING", (0, 0), (-1, -1), 2.5),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), 3.5),
+            ("TOPPADDING", (0, 0), (-1, -1), 1.0),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),
             ("LEFTPADDING", (0, 0), (0, 0), 1),
             ("RIGHTPADDING", (0, 0), (0, 0), 1),
             ("LEFTPADDING", (1, 0), (1, 0), 5),
         ]
     )
-    heading.spaceBefore = 7 * _MM  # but not at the top of a page
+    heading.spaceBefore = 3.5 * _MM  # but not at the top of a page
     heading.opens = f"{number}  {section.title}"  # for the head of a page that it goes on to
-    room = 40 if isinstance(section.blocks[0], Words) and len(section.blocks) == 1 else 55
-    start: list[Any] = [CondPageBreak(room * _MM)]
-    story: list[Any] = start
-    before: list[Any] = [heading, Spacer(1, 3 * _MM)]  # stays with what comes next
-    last: list[Any] | None = None  # what the words at the end of a section stay with
+    room = 18 if isinstance(section.blocks[0], Words) and len(section.blocks) == 1 else 30
+    story: list[Any] = [CondPageBreak(room * _MM)]
+    before: list[Any] = [heading, Spacer(1, 1.6 * _MM)]  # stays with what comes next
+    headed = False
     for block in _paired(section.blocks, width):
         flowables = _block(block, width)
-        if isinstance(block, Grid) and len(block.rows) > _SPLIT:
-            story += [CondPageBreak(60 * _MM), *before, *flowables]
-            last = None
-        elif isinstance(block, Words) and not block.caution:
-            before = [*before, *flowables, Spacer(1, 3 * _MM)]
+        if isinstance(block, Words) and not block.caution and not headed:
+            before += [*flowables, Spacer(1, 1.2 * _MM)]  # an introduction stays with its table
             continue
+        if isinstance(block, Grid) and len(block.rows) > _SPLIT:
+            story += [CondPageBreak(32 * _MM), *before, *flowables]
+        elif isinstance(block, Words) and headed:
+            story += [*before, *flowables]
         else:
-            last = [*before, *flowables]
-            story.append(KeepTogether(last))
-        before = [Spacer(1, 3 * _MM)]
-    if last is not None:
-        story[-1] = KeepTogether([*last, *before])
-        return story
-    return [*story, KeepTogether(before)]
+            story.append(KeepTogether([*before, *flowables]))
+        before, headed = [Spacer(1, 1.6 * _MM)], True
+    if not headed:
+        story.append(KeepTogether(before))
+    if section.together:
+        return [KeepTogether([part for part in _flat(story) if not isinstance(part, CondPageBreak)])]
+    return story
 
 
-def _paired(blocks: tuple[Block, ...], width: float) -> list[Block | tuple[Plate, Plate]]:
-    """Blocks with neighbouring pictures side by side where two fit."""
-    found: list[Block | tuple[Plate, Plate]] = []
+def _flat(flowables: Sequence[Any]) -> Iterator[Any]:
+    """Flowables one by one, out of what keeps some of them together."""
+    from reportlab.platypus import KeepTogether
+
+    for one in flowables:
+        yield from _flat(one._content) if isinstance(one, KeepTogether) else (one,)
+
+
+_Pair = tuple[Plate, Plate | Facts]
+
+
+def _paired(blocks: tuple[Block, ...], width: float) -> list[Block | _Pair]:
+    """Blocks with neighbouring pictures side by side where two fit, and facts beside the picture they follow."""
+    found: list[Block | _Pair] = []
     for block in blocks:
         last = found[-1] if found else None
-        if isinstance(block, Plate) and isinstance(last, Plate) and (last.width + block.width) * 72 <= width:
+        fits = isinstance(block, Plate) and isinstance(last, Plate) and (last.width + block.width) * 72 <= width
+        if isinstance(last, Plate) and (isinstance(block, Facts) or (fits and isinstance(block, Plate))):
             found[-1] = (last, block)
         else:
             found.append(block)
@@ -223,16 +280,21 @@ def _paragraph(markup: str, size: float, *, colour: str = "black", align: int = 
     return Paragraph(markup, style)
 
 
-def _block(block: Block | tuple[Plate, Plate], width: float) -> list[Any]:
+def _block(block: Block | _Pair, width: float) -> list[Any]:
     if isinstance(block, tuple):
         from reportlab.platypus import Table
 
-        pair = Table([[_plate(block[0], width), _plate(block[1], width)]], hAlign="LEFT")
+        first, other = block
+        share = _BESIDE if isinstance(other, Facts) else 0.5
+        facing = _facts(other, width * (1 - share)) if isinstance(other, Facts) else _plate(other, width * 0.5, _TWO)
+        widths = [width * share, width * (1 - share)] if isinstance(other, Facts) else None
+        pair = Table([[_plate(first, width * share - 4, _TWO), facing]], colWidths=widths, hAlign="LEFT")
         pair.setStyle(
             [
                 ("FONT", (0, 0), (-1, -1), "Text"),
                 ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 0 if isinstance(other, Facts) else 6),
+                ("VALIGN", (0, 0), (-1, -1), "TOP" if isinstance(other, Facts) else "BOTTOM"),
             ]
         )
         return [pair]
@@ -256,10 +318,10 @@ def _facts(facts: Facts, width: float) -> Any:
     grey = f"#{round(_GREY * 255):02x}" + f"{round(_GREY * 255):02x}" * 2
     cells = []
     for label, value in facts.pairs:
-        head = f'<font size="7.4" color="{grey}">{_text(label)}</font><br/>'
-        cells.append(_paragraph(head + (f"<b>{_text(value)}</b>" if value != WRITE else "<br/><br/>"), 10.0))
+        head = f'<font size="6.2" color="{grey}">{_text(label)}</font><br/>'
+        cells.append(_paragraph(head + (f"<b>{_text(value)}</b>" if value != WRITE else "<br/>"), _BODY))
     while len(cells) % facts.columns:
-        cells.append(_paragraph("", 10.0))
+        cells.append(_paragraph("", _BODY))
     rows = [cells[i : i + facts.columns] for i in range(0, len(cells), facts.columns)]
     table = Table(rows, colWidths=[width / facts.columns] * facts.columns)
     line = Color(0, 0, 0)
@@ -268,43 +330,44 @@ def _facts(facts: Facts, width: float) -> Any:
             ("FONT", (0, 0), (-1, -1), "Text"),
             ("GRID", (0, 0), (-1, -1), _THIN, line),
             ("VALIGN", (0, 0), (-1, -1), "TOP"),
-            ("TOPPADDING", (0, 0), (-1, -1), 3),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), 4),
-            ("LEFTPADDING", (0, 0), (-1, -1), 4.5),
+            ("TOPPADDING", (0, 0), (-1, -1), 1.0),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+            ("LEFTPADDING", (0, 0), (-1, -1), 3.5),
         ]
     )
     return table
 
 
 def _grid(grid: Grid, width: float) -> Any:
-    from reportlab.lib.colors import Color, black
+    from reportlab.lib.colors import Color, HexColor, black
     from reportlab.platypus import Table
 
-    widths = [share / sum(grid.shares) * width for share in grid.shares]
-    size = 9.3
+    size = _BODY
+    widths = [share / sum(grid.shares) * width for share in grid.shares] or _widths(grid, width, size)
     rows = [
         [
-            _paragraph(f"<b>{_text(cell)}</b>", 7.8, align=2 if i in grid.right else 0)
+            _paragraph(f"<b>{_text(cell)}</b>", _HEAD, align=2 if i in grid.right else 0)
             for i, cell in enumerate(grid.head)
         ]
     ]
     ticks = []
-    for number, row in enumerate(grid.rows, 1):
-        cells = []
+    for number, row in enumerate(grid.rows):
+        cells: list[Any] = []
         for i, cell in enumerate(row):
             if cell == TICK:
-                ticks.append((i, number))
+                ticks.append((i, number + 1))
                 cells.append(_tick())
             elif cell == WRITE:
                 cells.append("")
             else:
-                text = f"<b>{_text(cell)}</b>" if i in grid.strong else _text(cell)
-                cells.append(
-                    _paragraph(text, _size(cell, widths[i], size, i in grid.strong), align=2 if i in grid.right else 0)
-                )
+                bold = i in grid.strong or number in grid.totals or number in grid.bad
+                text = f"<b>{_text(cell)}</b>" if bold else _text(cell)
+                colour = palette.PAPER if number in grid.bad else "black"
+                fits = _size(cell, widths[i], size, bold)
+                cells.append(_paragraph(text, fits, colour=colour, align=2 if i in grid.right else 0))
         rows.append(cells)
     table = Table(rows, colWidths=widths, repeatRows=1)
-    room = 7.0 if grid.tall else 3.6
+    room = 3.4 if grid.tall else 1.4
     style: list[Any] = [
         ("LINEABOVE", (0, 0), (-1, 0), _LINE, black),
         ("LINEBELOW", (0, 0), (-1, 0), _LINE, black),
@@ -316,14 +379,38 @@ def _grid(grid: Grid, width: float) -> Any:
         ("RIGHTPADDING", (0, 0), (-1, -1), 3),
         ("TOPPADDING", (0, 1), (-1, -1), room),
         ("BOTTOMPADDING", (0, 1), (-1, -1), room + 1),
-        ("TOPPADDING", (0, 0), (-1, 0), 2.5),
-        ("BOTTOMPADDING", (0, 0), (-1, 0), 3.5),
+        ("TOPPADDING", (0, 0), (-1, 0), 1.0),
+        ("BOTTOMPADDING", (0, 0), (-1, 0), 2.0),
     ]
     style += [("ALIGN", (i, n), (i, n), "CENTER") for i, n in ticks]
+    style += [("LINEABOVE", (0, n + 1), (-1, n + 1), _LINE, black) for n in grid.totals]
+    style += [("BACKGROUND", (0, n + 1), (-1, n + 1), HexColor(palette.OLD)) for n in grid.bad]
     for number, row in enumerate(grid.rows, 1):
         style += [("BOX", (i, number), (i, number), _LINE, black) for i, cell in enumerate(row) if cell == WRITE]
     table.setStyle([("FONT", (0, 0), (-1, -1), "Text"), *style])
     return table
+
+
+def _widths(grid: Grid, width: float, size: float) -> list[float]:
+    """Columns as wide as what stands in them asks, words giving way before figures."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    def room(text: str) -> float:
+        return max(float(stringWidth(line, "Text-Bold", size)) for line in text.split("\n")) + 8.0
+
+    columns = [[name, *(row[i] for row in grid.rows)] for i, name in enumerate(grid.head)]
+    wants = [max(room(text) for text in texts) for texts in columns]
+    figures = [i in grid.right for i in range(len(columns))]
+    least = [
+        want if figure else min(max(room(word) for text in texts for word in text.split() or [""]), 110.0)
+        for texts, want, figure in zip(columns, wants, figures, strict=True)
+    ]
+    wish = sum(want - low for want, low in zip(wants, least, strict=True))
+    share = min(1.0, max(width - sum(least), 0.0) / wish) if wish else 0.0
+    found = [low + (want - low) * share for want, low in zip(wants, least, strict=True)]
+    more = max(width - sum(found), 0.0) / max(1, figures.count(False))
+    found = [one if figure else one + more for one, figure in zip(found, figures, strict=True)]
+    return [one * min(1.0, width / sum(found)) for one in found]
 
 
 def _size(cell: str, width: float, size: float, bold: bool) -> float:
@@ -342,7 +429,7 @@ def _tick() -> Any:
     class Box(Flowable):  # type: ignore[misc]  # reportlab has no types
         def __init__(self) -> None:
             super().__init__()
-            self.width = self.height = 4.4 * _MM
+            self.width = self.height = 3.8 * _MM
 
         def draw(self) -> None:
             self.canv.setLineWidth(0.9)
@@ -357,12 +444,12 @@ def _words(words: Words, width: float) -> Any:
     from reportlab.lib.colors import black
     from reportlab.platypus import Table
 
-    rows = [[_paragraph(_text(line), 9.3 if words.caution else 8.8)] for line in words.lines]
+    rows = [[_paragraph(_text(line), _SMALL)] for line in words.lines]
     table = Table(rows, colWidths=[width])
     style: list[Any] = [
         ("LEFTPADDING", (0, 0), (-1, -1), 7 if words.caution else 0),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
+        ("TOPPADDING", (0, 0), (-1, -1), 0.4),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.4),
         ("RIGHTPADDING", (0, 0), (-1, -1), 0),
     ]
     if words.caution:
@@ -371,12 +458,12 @@ def _words(words: Words, width: float) -> Any:
     return table
 
 
-def _plate(plate: Plate, width: float) -> Any:
+def _plate(plate: Plate, width: float, most: float = 0.0) -> Any:
     from reportlab.platypus import Image
 
     wide = min(width, plate.width * 72)
     high = wide * plate.height / plate.width
-    most = 118 * _MM
+    most = most or (_TALLEST if plate.width < 8 else 2 * _TALLEST)
     if high > most:
         wide, high = wide * most / high, most
     image = Image(io.BytesIO(plate.png), wide, high)

@@ -40,5 +40,7 @@ def save_figure(figure: Figure, path: Path, dots: int) -> None:
         LayupError: It can't be written there.
     """
     out = io.BytesIO()
-    figure.savefig(out, format=path.suffix.casefold()[1:], dpi=dots, facecolor=palette.PAPER)
+    form = path.suffix.casefold()[1:]
+    told = {"Title": path.stem, "Author": "layup", "Subject": "Picture of a part"} if form == "pdf" else None
+    figure.savefig(out, format=form, dpi=dots, facecolor=palette.PAPER, metadata=told)
     write_file(path, out.getvalue())
