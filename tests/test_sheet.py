@@ -127,7 +127,7 @@ def test_the_sheet_shows_the_figures_of_its_parts(door: tuple[Bench, Document]) 
     titles = [section.title for section in sheet.sections]
     assert titles == [
         "The part", "Plies, in laying order", "Cloth to cut", "Resin", "The bag, from the tool up", "Cure",
-        "On the scale", "Hold points", "Trimming, finish, fitting; cautions",
+        "On the scale", "Hold points", "Trimming, finish, fitting", "Cautions",
     ]  # fmt: skip
     boxes = [c for s in sheet.sections for b in s.blocks if isinstance(b, Grid) for r in b.rows for c in r]
     assert boxes.count(WRITE) >= len(bench.points) + 8
@@ -274,3 +274,25 @@ def test_a_page_begins_with_its_section_and_none_is_nearly_empty(hatch: Hatch, d
         for page in listed[:-1]:
             assert len(flat_text(page.extract_text())) > 350
     assert carried > 0
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_four_plies_have_three_pages_at_most(hatch: Hatch, door: tuple[Bench, Document], paper: str) -> None:
+    four = build_sheet(prepare(predict(hatch(ply=[{"fabric": "carbon plain 200", "count": 4}])), ratio=0.3), "both")
+    assert len(pages(pdf_bytes([four], *PAPERS[paper]))) <= 3
+    if paper == "A4":  # seven layers in five places, and all of it in both systems of units
+        assert len(pages(pdf_bytes([door[1]], *PAPERS[paper]))) == 3
+
+
+def test_the_boxes_of_the_cure_and_of_the_inspector(door: tuple[Bench, Document]) -> None:
+    tables = {s.title: [b for b in s.blocks if isinstance(b, Grid)] for s in door[1].sections}
+    [cure] = tables["Cure"]
+    for row in cure.rows:
+        boxes = dict(zip(cure.head, row, strict=True))
+        assert boxes["temperature"] == boxes["from (time)"] == boxes["to (time)"] == WRITE
+    [hold] = tables["Hold points"]
+    stops = [cell for row in hold.rows for cell in row[::2] if cell]
+    assert len(stops) == 6
+    assert all(row[1] == WRITE for row in hold.rows)
+    assert "leak-down" in " ".join(stops)
+    assert "[[" not in " ".join(words_of(door[1]))  # the part file's own spelling is no shop talk

@@ -290,13 +290,13 @@ def what_if_screen(prediction: Prediction, rows: Sequence[Variant], system: Syst
     saves = any(row.saving is not None for row in rows)
     priced = any(row.cost is not None and row.cost.amounts for row in rows)
     stiff = any(row.stiffness is not None for row in rows)
-    heads = ["  what if", "weight", "9 builds in 10", *(["saves"] if saves else []), *(["material"] if priced else []),
-             *(["stiffness, old = 1: x; y"] if stiff else []), "all over, from the mould up"]  # fmt: skip
+    heads = ["  what if", "weight", "9 builds in 10 within", *(["saves"] if saves else []),
+             *(["material"] if priced else []),
+             *(["bends"] if stiff else []), "all over, from the mould up"]  # fmt: skip
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     for head in heads:
         left = head.startswith(("  ", "all", "9"))
-        wraps = head.startswith(("  ", "all", "stiff"))
-        table.add_column(head, justify="left" if left else "right", no_wrap=not wraps)
+        table.add_column(head, justify="left" if left else "right", no_wrap=head.startswith(("  ", "w", "s", "m")))
     for row in rows:
         cells = [Text(f"  {row.asked}")]
         if row.weighed is None or row.cost is None:
@@ -304,7 +304,8 @@ def what_if_screen(prediction: Prediction, rows: Sequence[Variant], system: Syst
             continue
         mass = row.weighed.mass
         cells.append(Text(mass_both(mass.mean, one), style="bold"))
-        cells.append(Text(f"{mass_both(mass.p05, one)} to {mass_both(mass.p95, one)}", style="dim"))
+        low, high = (abs(end / mass.mean - 1) * 100 for end in (mass.p05, mass.p95))
+        cells.append(Text(f"−{low:.0f} to +{high:.0f} %", style="dim"))
         if saves:
             cells.append(Text("" if row.saving is None else _signed(row.saving.mean, one)))
         if priced:
@@ -318,8 +319,8 @@ def what_if_screen(prediction: Prediction, rows: Sequence[Variant], system: Syst
     said = [f"{row.asked}: {row.why}" for row in rows if row.weighed is None]
     if stiff:
         said.append(
-            "Stiffness: bent along x and along y, of what lies all over; what lies in a zone, and how a core gives in "
-            "shear, is not in it. It says nothing of strength."
+            "Bends: stiffness along x; along y, the old part's being 1, of what lies all over; what lies in a zone, "
+            "and how a core gives in shear, is not in it. It says nothing of strength."
         )
         said += [f"{row.asked}: nothing is said of its stiffness: {row.why}" for row in rows
                  if row.weighed is not None and row.stiffness is None]  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from layup.make.cut import FabricCut
 from layup.report.document import Plate
@@ -12,6 +12,10 @@ from layup.words import System
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+
+_DOTS = 220
+"""To the inch."""
 
 
 def part_plate(prediction: Prediction, system: System) -> Plate:
@@ -44,13 +48,15 @@ def _as_plate(figure: Figure, says: str, *, vector: bool = True) -> Plate:
     import matplotlib as mpl
 
     png = io.BytesIO()
-    width, height = (float(v) for v in figure.get_size_inches())
-    figure.savefig(png, format="png", dpi=220, facecolor="#ffffff", metadata={"Software": None})
+    tight: Any = {"facecolor": "#ffffff", "bbox_inches": "tight", "pad_inches": 0.03}  # a page has no room for margins
+    figure.savefig(png, format="png", dpi=_DOTS, metadata={"Software": None}, **tight)
+    # the size stands in the head of a PNG, in dots
+    width, height = (int.from_bytes(png.getvalue()[at : at + 4], "big") / _DOTS for at in (16, 20))
     svg = ""
     if vector:
         text = io.StringIO()
         with mpl.rc_context({"svg.hashsalt": "layup", "svg.fonttype": "path"}):
-            figure.savefig(text, format="svg", facecolor="#ffffff", metadata={"Date": None, "Creator": None})
+            figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None}, **tight)
         svg = text.getvalue()
         svg = svg[svg.index("<svg") :]
     return Plate(png.getvalue(), svg, width, height, says)

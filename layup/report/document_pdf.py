@@ -20,7 +20,7 @@ from layup.report.document import TICK, WRITE, Block, Document, Facts, Grid, Pla
 
 _MM = 72 / 25.4
 _MARGIN = 9 * _MM  # paper to frame
-_INSIDE = 4 * _MM  # frame to text
+_INSIDE = 3.5 * _MM  # frame to text
 _PLATE = 14.5 * _MM  # height of the title block
 _BANNER = 9 * _MM  # of the alarm at the top of every page
 _LINE, _THIN = 1.1, 0.4
@@ -29,7 +29,7 @@ _PALE = 0.92
 _SPLIT = 5  # rows from which a table may go on on the next page
 _BODY, _SMALL, _HEAD = 8.3, 7.4, 7.0  # of tables, of sentences, of headings of columns [pt]
 _TALLEST = 68 * _MM  # of a picture
-_TWO = 55 * _MM  # of a picture with something beside it
+_TWO = 49 * _MM  # of a picture with something beside it
 _BESIDE = 0.66  # of the width for a picture that has facts beside it
 
 
@@ -367,7 +367,7 @@ def _grid(grid: Grid, width: float) -> Any:
                 cells.append(_paragraph(text, fits, colour=colour, align=2 if i in grid.right else 0))
         rows.append(cells)
     table = Table(rows, colWidths=widths, repeatRows=1)
-    room = 3.4 if grid.tall else 1.4
+    room = 3.0 if grid.tall else 1.2
     style: list[Any] = [
         ("LINEABOVE", (0, 0), (-1, 0), _LINE, black),
         ("LINEBELOW", (0, 0), (-1, 0), _LINE, black),
