@@ -278,7 +278,8 @@ def test_a_page_begins_with_its_section_and_none_is_nearly_empty(hatch: Hatch, d
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_four_plies_have_three_pages_at_most(hatch: Hatch, door: tuple[Bench, Document], paper: str) -> None:
-    four = build_sheet(prepare(predict(hatch(ply=[{"fabric": "carbon plain 200", "count": 4}])), ratio=0.3), "both")
+    part = hatch(surface={"rectangle": ["700 mm", "500 mm"]}, ply=[{"fabric": "carbon plain 200", "count": 4}])
+    four = build_sheet(prepare(predict(part), ratio=0.3), "both")
     assert len(pages(pdf_bytes([four], *PAPERS[paper]))) <= 3
     if paper == "A4":  # seven layers in five places, and all of it in both systems of units
         assert len(pages(pdf_bytes([door[1]], *PAPERS[paper]))) == 3
