@@ -52,7 +52,7 @@ def command(
     scale: str | None, seconds: float, yes: bool,
     shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
-    """Write the build sheet: plies, cloth, pots, bag, cure, weigh points, with boxes to write in."""
+    """Write the build sheet: plies, cloth, batches, bag, cure, weigh points, with boxes to write in."""
     from layup.make.build_sheet import build_sheet, prepare
     from layup.make.mixing import read_scale
     from layup.report.document_file import write_document

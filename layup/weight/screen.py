@@ -166,7 +166,7 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
         table.add_row(
             "  resin to mix",
             _mass(w.resin_to_mix, system),
-            Text("with what stays in pot, brush and bag", style="dim"),
+            Text("with what stays in cup, brush and bag", style="dim"),
         )
     if w.trimmed_off > 0:
         table.add_row(
