@@ -122,8 +122,10 @@ def test_no_cliff_between_cloth_and_roving(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["wet", "vacuum bag", "prepreg"])
 def test_straight_tows_are_no_heavier_than_cloth(name: str) -> None:
+    """In the middle of what strays: the mean lies over it, and the more so where no published row speaks."""
     made = process(name)
-    assert made.take_up("unidirectional", 1800.0, 1150.0).ratio <= made.take_up("cloth", 1800.0, 1150.0).ratio * 1.02
+    one, other = (made.take_up(form, 1800.0, 1150.0) for form in ("unidirectional", "cloth"))
+    assert one.ratio * math.exp(-0.5 * one.spread**2) <= other.ratio * math.exp(-0.5 * other.spread**2) * 1.02
 
 
 @pytest.mark.parametrize("form", FORMS)

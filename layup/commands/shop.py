@@ -190,6 +190,34 @@ def start_from(origin: Path, shop: Path | None) -> None:
     _begun(shop, told)
 
 
+@command.command("pool")
+@click.argument("folder", type=click.Path(path_type=Path))
+@shop_option
+def begin_with_pool(folder: Path, shop: Path | None) -> None:
+    """Begin with what many shops share: FOLDER, where their files lie."""
+    from layup.learn.pool import pool
+
+    def told(store: Store) -> str:
+        entry = pool(store, folder)
+        return f"The shop starts from {entry.payload['from']}. `layup shop undo {entry.number}` takes it back."
+
+    _begun(shop, told)
+
+
+@command.command("share")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@shop_option
+@yes_option
+def share(file: Path, shop: Path | None, yes: bool) -> None:
+    """Write what was learnt to FILE, .json: no part, cloth or name in it."""
+    from layup.learn.calibrate import calibrate
+    from layup.learn.pool import write_take_up
+
+    check_outputs([file], yes, [])
+    with _record(shop) as store:
+        click.echo(f"What was learnt, no part named: {write_take_up(calibrate(store, alone=True), file)}")
+
+
 @command.command("undo")
 @number_argument
 @shop_option

@@ -63,7 +63,8 @@ class Habit:
     """What a shop's weigh-ins say of the resin it leaves, against the published figure.
 
     Attributes:
-        of: What it is known of: (process,), (process, form) or (process, form, fabric).
+        of: What it is known of: (process,), (process, form) or (process, form, fabric); a film, a bond; the area of a
+            part that was weighed, in standard deviations.
         shift: Natural logarithm of the mean factor on the published take-up. [-]
         spread: Standard deviation of the logarithm that is left between what is known and the shop's true hand. [-]
         published_spread: The same before any weigh-in. [-]
@@ -90,6 +91,11 @@ class Habit:
     def cloth_known(self) -> bool:
         """Whether the weigh-ins were of this very fabric, so that its tolerance is in the habit already."""
         return len(self.of) == 3
+
+
+def area_key(title: str, surface: float) -> tuple[str, str, str]:
+    """What a habit of a part's area is known of: the part by its title and its drawn area. [m^2]"""
+    return "area", title, f"{surface:.6g}"
 
 
 Habits = Mapping[tuple[str, ...], Habit]

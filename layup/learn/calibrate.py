@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import LayupError, nearest
-from layup.laminate.process import AS_BOUGHT, Habit
+from layup.laminate.process import AS_BOUGHT, Habit, area_key
 from layup.learn.folder import shop_folder as shop_folder
 from layup.learn.posterior import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, Face, Floats, Learnt, Piece, Resin, Start, learn
 from layup.learn.store import Entry, Store, find_store, open_store
@@ -188,18 +188,21 @@ _COLUMNS = (
 )
 
 
-def calibrate(store: Store, library: Library | None = None) -> Calibration:
+def calibrate(store: Store, library: Library | None = None, alone: bool = False) -> Calibration:
     """Learn the shop's habits from its weigh-ins.
 
     Args:
         store: The shop's record.
         library: The tables of today: where they give a cloth another weight than when a part of it was weighed, that
             part is taken as if it had been predicted with today's. As then, if left out.
+        alone: Whether a start from elsewhere is left out.
 
     Returns:
         The habits; empty without weigh-ins and without a start from elsewhere.
     """
     settings = read_settings(store)
+    if alone:
+        settings = replace(settings, starts={})
     clause, values = "stands = 1 AND process IS NOT NULL", []
     if settings.lot is not None:
         clause, values = clause + " AND lot = ?", [settings.lot]
@@ -274,6 +277,8 @@ def _piece(row: tuple[Any, ...]) -> Piece:
     resins = tuple(Resin(*entry) for entry in told["resins"])
     faces = tuple(Face(tuple(key), kg, spread) for key, kg, spread in told["faces"])
     rest = rest + resin - sum(r.mass for r in resins) - sum(f.mass for f in faces)
+    if "surface" in told:  # drawn anew, its area errs anew
+        title = "\n".join(area_key(title, told["surface"])[1:])
     return Piece(number, title, mass, rest, resins, faces, told["part_spread"], told["own"], told["area"])
 
 
@@ -356,6 +361,18 @@ def _habits(
             part_spread=None,
             loads=tuple(v / max(1 + mean, 0.05) for v in loads),
         )
+    for name, (hang, own) in learnt.areas.items():
+        of = ("area", *name.split("\n"))
+        if len(of) == 3:
+            found[of] = Habit(
+                of=of,
+                shift=0.0,
+                spread=math.hypot(own, *hang),
+                published_spread=1.0,
+                parts=0,
+                loads=tuple(float(v) for v in hang),
+                open=own,
+            )
     return found
 
 
@@ -431,6 +448,7 @@ def as_json(calibration: Calibration) -> dict[str, Any]:
                 "published_spread": habit.published_spread,
             }
             for habit in calibration.habits.values()
+            if habit.of[0] != "area"
         ],
         "weigh_ins": [
             {
@@ -468,7 +486,7 @@ def read_settings(store: Store) -> Settings:
         if "lot" in told:
             lot = told["lot"]
         for row in told.get("start", []):
-            start = Start(row["mean"], row["spread"])
+            start = Start(row["mean"], row["spread"], bool(told.get("pooled")))
             starts[row["process"], row["form"]] = (start, row["parts"], told["from"])
     return Settings(forgotten, lot, starts)
 

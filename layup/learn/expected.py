@@ -274,6 +274,7 @@ def _terms(
         "own": math.sqrt(sum(p * p for p in own)),
         "lots": math.sqrt(sum(p * p for p in lots)),
         "dry": stage_mass(job, weighed, "dry-cloth"),
+        "surface": job.surface.whole.area,
     }
 
 

@@ -97,6 +97,7 @@ class _Setting(_Payload):
     forget: Text | None = None
     lot: Text | None = None
     start: list[_Start] = []
+    pooled: bool = False
 
 
 class _Line(_Payload):

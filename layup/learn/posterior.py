@@ -42,6 +42,8 @@ STEP_CHANCE = 0.05
 """Chance that a shop's hand changed somewhere in its record. The project's choice; no source."""
 STEP_SPREAD = 0.25
 """Size of such a change, as a standard deviation of ln take-up. [-]"""
+AREAS = 1000
+"""Of how many titles, the newest, what is known of the area is kept."""
 _ROUNDS = 12
 
 
@@ -92,7 +94,7 @@ class Piece:
 
     Attributes:
         number: Of its entry: the order of noting.
-        title: Of the part; copies of it share their area's error.
+        title: Of the part and its drawn area; copies of it share their area's error.
         mass: On the scale. [kg]
         rest: All but the resin of the plies and on the faces. [kg]
         resins: Of the plies.
@@ -120,10 +122,18 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """What another shop's record says of a form: a normal likelihood of its ln factor. [-]"""
+    """What others' records say of a form, as a normal of ln factor. [-]
+
+    Attributes:
+        mean: Of it.
+        spread: Its standard deviation.
+        pooled: Whether it is what many shops say of any other, and stands for the published prior; else it is the
+            likelihood of one shop's record.
+    """
 
     mean: float
     spread: float
+    pooled: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +168,8 @@ class Learnt:
         good: Chance of every piece that its entry is right. [-]
         expected: Of every piece, with what was learnt from all. [kg]
         step: A change of the hand, if there is one.
+        areas: By title, how the error of its area hangs on the unknowns (the loads of its standard normal variable),
+            and its own standard deviation where these are known. A part made again strays by luck, not by its area.
     """
 
     keys: tuple[Key, ...]
@@ -168,6 +180,7 @@ class Learnt:
     expected: Floats
     step: Step | None = None
     loads: Floats = field(default_factory=lambda: np.zeros((0, 0)), repr=False)
+    areas: Mapping[str, tuple[Floats, float]] = field(default_factory=dict, repr=False)
 
     def of(self, *keys: Key) -> tuple[float, float, tuple[float, ...]]:
         """Mean, standard deviation and loads of a sum of unknowns; those that no part speaks of add nothing."""
@@ -194,7 +207,7 @@ class _System:
         self.part = np.array([p.part_spread for p in pieces])
         titles = {title: n for n, title in enumerate(dict.fromkeys(p.title for p in pieces))}
         self.title = np.array([titles[p.title] for p in pieces], dtype=np.int64)
-        self.titles = len(titles)
+        self.titles, self.named = len(titles), list(titles)
         self.faces = np.zeros((len(pieces), len(keys)))
         laid = [(n, piece, resin) for n, piece in enumerate(pieces) for resin in piece.resins]
         self.row = np.array([n for n, _, _ in laid], dtype=np.int64)
@@ -266,6 +279,15 @@ class _System:
             right=right,
             worth=worth,
         )
+
+    def areas(self, solved: _Solved, loads: Floats) -> dict[str, tuple[Floats, float]]:
+        """What is known of the areas' errors, of the newest titles."""
+        weight = solved.right / (solved.noise - self.area**2)
+        known = 1 + np.bincount(self.title, weight * self.area**2, self.titles)
+        towards = _summed(self.title, (weight * self.area)[:, None] * solved.slope, self.titles)
+        newest = range(max(0, self.titles - AREAS), self.titles)
+        hang = -(towards[newest.start :] / known[newest.start :, None]) @ loads
+        return {self.named[n]: (hang[n - newest.start], 1 / math.sqrt(known[n])) for n in newest}
 
     def wrong(self, expected: Floats) -> Floats:
         """Density of each weight if its entry is wrong. [1/kg]"""
@@ -373,6 +395,7 @@ def learn(pieces: Sequence[Piece], starts: Mapping[Key, tuple[Start, float]] | N
         expected=expected,
         step=step,
         loads=loads,
+        areas=system.areas(top, loads) if len(pieces) else {},
     )
 
 
@@ -405,9 +428,12 @@ def _unknowns(
 def _with_starts(
     keys: list[Key], prior: list[float], variance: list[float], starts: Mapping[Key, tuple[Start, float]]
 ) -> tuple[Floats, Floats]:
-    """The prior; another shop's word on a form is laid on the process and the form in proportion to their variance."""
+    """The prior; others' word on a form is laid on the process and the form in proportion to their variance."""
     mean, spread = np.array(prior), np.array(variance)
+    _pooled(keys, mean, spread, {key: start for key, (start, _) in starts.items() if start.pooled})
     for (root, form), (start, _) in starts.items():
+        if start.pooled:
+            continue
         one, two = keys.index((root,)), keys.index((root, form))
         total = spread[one] + spread[two]
         gain = total / (total + start.spread**2)
@@ -418,6 +444,24 @@ def _with_starts(
         for place in (one, two):
             spread[place] *= 1 - gain * spread[place] / total
     return mean, spread
+
+
+def _pooled(keys: list[Key], mean: Floats, spread: Floats, starts: Mapping[Key, Start]) -> None:
+    """What many shops say of the forms of a process, for the published prior; what forms share is the process's."""
+    for root in dict.fromkeys(root for root, _ in starts):
+        said = {form: start for (of, form), start in starts.items() if of == root}
+        one = keys.index((root,))
+        share = spread[one] / (spread[one] + spread[keys.index((root, next(iter(said))))])
+        least = min(start.spread**2 for start in said.values())
+        weight = np.array([start.spread**-2 for start in said.values()])
+        off = [start.mean - mean[one] - mean[keys.index((root, form))] for form, start in said.items()]
+        shift = share * float(weight @ np.array(off)) / float(weight.sum())
+        spread[one] = share * least
+        for (form, start), moved in zip(said.items(), off, strict=True):
+            two = keys.index((root, form))
+            mean[two] += moved - shift
+            spread[two] = start.spread**2 - spread[one]
+        mean[one] += shift
 
 
 def _best(system: _System, scatters: Sequence[float]) -> tuple[float, list[_Solved]]:

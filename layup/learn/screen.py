@@ -102,8 +102,9 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
     for process in settings.forgotten:
         which = f"of {process} " if process else ""
         lines.append(Text(f"  Weigh-ins {which}up to entry {settings.forgotten[process]} are forgotten."))
-    for (root, form), (_, parts, origin) in settings.starts.items():
-        lines.append(Text(f"  {root}, {form}: starts from {parts} parts weighed by another shop ({origin})."))
+    for (root, form), (start, parts, origin) in settings.starts.items():
+        whose = origin if start.pooled else f"another shop ({origin})"
+        lines.append(Text(f"  {root}, {form}: starts from {parts} parts weighed by {whose}."))
     step = calibration.learnt.step
     if step is not None:
         side = "drier" if step.size < 0 else "wetter"
@@ -122,7 +123,7 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
     for name in ("  process", "reinforcement", "parts", "resin, times published", "nine in ten", "before"):
         table.add_column(name, justify="left" if name in ("  process", "reinforcement") else "right", no_wrap=True)
     for of, habit in sorted(calibration.habits.items()):
-        if len(of) == 1 or of[0] in ("film", "bond"):
+        if len(of) == 1 or of[0] in ("film", "bond", "area"):
             continue
         centre = habit.shift - 0.5 * habit.spread**2
         low, high = (math.exp(centre + z * habit.spread) for z in (-Z90, Z90))

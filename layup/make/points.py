@@ -47,7 +47,7 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
         Dry cloth, core where there is one, resin mixed, left in cups, wet laminate, bag materials, demoulded, trimmed,
         finished; those that the process has.
     """
-    by_area, _ = area_factor(job)
+    by_area, _ = area_factor(job, weighed.process.habits)
     process = weighed.process
     trimmed = weighed.trimmed_off
     things = np.zeros_like(by_area)

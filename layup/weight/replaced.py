@@ -59,7 +59,7 @@ def weigh_replaced(job: Job) -> Replaced | None:
     entries = job.part.replaces
     if not entries:
         return None
-    by_area, _ = area_factor(job)
+    by_area, _ = area_factor(job, job.habits)
     things: list[Thing] = []
     drawn = 0.0 * by_area
     for entry in entries:

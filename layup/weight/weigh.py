@@ -16,13 +16,13 @@ import numpy as np
 
 from layup.errors import LayupError
 from layup.laminate import allowances as allow
-from layup.laminate.process import FaceResin, Process
+from layup.laminate.process import FaceResin, Habits, Process, area_key
 from layup.partfile.job import Job
 from layup.partfile.model import ExtraEntry, FinishEntry, ItemEntry
 from layup.partfile.regions import Regions
 from layup.shape.measure import Measured
 from layup.sources import Figure
-from layup.spread import DRAWS, Floats, Interval, around_one, interval, standard_normal
+from layup.spread import DRAWS, Floats, Interval, along, around_one, interval, standard_normal
 from layup.weight.plies import CoreLayer, FabricLayer, Laid, Layer, lay, place_of
 
 Vector = tuple[float, float, float]
@@ -182,18 +182,24 @@ class Weighed:
         return float(areal @ self.regions.edge) / edge if edge > 0.0 else 0.0
 
 
-def area_factor(job: Job) -> tuple[Floats, tuple[Figure, ...]]:
+def area_factor(job: Job, habits: Habits) -> tuple[Floats, tuple[Figure, ...]]:
     """How the real area strays from the measured one, and the figure behind it.
 
     What the part file says, else our allowance; stations are trusted no better than their two ways of joining agree,
-    a photograph no better than it says of itself.
+    a photograph no better than it says of itself. Of a part that was weighed before, it strays along with what the
+    shop learnt from that weight.
     """
     stated = job.part.surface.area_tolerance
-    if stated is not None:
-        return around_one("area", stated / allow.Z90), ()
-    effects = [abs(f.area_effect or 0.0) for f in job.surface.findings if f.kind in ("stations", "photo")]
-    apart = max(effects, default=0.0) / job.surface.whole.area
-    return around_one("area", max(apart, allow.SURFACE.value) / allow.Z90), (allow.SURFACE,)
+    figures: tuple[Figure, ...] = ()
+    if stated is None:
+        effects = [abs(f.area_effect or 0.0) for f in job.surface.findings if f.kind in ("stations", "photo")]
+        stated = max(max(effects, default=0.0) / job.surface.whole.area, allow.SURFACE.value)
+        figures = (allow.SURFACE,)
+    habit = habits.get(area_key(job.part.title, job.surface.whole.area))
+    if habit is None:
+        return around_one("area", stated / allow.Z90), figures
+    strays = along(habit.loads) + habit.open * standard_normal("area")
+    return np.maximum(1.0 + stated / allow.Z90 * strays, 0.0), figures
 
 
 def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weighed:
@@ -221,7 +227,7 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     films = _films(laid, process)
     finishes = tuple(_finish(job, entry) for entry in job.part.finish)
     extras = tuple(_extra(entry) for entry in job.part.extra)
-    by_area, area_figures = area_factor(job)
+    by_area, area_figures = area_factor(job, process.habits)
 
     film = float(films.mass.sum())
     by_film = films.drawn(f"film, {process.name}")

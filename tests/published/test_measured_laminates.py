@@ -21,6 +21,8 @@ from make_accuracy import (  # noqa: E402  # docs/ is no package
     blind,
     by_fabric,
     by_laboratory,
+    fit,
+    floor,
     in_sample,
     mean_absolute_error,
     read_rows,
@@ -70,15 +72,16 @@ def test_the_accuracy_page_is_fresh(answers: list[Answer]) -> None:
 
 
 def test_blind_predictions_keep_nine_in_ten(capsys: pytest.CaptureFixture[str]) -> None:
-    """Each source from the others: five figures in six of laboratories unseen, and of fabrics unseen nine in ten.
+    """Each source from the others, laboratories unseen and fabrics unseen: nine in ten are to be 88 to 94 in a hundred.
 
-    Three quarters of the figures are of one laboratory, so that leaving it out leaves rules of thumb: 88 in a hundred
-    is the goal, 85 is what chance may make of it.
+    The error is held against what a perfect mean would leave, 7.5 %: three quarters of the figures are of one
+    laboratory, so that leaving it out leaves rules of thumb and design figures. An eighth more is what is reached.
     """
+    least = floor((row for row in ROWS if row.used == "yes"), fit(ROWS))
     for key, name in ((by_laboratory, "laboratory"), (by_fabric, "fabric")):
         found = blind(ROWS, key)
         inside = sum(answer.inside for answer in found) / len(found)
         with capsys.disabled():
             print(f"\n{name} unseen: {mean_absolute_error(found) * 100:.1f} % off, {inside * 100:.0f} % inside")
-        assert inside >= 0.85
-        assert mean_absolute_error(found) < 0.13
+        assert 0.88 <= inside <= 0.94
+        assert mean_absolute_error(found) < 1.25 * least
