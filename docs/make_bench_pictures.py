@@ -27,7 +27,6 @@ def main() -> None:
         server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         assert server.stdout is not None
         address = server.stdout.readline().split("bench page: ")[1].strip()
-        home = address.split("/?")[0]
         try:
             with sync_playwright() as driver:
                 flags = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
@@ -37,7 +36,7 @@ def main() -> None:
                     page = browser.new_page(viewport={"width": wide, "height": high})
                     page.set_default_timeout(120_000)
                     page.goto(address)
-                    take(page, home, out, size)
+                    take(page, page.url.rstrip("/"), out, size)  # the word the page lies under came with the key
         finally:
             server.terminate()
             server.wait()

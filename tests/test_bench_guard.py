@@ -173,9 +173,52 @@ def test_the_key_goes_from_the_address_into_a_cookie_that_no_script_and_no_site_
     status, head, _ = ask(guard, path="/part", query=f"key={KEY}&file=door.toml&x=%0d%0aSet-Cookie:%20a=b", own=False,
                           headers=[("host", OWN)])  # fmt: skip
     assert status == 303
-    assert head["location"].startswith("/part?file=door.toml&x=%0D%0A")
+    assert head["location"].startswith(f"{guard.word}/part?file=door.toml&x=%0D%0A")
     assert "key" not in head["location"]
-    assert head["set-cookie"] == f"bench-{PORT}={KEY}; Path=/; HttpOnly; SameSite=Strict"
+    assert head["set-cookie"] == f"bench-{PORT}={KEY}; Path={guard.word}/; HttpOnly; SameSite=Strict"
+
+
+def test_another_server_of_this_machine_is_not_sent_the_key(guard: Guard) -> None:
+    """By what a browser does with a cookie's path (RFC 6265, 5.1.4): it comes along below that path and nowhere else."""
+    from http.cookiejar import CookieJar
+    from urllib.request import Request
+
+    from starlette.datastructures import Headers
+
+    class Said:
+        def __init__(self, head: dict[str, str]) -> None:
+            self.head = head
+
+        def info(self) -> object:
+            from email.message import Message
+
+            made = Message()
+            made["Set-Cookie"] = self.head["set-cookie"]
+            return made
+
+    _, head, _ = ask(guard, path="/part", query=f"key={KEY}", own=False, headers=[("host", OWN)])
+    jar = CookieJar()
+    jar.extract_cookies(Said(head), Request(f"http://{OWN}/part"))  # type: ignore[arg-type]  # all the jar asks of it
+
+    def told(address: str) -> bool:
+        asked = Request(address)
+        jar.add_cookie_header(asked)
+        return asked.has_header("Cookie")
+
+    assert told(f"http://{OWN}{guard.word}/part?file=door.toml")
+    other = "http://127.0.0.1:9000"
+    assert not any(told(other + path) for path in ("/", "/part", "/look.css", guard.word, guard.word + "x/part"))
+    own = [("host", OWN), ("cookie", COOKIE)]
+    status, head, body = ask(guard, path=f"{guard.word}/part", own=False, headers=own)
+    assert status == 200
+    assert Headers(head)["x-version"]
+    links = re.findall(rb'(?:href|src|action)="(/[^"]*)"', body)
+    assert len(links) > 20
+    assert [link for link in links if not link.startswith(guard.word.encode() + b"/")] == []
+    status, head, _ = ask(guard, "POST", f"{guard.word}/part/undo", own=False, headers=[*own, ("origin", f"http://{OWN}"),
+                          ("content-type", "application/x-www-form-urlencoded")], query="file=door.toml")  # fmt: skip
+    assert status in (303, 422)
+    assert ask(guard, path=f"{guard.word}/part", own=False, headers=[("host", OWN)])[0] == 403  # the word is no key
 
 
 @pytest.mark.parametrize(

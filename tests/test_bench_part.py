@@ -439,3 +439,32 @@ def test_the_plan_of_holes_and_old_fasteners_is_drawn(page: Page) -> None:
     answer = page.get("/part/plan", file="motor-glider/seat-back.toml")
     assert answer.headers["content-type"] == "image/svg+xml"
     assert b"<svg" in answer.content
+
+
+def test_an_edit_sends_what_is_new_and_less_than_ten_kilobytes(page: Page) -> None:
+    def shown(text: str) -> dict[str, str]:
+        return dict(re.findall(r'data-region="([^"]*)" data-mark="([^"]*)"', text))
+
+    whole = page.get("/part", file=DOOR)
+    marks = shown(whole.text)
+    assert len(marks) > 10
+    now, sent = dict(marks), []
+    for form in (
+        {"table": "ply", "number": "0", "set.angle": "30"},
+        {"table": "ply", "op": "add", "set.cloth": "carbon plain 200", "set.angle": "0"},
+        {"table": "ply", "number": "1", "op": "down"},
+        {"table": "", "set.process": "infusion"},
+        {"table": "ply", "number": "0", "set.angle": "90/45"},
+    ):
+        told = {"X-Marks": ",".join(f"{name}={mark}" for name, mark in now.items())}
+        answer = page.client.post("/part/edit", params={"file": DOOR}, data={"script": "1", **form}, headers=told)
+        assert answer.status_code == 200
+        assert int(answer.headers["content-length"]) < 10_000
+        new = shown(answer.text)
+        assert "bar" in new  # the weight
+        assert len(new) < len(marks)
+        now |= new
+        sent.append(answer.headers["x-version"])
+    assert len(set(sent)) == len(sent)
+    again = shown(page.get("/part", file=DOOR).text)
+    assert again == now  # piece by piece the page became what a fresh one is

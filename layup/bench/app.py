@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import mimetypes
 import secrets
 import signal
@@ -9,14 +10,15 @@ import socket
 import sys
 import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.bench.desk import Desk
 from layup.bench.folder import Folder
 from layup.bench.guard import Guard
-from layup.bench.rendering import HERE, colours
+from layup.bench.rendering import HERE, colours, dressed
 from layup.bench.request import Asked, Bench, Handler, show
 from layup.bench.running import Works
 from layup.errors import LayupError, OutsideError, StaleError
@@ -24,6 +26,10 @@ from layup.errors import LayupError, OutsideError, StaleError
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
+
+
+LEAST_PACKED = 1500
+"""Below that packing a page saves nothing. [byte]"""
 
 
 def build(folder: Path, key: str, port: int) -> Guard:
@@ -58,22 +64,36 @@ def _endpoint(bench: Bench, handler: Handler) -> Callable[[Request], Any]:
     from starlette.concurrency import run_in_threadpool
 
     async def endpoint(request: Request) -> Response:
-        query = dict(request.query_params)
+        query, told = dict(request.query_params), request.headers.get("x-marks", "")
+        marks = dict(one.split("=", 1) for one in told.split(",") if "=" in one)
+        asked = Asked(bench, query.get("file", ""), query, path=request.url.path, root=request.scope.get("bench_root", ""),
+                      marks=marks)  # fmt: skip
+        if request.method != "POST":
+            return await run_in_threadpool(_sent, handler, asked, request.headers)
         form: dict[str, str] = {}
         sent: dict[str, Any] = {}
-        if request.method == "POST":
-            async with request.form(max_files=20, max_fields=400) as given:
-                for name, value in given.multi_items():
-                    if isinstance(value, str):
-                        form[name] = value
-                    elif value.filename:
-                        sent[name] = value
-                asked = Asked(bench, query.get("file", ""), query, form, sent, request.url.path)
-                return await run_in_threadpool(_answer, handler, asked)
-        asked = Asked(bench, query.get("file", ""), query, path=request.url.path)
-        return await run_in_threadpool(_answer, handler, asked)
+        async with request.form(max_files=20, max_fields=400) as given:
+            for name, value in given.multi_items():
+                if isinstance(value, str):
+                    form[name] = value
+                elif value.filename:
+                    sent[name] = value
+            return await run_in_threadpool(_sent, handler, replace(asked, form=form, sent=sent), request.headers)
 
     return endpoint
+
+
+def _sent(handler: Handler, asked: Asked, headers: Mapping[str, str]) -> Response:
+    """An answer as it goes out: of a page only what is new to the browser, and that packed."""
+    response = _answer(handler, asked)
+    if response.media_type == "text/html" and "content-disposition" not in response.headers:
+        body = dressed(bytes(response.body).decode(), asked.root, asked.marks).encode()
+        if "gzip" in headers.get("accept-encoding", "") and len(body) > LEAST_PACKED:
+            body = gzip.compress(body, 5, mtime=0)
+            response.headers["content-encoding"], response.headers["vary"] = "gzip", "accept-encoding"
+        response.body = body
+        response.headers["content-length"] = str(len(body))
+    return response
 
 
 def _answer(handler: Handler, asked: Asked) -> Response:

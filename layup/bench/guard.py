@@ -2,10 +2,14 @@
 
 A page of another site can make a browser send requests here; its Origin gives it away. A name that another site lets
 point to this machine gives itself away by its Host. Neither knows the key.
+
+A browser sends a cookie to every server of this machine, whatever its port (RFC 6265, 8.5, from memory). So the key is
+kept for one path only, a word made from the key: another server here would have to be asked for that path to see it.
 """
 
 from __future__ import annotations
 
+import hashlib
 import hmac
 import time
 from collections.abc import Awaitable, Callable, MutableMapping
@@ -46,6 +50,7 @@ class Guard:
         self.app = app
         self.key = key
         self.cookie = f"bench-{port}"
+        self.word = "/" + hashlib.blake2s(b"path " + key.encode(), digest_size=9).hexdigest()
         self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}", f"[::1]:{port}"}
         if port == 80:
             self.hosts |= {"127.0.0.1", "localhost", "[::1]"}
@@ -91,13 +96,16 @@ class Guard:
             )
             return
         files = headers.get("content-type", "").casefold().startswith("multipart/form-data")
-        limit = LARGEST_UPLOAD if scope["path"] in UPLOADS and files else LARGEST_FORM
+        limit = LARGEST_UPLOAD if scope["path"].removeprefix(self.word) in UPLOADS and files else LARGEST_FORM
         length = headers.get("content-length", "0")
         told = int(length) if length.isascii() and length.isdigit() and len(length) < 16 else limit + 1
         if told > limit:
             await _hear_out(receive, limit)
             await _say(send, 413, _too_large(limit))
             return
+        under = scope["path"].startswith(self.word + "/")
+        path = scope["path"].removeprefix(self.word) if under else scope["path"]
+        scope = {**scope, "path": path, "bench_root": self.word if under else ""}
         await self._pass_on(scope, receive, send, limit)
 
     def _refused(self, scope: Scope, headers: dict[str, str], twice: set[str]) -> str:
@@ -130,9 +138,9 @@ class Guard:
             await _say(send, 403, "This address is of an earlier start. Open the one that `layup bench` printed last.")
             return
         rest = urlencode([(k, v) for k, values in query.items() if k != "key" for v in values])
-        path = quote(scope["path"])  # no line end, no backslash: nothing that leads to another place than this one
-        to = (path if path.startswith("/") and not path.startswith("//") else "/") + (f"?{rest}" if rest else "")
-        cookie = f"{self.cookie}={self.key}; Path=/; HttpOnly; SameSite=Strict"
+        path = quote(scope["path"].removeprefix(self.word))  # no line end, no backslash: nothing that leads elsewhere
+        to = self.word + (path if path.startswith("/") else "/") + (f"?{rest}" if rest else "")
+        cookie = f"{self.cookie}={self.key}; Path={self.word}/; HttpOnly; SameSite=Strict"
         await _say(send, 303, "", {"location": to, "set-cookie": cookie})
 
     async def _pass_on(self, scope: Scope, receive: Receive, send: Send, limit: int) -> None:
@@ -151,11 +159,9 @@ class Guard:
 
         async def dressed(message: MutableMapping[str, Any]) -> None:
             if message["type"] == "http.response.start":
-                there = {name.lower() for name, _ in message["headers"]}
-                message["headers"] = [
-                    *message["headers"],
-                    *((k.encode(), v.encode()) for k, v in HEADERS.items() if k.encode() not in there),
-                ]
+                root = scope["bench_root"].encode()
+                told = {k.lower(): root + v if k.lower() == b"location" and v[:1] == b"/" else v for k, v in message["headers"]}
+                message["headers"] = list({**{k.encode(): v.encode() for k, v in HEADERS.items()}, **told}.items())
             await send(message)
 
         await self.app(scope, counted, dressed)

@@ -1,9 +1,10 @@
-"""How the pages are made: the templates, the words they may use, and the colours of the one palette."""
+"""How the pages are made: the templates, the words they may use, what of a page is sent, and the colours of the one palette."""
 
 from __future__ import annotations
 
+import hashlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -107,6 +108,52 @@ def signs(text: str) -> str:
     '0.2 m²'
     """
     return text.replace("^2", "²").replace("^3", "³")
+
+
+_REGION = re.compile(r'<([a-z]+)\b[^>]*?\bdata-region="([^"]*)"')
+_BASE = re.compile(r'(name="base" value=")[0-9a-f]{16}')
+_LINK = re.compile(r'(\s(?:href|src|action|formaction|data-ask)=")/(?!/)')
+
+
+def regions(page: str) -> list[tuple[str, int, int, int]]:
+    """The regions of a page that its script puts in the place of others: name, begin, where a mark goes, end."""
+    found = []
+    for head in _REGION.finditer(page):
+        depth = 1
+        for step in re.compile(rf"<(/?){head[1]}\b").finditer(page, head.end()):
+            depth += -1 if step[1] else 1
+            if not depth:
+                found.append((head[2], head.start(), head.end(), page.index(">", step.end()) + 1))
+                break
+    return found
+
+
+def dressed(page: str, root: str, marks: Mapping[str, str]) -> str:
+    """A page as it is sent: links with the word it lies under, regions marked, and only those that are new to the asker.
+
+    Args:
+        page: Whole.
+        root: "" or the word, with its slash: "/a1b2".
+        marks: Of the regions the asker shows; with others than the page has, the whole page is sent.
+
+    >>> old = dressed('<p data-region="a">1</p><p data-region="b">2</p>', "", {})
+    >>> mark = re.findall('mark="(.*?)"', old)
+    >>> dressed('<p data-region="a">1</p><p data-region="b">3</p>', "", dict(zip("ab", mark))).count("<p")
+    1
+    """
+    page = _LINK.sub(rf"\1{root}/", page) if root else page
+    found = regions(page)
+    some = bool(marks) and marks.keys() == {name for name, *_ in found}
+    out, last = ["<!doctype html><title>what is new</title>"] if some else [], 0
+    for name, begin, at, end in found:
+        text = _BASE.sub(r"\1", page[begin:end])  # every form says which state it was made on: that alone is nothing new
+        mark = hashlib.blake2s(text.encode(), digest_size=6).hexdigest()
+        if not some:
+            out += [page[last:at], f' data-mark="{mark}"']
+            last = at
+        elif marks[name] != mark:
+            out += [page[begin:at], f' data-mark="{mark}"', page[at:end]]
+    return "".join(out) + ("" if some else page[last:])
 
 
 @cache

@@ -38,7 +38,10 @@ class Bench:
 
 @dataclass
 class Asked:
-    """One request: the file it is about, what the address and the form say, and the files sent with it."""
+    """One request: the file it is about, what the address and the form say, and the files sent with it.
+
+    `root` is the word that the page lies under, `marks` what of it the browser shows; see `rendering.dressed`.
+    """
 
     bench: Bench
     file: str
@@ -46,6 +49,8 @@ class Asked:
     form: Mapping[str, str] = field(default_factory=dict)
     sent: Mapping[str, Any] = field(default_factory=dict)
     path: str = ""
+    root: str = ""
+    marks: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def desk(self) -> Desk:
@@ -77,7 +82,7 @@ def show(asked: Asked, template: str, /, status: int = 200, **words: Any) -> Res
         parts=Later(asked.folder.parts), refits=Later(asked.folder.refits), said=asked.query.get("said", ""),
         wrong=words.pop("wrong", ""), link=link, **words,
     )  # fmt: skip
-    return HTMLResponse(text, status)
+    return HTMLResponse(text, status, {"x-version": sheet.version} if hasattr(sheet, "version") else None)
 
 
 class Later:

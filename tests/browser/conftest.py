@@ -57,11 +57,13 @@ class Bench:
     port: int
     process: subprocess.Popen[str]
     address: str
+    word: str = ""
     asked: list[str] = field(default_factory=list)
 
     @property
     def home(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
+        """The page's address, with the word it lies under once somebody came in by the key."""
+        return f"http://127.0.0.1:{self.port}{self.word}"
 
     def text(self, file: str) -> str:
         return (self.root / file).read_text(encoding="utf-8")
@@ -131,8 +133,9 @@ def look(browser: Any, bench: Bench) -> Iterator[Open]:
         page.set_default_timeout(60_000)
         page.on("pageerror", lambda error: faults.append(str(error)))
         page.on("console", lambda line: faults.append(line.text) if "Content Security Policy" in line.text else None)
-        key = bench.address.split("?")[1]
-        page.goto(f"{bench.home}/look/mark.svg?{key}")  # in by the key, without the first page's many predictions
+        place, key = bench.address.split("/?")
+        page.goto(f"{place}/look/mark.svg?{key}")  # in by the key, without the first page's many predictions
+        bench.word = page.url.removeprefix(place).removesuffix("/look/mark.svg")
         page.goto(f"{bench.home}{path}" + (f"?file={file}" if file else ""))
         return page
 
@@ -140,7 +143,8 @@ def look(browser: Any, bench: Bench) -> Iterator[Open]:
     for context in contexts:
         context.close()
     assert not faults, faults
-    away = [url for url in bench.asked if not url.startswith((bench.home, "blob:", "data:"))]
+    own = f"http://127.0.0.1:{bench.port}/"
+    away = [url for url in bench.asked if not url.startswith((own, "blob:", "data:"))]
     assert not away, away
 
 

@@ -178,7 +178,7 @@ def test_offline_it_is_whole(look: Open, bench: Bench, tmp_path: Path) -> None:
     page = look("/part", DOOR)
     assert page.locator(".bars").count() == 1
     assert bench.asked
-    assert all(url.startswith(bench.home) for url in bench.asked if not url.startswith(("blob:", "data:")))
+    assert all(url.startswith(f"http://127.0.0.1:{bench.port}/") for url in bench.asked if not url.startswith(("blob:", "data:")))
 
 
 def clicked(page: Any, across: float = 0.5, down: float = 0.5) -> None:

@@ -3,34 +3,65 @@
 
 document.documentElement.classList.add("js");
 const file = document.body.dataset.file;
-let chain = Promise.resolve();          // edits follow each other, each on what the one before made
+const queue = [];                       // edits on their way; they follow each other, each on what the one before made
+let chain = Promise.resolve();
 let version = document.querySelector('input[name="base"]')?.value || "";
+/** Where the page lies on this machine: "/", or a word that other servers here are not told. */
+export const root = new URL("..", import.meta.url).pathname;
 
 export function region(name) { return document.querySelector(`[data-region="${name}"]`); }
 
-/** Put the regions of a page in the place of those that stand; the field in use keeps its focus and its text. */
-export function swap(text, moved = key => key) {
+const FIELDS = "input:not([type=hidden]):not([type=file]), select, textarea";
+/** A name for a field or a button that holds when its region is made anew; "" for what has none. */
+function keyOf(one) {
+  if (!one || one === document.body) return "";
+  if (one.matches("summary")) return `summary|${one.parentElement.dataset.key || ""}`;
+  const which = /radio|checkbox|submit/.test(one.type) ? one.value : "";
+  return one.id || (one.name && one.form ? `${formKey(one.form)}|${one.name}|${which}` : "");
+}
+function formKey(form) {
+  const held = name => form.elements.namedItem(name)?.value ?? "";
+  return [form.getAttribute("action"), form.id, held("op"), `${held("table")}-${held("number")}`].join("|");
+}
+function find(key, within = document) {
+  return !key ? null : key.startsWith("summary|") ? within.querySelector(`details[data-key="${CSS.escape(key.slice(8))}"] > summary`)
+    : document.getElementById(key) || [...within.querySelectorAll(`${FIELDS}, button`)].find(one => keyOf(one) === key);
+}
+const stands = one => /radio|checkbox/.test(one.type) ? String(one.checked) : one.value;
+const came = one => one.matches("select") ? ([...one.options].find(o => o.defaultSelected) || one.options[0])?.value ?? ""
+  : /radio|checkbox/.test(one.type) ? String(one.defaultChecked) : one.defaultValue;
+function put(one, text) { if (/radio|checkbox/.test(one.type)) one.checked = text === "true"; else one.value = text; }
+
+/** Put the regions of an answer in the place of those that stand. What a person typed or chose and did not send stays,
+ * as do the focus, the caret and what was open. `sent` says what was sent with the edit that this answers. */
+export function swap(text, moved = key => key, sent = new Map()) {
   const page = new DOMParser().parseFromString(text, "text/html");
-  const active = document.activeElement, held = moved(active?.id || "");
+  const active = document.activeElement, held = moved(keyOf(active));
   const caret = held && "selectionStart" in active ? safely(() => [active.selectionStart, active.selectionEnd]) : null;
   const open = new Set([...document.querySelectorAll("details[data-key][open]")].map(one => moved(one.dataset.key)));
+  const typed = new Map();
+  for (const one of document.querySelectorAll(FIELDS)) {
+    const key = keyOf(one), now = stands(one);
+    if (key && now !== came(one) && sent.get(key) !== now) typed.set(moved(key), now);
+  }
+  const names = from => [...from.querySelectorAll("[data-region]")].map(one => one.dataset.region).sort().join();
+  const whole = page.querySelector("main");
   let fresh = 0;
-  for (const old of document.querySelectorAll("[data-region]")) {
-    const now = page.querySelector(`[data-region="${old.dataset.region}"]`);
-    if (now && now.innerHTML !== old.dataset.came) {
-      old.replaceChildren(...now.cloneNode(true).childNodes);
-      old.className = now.className;
-      old.dataset.came = now.innerHTML;
-      fresh++;
-    }
+  if (whole && names(page) !== names(document)) {        // other regions than before: a file that broke, or was mended
+    document.getElementById("main").replaceChildren(...whole.childNodes);
+    fresh++;
+  }
+  for (const now of page.querySelectorAll("[data-region]")) {
+    const old = region(now.dataset.region);
+    if (!old || (old.dataset.mark && old.dataset.mark === now.dataset.mark)) continue;
+    old.replaceChildren(...now.childNodes);
+    old.className = now.className;
+    old.dataset.mark = now.dataset.mark || "";
+    fresh++;
+    for (const one of old.querySelectorAll(FIELDS)) if (typed.has(keyOf(one))) put(one, typed.get(keyOf(one)));
   }
   for (const one of document.querySelectorAll("details[data-key]")) one.open = open.has(one.dataset.key);
-  version = page.querySelector('input[name="base"]')?.value || version;
-  for (const [id, words] of dirty) {
-    const field = document.getElementById(moved(id));
-    if (field && field.value !== words) field.value = words;
-  }
-  const again = held && document.getElementById(held);
+  const again = find(held);
   if (again && again !== document.activeElement) {
     again.focus({ preventScroll: true });
     if (caret && caret[0] !== null) safely(() => again.setSelectionRange(...caret));
@@ -39,45 +70,83 @@ export function swap(text, moved = key => key) {
   document.dispatchEvent(new CustomEvent("bench:swapped", { detail: { fresh } }));
 }
 
-/** How numbers in ids change when an entry was moved, doubled or taken out, so that what was open stays open. */
+/** Where an entry stands after another was moved, doubled or taken out; -1 for the one that is gone. */
 function renumbered(data) {
   const table = data.get("table"), n = +data.get("number"), op = data.get("op");
   const to = { up: n - 1, down: n + 1, move: +data.get("to") }[op];
   const where = at => to !== undefined ? (at === n ? to : at > n && at <= to ? at - 1 : at < n && at >= to ? at + 1 : at)
     : op === "copy" && at > n ? at + 1 : op === "drop" && at > n ? at - 1 : op === "drop" && at === n ? -1 : at;
-  return key => table ? key.replace(new RegExp(`((?:^|-)${table}-)(\\d+)`), (_, head, at) => head + where(+at)) : key;
+  for (const edit of queue) {             // what was pressed meanwhile means the entry it stood on
+    if (!table || edit.data === data || edit.data.get("table") !== table || !edit.data.has("number")) continue;
+    edit.data.set("number", where(+edit.data.get("number")));
+  }
+  return key => table ? key.replace(new RegExp(`((?:^|[-|])${table}-)(\\d+)`), (_, head, at) => head + where(+at)) : key;
 }
 function safely(what) { try { return what(); } catch { return null; } }
 
-/** Send a form as an edit; gives what the server answered. */
-export function send(form, button, more = {}) {
-  chain = chain.then(() => sendNow(form, button, more)).catch(problem);
-  return chain;
-}
+// While a finger or the mouse is down nothing is put in another's place: the press would be lost with what it stands on.
+let letGo = null, resting = Promise.resolve();
+for (const kind of ["pointerdown", "keydown"]) addEventListener(kind, event => {
+  if (kind === "keydown" && !(event.key === " " && event.target.closest("button, summary"))) return;
+  if (!letGo) resting = new Promise(done => { letGo = done; setTimeout(done, 4000); });
+}, true);
+for (const kind of ["pointerup", "pointercancel", "keyup", "blur"]) addEventListener(kind, () => {
+  const done = letGo;
+  letGo = null;
+  setTimeout(() => done?.());             // after the click that comes of it
+}, true);
 
-async function sendNow(form, button, more) {
-  const data = new URLSearchParams();
+/** Send a form as an edit, as it stands now; gives whether it was done. */
+export function send(form, button, more = {}) {
+  const data = new URLSearchParams(), sent = new Map();
   for (const [name, value] of new FormData(form)) if (typeof value === "string") data.set(name, value);
+  for (const one of form.elements) if (keyOf(one) && one.matches(FIELDS)) sent.set(keyOf(one), stands(one));
   if (button?.name) data.set(button.name, button.value);
   for (const [name, value] of Object.entries(more)) data.set(name, value);
-  if (data.has("base")) data.set("base", version);
   data.set("script", "1");
+  const edit = { form, which: formKey(form), button, name: keyOf(button), data, sent };
+  queue.push(edit);
+  const done = chain.then(() => sendNow(edit)).catch(problem);
+  chain = done.finally(() => queue.splice(queue.indexOf(edit), 1));
+  return done;
+}
+
+async function sendNow({ form, which, button, name, data, sent }) {
+  if (data.get("number") === "-1") return;
+  if (data.has("base")) data.set("base", version);
   document.body.classList.add("working");
   try {
-    const answer = await fetch(form.action, { method: "POST", body: data, headers: { "X-Bench": "1" } });
+    const answer = await fetch(form.action, { method: "POST", body: data, headers: marks() });
     const text = await answer.text();
-    if (answer.status === 409) { await refresh(); tell(message(text), true); return; }
-    refused(form, button, answer.ok ? "" : message(text));
+    await resting;
+    if (answer.status === 409) { await refreshNow(); tell(message(text), true); return; }
+    const there = document.contains(form) ? form : [...document.forms].find(one => formKey(one) === which) || form;
+    refused(there, button?.isConnected ? button : find(name, there), answer.ok ? "" : message(text));
     if (!answer.ok) { tell(message(text), true); return; }
-    for (const field of form.elements) if (field.id) entered(field.id);
-    swap(text, renumbered(data));
+    for (const [key, value] of sent) if (dirty.get(key) === value) entered(key);
+    based(answer);
+    swap(text, renumbered(data), sent);
+    if (there.classList.contains("adder")) for (const one of there.querySelectorAll(FIELDS)) if (sent.get(keyOf(one)) === stands(one)) put(one, came(one));
     return true;
   } finally { document.body.classList.remove("working"); }
 }
+/** What this page shows: the answer holds only the regions that are other than these. */
+function marks() {
+  const shown = [...document.querySelectorAll("[data-region]")].map(one => `${one.dataset.region}=${one.dataset.mark || ""}`);
+  return { "X-Marks": shown.join() };
+}
+function based(answer) {
+  version = answer.headers.get("x-version") || version;
+  for (const one of document.querySelectorAll('input[name="base"]')) one.value = version;
+}
 
-export async function refresh() {
-  const answer = await fetch(location.href);
-  if (answer.ok) swap(await answer.text()); else tell(message(await answer.text()), true);
+export function refresh() { return chain = chain.then(refreshNow).catch(problem); }
+async function refreshNow() {
+  const answer = await fetch(location.href, { headers: marks() }), text = await answer.text();
+  await resting;
+  if (!answer.ok) { tell(message(text), true); return; }
+  based(answer);
+  swap(text);
 }
 
 function message(text) {
@@ -88,7 +157,7 @@ export function tell(text, wrong = false) {
   const line = document.createElement("p");
   line.className = wrong ? "wrong" : "good"; line.textContent = text;
   region("said").replaceChildren(line);
-  region("said").dataset.came = "";
+  region("said").dataset.mark = "";
 }
 /** What was refused, right where it was pressed or typed; the line at the head says it too. */
 function refused(form, button, text) {
@@ -111,17 +180,23 @@ document.addEventListener("click", event => {          // a list that was opened
   for (const one of document.querySelectorAll("details.switch[open]")) if (!one.contains(event.target)) one.open = false;
 });
 
+document.addEventListener("click", event => {          // a way to another page waits for the edits that are on theirs
+  const link = event.target.closest?.("a[href]");
+  if (!queue.length || !link || link.target || event.defaultPrevented || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
+  event.preventDefault();
+  chain.then(() => { location.href = link.href; });
+});
+
 let pressed = { which: "", at: -1e9 };
 document.addEventListener("submit", event => {
   const form = event.target;
   if (!form.matches("form[data-swap]") || form.enctype === "multipart/form-data") return;
   event.preventDefault();
-  const button = event.submitter, now = performance.now();
-  const which = `${form.getAttribute("action")} ${form.elements.table?.value} ${form.elements.number?.value} ${button?.value}`;
+  const button = event.submitter, now = performance.now(), which = `${formKey(form)} ${button?.value}`;
   const bounced = which === pressed.which && now - pressed.at < 500;   // one press of a gloved finger, counted twice
   if (bounced) return;
   pressed = { which, at: now };
-  send(form, button).then(done => { if (done && form.classList.contains("adder")) form.reset(); });
+  send(form, button);
 });
 document.addEventListener("change", event => {
   const form = event.target.form;
@@ -135,6 +210,7 @@ const shelf = `typed|${file}|`;
 let keeping = null;
 document.addEventListener("input", event => {
   const field = event.target;
+  pressed.which = "";                     // something was typed since: the next press is another one
   if (!file || !field.id?.startsWith("f-") || !field.matches("input:not([type=file]), textarea")) return;
   dirty.set(field.id, field.value);
   safely(() => localStorage.setItem(shelf + field.id, field.value));
@@ -146,7 +222,7 @@ function keep() {
 }
 async function post(field, text) {
   const body = new URLSearchParams({ field, text, keep: "1" });
-  const to = `/part/typed?file=${encodeURIComponent(file)}`;
+  const to = `${root}part/typed?file=${encodeURIComponent(file)}`;
   const answer = await fetch(to, { method: "POST", body, keepalive: true }).catch(() => null);
   if (answer?.ok) safely(() => localStorage.getItem(shelf + field) === text && localStorage.removeItem(shelf + field));
 }
@@ -169,8 +245,8 @@ safely(() => {                           // typed while the page did not answer
 // Another window, or another program, changed the part; or it is gone, or the program ended.
 let missed = 0, trouble = "";
 if (version && file) setInterval(async () => {
-  if (document.hidden || document.querySelector('dialog[open]') || document.body.classList.contains("working")) return;
-  const answer = await fetch(`/part/version?file=${encodeURIComponent(file)}`).catch(() => null);
+  if (document.hidden || queue.length) return;
+  const answer = await fetch(`${root}part/version?file=${encodeURIComponent(file)}`).catch(() => null);
   missed = answer ? 0 : missed + 1;
   const now = answer ? answer.ok ? "" : message(await answer.text()) : missed > 1 ? `${ended}.` : trouble;
   if (now !== trouble) { trouble = now; if (now) tell(now, true); else region("said").replaceChildren(); }
@@ -233,6 +309,5 @@ function over(y) {
   return { item, after: y > box.top + box.height / 2 };
 }
 
-for (const one of document.querySelectorAll("[data-region]")) one.dataset.came = one.innerHTML;
 prepare();
 for (const one of document.querySelectorAll(".unsent")) for (let box = one.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;

@@ -1,7 +1,7 @@
 // The Choose page: the search is asked how far it is and the answer shown when it is there; a layup is shown without a new page.
 // Without this script the page has a button to look again, and every layup is a link.
 
-import { region, refresh, tell } from "./bench.js";
+import { region, refresh, root, tell } from "./bench.js";
 
 const file = document.body.dataset.file;
 let asking = null;
@@ -10,7 +10,7 @@ async function ask() {
   asking = null;
   const here = document.getElementById("search-state");
   if (!document.getElementById("progress")) return;
-  const answer = await fetch(`/choose/progress?file=${encodeURIComponent(file)}`).catch(() => null);
+  const answer = await fetch(`${root}choose/progress?file=${encodeURIComponent(file)}`).catch(() => null);
   if (!answer?.ok) { tell("The bench page does not answer. Look at the terminal where it was started.", true); later(3000); return; }
   const far = await answer.json();
   if (["done", "failed", ""].includes(far.state) || far.name !== here.dataset.work) {
@@ -22,7 +22,7 @@ async function ask() {
   const words = document.getElementById("progress-words"), clock = document.getElementById("progress-time");
   if (words && words.textContent !== far.words) words.textContent = far.words;
   if (clock) clock.textContent = `${Math.round(far.seconds)} s`;
-  region("search").dataset.came = "";
+  region("search").dataset.mark = "";
   later(400);
 }
 function later(wait) { if (!asking) asking = setTimeout(ask, wait); }

@@ -1,10 +1,12 @@
 // The shelf fills in after it stands there: card by card, those in sight first.
 
+import { root } from "./bench.js";
+
 const shelf = document.getElementById("shelf");
 const waiting = shelf ? [...shelf.querySelectorAll("[data-card]:not([data-filled])")] : [];
 
 async function fill(card) {
-  const answer = await fetch(`/card?file=${encodeURIComponent(card.dataset.card)}`).catch(() => null);
+  const answer = await fetch(`${root}card?file=${encodeURIComponent(card.dataset.card)}`).catch(() => null);
   if (!answer?.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const now = page.querySelector("[data-card]"), total = page.getElementById("total").textContent;

@@ -1,6 +1,6 @@
 // The refit: an item is weighed in its own row, a search is looked at again until it ends, and what is typed for a file that is
 // not there yet is kept all the same.
-import { refresh } from "/look/bench.js";
+import { refresh, root } from "./bench.js";
 
 // "Weigh it" opens the item's own row: its first field waits for the figure.
 document.addEventListener("toggle", event => {
@@ -21,7 +21,7 @@ if (!document.body.dataset.file) {
   const keep = file => {
     for (const [field, text] of waiting) {
       const body = new URLSearchParams({ field, text, keep: "1" });
-      fetch(`/part/typed?file=${encodeURIComponent(file)}`, { method: "POST", body, keepalive: true }).catch(() => {});
+      fetch(`${root}part/typed?file=${encodeURIComponent(file)}`, { method: "POST", body, keepalive: true }).catch(() => {});
     }
     waiting.clear();
   };

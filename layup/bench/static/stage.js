@@ -1,10 +1,11 @@
 // The picture of the part on its page: the view, the questions of unit and side, and zones made by clicking. What a click
 // means is worked out by the server; what comes of it is an ordinary edit of the part file, sent as a form like every other.
 
-import { View, unpack, floats } from "/look/stage_view.js";
+import { root } from "./bench.js";
+import { View, unpack, floats } from "./stage_view.js";
 
 const $ = id => document.getElementById(id);
-const stage = $("stage"), file = stage?.dataset.file, at = name => `/shape${name}?file=${encodeURIComponent(file)}`;
+const stage = $("stage"), file = stage?.dataset.file, at = name => `${root}shape${name}?file=${encodeURIComponent(file)}`;
 const view = stage ? new View($("stage-canvas"), $("stage-labels")) : null;
 const form = $("stage-form");
 const style = getComputedStyle(document.documentElement);
@@ -92,7 +93,7 @@ function questions() {
 }
 /** A button that changes the table of the surface, as a form that bench.js sends. */
 function edit(values, words, more = "", id = "") {
-  const made = element("form", { method: "post", action: `/part/edit?file=${encodeURIComponent(file)}` });
+  const made = element("form", { method: "post", action: `${root}part/edit?file=${encodeURIComponent(file)}` });
   made.dataset.swap = "";
   for (const [name, value] of Object.entries({ base: "", table: "surface" })) made.append(element("input", { type: "hidden", name, value }));
   for (const [key, value] of Object.entries(values)) made.append(element("input", { type: "hidden", name: `set.${key}`, value }));

@@ -1,5 +1,5 @@
 // The keypad and the weight said again while it is typed. The fields are plain inputs: a keyboard types into them too.
-import { swap } from "/look/bench.js";
+import { root, swap } from "./bench.js";
 
 const form = document.getElementById("weigh");
 const pad = document.querySelector(".keypad");
@@ -53,7 +53,7 @@ async function sayAgain() {
   const query = new URLSearchParams({ file, unit: form.elements.unit.value });
   for (const one of fields()) query.set(one.name, one.value);
   const turn = ++asked;
-  const answer = await fetch(`/weigh/said?${query}`).catch(() => null);
+  const answer = await fetch(`${root}weigh/said?${query}`).catch(() => null);
   if (answer?.ok && turn === asked) swap(await answer.text());
 }
 
@@ -79,7 +79,9 @@ pad.addEventListener("keydown", event => {
 document.addEventListener("focusin", event => { if (event.target.matches(".figure input")) choose(event.target); });
 document.addEventListener("input", event => {
   if (!event.target.matches(".figure input")) return;
-  document.querySelector('[data-region="echo"] [name="echoed"]')?.remove();   // what was said before is not this weight
+  const echo = document.querySelector('[data-region="echo"]');
+  echo.dataset.mark = "";
+  echo.querySelector('[name="echoed"]')?.remove();   // what was said before is not this weight
   clearTimeout(waiting);
   waiting = setTimeout(sayAgain, 120);
 });
@@ -88,7 +90,7 @@ document.addEventListener("input", event => {
 function forget() {
   for (const one of fields()) {
     if (one.value) continue;
-    fetch(`/part/typed?file=${encodeURIComponent(file)}`, { method: "POST", body: new URLSearchParams({ field: one.id, text: "" }) }).catch(() => {});
+    fetch(`${root}part/typed?file=${encodeURIComponent(file)}`, { method: "POST", body: new URLSearchParams({ field: one.id, text: "" }) }).catch(() => {});
   }
 }
 

@@ -1,5 +1,5 @@
 // Work that takes long: its words are asked for while it runs, and when it has ended the page shows what it gave.
-import { refresh } from "/look/bench.js";
+import { refresh } from "./bench.js";
 
 let waiting = null;
 function watch() {
