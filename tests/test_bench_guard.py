@@ -179,7 +179,7 @@ def test_the_key_goes_from_the_address_into_a_cookie_that_no_script_and_no_site_
 
 
 def test_another_server_of_this_machine_is_not_sent_the_key(guard: Guard) -> None:
-    """By what a browser does with a cookie's path (RFC 6265, 5.1.4): it comes along below that path and nowhere else."""
+    """What a browser does with a cookie's path (RFC 6265, 5.1.4): it comes along below that path and nowhere else."""
     from http.cookiejar import CookieJar
     from urllib.request import Request
 

@@ -66,8 +66,8 @@ def _endpoint(bench: Bench, handler: Handler) -> Callable[[Request], Any]:
     async def endpoint(request: Request) -> Response:
         query, told = dict(request.query_params), request.headers.get("x-marks", "")
         marks = dict(one.split("=", 1) for one in told.split(",") if "=" in one)
-        asked = Asked(bench, query.get("file", ""), query, path=request.url.path, root=request.scope.get("bench_root", ""),
-                      marks=marks)  # fmt: skip
+        root = request.scope.get("bench_root", "")
+        asked = Asked(bench, query.get("file", ""), query, path=request.url.path, root=root, marks=marks)
         if request.method != "POST":
             return await run_in_threadpool(_sent, handler, asked, request.headers)
         form: dict[str, str] = {}

@@ -159,8 +159,9 @@ class Guard:
 
         async def dressed(message: MutableMapping[str, Any]) -> None:
             if message["type"] == "http.response.start":
-                root = scope["bench_root"].encode()
-                told = {k.lower(): root + v if k.lower() == b"location" and v[:1] == b"/" else v for k, v in message["headers"]}
+                told = {name.lower(): value for name, value in message["headers"]}
+                if told.get(b"location", b"").startswith(b"/"):
+                    told[b"location"] = scope["bench_root"].encode() + told[b"location"]
                 message["headers"] = list({**{k.encode(): v.encode() for k, v in HEADERS.items()}, **told}.items())
             await send(message)
 

@@ -1,4 +1,4 @@
-"""How the pages are made: the templates, the words they may use, what of a page is sent, and the colours of the one palette."""
+"""How the pages are made: the templates, their words, what of a page is sent, and the colours of the one palette."""
 
 from __future__ import annotations
 
@@ -129,7 +129,7 @@ def regions(page: str) -> list[tuple[str, int, int, int]]:
 
 
 def dressed(page: str, root: str, marks: Mapping[str, str]) -> str:
-    """A page as it is sent: links with the word it lies under, regions marked, and only those that are new to the asker.
+    """A page as it is sent: links with the word it lies under, regions marked, and only what is new to the asker.
 
     Args:
         page: Whole.
@@ -146,7 +146,7 @@ def dressed(page: str, root: str, marks: Mapping[str, str]) -> str:
     some = bool(marks) and marks.keys() == {name for name, *_ in found}
     out, last = ["<!doctype html><title>what is new</title>"] if some else [], 0
     for name, begin, at, end in found:
-        text = _BASE.sub(r"\1", page[begin:end])  # every form says which state it was made on: that alone is nothing new
+        text = _BASE.sub(r"\1", page[begin:end])  # the state it was made on is nothing new by itself
         mark = hashlib.blake2s(text.encode(), digest_size=6).hexdigest()
         if not some:
             out += [page[last:at], f' data-mark="{mark}"']

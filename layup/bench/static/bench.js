@@ -90,7 +90,8 @@ for (const kind of ["pointerdown", "keydown"]) addEventListener(kind, event => {
   if (kind === "keydown" && !(event.key === " " && event.target.closest("button, summary"))) return;
   if (!letGo) resting = new Promise(done => { letGo = done; setTimeout(done, 4000); });
 }, true);
-for (const kind of ["pointerup", "pointercancel", "keyup", "blur"]) addEventListener(kind, () => {
+for (const kind of ["pointerup", "pointercancel", "keyup", "blur"]) addEventListener(kind, event => {
+  if (kind === "blur" && event.target !== window) return;
   const done = letGo;
   letGo = null;
   setTimeout(() => done?.());             // after the click that comes of it
