@@ -215,8 +215,14 @@ def test_another_server_of_this_machine_is_not_sent_the_key(guard: Guard) -> Non
     links = re.findall(rb'(?:href|src|action)="(/[^"]*)"', body)
     assert len(links) > 20
     assert [link for link in links if not link.startswith(guard.word.encode() + b"/")] == []
-    status, head, _ = ask(guard, "POST", f"{guard.word}/part/undo", own=False, headers=[*own, ("origin", f"http://{OWN}"),
-                          ("content-type", "application/x-www-form-urlencoded")], query="file=door.toml")  # fmt: skip
+    status, head, _ = ask(
+        guard,
+        "POST",
+        f"{guard.word}/part/undo",
+        own=False,
+        headers=[*own, ("origin", f"http://{OWN}"), ("content-type", "application/x-www-form-urlencoded")],
+        query="file=door.toml",
+    )
     assert status in (303, 422)
     assert ask(guard, path=f"{guard.word}/part", own=False, headers=[("host", OWN)])[0] == 403  # the word is no key
 

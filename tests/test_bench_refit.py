@@ -7,6 +7,7 @@ import json
 import re
 import shutil
 import time
+import tomllib
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -393,10 +394,65 @@ def test_papers_come_as_files(page: Page) -> None:
     page.get("/refit/paper", 422, form="exe")
 
 
-def test_the_picture_of_the_limits(page: Page) -> None:
-    for form, mark in (("svg", b"<?xml"), ("png", b"\x89PNG")):
-        answer = page.client.get(f"/refit/envelope.{form}", params={"file": "refit.toml"})
-        assert answer.content.startswith(mark)
+def test_the_limits_are_drawn_and_every_load_case_can_be_pressed(page: Page) -> None:
+    drawn = page.get().split('id="envelope"')[1].split("</svg>")[0]
+    checked = page.json()["load_cases"]
+    assert len(checked) == drawn.count("<a ") > 0
+    for number, case in enumerate(checked, start=1):
+        assert f'href="#case-{number}"' in drawn
+        told = figures(page.get().split(f'id="case-{number}"')[1].split("</div>")[0])
+        assert case["name"] in told
+        assert mass_kept(case["mass_kg"], "lb") in told
+        assert arm_kept(case["cg_m"]["mean"], "lb") in told
+        assert "Aboard: seat 176 lb" in told
+    spots = [tuple(map(float, at)) for at in re.findall(r'class="dot" cx="([0-9.]+)" cy="([0-9.]+)"', drawn)]
+    heavy = [case["mass_kg"] for case in checked]
+    order = sorted(range(len(heavy)), key=lambda n: heavy[n])
+    assert [spots[n][1] for n in order] == sorted((y for _, y in spots), reverse=True)  # the heavier, the higher
+
+
+def row(page: Page, table: str, number: int, status: int = 200, /, do: str = "", **values: str) -> str:
+    """A table's own form, sent with these fields as typed and the others as they stand."""
+    found = [f for f in forms(page.get(status=200)) if f["fields"].get("op") == "row"]
+    one = next(f for f in found if (f["fields"]["table"], f["fields"]["number"]) == (table, str(number)))
+    more = {f"row.{key.replace('__', '.').replace('_ ', ' ')}": value for key, value in values.items()}
+    return page.post("/refit/edit", {**one["fields"], **more, **({"do": do} if do else {})}, status)
+
+
+def test_every_table_of_the_file_has_a_form(page: Page) -> None:
+    before = page.text
+    row(page, "load", -1, name="two aboard", aboard__seat="190 lb")
+    assert [case["name"] for case in page.json()["load_cases"]][-1] == "two aboard"
+    row(page, "limits", 0, aft="1100 lb at 97 in\n1600 lb at 96,5 in", least="1000 lb")
+    limits = tomllib.loads(page.text)["limits"]
+    assert limits["aft"] == [["1100 lb", "97 in"], ["1600 lb", "96.5 in"]]
+    assert limits["least"] == "1000 lb"
+    row(page, "candidate", -1, name="fairing", saves="2 lb", arm="84 in", cost="90 EUR", hours="7 h", needs="shroud")
+    assert tomllib.loads(page.text)["candidate"][-1]["needs"] == ["shroud"]
+    assert "fairing" in page.get().split('id="candidates"')[1]
+    row(page, "start.scale", 0, reading="557 lb")
+    assert tomllib.loads(page.text)["start"]["scale"][0]["reading"] == "557 lb"
+    count = len(tomllib.loads(page.text)["load"])
+    row(page, "load", count - 1, do="drop")
+    assert len(tomllib.loads(page.text)["load"]) == count - 1
+    row(page, "place", -1, name="shelf", arm="110 in", holds="20 lb")
+    assert 'name="row.aboard.shelf"' in page.get()  # the next load case can put something there
+    kept = [line for line in before.splitlines() if "#" in line]
+    assert [line for line in page.text.splitlines() if "#" in line] == [
+        line.replace("556 lb 8 oz", "557 lb") for line in kept
+    ]
+    now = page.text
+    assert "limits" in figures(row(page, "limits", 0, 422, most="heavy")).casefold()
+    assert page.text == now
+    for _ in range(6):
+        page.post("/refit/undo", {"base": ""})
+    assert page.text == before
+
+
+def test_a_second_refit_can_be_begun(page: Page) -> None:
+    assert 'href="/refit?new=1"' in page.get()
+    text = html.unescape(page.client.get("/refit", params={"new": "1"}).text)
+    assert "Or begin another" in text
 
 
 def test_a_limit_that_is_broken_cannot_be_missed(page: Page) -> None:

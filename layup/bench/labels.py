@@ -49,6 +49,15 @@ TABLES = {
     "finish": "Finish and fittings",
     "extra": "Finish and fittings",
     "surface": "Surface",
+    "limits": "Limits",
+    "load": "Load cases",
+    "tank": "Tanks",
+    "place": "Seats and baggage",
+    "ballast": "Ballast",
+    "candidate": "What could be made next",
+    "removed": "Items",
+    "added": "Items",
+    "moved": "Items",
 }
 """Tables of a part file, and the panel each stands in."""
 WORDS = (

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from layup.bench.desk import as_typed, version_of
 from layup.bench.journal import read
+from layup.bench.labels import plain
 from layup.bench.request import Asked
 from layup.errors import Fault, FaultsError, LayupError
 
@@ -187,7 +188,7 @@ def on_page(text: str) -> str:
 
 def faults_words(faults: tuple[Fault, ...]) -> str:
     """Faults in a row, for the line at the head of a page."""
-    return " ".join(f"{f.place or f.file}: {f.wrong}. {f.remedy}".strip() for f in faults)
+    return plain(" ".join(f"{f.place or f.file}: {f.wrong}. {f.remedy}".strip() for f in faults))
 
 
 def _tables(text: str) -> dict[str, Any]:

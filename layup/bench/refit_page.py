@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import re
 import threading
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from layup.bench.home import slug
+from layup.bench.part_page import _point, whole
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
-from layup.bench.refit_view import LEAST, WEIGH, Said, about_next, item_id, page
-from layup.bench.request import Asked, Handler, go, picture, record_home, show
+from layup.bench.refit_view import LEAST, ROWS, SETUP, WEIGH, Said, about_next, item_id, page, row_fields, row_id
+from layup.bench.request import Asked, Handler, go, record_home, show
 from layup.errors import LayupError, StaleError
 from layup.files.writing import write_file
 from layup.partfile import edit as parttext
@@ -27,7 +29,7 @@ if TYPE_CHECKING:
 WHEELS = ("left main wheel", "right main wheel", "tail or nose wheel")
 """Scales that a new refit file asks for."""
 
-FIELDS = ("item.", "new.", "start.", "final.", "target.")
+FIELDS = ("item.", "new.", "start.", "final.", "target.", "row.")
 """What is kept while it is typed begins so."""
 WEIGHED = re.compile(
     r"(start|final)\.((date|by|method|record|weight|cg)|scale\.[0-9]{1,3}\.(at|reading|tare|arm))", re.ASCII
@@ -68,6 +70,8 @@ def _field(name: str, form: Mapping[str, str]) -> str:
     """The id of a field of the page; a weight's fields are those of its item."""
     if name.startswith("item."):
         name = f"item.{item_id(form.get('item', ''))}.{name.removeprefix('item.')}"
+    if name.startswith("row."):
+        return row_id(form.get("table", ""), form.get("number", ""), name.removeprefix("row."))
     return "f-refit-" + name.replace(".", "-")
 
 
@@ -164,7 +168,9 @@ def _edit(asked: Asked, sheet: RefitSheet) -> Said:
     def change(text: str) -> str:
         nonlocal words
         what = form.get("op", "")
-        words, new = {"add": _added, "weighing": _weighing, "target": _targeted}.get(what, _unknown)(text, form, sheet)
+        words, new = {"add": _added, "weighing": _weighing, "target": _targeted, "row": _rowed}.get(what, _unknown)(
+            text, form, sheet
+        )
         _job, faults = try_text(asked, sheet.path, new)
         if len(faults) > len(sheet.faults):
             raise LayupError("nothing was changed. " + faults_words(faults))
@@ -202,6 +208,65 @@ def _added(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, 
     values["note"] = given.get("note", "")
     done = {"removed": "taken out", "added": "put in", "moved": "moved"}[table]
     return f"{name} {done}", parttext.add(text, table, values)
+
+
+def _rowed(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:
+    """One table of the file by its own form: begun, changed key by key, or taken out."""
+    table, number = form.get("table", ""), whole(form.get("number", ""), -1)
+    if table not in SETUP:
+        raise LayupError("that is no table this page knows")
+    title, one, _, _ = SETUP[table]
+    steps: parttext.Key = tuple(table.split(".")) if table else ()
+    many = bool(one) or table in ("removed", "added", "moved")
+    if form.get("do") == "drop" and many:
+        return f"{one or 'item'} {number + 1} taken out", parttext.drop(text, table, number)
+    given = {key.removeprefix("row."): _point(value.strip()) for key, value in form.items() if key.startswith("row.")}
+    now = {key: shown for key, _, shown, _ in row_fields(sheet, table, _entry(sheet, table, max(number, 0)))}
+    if number < 0:
+        now = dict.fromkeys(given, "")
+    changed = {key: value for key, value in given.items() if value != now.get(key, "").strip()}
+    aboard = {key: value for key, value in given.items() if key.startswith("aboard.") and value}
+    values = {key: _row_value(table, key, value) for key, value in changed.items() if not key.startswith("aboard.")}
+    if any(key.startswith("aboard.") for key in changed) or (table == "load" and number < 0):
+        pairs = (f"{json.dumps(key.removeprefix('aboard.'))} = {json.dumps(v)}" for key, v in aboard.items())
+        values["aboard"] = "{ " + ", ".join(pairs) + " }"
+    if not values:
+        raise LayupError("nothing was changed there")
+    name = given.get("name") or given.get("at") or ""
+    if many and number < 0:
+        if not name:
+            raise LayupError(f"the {one} needs a name")
+        return f"{one} {name} added", parttext.add(text, table, values)
+    for key, value in values.items():
+        text = parttext.put(text, (*steps, *((number,) if many else ()), key), value)
+    return f"{title.lower()}{' ' + name if name else ''}: {', '.join(key.replace('_', ' ') for key in values)}"[
+        :160
+    ], text
+
+
+def _entry(sheet: RefitSheet, table: str, number: int) -> dict[str, Any]:
+    """One table as written."""
+    held: Any = sheet.data
+    for step in table.split(".") if table else ():
+        held = held.get(step) if isinstance(held, dict) else None
+    held = held[number] if isinstance(held, list) and number < len(held) else held
+    return held if isinstance(held, dict) else {}
+
+
+def _row_value(table: str, key: str, text: str) -> str:
+    r"""What a field says, as the file has it: rows and lists in brackets.
+
+    >>> _row_value("limits", "aft", "1150 lb at 83 in\n1450 lb: 85 in"), _row_value("candidate", "needs", "a, b")
+    ('[["1150 lb", "83 in"], ["1450 lb", "85 in"]]', '["a", "b"]')
+    """
+    if (table, key) in ROWS and (rows := [line for line in text.splitlines() if line.strip()]):
+        pairs = [re.split(r"\s+at\s+|\s*:\s*", row.strip()) for row in rows]
+        if len(pairs) > 1 or len(pairs[0]) > 1:
+            return json.dumps(pairs, ensure_ascii=False)
+    if key in ("needs", "instead_of"):
+        names = [name.strip() for name in text.split(",") if name.strip()]
+        return json.dumps(names, ensure_ascii=False) if names else ""
+    return text
 
 
 def _weighing(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, str]:
@@ -382,20 +447,6 @@ def new(asked: Asked) -> Response:
     return go("/refit", file=name, said="the refit file is written; now enter its first weighing in the ledger")
 
 
-def envelope(asked: Asked) -> Response:
-    """The load cases against the limits, drawn."""
-    from layup.refit.envelope_picture import envelope_image
-
-    sheet = refit_sheet(asked, asked.file)
-    form = "png" if asked.path.endswith(".png") else "svg"
-    with opened(asked, sheet, asked.query.get("as_of", "")) as (_, ledger, loading, _):
-        if loading is None:
-            raise LayupError("there is no load case to draw: add a [[load]] table to the refit file")
-        with _drawing:
-            data = envelope_image(ledger, loading, sheet.kept, form)
-    return picture(data, "image/png" if form == "png" else "image/svg+xml")
-
-
 def paper(asked: Asked) -> Response:
     """The papers as a file, as `layup ledger paper` writes it."""
     from starlette.responses import Response as Plain
@@ -442,8 +493,6 @@ ROUTES: tuple[tuple[str, str, Handler], ...] = (
     ("/refit/redo", "POST", redo),
     ("/refit/next", "POST", find_next),
     ("/refit/next/stop", "POST", stop_next),
-    ("/refit/envelope.svg", "GET", envelope),
-    ("/refit/envelope.png", "GET", envelope),
     ("/refit/paper", "GET", paper),
     ("/refit/json", "GET", as_json),
 )

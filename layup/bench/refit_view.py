@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from layup.bench import labels
+from layup.bench.desk import as_typed
 from layup.bench.refit_desk import RefitSheet, on_page, opened, refit_sheet
 from layup.bench.request import Asked, record_words, show
 from layup.bench.running import Work
@@ -41,9 +44,169 @@ _SIGN = {"removed": "−", "added": "+", "moved": "→"}
 _OUT = {"removed": "out", "added": "in", "moved": "moved"}
 
 _LABELS = {
-    "date": "Day", "by": "Who", "method": "How", "record": "From which record", "weight": "Empty weight",
-    "cg": "Its centre of gravity", "at": "Under", "reading": "Reading", "tare": "Tare", "arm": "Arm",
-}  # fmt: skip
+    "date": "Day",
+    "by": "Who",
+    "method": "How",
+    "record": "From which record",
+    "weight": "Empty weight",
+    "cg": "Its centre of gravity",
+    "at": "Under",
+    "reading": "Reading",
+    "tare": "Tare",
+    "arm": "Arm",
+    "predicted": "Part file",
+    "listed": "Weight from a list",
+    "from_list": "Row of the equipment list",
+    "give_or_take": "Give or take",
+    "balance_point": "Where it balanced on a bar",
+    "from": "Arm before",
+    "to": "Arm now",
+}
+
+
+SETUP = {
+    "": (
+        "The aircraft",
+        "",
+        "",
+        (
+            ("title", "Name of the refit", "Winter refit"),
+            ("aircraft", "Aircraft", "two-seat motor glider"),
+            ("datum", "Arms are measured from", "front face of the firewall; aft is plus"),
+            ("units", "The record is kept in", "lb, or metric"),
+            ("by", "Who keeps it", ""),
+            ("equipment", "Equipment list, a file beside it", "equipment.csv"),
+        ),
+    ),
+    "limits": (
+        "Limits",
+        "",
+        "From the aircraft's papers. A limit that changes with weight is written a row a line.",
+        (
+            ("most", "Highest weight", "1653 lb"),
+            ("least", "Lowest weight", "1150 lb"),
+            ("forward", "Forward limit", "74.5 in\n1150 lb at 83 in"),
+            ("aft", "Aft limit", "81 in"),
+            ("empty_forward", "Forward limit when empty", ""),
+            ("empty_aft", "Aft limit when empty", ""),
+        ),
+    ),
+    "place": (
+        "Seats and baggage",
+        "place",
+        "",
+        (("name", "Name", "left seat"), ("arm", "Arm", "77 in"), ("holds", "Holds at most", "44 lb")),
+    ),
+    "tank": (
+        "Tanks",
+        "tank",
+        "What of it can be used. An arm that changes with the level: a row a line.",
+        (
+            ("name", "Name", "fuel"),
+            ("holds", "Holds", "21 gal"),
+            ("density", "Density", "6.0 lb/gal"),
+            ("arm", "Arm", "97 in\n0 % at 97 in"),
+        ),
+    ),
+    "ballast": (
+        "Ballast",
+        "place for ballast",
+        "",
+        (
+            ("name", "Name", "plates behind the spinner"),
+            ("arm", "Arm", "9 in"),
+            ("aboard", "Lies there now", "4 lb 8 oz"),
+            ("holds", "Holds at most", "15 lb"),
+        ),
+    ),
+    "load": (
+        "Load cases",
+        "load case",
+        "A way the aircraft flies. Every one is held against the limits.",
+        (("name", "Name", "light pilot alone, full tank"),),
+    ),
+    "candidate": (
+        "What could be made next",
+        "candidate",
+        "Either a part file, or what it would save.",
+        (
+            ("name", "Name", "baggage floor"),
+            ("predicted", "Part file", ""),
+            ("saves", "Would save", "4 lb 4 oz"),
+            ("give_or_take", "Give or take", "10 oz"),
+            ("arm", "Arm", "78 in"),
+            ("cost", "Cost", "120 EUR"),
+            ("hours", "Work", "14 h"),
+            ("needs", "Only with", "another candidate"),
+            ("instead_of", "Instead of", "another candidate"),
+        ),
+    ),
+    "start.scale": (
+        "Scales of the first weighing",
+        "scale",
+        "",
+        (
+            ("at", "Under", "nose wheel"),
+            ("reading", "Reading", "91 lb 12 oz"),
+            ("tare", "Tare", "1 lb 6 oz"),
+            ("arm", "Arm", "259.6 in"),
+        ),
+    ),
+    "start.aboard": (
+        "Aboard at the first weighing, not of the empty weight",
+        "thing aboard",
+        "",
+        (
+            ("name", "Name", "drinking water"),
+            ("liquid", "If a liquid, which", "potable water"),
+            ("weighed", "Weight", "3 lb 5 oz"),
+            ("arm", "Arm", "99 in"),
+        ),
+    ),
+    "start.missing": (
+        "Of the empty weight, not aboard then",
+        "thing missing",
+        "",
+        (("name", "Name", "canopy"), ("weighed", "Weight", "14 lb"), ("arm", "Arm", "70 in")),
+    ),
+    "chord": (
+        "Mean aerodynamic chord",
+        "",
+        "",
+        (("leading_edge", "Its leading edge", "74.2 in"), ("length", "Its length", "47.5 in")),
+    ),
+    "index": ("Short form of moments", "", "", (("per", "Moment divided by", "1000"), ("decimals", "Decimals", "1"))),
+    "removed": ("Items taken out", "", "", ()),
+    "added": ("Items put in", "", "", ()),
+    "moved": ("Items moved", "", "", ()),
+}
+"""Tables of a refit file with a form each: title, what one is called (tables that stand once have none), a word on it,
+and its keys with label and example. Items show the keys they have; they begin at "Add an item"."""
+ROWS = (("limits", "forward"), ("limits", "aft"), ("tank", "arm"))
+"""Keys that may be rows of a weight or a level, and the arm there."""
+_ITEM_KEYS = (
+    "name",
+    "weighed",
+    "listed",
+    "each",
+    "count",
+    "volume",
+    "density",
+    "level",
+    "predicted",
+    "from_list",
+    "give_or_take",
+    "arm",
+    "balance_point",
+    "from",
+    "to",
+    "side",
+    "height",
+    "date",
+    "by",
+    "method",
+    "note",
+)
 
 
 @dataclass
@@ -82,7 +245,8 @@ def page(asked: Asked, said: Said | None = None, sheet: RefitSheet | None = None
         title=sheet.value("title") or sheet.name, record=record_words(asked, sheet.path, "entry"),
         change=change if change is not None and change.after == sheet.text else None,
         again=again if again is not None and again.before == sheet.text else None,
-        typed=journal.typed(sheet.name), beside=parts_beside(asked, sheet), weighings=_weighings(sheet), **words,
+        typed=journal.typed(sheet.name), beside=parts_beside(asked, sheet), weighings=_weighings(sheet),
+        setup=_setup(sheet), row_keys=ROWS, row_id=row_id, **words,
     )  # fmt: skip
 
 
@@ -122,6 +286,66 @@ def _weighings(sheet: RefitSheet) -> list[dict[str, Any]]:
     return found
 
 
+def row_id(table: str, number: str | int, key: str) -> str:
+    """The id of a field of a table's form, by which what is typed in it is kept before it is entered."""
+    return "f-refit-row-" + re.sub(r"[^a-z0-9]+", "-", f"{table}-{number}-{key}".casefold())
+
+
+def row_fields(sheet: RefitSheet, table: str, entry: dict[str, Any]) -> list[tuple[str, str, str, str]]:
+    """The fields of one table's form: key, label, what stands there, example."""
+    keys: list[tuple[str, str, str]] = list(SETUP[table][3])
+    if table in ("removed", "added", "moved"):
+        keys = [(key, _LABELS.get(key) or labels.label(key), "") for key in _ITEM_KEYS if key in entry]
+    fields = [(key, words, shown_row(entry.get(key)), hint) for key, words, hint in keys]
+    if table == "load":
+        held = entry.get("aboard")
+        aboard = held if isinstance(held, dict) else {}
+        places = [(str(e.get("name", "")), kind) for kind in ("place", "tank") for e in _tables(sheet, kind)]
+        places += [(name, "place") for name in aboard if name not in dict(places)]
+        hints = {"place": "180 lb", "tank": "full, half, 10 % or 20 gal"}
+        fields += [
+            (f"aboard.{name}", f"Aboard: {name}", shown_row(aboard.get(name)), hints[kind]) for name, kind in places
+        ]
+    return fields
+
+
+def shown_row(value: Any) -> str:
+    r"""A value of the file as its field shows it; rows a line each.
+
+    >>> shown_row([["1150 lb", "83 in"], ["1450 lb", "85 in"]]), shown_row(["one", "two"]), shown_row(None)
+    ('1150 lb at 83 in\n1450 lb at 85 in', 'one, two', '')
+    """
+    if isinstance(value, list) and value and all(isinstance(row, list) for row in value):
+        return "\n".join(" at ".join(str(one) for one in row) for row in value)
+    return "" if value is None else as_typed(value)
+
+
+def _tables(sheet: RefitSheet, table: str) -> list[dict[str, Any]]:
+    """Tables of a kind as written."""
+    held: Any = sheet.data
+    for step in table.split("."):
+        held = held.get(step) if isinstance(held, dict) else None
+    return [e if isinstance(e, dict) else {} for e in held] if isinstance(held, list) else []
+
+
+def _setup(sheet: RefitSheet) -> list[dict[str, Any]]:
+    """Every table of the file as forms: those there are, and one to begin another."""
+    found = []
+    for table, (title, one, why, _) in SETUP.items():
+        if one or table in ("removed", "added", "moved"):
+            rows = [
+                (n, shown_row(e.get("name", e.get("at"))), row_fields(sheet, table, e))
+                for n, e in enumerate(_tables(sheet, table))
+            ]
+        else:
+            held = sheet.data if not table else sheet.data.get(table)
+            rows = [(0, "", row_fields(sheet, table, held if isinstance(held, dict) else {}))]
+        begun = row_fields(sheet, table, {}) if one else []
+        if rows or begun:
+            found.append({"table": table, "title": title, "one": one, "why": why, "rows": rows, "begun": begun})
+    return found
+
+
 def _scales(table: object) -> int:
     scales = table.get("scale", []) if isinstance(table, dict) else []
     return len(scales) if isinstance(scales, list) else 0
@@ -138,15 +362,28 @@ def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, Any]:
         scaled = on_the_scale(job, store, ledger) if not as_of else {}
         digest = hashlib.sha256(ledger_json(job, ledger, loading).encode()).hexdigest()[:12]
         return {
-            "ledger": ledger, "job": job, "loading": loading, "digest": digest, "alarms": words.alarms(loading, kept),
-            "heads": _heads(job, ledger, kept), "saved": _saved(ledger, kept), "items": _items(job, ledger, kept),
-            "known": words.known_words(ledger, kept), "moved": words.moved_words(ledger.cg_moved, kept),
-            "need": _need(job, ledger, kept), "final": final_text(ledger, kept) if ledger.final else "",
-            "scaled": [(name, one) for (_, name), one in scaled.items()], "pending": len(ledger.pending()),
-            "cases": _cases(loading, kept), "ballast": _ballast(loading, kept),
-            "unsure": bool(loading and loading.unsure), "notes": _notes(job, kept), "joined": _joined(job, kept),
-            **_next(asked, sheet, job, ledger, loading), **_history(store, ledger, kept),
-        }  # fmt: skip
+            "ledger": ledger,
+            "job": job,
+            "loading": loading,
+            "digest": digest,
+            "alarms": words.alarms(loading, kept),
+            "heads": _heads(job, ledger, kept),
+            "saved": _saved(ledger, kept),
+            "items": _items(job, ledger, kept),
+            "known": words.known_words(ledger, kept),
+            "moved": words.moved_words(ledger.cg_moved, kept),
+            "need": _need(job, ledger, kept),
+            "final": final_text(ledger, kept) if ledger.final else "",
+            "scaled": [(name, one) for (_, name), one in scaled.items()],
+            "pending": len(ledger.pending()),
+            **_cases(job, ledger, loading, kept),
+            "ballast": _ballast(loading, kept),
+            "unsure": bool(loading and loading.unsure),
+            "notes": _notes(job, kept),
+            "joined": _joined(job, kept),
+            **_next(asked, sheet, job, ledger, loading),
+            **_history(store, ledger, kept),
+        }
 
 
 def _heads(job: RefitJob, ledger: Ledger, kept: Kept) -> list[tuple[str, ...]]:
@@ -201,31 +438,47 @@ def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, Any]:
     key = f"{item.action}|{item.name}"
     arm = arm_kept(item.arm, kept)
     return {
-        "key": key, "id": item_id(key), "name": item.name, "sign": _SIGN[item.action], "out": _OUT[item.action],
-        "how": item.how, "known": known_by(row, kept), "note": item.note, "standing": row.standing,
+        "key": key,
+        "id": item_id(key),
+        "name": item.name,
+        "sign": _SIGN[item.action],
+        "out": _OUT[item.action],
+        "how": item.how,
+        "known": known_by(row, kept),
+        "note": item.note,
+        "standing": row.standing,
         "change": change_kept(item.change, kept) if item.action != "moved" else f"({mass_kept(item.mass, kept)})",
         "arm": arm if item.arm_to is None else f"{arm} to {arm_kept(item.arm_to, kept)}",
-        "moment": moment_kept(item.moment, kept), "number": row.number,
+        "moment": moment_kept(item.moment, kept),
+        "number": row.number,
         "said": ", ".join(word for word in (item.date, item.by) if word),
         "index": index_kept(item.moment, job.refit.index, kept) if job.refit.index else "",
-    }  # fmt: skip
+    }
 
 
-def _cases(loading: Loading | None, kept: Kept) -> list[dict[str, Any]]:
+def _cases(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: Kept) -> dict[str, Any]:
+    """Each load case in words, and all of them drawn against the limits."""
+    from layup.refit.envelope_picture import envelope_svg
     from layup.refit.record_words import arm_kept, change_kept, mass_kept
 
     if loading is None:
-        return []
+        return {"cases": [], "drawing": ""}
     checked, rows = loading.checked, []
     for case, name in enumerate(loading.names):
-        faults = checked.faults_of(case)
+        faults, mass, cg = (
+            checked.faults_of(case),
+            mass_kept(checked.mass[case], kept),
+            arm_kept(checked.cg[case], kept),
+        )
+        verdict = f"OUTSIDE: {', '.join(faults)}" if faults else "inside"
         rows.append({
             "name": name, "faults": faults, "worst": case == checked.worst, "unsure": case in loading.unsure,
-            "mass": mass_kept(checked.mass[case], kept), "spare": change_kept(-checked.over[case], kept),
-            "cg": arm_kept(checked.cg[case], kept), "forward": arm_kept(checked.forward[case], kept),
-            "aft": arm_kept(checked.aft[case], kept),
+            "mass": mass, "spare": change_kept(-checked.over[case], kept),
+            "cg": cg, "forward": arm_kept(checked.forward[case], kept), "aft": arm_kept(checked.aft[case], kept),
+            "said": f"{case + 1} {name}: {mass} at {cg}, {verdict}",
+            "aboard": ", ".join(f"{one.name} {one.text}" for one in job.loads[case].aboard),
         })  # fmt: skip
-    return rows
+    return {"cases": rows, "drawing": envelope_svg(ledger, loading, kept, [row["said"] for row in rows])}
 
 
 def _ballast(loading: Loading | None, kept: Kept) -> list[str]:

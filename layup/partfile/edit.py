@@ -37,7 +37,7 @@ SWITCHES = ("drape", "symmetric", "solid", "staggered")
 LISTS = ("start", "at", "first", "centre", "pitch", "rectangle", "or", "and", "not", "fabrics", "processes",
          "materials", "angles", "cut")  # fmt: skip
 """Keys that may hold several, written with commas between."""
-SIDES = ("supports",)
+SIDES = ("supports", "aboard")
 """Keys that may be a table in one line: { left = "clamped" }."""
 
 Key = tuple[str | int, ...]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import math
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +19,8 @@ from layup.report import palette
 from layup.units import INCH, LB
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -199,3 +203,84 @@ def _names(figure: Figure, loading: Loading, outside: set[int]) -> None:
         return
     key = "small ring: before the refit\nmark: now\nbar: nine in ten, from what is\nonly predicted"
     figure.text(0.69, 0.105, key, fontsize=9.5, va="bottom", color=palette.QUIET, linespacing=1.4)
+
+
+WIDE, HIGH, LEFT, RIGHT, TOP, FOOT = 720, 470, 84, 18, 30, 60
+"""Of the drawing for a page. [px]"""
+
+
+def envelope_svg(ledger: Ledger, loading: Loading, kept: Kept, said: Sequence[str]) -> str:
+    """The same for a page, as SVG text: every load case is a link to `#case-1`, `#case-2`, ...
+
+    Colours and letter sizes are left to the style sheet by class names.
+
+    Args:
+        ledger: As it stands.
+        loading: Its load cases.
+        kept: Units.
+        said: What each case is, for a person who does not see the drawing.
+    """
+    length, mass = (INCH, LB) if kept == "lb" else (1e-3, 1.0)
+    start, empty = ledger.start.empty, ledger.empty
+    now = [(s.cg / length, s.mass / mass) for s in loading.sums]
+    before = []
+    for s in loading.sums:
+        heavy = s.mass - empty.mass + start.mass
+        before.append(((s.moment - empty.moment + start.moment) / heavy / length, heavy / mass))
+    low = min(m for _, m in (*now, *before))
+    corners = [(x / length, max(m / mass, low)) for x, m in loading.envelope.outline()]
+    every = np.array([*now, *before, *corners])
+    (x0, y0), (x1, y1) = every.min(axis=0), every.max(axis=0)
+    dx, dy = (x1 - x0) * 0.07 or 1.0, (y1 - y0) * 0.09 or 1.0
+    x0, x1, y0, y1 = x0 - dx, x1 + dx, y0 - dy, y1 + dy
+
+    def at(point: tuple[float, float]) -> tuple[float, float]:
+        across = LEFT + (point[0] - x0) / (x1 - x0) * (WIDE - LEFT - RIGHT)
+        return across, HIGH - FOOT - (point[1] - y0) / (y1 - y0) * (HIGH - FOOT - TOP)
+
+    out = [
+        f'<svg id="envelope" class="envelope" viewBox="0 0 {WIDE} {HIGH}" role="group" aria-label="Load cases '
+        'against the limits" xmlns="http://www.w3.org/2000/svg">'
+    ]
+    for value, text in _ticks(x0, x1):
+        x = at((value, y0))[0]
+        out.append(f'<path class="grid" d="M{x:.1f} {TOP}V{HIGH - FOOT}"/>')
+        out.append(f'<text class="tick" x="{x:.1f}" y="{HIGH - FOOT + 22}" text-anchor="middle">{text}</text>')
+    for value, text in _ticks(y0, y1):
+        y = at((x0, value))[1]
+        out.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDE - RIGHT}"/>')
+        out.append(f'<text class="tick" x="{LEFT - 8}" y="{y + 5:.1f}" text-anchor="end">{text}</text>')
+    names = ("in", "lb") if kept == "lb" else ("mm", "kg")
+    out.append(
+        f'<text class="tick" x="{WIDE - RIGHT}" y="{HIGH - 12}" text-anchor="end">arm of the centre of gravity, '
+        f'{names[0]} →</text><text class="tick" x="8" y="{TOP - 12}">↑ weight, {names[1]}</text>'
+    )
+    shape = "L".join(f"{x:.1f} {y:.1f}" for x, y in map(at, corners))
+    out.append(f'<path class="limits" d="M{shape}Z"/>')
+    placed: list[tuple[float, float]] = []
+    for case, (here, was) in enumerate(zip(now, before, strict=True)):
+        (x, y), (u, v), spread = at(here), at(was), loading.cg[case]
+        ends = [at((end / length, here[1]))[0] for end in (spread.p05, spread.p95)]
+        while any(math.hypot(x - a, y - b) < 30.0 for a, b in placed):  # two cases in one place: both can be pressed
+            y -= 30.0
+        placed.append((x, y))
+        kind = "case outside" if loading.checked.faults_of(case) else "case"
+        spot = f'cx="{x:.1f}" cy="{y:.1f}"'
+        out += [
+            f'<a class="{kind}" id="point-{case + 1}" href="#case-{case + 1}" aria-label="{escape(said[case])}">',
+            f'<path class="way" d="M{u:.1f} {v:.1f}L{x:.1f} {y:.1f}"/>',
+            f'<circle class="was" cx="{u:.1f}" cy="{v:.1f}" r="4"/>',
+            f'<path class="ends" d="M{ends[0]:.1f} {y:.1f}H{ends[1]:.1f}"/>',
+            f'<circle class="press" {spot} r="24"/><circle class="dot" {spot} r="14"/>',
+            f'<text x="{x:.1f}" y="{y + 5.5:.1f}" text-anchor="middle">{case + 1}</text></a>',
+        ]
+    return "".join(out) + "</svg>"
+
+
+def _ticks(low: float, high: float) -> list[tuple[float, str]]:
+    """Round values inside a range."""
+    size = 10.0 ** math.floor(math.log10((high - low) / 5))
+    step = next(size * m for m in (1, 2, 5, 10) if (high - low) / (size * m) <= 6.5)
+    digits = max(0, -math.floor(math.log10(step)))
+    numbers = range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)
+    return [(n * step, f"{n * step:,.{digits}f}") for n in numbers]
