@@ -19,7 +19,7 @@ import pytest
 
 from layup.bench import guard as guard_module
 from layup.bench.app import build
-from layup.bench.guard import HEADERS, LARGEST_FORM, Guard
+from layup.bench.guard import HEADERS, LARGEST_FORM, Guard, Guest
 
 PORT = 8437
 KEY = "the-key"
@@ -391,3 +391,187 @@ def test_the_folder_is_not_named_by_an_error(guard: Guard, tmp_path_factory: pyt
 
 def test_the_root_of_the_page_is_this_folder(guard: Guard) -> None:
     assert (Path(guard.app.state.bench.folder.root) / "door.toml").is_file()  # type: ignore[attr-defined]
+
+
+TABLET = "192.168.7.9"
+HOST = "192.168.7.2:8438"
+
+
+def visit(
+    guest: Guest,
+    method: str = "GET",
+    path: str = "/",
+    form: str = "",
+    cookie: str = "",
+    client: str = TABLET,
+    host: str = HOST,
+    origin: str = f"http://{HOST}",
+) -> tuple[int, dict[str, str], str]:
+    """One request from the shop's network."""
+    headers = [("host", host), ("cookie", cookie), ("content-type", "application/x-www-form-urlencoded")]
+    headers += [("origin", origin)] if method == "POST" else []
+    path, _, query = path.partition("?")
+    said: list[MutableMapping[str, Any]] = []
+
+    async def receive() -> MutableMapping[str, Any]:
+        return {"type": "http.request", "body": form.encode(), "more_body": False}
+
+    async def send(message: MutableMapping[str, Any]) -> None:
+        said.append(message)
+
+    scope = {
+        "type": "http",
+        "method": method,
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": query.encode(),
+        "headers": [(n.encode(), v.encode("latin-1")) for n, v in headers if v],
+        "http_version": "1.1",
+        "scheme": "http",
+        "root_path": "",
+        "server": ("192.168.7.2", 8438),
+        "client": (client, 5000),
+    }
+    asyncio.run(guest(scope, receive, send))
+    head = {k.decode().lower(): v.decode("latin-1") for k, v in said[0]["headers"]}
+    return said[0]["status"], head, b"".join(m.get("body", b"") for m in said[1:]).decode("utf-8", "replace")
+
+
+def paired(guard: Guard, mode: str) -> tuple[Guest, str]:
+    """A guard of the network whose device has typed the code, and its cookie."""
+    guest = Guest(guard.app, "192.168.7.2", 8438, "weigh" if mode == "weigh" else "read")
+    status, head, _ = visit(guest, "POST", "/pair", f"code={guest.code[:4]}+{guest.code[4:]}")
+    assert status == 303
+    assert head["location"] == f"{guest.word}/"
+    return guest, head["set-cookie"].split(";")[0]
+
+
+def test_nobody_else_is_let_in_until_somebody_here_says_so(guard: Guard) -> None:
+    pairing = guard.app.state.bench.pairing  # type: ignore[attr-defined]
+    assert pairing.state == {}
+    assert b'data-pairing="' not in ask(guard, path="/", query="")[2]
+
+
+def test_the_code_lets_one_device_in_once(guard: Guard) -> None:
+    guest, cookie = paired(guard, "read")
+    status, _, text = visit(guest, path=f"{guest.word}/part?file=door.toml", cookie=cookie)
+    assert status == 200
+    assert "it may look, and change nothing" in text  # said on its screen
+    code = Guest(guard.app, "192.168.7.2", 8438, "read").code
+    assert re.fullmatch("[0-9]{8}", code)
+    assert guest.code == ""
+    assert visit(guest, "POST", "/pair", "code=")[0] == 403
+    other = "192.168.7.10"
+    assert visit(guest, path="/", client=other)[0] == 403
+    assert visit(guest, path=f"{guest.word}/part?file=door.toml", cookie=cookie, client=other)[0] == 403  # a key copied
+    assert visit(guest, path=f"{guest.word}/part?file=door.toml", cookie=COOKIE)[0] == 403  # the laptop's key is not it
+    assert ask(guard, headers=[("cookie", cookie)])[0] == 403  # nor the tablet's the laptop's
+    assert ask(guard, headers=[("cookie", f"bench-{PORT}={guest.key}")])[0] == 403
+
+
+def test_five_wrong_codes_end_it(guard: Guard) -> None:
+    guest = Guest(guard.app, "192.168.7.2", 8438, "read")
+    wrong = "00000000" if guest.code != "00000000" else "00000001"
+    for _ in range(5):
+        assert "That is not the code" in visit(guest, "POST", "/pair", f"code={wrong}")[2]
+    assert guest.over
+    assert visit(guest, "POST", "/pair", f"code={guest.code}")[0] == 403
+
+
+def test_a_code_grows_old_and_so_does_a_pairing(guard: Guard, monkeypatch: pytest.MonkeyPatch) -> None:
+    late = Guest(guard.app, "192.168.7.2", 8438, "read")
+    guest, cookie = paired(guard, "read")
+    assert visit(guest, path="/weigh", cookie=cookie)[0] == 200
+    now = time.monotonic()
+    monkeypatch.setattr(guard_module.time, "monotonic", lambda: now + guard_module.CODE_LASTS + 1)
+    assert visit(late, "POST", "/pair", f"code={late.code}")[0] == 403
+    assert visit(guest, path="/weigh", cookie=cookie)[0] == 200
+    monkeypatch.setattr(guard_module.time, "monotonic", lambda: now + guard_module.LASTS + 1)
+    assert visit(guest, path="/weigh", cookie=cookie)[0] == 403
+
+
+@pytest.mark.parametrize("mode", ["read", "weigh"])
+def test_a_paired_device_can_do_what_it_was_let_in_for_and_nothing_else(guard: Guard, mode: str) -> None:
+    guest, cookie = paired(guard, mode)
+    root = guard.app.state.bench.folder.root  # type: ignore[attr-defined]
+    before = {path: path.read_bytes() for path in root.rglob("*.toml")}
+    allowed = set()
+    for route in guard.app.routes:  # type: ignore[attr-defined]
+        path = route.path.replace("{name}", "bench.js")
+        for method in ("GET", "POST"):
+            where = f"{guest.word}{path}?file=door.toml"
+            if visit(guest, method, where, "value=1&do=note&mode=read", cookie)[0] != 403:
+                allowed.add((method, path))
+    posts = {path for method, path in allowed if method == "POST"}
+    assert posts - {"/look.css"} == ({"/weigh"} if mode == "weigh" else set())
+    assert {"/part", "/prepare", "/weigh", "/shape"} <= {path for method, path in allowed if method == "GET"}
+    assert {"/pair/begin", "/pair/end", "/pair/state", "/part/json", "/refit/json"} & {p for _, p in allowed} == set()
+    assert {path: path.read_bytes() for path in root.rglob("*.toml")} == before
+    for sly in ("/look/../part/edit", "/weigh/", "//weigh", "/weigh/undo", "/WEIGH", "/look/a/b", "/part/edit"):
+        assert visit(guest, "POST", guest.word + sly, "number=1", cookie)[0] == 403
+
+
+@pytest.mark.parametrize(
+    "client", ["8.8.8.8", "127.0.0.1", "100.64.0.1", "172.32.0.1", "192.169.0.1", "::1", "2001:db8::1", "", "evil"]
+)
+def test_only_the_shops_own_network_is_answered(guard: Guard, client: str) -> None:
+    guest = Guest(guard.app, "192.168.7.2", 8438, "read")
+    assert visit(guest, client=client)[0] == 403
+    assert visit(guest, "POST", "/pair", f"code={guest.code}", client=client)[0] == 403
+    assert guest.device == ""
+
+
+@pytest.mark.parametrize(
+    ("host", "origin"),
+    [
+        ("rebound.example:8438", f"http://{HOST}"),
+        (HOST, "http://evil.example"),
+        (HOST, "null"),
+        (HOST, ""),
+        ("192.168.7.2", f"http://{HOST}"),
+        (HOST, "http://192.168.7.2:9000"),
+    ],
+)
+def test_another_site_types_no_code(guard: Guard, host: str, origin: str) -> None:
+    guest = Guest(guard.app, "192.168.7.2", 8438, "read")
+    assert visit(guest, "POST", "/pair", f"code={guest.code}", host=host, origin=origin)[0] == 403
+    assert guest.device == ""
+
+
+def test_it_is_opened_on_the_network_and_ended_with_one_press(guard: Guard, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Through a real socket; the machine the tests run on may be on no network, so its own address stands for one."""
+    import http.client
+
+    pairing = guard.app.state.bench.pairing  # type: ignore[attr-defined]
+    monkeypatch.setattr(guard_module, "own_addresses", list)
+    assert b"no network of your own" in ask(guard, "POST", "/pair/begin", "", body=[b"mode=read"])[2]
+    monkeypatch.setattr(guard_module, "own_addresses", lambda: ["127.0.0.1"])
+    monkeypatch.setattr(guard_module, "private", lambda address: address == "127.0.0.1")
+    assert ask(guard, "POST", "/pair/begin", "", body=[b"mode=everything"])[0] == 422
+    assert ask(guard, "POST", "/pair/begin", "", body=[b"mode=weigh"])[0] == 303
+    state = pairing.state
+    text = ask(guard, path="/", query="")[2].decode()
+    assert state["address"] in text  # the laptop's screen says it
+    assert state["code"] in text
+    host = state["address"].removeprefix("http://").rstrip("/")
+
+    def told(method: str, path: str, body: str = "", cookie: str = "") -> tuple[int, str, str]:
+        line = http.client.HTTPConnection(host, timeout=20)
+        kind = "application/x-www-form-urlencoded"
+        line.request(method, path, body, {"Origin": f"http://{host}", "Content-Type": kind, "Cookie": cookie})
+        heard = line.getresponse()
+        return heard.status, heard.read().decode(), heard.headers.get("set-cookie", "")
+
+    assert "Pair this device" in told("GET", "/")[1]
+    status, _, cookie = told("POST", "/pair", f"code={state['code']}")
+    assert status == 303
+    assert ask(guard, path="/pair/state", query="")[2].decode() == pairing.state["device"] == host.split(":")[0]
+    word = re.search("Path=([^;]*)/", cookie)
+    assert word
+    shown = told("GET", f"{word[1]}/weigh?file=door.toml", cookie=cookie.split(";")[0])
+    assert shown[0] == 200
+    assert "it may look and weigh" in shown[1]
+    assert ask(guard, "POST", "/pair/end", "")[0] == 303
+    assert pairing.state == {}
+    with pytest.raises(ConnectionRefusedError):
+        told("GET", f"{word[1]}/weigh?file=door.toml", cookie=cookie.split(";")[0])

@@ -6,8 +6,6 @@ import gzip
 import mimetypes
 import secrets
 import signal
-import socket
-import sys
 import threading
 import webbrowser
 from collections.abc import Callable, Mapping
@@ -17,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from layup.bench.desk import Desk
 from layup.bench.folder import Folder
-from layup.bench.guard import Guard
+from layup.bench.guard import Guard, Pairing, listen
 from layup.bench.rendering import HERE, colours, dressed
 from layup.bench.request import Asked, Bench, Handler, show
 from layup.bench.running import Works
@@ -48,7 +46,7 @@ def build(folder: Path, key: str, port: int) -> Guard:
     from layup.bench import choose_page, home, part_page, prepare_page, refit_page, shape, weigh_page
 
     inside = Folder(folder)
-    bench = Bench(inside, Desk(inside), Works(inside.plain))
+    bench = Bench(inside, Desk(inside), Works(inside.plain), Pairing(lambda *told: app(*told)))
     routes = [Route("/look/{name}", _look), Route("/look.css", _colours)]
     for module in (home, part_page, shape, choose_page, prepare_page, weigh_page, refit_page):
         for path, method, handler in module.ROUTES:
@@ -67,7 +65,15 @@ def _endpoint(bench: Bench, handler: Handler) -> Callable[[Request], Any]:
         query, told = dict(request.query_params), request.headers.get("x-marks", "")
         marks = dict(one.split("=", 1) for one in told.split(",") if "=" in one)
         root = request.scope.get("bench_root", "")
-        asked = Asked(bench, query.get("file", ""), query, path=request.url.path, root=root, marks=marks)
+        asked = Asked(
+            bench,
+            query.get("file", ""),
+            query,
+            path=request.url.path,
+            root=root,
+            marks=marks,
+            guest=request.scope.get("bench_guest", ""),
+        )
         if request.method != "POST":
             return await run_in_threadpool(_sent, handler, asked, request.headers)
         form: dict[str, str] = {}
@@ -160,35 +166,6 @@ async def _look(request: Request) -> Response:
     return Response(
         (HERE / "static" / name).read_bytes(), media_type="text/javascript" if name.endswith(".js") else kind
     )
-
-
-USUAL = 8437
-"""Port tried first, so that the address stays the same from day to day. [-]"""
-
-
-def listen(port: int | None) -> socket.socket:
-    """A socket of this machine only.
-
-    Args:
-        port: Which; None takes the usual one, or any that is free.
-
-    Raises:
-        LayupError: Another program has it.
-    """
-    for wanted in (port,) if port is not None else (USUAL, 0):
-        made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        if sys.platform == "win32":  # there, another program could take the address over otherwise
-            made.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
-        else:
-            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            made.bind(("127.0.0.1", wanted))
-        except (OSError, OverflowError):
-            made.close()
-            continue
-        made.listen(128)
-        return made
-    raise LayupError(f"port {port} is taken by another program. Leave --port out, and a free one is found")
 
 
 def serve(folder: Path, port: int | None, open_browser: bool, say: Callable[[str], None]) -> None:

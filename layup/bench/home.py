@@ -337,7 +337,30 @@ def slug(title: str) -> str:
     return re.sub(r"[^\w]+", "-", title.casefold()).strip("-")[:60] or "part"
 
 
+def pair(asked: Asked) -> Response:
+    """Let one device of the shop's own network in."""
+    asked.bench.pairing.begin(asked.form.get("mode", ""))
+    return go("/")
+
+
+def unpair(asked: Asked) -> Response:
+    """Let it in no more."""
+    asked.bench.pairing.end()
+    return go("/", said="nobody else is let in any more")
+
+
+def paired(asked: Asked) -> Response:
+    """Who is let in, for the page's own script: the code until it was typed, then the device."""
+    from starlette.responses import PlainTextResponse
+
+    state = asked.bench.pairing.state
+    return PlainTextResponse(state.get("device") or state.get("code", ""))
+
+
 ROUTES = (
+    ("/pair/begin", "POST", _kept(pair)),
+    ("/pair/end", "POST", unpair),
+    ("/pair/state", "GET", paired),
     ("/", "GET", home),
     ("/card", "GET", card),
     ("/card/picture", "GET", drawn),

@@ -463,7 +463,8 @@ def _cases(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: Kept) -
 
     if loading is None:
         return {"cases": [], "drawing": ""}
-    checked, rows = loading.checked, []
+    checked = loading.checked
+    rows: list[dict[str, Any]] = []
     for case, name in enumerate(loading.names):
         faults, mass, cg = (
             checked.faults_of(case),

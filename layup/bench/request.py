@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 
 from layup.bench.desk import Desk, Sheet
 from layup.bench.folder import Folder
+from layup.bench.guard import MODES, Pairing
 from layup.bench.rendering import environment
 from layup.bench.running import Works
 from layup.learn.folder import FILE
@@ -29,18 +30,21 @@ class Bench:
         folder: The shop's.
         desk: Part files and what they come to.
         works: Work that takes long.
+        pairing: The one device of the shop that may look in.
     """
 
     folder: Folder
     desk: Desk
     works: Works
+    pairing: Pairing
 
 
 @dataclass
 class Asked:
     """One request: the file it is about, what the address and the form say, and the files sent with it.
 
-    `root` is the word that the page lies under, `marks` what of it the browser shows; see `rendering.dressed`.
+    `guest` is what a paired device may do, "" on this machine. `root` is the word that the page lies under, `marks`
+    what of it the browser shows; see `rendering.dressed`.
     """
 
     bench: Bench
@@ -51,6 +55,7 @@ class Asked:
     path: str = ""
     root: str = ""
     marks: Mapping[str, str] = field(default_factory=dict)
+    guest: str = ""
 
     @property
     def desk(self) -> Desk:
@@ -80,9 +85,10 @@ def show(asked: Asked, template: str, /, status: int = 200, **words: Any) -> Res
     text = environment().get_template(template).render(
         folder=asked.folder.root.name or str(asked.folder.root), flows=FLOWS, file=asked.file,
         parts=Later(asked.folder.parts), refits=Later(asked.folder.refits), said=asked.query.get("said", ""),
-        wrong=words.pop("wrong", ""), link=link, **words,
+        wrong=words.pop("wrong", ""), link=link, guest=asked.guest, guest_may=MODES.get(asked.guest, ""),
+        pairing={} if asked.guest else asked.bench.pairing.state, **words,
     )  # fmt: skip
-    return HTMLResponse(text, status, {"x-version": sheet.version} if hasattr(sheet, "version") else None)
+    return HTMLResponse(text, status, {"x-version": version} if (version := getattr(sheet, "version", "")) else None)
 
 
 class Later:

@@ -256,6 +256,21 @@ if (version && file) setInterval(async () => {
   if (text !== version || (shown && state !== shown)) refresh();   // the file, or what it names, or the shop's record
 }, 2500);
 
+// Another device of the shop: this screen says who is let in; on that one, what can't be done there can't be pressed.
+setInterval(async () => {
+  const now = document.querySelector("[data-pairing]");
+  if (!now || document.hidden) return;
+  const answer = await fetch(`${root}pair/state`).catch(() => null);
+  if (answer?.ok && await answer.text() !== now.dataset.pairing) refresh();
+}, 2500);
+function onlyLook() {
+  const guest = document.body.dataset.guest;
+  for (const form of guest ? document.querySelectorAll('form[method="post"]') : [])
+    if (!(guest === "weigh" && form.id === "weigh")) for (const one of form.elements) one.disabled = true;
+}
+document.addEventListener("bench:swapped", onlyLook);
+onlyLook();
+
 // Fields that belong to one of several choices; a file dropped on its place; plies dragged by their handle.
 function prepare() {
   for (const form of document.querySelectorAll("form")) {
