@@ -14,7 +14,7 @@ from typing import Any
 import click
 
 COMMANDS = (
-    "predict", "compare", "surface", "choose", "holes", "patterns", "cut", "mix", "bag", "sheet",
+    "predict", "compare", "surface", "choose", "holes", "patterns", "cut", "mix", "bag", "sheet", "stock",
     "weigh", "shop", "coupon", "versions", "materials", "ledger",
     "template", "bench",
 )  # fmt: skip

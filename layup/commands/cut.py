@@ -7,9 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import check_outputs, job_of, json_option, units_option, yes_option
+from layup.commands.options import check_outputs, job_of, json_option, paper_option, units_option, yes_option
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from layup.make.cut import Cut
+    from layup.make.stock import Stock, Take
+    from layup.partfile.job import Job
     from layup.words import System
 
 
@@ -49,13 +54,25 @@ if TYPE_CHECKING:
 @click.option(
     "--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save the layouts: .png, .svg or .pdf."
 )
+@click.option(
+    "--stock", type=click.Path(path_type=Path, dir_okay=False), help="The stock list: remnants are cut first."
+)
+@click.option("--book", is_flag=True, help="Book in the stock list what is taken of it; else nothing is written there.")
+@click.option("--copies", default=1, show_default=True, type=click.IntRange(1, 50), help="So many of each part.")
+@click.option(
+    "--mirrored", type=click.Choice(["x", "y", "z"]), help="The other hand of each part too, mirrored in this."
+)
+@click.option(
+    "--day", type=click.Path(path_type=Path, dir_okay=False), help="Write one sheet for the day: .pdf or .html."
+)
+@paper_option
 @click.option("--save", is_flag=True, help="Store the layouts beside the first part, for the build sheet.")
 @yes_option
 def command(
     parts: tuple[Path, ...], units: System | None, as_json: bool, seconds: float, gap: str, edge: str,
     rolls: tuple[str, ...], defects: tuple[str, ...], used_files: tuple[Path, ...], face_down: bool, rough: bool,
-    quarter_rings: bool,
-    picture: Path | None, save: bool, yes: bool,
+    quarter_rings: bool, picture: Path | None, stock: Path | None, book: bool, copies: int, mirrored: str | None,
+    day: Path | None, paper: str, save: bool, yes: bool,
 ) -> None:  # fmt: skip
     """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
     from layup.make.cut import cut
@@ -65,8 +82,17 @@ def command(
     from layup.report.work_bar import WorkBar
     from layup.units import parse
 
-    check_outputs([picture, path_beside(parts[0]) if save else None], yes, [*parts, *used_files])
-    jobs = [job_of(part, as_json, units) for part in parts]
+    if save and stock is not None:
+        raise click.UsageError("--save stores one roll for each cloth; with --stock, --day writes what lies where.")
+    if book and stock is None:
+        raise click.UsageError("--book needs the stock list: --stock stock.csv.")
+    check_outputs([picture, day, path_beside(parts[0]) if save else None], yes, [*parts, *used_files, stock])
+    jobs = _hands([job_of(part, as_json, units) for part in parts], mirrored) * copies
+    listed = None
+    if stock is not None:
+        from layup.make.stock import read_stock
+
+        listed = read_stock(stock, jobs[0].library)
     check_cloths((*rolls, *defects), jobs)
     with WorkBar(shown=not as_json) as bar:
         result = cut(
@@ -80,6 +106,7 @@ def command(
             face_down=face_down,
             patterns=not rough,
             quarter_rings=quarter_rings,
+            shelf=None if listed is None else listed.shelf(),
             told=lambda words, share: bar.told(f"{words}; Ctrl-C takes it", share),
         )
     system: System = units or jobs[0].part.units
@@ -90,13 +117,64 @@ def command(
     if save:
         write_cut(result, path_beside(parts[0]))
         click.echo(f"Stored: {path_beside(parts[0])}", err=True)
+    said: tuple[str, ...] = ()
+    if listed is not None:
+        from layup.make.stock import of_cut
+
+        said, takes = of_cut(listed, result, system)
+        if book:
+            _book(listed, takes, ", ".join(dict.fromkeys(job.part.title for job in jobs)))
+    if day is not None:
+        _day_sheet(jobs, result, listed, said, day, paper, system)
     if as_json:
         from layup.make.as_json import cut_json
 
-        click.echo(cut_json(result))
+        click.echo(cut_json(result, said))
         return
     from layup.make.screen import cut_screen
     from layup.weight import screen
 
     safety = dict.fromkeys(words for job in jobs for words in at_hand(job.part, job.library, "cut"))
-    screen.show(cut_screen(result, system, tuple(safety)))
+    screen.show(cut_screen(result, system, tuple(safety), said))
+
+
+def _hands(jobs: list[Job], axis: str | None) -> list[Job]:
+    """Parts, each with its other hand behind it where that is asked for."""
+    if axis is None:
+        return jobs
+    from dataclasses import replace
+
+    from layup.partfile.mirrored import mirrored
+
+    found = []
+    for job in jobs:
+        other = mirrored(job, axis)
+        part = other.part.model_copy(update={"title": f"{job.part.title}, other hand"})
+        found += [job, replace(other, part=part)]
+    return found
+
+
+def _book(listed: Stock, takes: tuple[Take, ...], note: str) -> None:
+    from layup.files.writing import replace_text
+
+    text, number = listed.booked(takes, note)
+    replace_text(listed.path, listed.text, text)
+    click.echo(f"Booking {number} in {listed.path}; `layup stock {listed.path} --undo {number}` undoes it.", err=True)
+
+
+def _day_sheet(
+    jobs: Sequence[Job], result: Cut, listed: Stock | None, said: tuple[str, ...], day: Path, paper: str, system: System
+) -> None:
+    from layup.make.build_sheet import day_sheet
+    from layup.make.pots import mixes
+    from layup.make.stock import of_mix
+    from layup.report.document_file import write_document
+    from layup.weight.prediction import predict
+
+    predictions = [predict(job) for job in jobs]
+    mixed = [mixes(one.job, one.weighed) for one in predictions]
+    if listed is not None:
+        said += of_mix(listed, [mix for of_part in mixed for mix in of_part], system)[0]
+    click.echo(
+        f"Day sheet: {write_document(day_sheet(predictions, result, mixed, said, system), day, paper)}", err=True
+    )

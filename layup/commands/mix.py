@@ -31,11 +31,14 @@ if TYPE_CHECKING:
 @click.option("--pot", help='Most to mix at once: "150 g".')
 @click.option("--cup", multiple=True, help='A size of cup you have, brimful: "250 ml", "9 fl oz"; once for each size.')
 @click.option("--scale", help='What your resin scale shows at the least: "1 g", "1/8 oz".')
+@click.option("--stock", type=click.Path(path_type=Path, dir_okay=False), help="The stock list: what its resin allows.")
+@click.option("--book", is_flag=True, help="Book in the stock list what is taken of it; else nothing is written there.")
 @shop_option
 @no_shop_option
 def command(
     part: Path, units: System | None, as_json: bool, people: int, temperature: str | None, ratio: str | None,
-    pot: str | None, cup: tuple[str, ...], scale: str | None, shop: Path | None, no_shop: bool,
+    pot: str | None, cup: tuple[str, ...], scale: str | None, stock: Path | None, book: bool,
+    shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """How much resin in each batch, when to mix it, and hardener for the scale."""
     from layup.make.mixing import read_scale
@@ -54,6 +57,19 @@ def command(
         cups=[parse(one, "volume") for one in cup],
         scale=None if scale is None else read_scale(scale),
     )
+    if book and stock is None:
+        raise click.UsageError("--book needs the stock list: --stock stock.csv.")
+    said: tuple[str, ...] = ()
+    if stock is not None:
+        from layup.files.writing import replace_text
+        from layup.make.stock import of_mix, read_stock
+
+        listed = read_stock(stock, prediction.job.library)
+        said, takes = of_mix(listed, found, prediction.job.part.units)
+        if book:
+            text, number = listed.booked(takes, prediction.title)
+            replace_text(stock, listed.text, text)
+            click.echo(f"Booking {number} in {stock}; `layup stock {stock} --undo {number}` undoes it.", err=True)
     if as_json:
         from layup.make.as_json import mix_json
 
@@ -62,7 +78,7 @@ def command(
     from layup.make.screen import mix_screen
     from layup.weight import screen
 
-    screen.show(mix_screen(prediction.title, found, prediction.job.part.units, prediction.at_hand("mix")))
+    screen.show(mix_screen(prediction.title, found, prediction.job.part.units, prediction.at_hand("mix"), said))
     if found and prediction.published is not None:
         from layup.learn.screen import used_screen
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from layup.make.bag import Bag
@@ -18,8 +19,8 @@ def _price(price: tuple[float, str] | None) -> dict[str, Any] | None:
     return None if price is None else {"amount": price[0], "currency": price[1]}
 
 
-def cut_json(cut: Cut) -> str:
-    """Cloth to cut, roll by roll, with where each piece lies."""
+def cut_json(cut: Cut, shelf: Sequence[str] = ()) -> str:
+    """Cloth to cut, roll by roll, with where each piece lies; what the stock list says, where one was asked."""
     return _text(
         {
             "parts": [job.part.title for job in cut.jobs],
@@ -28,6 +29,7 @@ def cut_json(cut: Cut) -> str:
                     "fabric": f.fabric,
                     "roll_width_m": f.nest.roll.width,
                     "cut_off_m": f.length,
+                    "from": None if f.of is None else {"label": f.of.label, "lot": f.of.lot, "remnant": not f.of.roll},
                     "used": 1.0 - f.waste,
                     "mass_kg": f.mass,
                     "price": _price(f.price),
@@ -53,6 +55,7 @@ def cut_json(cut: Cut) -> str:
             ],
             "proposals": [*cut.proposals, *cut.hints],
             "notes": list(cut.notes),
+            "stock": list(shelf),
         }
     )
 

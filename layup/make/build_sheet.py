@@ -33,10 +33,12 @@ from layup.make.nest_file import how_it_was_cut, path_beside, stored
 from layup.make.points import WeighPoint, weigh_points
 from layup.make.pots import Mix, mixes
 from layup.partfile.cautions import DUST, RESIN, Where
-from layup.report.document import Block, Document, Facts, Section, Words, in_system
+from layup.partfile.model import WHOLE
+from layup.report.document import TICK, Block, Document, Facts, Grid, Section, Words, in_system
 from layup.weight.prediction import Prediction
 from layup.words import (
     System,
+    angle_words,
     area_words,
     areal_weight_words,
     length_words,
@@ -194,3 +196,63 @@ def _from_the_scale(prediction: Prediction, system: System) -> str:
         f"This shop's weigh-ins were used in every weight here: {'; '.join(told)}. By published figures alone it would "
         f"weigh {before}."
     )
+
+
+def day_sheet(
+    predictions: Sequence[Prediction], cut: Cut, mixed: Sequence[tuple[Mix, ...]], shelf: Sequence[str], system: System
+) -> Document:
+    """One sheet for a day: several parts in one cut, which piece is for which, in laying order.
+
+    Args:
+        predictions: Of the parts, in the order of the cut.
+        cut: Of all of them.
+        mixed: Resin of each part.
+        shelf: What the stock list says, a sentence each.
+        system: "lb", "metric" or "both".
+
+    Returns:
+        The content, ready to print.
+    """
+    marks = [chr(65 + n % 26) for n in range(len(predictions))]
+    parts = tuple(
+        (mark, one.title, one.weighed.process.name, mass_both(one.mass.mean, system), TICK, TICK)
+        for mark, one in zip(marks, predictions, strict=True)
+    )
+    where = {piece.name: f for f in cut.fabrics for piece in f.pieces}
+    rows = []
+    for number, (mark, plies) in enumerate(zip(marks, cut.plies, strict=True)):
+        for ply in plies:
+            own = [p.name for f in cut.fabrics for p in f.pieces if p.part == number and p.ply.number == ply.number]
+            cloths = dict.fromkeys(of.label for name in own if (of := where[name].of) is not None)
+            angle = angle_words(ply.angle) if ply.directed else "no warp"
+            place = "whole surface" if ply.zone == WHOLE else ply.zone
+            rows.append(
+                (mark, str(ply.number), ", ".join(own), ply.fabric, angle, place, ", ".join(cloths), TICK, TICK)
+            )
+    resin = tuple(
+        (mark, mix.resin, mass_both(mix.total, system), str(len(mix.batches)), mix.batches[0].covers, TICK)
+        for mark, mixes_of in zip(marks, mixed, strict=True)
+        for mix in mixes_of
+    )
+    sections = [
+        Section("The parts", (Grid(("", "part", "process", "will weigh", "laid", "on the scale"), parts,
+                                   (0.05, 0.42, 0.15, 0.2, 0.08, 0.1), strong=frozenset({0})),)),
+        Section("Cloth to cut", cut_blocks(cut, system)),
+        Section("Pieces, part by part, in laying order",
+                (Grid(("part", "ply", "pieces", "cloth", "warp", "where", "from", "cut", "laid"), tuple(rows),
+                      (0.06, 0.05, 0.14, 0.22, 0.08, 0.19, 0.12, 0.06, 0.06), strong=frozenset({0, 2})),)),
+    ]  # fmt: skip
+    if resin:
+        head = ("part", "resin", "to mix, losses counted", "batches", "the first for ply", "mixed")
+        sections.append(
+            Section("Resin", (Grid(head, resin, (0.07, 0.33, 0.25, 0.1, 0.17, 0.08), strong=frozenset({0})),))
+        )
+    if shelf:
+        sections.append(Section("From the shelf", (Words(tuple(shelf)),)))
+    care = dict.fromkeys(words for one in predictions for words in one.at_hand("cut", "mix", "bag"))
+    if care:
+        sections.append(Section("Cautions", (Words(tuple(care), caution=True),)))
+    plate = (("parts", str(len(predictions))), ("made with", f"layup {__version__}"), ("date", ""))
+    said = tuple(Section(s.title, tuple(in_system(block, system) for block in s.blocks)) for s in sections)
+    title = predictions[0].title if len(predictions) == 1 else f"{predictions[0].title} and {len(predictions) - 1} more"
+    return Document("Day sheet", title, plate, said)

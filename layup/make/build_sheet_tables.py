@@ -199,11 +199,15 @@ def cut_tables(cut: Cut, system: System) -> tuple[Block, ...]:
     rows = [
         (
             f.fabric,
-            tape(f.nest.roll.width, one_of(system)),
-            each(system, partial(tape, f.length)),
+            tape(f.nest.roll.width, one_of(system)) + ("" if f.of is None else f"\n{f.of.label}"),
+            each(system, partial(tape, f.length)) if f.of is None or f.of.roll else "remnant",
             ", ".join(piece.name for piece in f.pieces),
             percent_words(f.waste),
-            "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}",
+            "–"
+            if f.of is not None and not f.of.roll
+            else "not priced"
+            if f.price is None
+            else f"{f.price[0]:.2f} {f.price[1]}",
             TICK,
         )
         for f in cut.fabrics
@@ -233,7 +237,7 @@ def cut_tables(cut: Cut, system: System) -> tuple[Block, ...]:
                 strong=frozenset({0}),
             )
         )
-    edge = cut.fabrics[0].nest.roll.edge if cut.fabrics else 0.0
+    edge = max((f.nest.roll.edge for f in cut.fabrics), default=0.0)
     gap = cut.fabrics[0].nest.gap if cut.fabrics else 0.0
     said = (
         f"The arrow is the warp: mark it on every piece, with its number. {tape(gap, one_of(system))} between pieces "

@@ -6,16 +6,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 from layup.cloth import practice
 from layup.cloth.practice import cut_length, within
 from layup.cloth.splice import splice
-from layup.errors import LayupError
+from layup.errors import LayupError, NestError
 from layup.make.nest import Nest, nest
-from layup.make.pieces import Piece, Roll
+from layup.make.pieces import Cloth, Piece, Roll
 from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, plies_to_cut
 from layup.make.rings import quarters, worth_parting
 from layup.materials import Material
@@ -61,6 +61,8 @@ class FabricCut:
         mass: Of the cloth that this cut takes. [kg]
         price: Of it, money and currency; None where no table gives a price.
         paid: Of the length, what stored cuts of the same roll took before; it is not weighed or paid again. [m]
+        of: The shop's roll or remnant that it is cut from; None where no stock was asked.
+        left: Of a remnant, what is left worth keeping. [m]
     """
 
     fabric: str
@@ -70,10 +72,14 @@ class FabricCut:
     mass: float
     price: tuple[float, str] | None
     paid: float = 0.0
+    of: Cloth | None = None
+    left: tuple[Polygon, ...] = ()
 
     @property
     def area(self) -> float:
-        """Of the cloth cut off. [m^2]"""
+        """Of the cloth cut off; of a remnant, of what is not left of it. [m^2]"""
+        if self.of is not None and self.of.outline is not None:
+            return float(self.of.outline.area - sum(piece.area for piece in self.left))
         return self.length * self.nest.roll.width
 
     @property
@@ -148,6 +154,7 @@ def cut(
     patterns: bool = True,
     quarter_rings: bool = False,
     stored: Finder | None = None,
+    shelf: Mapping[str, Sequence[Cloth]] | None = None,
     told: Told = nobody,
 ) -> Cut:
     """Cut the cloth of some parts.
@@ -164,6 +171,8 @@ def cut(
         patterns: Whether to make flat patterns; else rough outlines stand in for them, which is quicker.
         quarter_rings: Whether to cut a ply that is a ring in four, which saves the cloth of its middle.
         stored: Looks for a layout that was stored before, instead of a search.
+        shelf: Rolls and remnants in the shop by fabric: remnants are used first, then the first roll that is long
+            enough.
         told: How far patterns are, then the best layout so far.
 
     Returns:
@@ -187,7 +196,8 @@ def cut(
         for ply in plies:
             roll = rolls.get(ply.fabric)
             if roll is None:
-                width = (widths or {}).get(ply.fabric)
+                in_shop = [cloth for cloth in (shelf or {}).get(ply.fabric, ()) if cloth.roll]
+                width = (widths or {}).get(ply.fabric, in_shop[0].width if in_shop else None)
                 if width is None:
                     printed = job.library.get("fabric", ply.fabric).figure("width")
                     figures.append(printed)
@@ -212,6 +222,12 @@ def cut(
         known = [listed[part].library.get("fabric", fabric) for part in dict.fromkeys(piece.part for piece in own)]
         material = next((m for m in known if price_of(m) is not None), known[0])
         turns, flips = _directions(material, face_down)
+        remnants = [cloth for cloth in (shelf or {}).get(fabric, ()) if not cloth.roll]
+        for cloth, taken, layout in _from_remnants(own, remnants, turns, flips, gap):
+            fabrics.append(_of_remnant(listed, material, taken, layout, cloth))
+            own = [piece for piece in own if piece not in taken]
+        if not own:
+            continue
         nested = tuple(Piece(piece.name, piece.shape, turns, flips) for piece in own)
         layout = stored(fabric, nested, rolls[fabric], gap) if stored is not None else None
         if layout is None:
@@ -224,12 +240,60 @@ def cut(
                 progress=partial(_so_far, told, fabric, share, listed[0].part.units),
             )
         stopped = stopped or layout.stopped
-        fabrics.append(_fabric_cut(listed, material, tuple(own), layout, (paid or {}).get(fabric, 0.0)))
+        whole = _fabric_cut(listed, material, tuple(own), layout, (paid or {}).get(fabric, 0.0))
+        rolls_here = [c for c in (shelf or {}).get(fabric, ()) if c.roll and abs(c.width - layout.roll.width) < 1e-6]
+        long_enough = [cloth for cloth in rolls_here if cloth.length >= whole.length - 1e-9]
+        fabrics.append(replace(whole, of=next(iter((*long_enough, *rolls_here)), None)))
         proposals += _ring_proposal(fabrics[-1]) if not stopped else []
     return Cut(
         listed, tuple(p for p, _, _ in found), tuple(fabrics), tuple(c for _, c, _ in found), tuple(proposals),
         tuple(hints), _notes(listed, found), quarter_rings, face_down, tuple(figures),
     )  # fmt: skip
+
+
+KEPT = 0.05
+"""What is left of a remnant is kept where it is at least twice as wide as this, and cut down to that; common practice,
+no source. [m]"""
+
+
+def _from_remnants(
+    own: Sequence[CutPiece], remnants: Sequence[Cloth], turns: bool, flips: bool, gap: float
+) -> list[tuple[Cloth, tuple[CutPiece, ...], Nest]]:
+    """Pieces on remnants, the smallest remnant first, the largest piece that fits it first."""
+    rest = sorted(own, key=lambda piece: -piece.shape.area)
+    found = []
+    for cloth in sorted(remnants, key=lambda one: one.outline.area if one.outline is not None else 0.0):
+        room = cloth.outline.area if cloth.outline is not None else 0.0
+        chosen: list[CutPiece] = []
+        layout: Nest | None = None
+        for piece in rest:
+            if piece.shape.area > room:
+                continue
+            tried = [Piece(one.name, one.shape, turns, flips) for one in (*chosen, piece)]
+            try:
+                layout = nest(tried, cloth.as_roll(), gap=gap, seconds=0)
+            except NestError:
+                continue
+            chosen.append(piece)
+            room -= piece.shape.area
+        if layout is not None:
+            found.append((cloth, tuple(chosen), layout))
+            rest = [piece for piece in rest if piece not in chosen]
+    return found
+
+
+def _of_remnant(
+    jobs: tuple[Job, ...], material: Material, pieces: tuple[CutPiece, ...], layout: Nest, cloth: Cloth
+) -> FabricCut:
+    import shapely
+
+    assert cloth.outline is not None
+    rest = cloth.outline.difference(shapely.union_all([shape.buffer(layout.gap) for shape in layout.laid()]))
+    wide = rest.buffer(-KEPT).buffer(KEPT, join_style="mitre").intersection(rest).simplify(1e-3)
+    left = tuple(shapely.Polygon(part.exterior) for part in shapely.get_parts(wide)
+                 if part.geom_type == "Polygon" and part.area > 0.02 and not part.interiors)  # fmt: skip
+    made = FabricCut(material.name, pieces, layout, cloth.length, 0.0, None, of=cloth, left=left)
+    return replace(made, mass=made.area * roll_weight(jobs[pieces[0].part], material))
 
 
 def _so_far(told: Told, fabric: str, given: float, system: System, layout: Nest, seconds: float) -> None:

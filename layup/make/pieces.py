@@ -57,6 +57,37 @@ class Roll:
         return replace(self, blocked=(*self.blocked, *laid))
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Cloth:
+    """A roll or a remnant of a cloth that is in the shop.
+
+    Attributes:
+        label: What is written on it.
+        lot: Of its maker.
+        roll: Whether it is a roll; else a remnant.
+        width: Of a roll from edge to edge; of a remnant across its warp. [m]
+        length: What is left on the roll; of a remnant along its warp. [m]
+        outline: Of a remnant, from its lower left corner, the warp along +x. [m]
+    """
+
+    label: str
+    lot: str
+    roll: bool
+    width: float
+    length: float
+    outline: Polygon | None = None
+
+    def as_roll(self) -> Roll:
+        """A remnant as a roll that ends where it ends, with what lies outside of its outline blocked."""
+        import shapely
+
+        box = shapely.box(0.0, 0.0, self.length, self.width)
+        outside = () if self.outline is None else shapely.get_parts(box.difference(self.outline))
+        return Roll(
+            self.width, 0.0, self.length, tuple(p for p in outside if p.geom_type == "Polygon" and p.area > 1e-8)
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class Placed:
     """Where one piece lies: flipped about its warp, then turned, then moved.
