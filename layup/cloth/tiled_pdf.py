@@ -15,7 +15,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -26,6 +26,11 @@ from layup.errors import LayupError
 from layup.files.writing import write_file
 from layup.report import palette
 from layup.words import System, area_words, length_words
+
+if TYPE_CHECKING:
+    from reportlab.lib.colors import Color
+    from reportlab.pdfgen.canvas import Canvas
+    from shapely.geometry.base import BaseGeometry as Shape
 
 Paper = Literal["a4", "letter", "roll"]
 Box = tuple[float, float, float, float]
@@ -87,7 +92,7 @@ class Sheets:
     turned: bool = False
 
 
-def tiles(box: Box, paper: Paper, roll: float = ROLL, outline: Any = None, *, turned: bool = False) -> Sheets:
+def tiles(box: Box, paper: Paper, roll: float = ROLL, outline: Shape | None = None, *, turned: bool = False) -> Sheets:
     """Part a box into sheets.
 
     Args:
@@ -134,7 +139,7 @@ def _count(size: float, window: float) -> int:
     return max(1, math.ceil((size - OVERLAP) / (window - OVERLAP) - 1e-9))
 
 
-def _tiles(box: Box, window: tuple[float, float], rows: int, columns: int, outline: Any) -> tuple[Tile, ...]:
+def _tiles(box: Box, window: tuple[float, float], rows: int, columns: int, outline: Shape | None) -> tuple[Tile, ...]:
     import shapely
 
     made = []
@@ -247,7 +252,7 @@ def once(plies: Sequence[FlatPly]) -> tuple[FlatPly, ...]:
     return tuple(kinds)
 
 
-def _ink(ply: FlatPly) -> Any:
+def _ink(ply: FlatPly) -> Shape:
     """What is drawn of a pattern as one shape: a sheet without any of it is not printed."""
     import shapely
 
@@ -309,14 +314,14 @@ def _quarter(drawn: Strokes) -> Strokes:
 _ROWS = 9  # patterns to a page of the overview
 
 
-def _hex(colour: str) -> Any:
+def _hex(colour: str) -> Color:
     from reportlab.lib.colors import HexColor
 
     return HexColor(colour)
 
 
 def _overview(
-    canvas: Any,
+    canvas: Canvas,
     plies: Sequence[FlatPly],
     sheets: Sequence[Sheets],
     paper: Paper,
@@ -370,7 +375,7 @@ def _overview(
     canvas.showPage()
 
 
-def _thumb(canvas: Any, ply: FlatPly, own: Sheets, x: float, y: float, wide: float, high: float) -> None:
+def _thumb(canvas: Canvas, ply: FlatPly, own: Sheets, x: float, y: float, wide: float, high: float) -> None:
     """A pattern small, over its sheets."""
     boxes = np.array([t.box for t in own.tiles])
     left, low, right, top = boxes[:, 0].min(), boxes[:, 1].min(), boxes[:, 2].max(), boxes[:, 3].max()
@@ -413,7 +418,7 @@ _PENS: dict[str, tuple[str, float, tuple[float, ...]]] = {
 
 
 def _sheet(
-    canvas: Any, ply: FlatPly, drawn: Strokes, own: Sheets, tile: Tile, title: str, number: int, total: int
+    canvas: Canvas, ply: FlatPly, drawn: Strokes, own: Sheets, tile: Tile, title: str, number: int, total: int
 ) -> None:
     """One sheet: its part of the pattern at full size, marks to join it by, the check bars."""
     page, window = own.page, own.window
@@ -470,7 +475,7 @@ def _sheet(
     canvas.showPage()
 
 
-def _joins(canvas: Any, own: Sheets, tile: Tile) -> None:
+def _joins(canvas: Canvas, own: Sheets, tile: Tile) -> None:
     """Cut lines at the right and top, lay-on lines at the left and foot, and crosses in the shared corners."""
     wide, high, shared = own.window[0] * _POINT, own.window[1] * _POINT, OVERLAP * _POINT
     canvas.setLineWidth(0.5)
@@ -498,14 +503,14 @@ def _joins(canvas: Any, own: Sheets, tile: Tile) -> None:
                 _cross(canvas, x, y)
 
 
-def _cross(canvas: Any, x: float, y: float) -> None:
+def _cross(canvas: Canvas, x: float, y: float) -> None:
     arm = 0.004 * _POINT
     canvas.line(x - arm, y, x + arm, y)
     canvas.line(x, y - arm, x, y + arm)
     canvas.circle(x, y, 0.5 * arm)
 
 
-def _bars(canvas: Any) -> None:
+def _bars(canvas: Canvas) -> None:
     """A bar of 100 mm over one of 4 in."""
     canvas.setStrokeColor(_hex(palette.INK))
     canvas.setFillColor(_hex(palette.INK))

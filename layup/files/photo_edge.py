@@ -11,7 +11,6 @@ the stored numbers of a picture lies to one side of a blurred edge.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,20 +74,21 @@ def find_edge(picture: NDArray[np.uint8], plane: Plane, name: str) -> Edge:
         SurfaceError: nothing stands out, the template is cut by the frame or touches the sheet, it hardly differs from
             the table.
     """
-    cv2 = opencv()
-    light = cv2.LUT(picture, _linear())
+    opencv()
+    import cv2
+
+    light = np.asarray(cv2.LUT(picture, _linear()), dtype=np.float32)
     tall, wide = picture.shape[:2]
     shrink = min(1.0, (SEGMENTED / (tall * wide)) ** 0.5)
-    small = light
-    if shrink < 1.0:
-        small = cv2.resize(light, (round(wide * shrink), round(tall * shrink)), interpolation=cv2.INTER_AREA)
-    small = cv2.GaussianBlur(small, (0, 0), 1.0)
-    sheet = _sheet_mask(cv2, plane, small.shape[:2], shrink)
+    few = (round(wide * shrink), round(tall * shrink))
+    less = cv2.resize(light, few, interpolation=cv2.INTER_AREA) if shrink < 1.0 else light
+    small = np.asarray(cv2.GaussianBlur(less, (0, 0), 1.0), dtype=np.float32)
+    sheet = _sheet_mask(plane, small.shape[:2], shrink)
     table, spread = _table(small, sheet)
     longest = max(small.shape[:2])
     ratio = small / _even(table, _along(0, small.shape[1], longest), _along(0, small.shape[0], longest)) - 1.0
     apart = np.sqrt(np.mean((ratio / spread) ** 2, axis=2))
-    labels, own, others = _blob(cv2, apart, sheet, name)
+    labels, own, others = _blob(apart, sheet, name)
     x, y, w, h = cv2.boundingRect((labels == own).astype(np.uint8))
     around = cv2.erode((labels == own).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     mean = np.median(ratio[around] if around.any() else ratio[labels == own], axis=0)
@@ -108,12 +108,12 @@ def find_edge(picture: NDArray[np.uint8], plane: Plane, name: str) -> Edge:
     back = np.array([[shrink, 0.0, (left + 0.5) * shrink - 0.5], [0.0, shrink, (top + 0.5) * shrink - 0.5]])
     reach = cv2.warpAffine(reach, back, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
     allowed = cv2.dilate(reach, np.ones((3, 3), np.uint8), iterations=int(np.ceil(2.0 / shrink)) + 4) > 0
-    level, contrast = _level(cv2, step, allowed)
+    level, contrast = _level(step, allowed)
     if contrast < CLEAR:
         raise _no_contrast(name)
     outline, holes = _lines(np.where(allowed, level, np.float32(-0.5)), name)
-    blur = _blur(cv2, level, outline)
-    _even_light(cv2, near, even, (outline, holes), blur, name)
+    blur = _blur(level, outline)
+    _even_light(near, even, (outline, holes), blur, name)
     shift = np.array([left, top], dtype=np.float64)
     return Edge(outline + shift, tuple(hole + shift for hole in holes), blur, contrast, others)
 
@@ -125,8 +125,10 @@ def _linear() -> Image:
     return made.astype(np.float32)
 
 
-def _sheet_mask(cv2: Any, plane: Plane, shape: tuple[int, ...], shrink: float) -> NDArray[np.bool_]:
+def _sheet_mask(plane: Plane, shape: tuple[int, ...], shrink: float) -> NDArray[np.bool_]:
     """Where the paper of the sheets lies."""
+    import cv2
+
     mask = np.zeros(shape, np.uint8)
     a, b = PAPER
     ring = np.array([(-a, -b), (WIDE + a, -b), (WIDE + a, HIGH + b), (-a, HIGH + b)])
@@ -191,10 +193,10 @@ def _table(small: Image, sheet: NDArray[np.bool_]) -> tuple[Floats, Image]:
     return figures, spread.astype(np.float32)
 
 
-def _blob(
-    cv2: Any, apart: Image, sheet: NDArray[np.bool_], name: str
-) -> tuple[NDArray[np.int32], int, tuple[float, ...]]:
+def _blob(apart: Image, sheet: NDArray[np.bool_], name: str) -> tuple[NDArray[np.int32], int, tuple[float, ...]]:
     """The blobs, the number of the template among them, and the areas of the others over its own."""
+    import cv2
+
     tall, wide = apart.shape
     free = apart[~sheet]
     most = float(np.quantile(free, 0.995))
@@ -202,8 +204,8 @@ def _blob(
         raise _no_contrast(name)
     counts, edges = np.histogram(np.minimum(free, most), 256)
     border = max(STANDS_OUT, _parting(counts, (edges[1:] + edges[:-1]) / 2.0))
-    mask = ((apart > border) & ~sheet).astype(np.uint8)
-    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    apart_from_it = ((apart > border) & ~sheet).astype(np.uint8)
+    mask = cv2.morphologyEx(apart_from_it, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     areas = stats[1:, cv2.CC_STAT_AREA]
     if count < 2 or areas.max() < SMALLEST * tall * wide:
@@ -224,7 +226,7 @@ def _blob(
             "Lay them two fingers apart, so that table shows between them",
         )
     others = sorted((float(a) / float(areas[own - 1]) for n, a in enumerate(areas, 1) if n != own), reverse=True)
-    return labels, own, tuple(a for a in others if a > 0.02)
+    return np.asarray(labels, dtype=np.int32), own, tuple(a for a in others if a > 0.02)
 
 
 def _parting(counts: NDArray[np.integer], values: Floats) -> float:
@@ -237,11 +239,13 @@ def _parting(counts: NDArray[np.integer], values: Floats) -> float:
     return float(values[int(np.nanargmax(np.where(above > 0, between, np.nan)))])
 
 
-def _level(cv2: Any, step: Image, allowed: NDArray[np.bool_]) -> tuple[Image, float]:
+def _level(step: Image, allowed: NDArray[np.bool_]) -> tuple[Image, float]:
     """The step with both sides evened out, the edge at 0; and how clear it is, in deviations.
 
     Template and table are averaged over a window round each pixel, away from the edge.
     """
+    import cv2
+
     size = max(31, 2 * (max(step.shape) // 40) + 1)
     made = []
     quiet = []
@@ -281,23 +285,22 @@ def _lines(level: Image, name: str) -> tuple[Floats, tuple[Floats, ...]]:
     return lines[own], tuple(holes)
 
 
-def _blur(cv2: Any, level: Image, line: Floats) -> float:
+def _blur(level: Image, line: Floats) -> float:
     """Width of the step along a line, the middle of all. [px]"""
+    import cv2
+
     slope = np.hypot(cv2.Sobel(level, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(level, cv2.CV_32F, 0, 1, scale=0.125))
     at = np.round(line).astype(np.int64)
     return 1.0 / max(float(np.median(slope[at[:, 1], at[:, 0]])), 1e-3)
 
 
-def _even_light(
-    cv2: Any, near: Image, even: Image, lines: tuple[Floats, tuple[Floats, ...]], blur: float, name: str
-) -> None:
+def _even_light(near: Image, even: Image, lines: tuple[Floats, tuple[Floats, ...]], blur: float, name: str) -> None:
     """Is the line an edge of the template all round, not that of a shadow, a hand or a stain?
 
     Across the true edge the light changes by the same factor everywhere, in light and in shadow, because both sides lie
     in the same light. Across the border of a shadow it changes by how deep the shadow is; across a hand's, by its tone.
 
     Args:
-        cv2: OpenCV.
         near: The picture round the template in linear light.
         even: The table's brightness there.
         lines: Outline and cut-outs. [px]
@@ -307,10 +310,12 @@ def _even_light(
     Raises:
         SurfaceError: part of the line is no edge of the template.
     """
+    import cv2
+
     light = cv2.boxFilter(np.maximum(near.mean(axis=2), 1e-4), -1, (5, 5))
     away = max(4.0, 2.0 * blur) + 2.0
     outline, holes = lines
-    step = _step(cv2, light, outline, away)
+    step = _step(light, outline, away)
     usual = float(np.median(step))
     bound = max(UNLIKE * abs(usual), FAINT)
     unlike = float(np.mean(np.abs(step - usual) > bound))
@@ -319,7 +324,7 @@ def _even_light(
     for hole in holes:
         if np.sqrt(abs(shoelace(hole)) / np.pi) < 2.0 * away:
             continue  # too narrow to be looked into
-        if abs(float(np.median(_step(cv2, light, hole, -away))) - usual) > bound:
+        if abs(float(np.median(_step(light, hole, -away))) - usual) > bound:
             raise _shadow(name, "round what looks like a cut-out")
     if abs(usual) > CONFUSED:
         return
@@ -334,8 +339,10 @@ def _even_light(
         raise _shadow(name, "within it, by as much as table and template differ,")
 
 
-def _step(cv2: Any, light: Image, line: Floats, away: float) -> Floats:
+def _step(light: Image, line: Floats, away: float) -> Floats:
     """Logarithm of the light inside a closed line over that outside it, at each of its points."""
+    import cv2
+
     along = np.roll(line, -4, axis=0) - np.roll(line, 4, axis=0)
     along = along / np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
     inward = np.column_stack([-along[:, 1], along[:, 0]]) * (away if shoelace(line) > 0 else -away)

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -185,9 +184,10 @@ def find_corners(grey: NDArray[np.uint8], name: str) -> list[Corners]:
     Raises:
         SurfaceError: no marker, a mirrored picture, one sheet there twice, too few corners.
     """
-    cv2 = opencv()
-    marks, ids = _markers(cv2, grey)
-    if len(ids) < 12 and len(_markers(cv2, np.ascontiguousarray(grey[:, ::-1]))[1]) > 2 * len(ids) + 2:
+    opencv()
+
+    marks, ids = _markers(grey)
+    if len(ids) < 12 and len(_markers(np.ascontiguousarray(grey[:, ::-1]))[1]) > 2 * len(ids) + 2:
         raise SurfaceError(  # a few mirrored markers look like others
             f"{name}: the markers are mirrored",
             "Take the picture with the back camera, mirroring off; a sheet printed on film must lie print up",
@@ -209,7 +209,7 @@ def find_corners(grey: NDArray[np.uint8], name: str) -> list[Corners]:
                 f"{name}: sheet {number} lies there twice",
                 "Print sheets with different numbers: layup template sheet sheet.pdf --sheets 2",
             )
-        made.append(_refined(cv2, grey, number, marks[own], ids[own] % each))
+        made.append(_refined(grey, number, marks[own], ids[own] % each))
     most = max((len(c.picture) for c in made), default=0)
     if most < FEWEST:
         raise SurfaceError(
@@ -219,13 +219,14 @@ def find_corners(grey: NDArray[np.uint8], name: str) -> list[Corners]:
     return sorted((c for c in made if len(c.picture) >= 6), key=lambda c: -len(c.picture))
 
 
-def _markers(cv2: Any, grey: NDArray[np.uint8]) -> tuple[Floats, NDArray[np.int64]]:
+def _markers(grey: NDArray[np.uint8]) -> tuple[Floats, NDArray[np.int64]]:
     """Corners of the markers, (n, 4, 2), and their numbers."""
+    import cv2
+
     detector = cv2.aruco.ArucoDetector(board(1).getDictionary(), cv2.aruco.DetectorParameters())
     larger = 2 if max(grey.shape) < _SMALL else 1
-    if larger > 1:
-        grey = cv2.resize(grey, None, fx=larger, fy=larger, interpolation=cv2.INTER_CUBIC)
-    marks, ids, _ = detector.detectMarkers(grey)
+    seen = cv2.resize(grey, None, fx=larger, fy=larger, interpolation=cv2.INTER_CUBIC) if larger > 1 else grey
+    marks, ids, _ = detector.detectMarkers(seen)
     if ids is None:
         return np.zeros((0, 4, 2)), np.zeros(0, dtype=np.int64)
     known = np.asarray(ids, dtype=np.int64).ravel()
@@ -233,8 +234,10 @@ def _markers(cv2: Any, grey: NDArray[np.uint8]) -> tuple[Floats, NDArray[np.int6
     return (np.asarray(marks, dtype=np.float64).reshape(-1, 4, 2)[good] + 0.5) / larger - 0.5, known[good]
 
 
-def _refined(cv2: Any, grey: NDArray[np.uint8], number: int, marks: Floats, places: NDArray[np.int64]) -> Corners:
+def _refined(grey: NDArray[np.uint8], number: int, marks: Floats, places: NDArray[np.int64]) -> Corners:
     """The corners of the chessboard of one sheet that touch a marker that was found."""
+    import cv2
+
     pattern = board(number)
     drawn_marks = np.asarray(pattern.getObjPoints(), dtype=np.float64)[:, :, :2]
     drawn = np.asarray(pattern.getChessboardCorners(), dtype=np.float64)[:, :2]
@@ -305,7 +308,9 @@ def fit_plane(
             made: Floats = np.einsum("nij,nj->ni", to_pixels, _mapped(q, f) - laid)
             return made
 
-        def rows(f: Floats, kept: NDArray[np.bool_] = kept, noise: Floats = noise, off: Any = off) -> Floats:
+        def rows(
+            f: Floats, kept: NDArray[np.bool_] = kept, noise: Floats = noise, off: Callable[[Floats], Floats] = off
+        ) -> Floats:
             seen = (off(f)[kept] / (noise[kept, None] * TOGETHER**0.5)).ravel()
             return np.concatenate([seen, (f[_OF_LENS] - usual) / spread])
 
@@ -351,7 +356,9 @@ def _starts(
     q: Floats, drawn: Floats, place: NDArray[np.int64], usual: Floats, scale: PrintScale, name: str
 ) -> list[Floats]:
     """First figures: a camera of the usual lens over the first sheet, the others laid as it sees them; up to two."""
-    cv2 = opencv()
+    opencv()
+    import cv2
+
     first = place == 0
     flat = _laid(drawn[first], np.zeros(_FIXED), 0, scale)
     lens = np.diag([np.exp(usual[0]), np.exp(usual[0]), 1.0])

@@ -15,12 +15,16 @@ import io
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from layup.errors import SurfaceError, UnitError, nearest
 from layup.units import parse
+
+if TYPE_CHECKING:
+    from cv2.aruco import CharucoBoard
+    from reportlab.pdfgen.canvas import Canvas
 
 COLUMNS, ROWS = 6, 8
 SQUARE = 0.028
@@ -66,8 +70,8 @@ class PrintScale:
     checked: bool
 
 
-def opencv() -> Any:
-    """OpenCV, which only photographs need.
+def opencv() -> None:
+    """See that OpenCV is here, which only photographs need.
 
     Raises:
         SurfaceError: it is not installed, or too old; says what to type.
@@ -79,10 +83,9 @@ def opencv() -> Any:
         raise SurfaceError(
             "photographs need OpenCV, which is not installed here", "Type: pip install opencv-python-headless"
         ) from None
-    return cv2
 
 
-def board(number: int) -> Any:
+def board(number: int) -> CharucoBoard:
     """The pattern of one sheet, for OpenCV: x to the right, y down, from its upper left corner. [m]
 
     Args:
@@ -93,7 +96,9 @@ def board(number: int) -> Any:
     """
     if not 1 <= number <= SHEETS:
         raise SurfaceError(f"there is no sheet {number}", f"Sheets are numbered 1 to {SHEETS}")
-    cv2 = opencv()
+    opencv()
+    import cv2
+
     each = COLUMNS * ROWS // 2
     ids = np.arange(each) + each * (number - 1)
     words = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100)
@@ -186,7 +191,7 @@ def _font() -> None:
         pdfmetrics.registerFont(TTFont("Marked", str(font)))
 
 
-def _page(canvas: Any, number: int, wide: float, high: float) -> None:
+def _page(canvas: Canvas, number: int, wide: float, high: float) -> None:
     """One sheet: the pattern in the middle, words above, a bar below and a bar at the right."""
     import shapely
 
@@ -228,12 +233,12 @@ def _page(canvas: Any, number: int, wide: float, high: float) -> None:
     canvas.restoreState()
 
 
-def _words(canvas: Any, x: float, y: float, size: float, text: str) -> None:
+def _words(canvas: Canvas, x: float, y: float, size: float, text: str) -> None:
     canvas.setFont("Marked", size)
     canvas.drawString(x / _POINT, y / _POINT, text)
 
 
-def _ruler(canvas: Any, start: tuple[float, float], way: tuple[float, float], length: float) -> None:
+def _ruler(canvas: Canvas, start: tuple[float, float], way: tuple[float, float], length: float) -> None:
     """A bar with a mark every 10 mm; the first and last are `length` apart from middle to middle of their lines."""
     at, along = np.array(start), np.array(way)
     up = np.array([-along[1], along[0]])

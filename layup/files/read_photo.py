@@ -110,9 +110,11 @@ def read_photo(path: str | Path, *, bar: str | None = None, bar_along: str | Non
     """
     name = str(path)
     scale = print_scale(bar, bar_along)
-    cv2 = opencv()
+    opencv()
+    import cv2
+
     picture, focal = open_picture(path)
-    corners = find_corners(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), name)
+    corners = find_corners(np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), dtype=np.uint8), name)
     plane = fit_plane(corners, (picture.shape[1], picture.shape[0]), scale, name, focal)
     edge = find_edge(picture, plane, name)
     return _measured(name, plane, edge)
@@ -288,7 +290,9 @@ def open_picture(path: str | Path) -> tuple[NDArray[np.uint8], float | None]:
         raise unread from None
     except (Image.DecompressionBombError, EOFError, zlib.error):
         raise unread from None
-    cv2 = opencv()
+    opencv()
+    import cv2
+
     try:
         made = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
     except cv2.error:

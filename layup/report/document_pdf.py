@@ -12,11 +12,20 @@ import re
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Literal
 from xml.sax.saxutils import escape
 
 from layup.report import palette
 from layup.report.document import TICK, WRITE, Block, Document, Facts, Grid, Plate, Section, Words
+
+if TYPE_CHECKING:
+    from reportlab.lib.colors import Color
+    from reportlab.pdfgen.canvas import Canvas
+    from reportlab.platypus import BaseDocTemplate, Flowable, Image, Paragraph, Table
+    from reportlab.platypus.doctemplate import _PageCallback
+
+    Rule = tuple[str, tuple[int, int], tuple[int, int], *tuple[float | str | Color, ...]]
+    """Of a table: what, from which cell, to which, and how."""
 
 _MM = 72 / 25.4
 _MARGIN = 9 * _MM  # paper to frame
@@ -26,6 +35,7 @@ _BANNER = 9 * _MM  # of the alarm at the top of every page
 _LINE, _THIN = 1.1, 0.4
 _GREY = 0.42  # of secondary text: dark enough for a grey printer
 _PALE = 0.92
+_OPENS = "opens"  # key under which the heading of a section keeps its words
 _SPLIT = 5  # rows from which a table may go on on the next page
 _BODY, _SMALL, _HEAD = 8.3, 7.4, 7.0  # of tables, of sentences, of headings of columns [pt]
 _TALLEST = 68 * _MM  # of a picture
@@ -55,10 +65,16 @@ def _build(
     """The file, and by page the number and the count in its own paper; these are printed, so it is built twice."""
     from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
 
+    class Noting(BaseDocTemplate):
+        def afterFlowable(self, flowable: Flowable) -> None:
+            if _OPENS in (own := vars(flowable)):
+                frame = vars(self.frame)
+                opened.append((self.page, own[_OPENS], frame["_y"] + own["_height"] > frame["_y2"] - 9 * _MM))
+
     out = io.BytesIO()
     first = documents[0]
     kinds = ", ".join(document.kind for document in documents)
-    built = BaseDocTemplate(
+    built = Noting(
         out, pagesize=(width, height), invariant=1, initialFontName="Text", title=f"{first.title}: {kinds}",
         author="layup", creator="layup", subject=kinds, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN,
         bottomMargin=_MARGIN,
@@ -66,13 +82,8 @@ def _build(
     opened: list[tuple[int, str, bool]] = []  # of every section: page, heading, whether it is the first thing there
     owner: dict[int, int] = {}  # which paper a page is of
 
-    def note(flowable: Any) -> None:
-        if hasattr(flowable, "opens"):
-            top = built.frame._y + flowable._height > built.frame._y2 - 9 * _MM
-            opened.append((built.page, flowable.opens, top))
-
-    def dress(number: int) -> Any:
-        def draw(canvas: Any, _: Any) -> None:
+    def dress(number: int) -> _PageCallback:
+        def draw(canvas: Canvas, _: BaseDocTemplate) -> None:
             owner[canvas.getPageNumber()] = number
             _title_block(canvas, documents[number], width, height, pages.get(canvas.getPageNumber()))
             if documents[number].banner:
@@ -80,7 +91,7 @@ def _build(
 
         return draw
 
-    def head(canvas: Any, page: Any) -> None:
+    def head(canvas: Canvas, page: BaseDocTemplate) -> None:
         own = [entry for entry in opened if owner.get(entry[0]) == owner.get(page.page)]
         before = [heading for number, heading, _ in own if number < page.page]
         if before and not any(top for number, _, top in own if number == page.page):
@@ -90,7 +101,7 @@ def _build(
             canvas.drawString(_MARGIN + _INSIDE, height - _MARGIN - down - 3.2 * _MM, f"{before[-1]} (continued)")
 
     inner = width - 2 * (_MARGIN + _INSIDE)
-    story: list[Any] = []
+    story: list[Flowable] = []
     templates = []
     for number, document in enumerate(documents):
         frame = Frame(
@@ -105,7 +116,6 @@ def _build(
         for place, section in enumerate(document.sections, 1):
             story += _section(place, section, inner)
         story += [_alarms(document.alarms, inner)] if document.alarms else []
-    built.afterFlowable = note
     built.addPageTemplates(templates)
     built.build(story)
     counts = {number: sum(paper == number for paper in owner.values()) for number in set(owner.values())}
@@ -113,7 +123,7 @@ def _build(
     return out.getvalue(), {page: (page - begins[paper] + 1, counts[paper]) for page, paper in owner.items()}
 
 
-def _alarms(lines: tuple[str, ...], width: float) -> Any:
+def _alarms(lines: tuple[str, ...], width: float) -> Table:
     """What must not be missed, white on a dark ground."""
     from reportlab.lib.colors import HexColor
     from reportlab.platypus import Table
@@ -125,7 +135,7 @@ def _alarms(lines: tuple[str, ...], width: float) -> Any:
     return table
 
 
-def _banner(canvas: Any, words: str, width: float, height: float) -> None:
+def _banner(canvas: Canvas, words: str, width: float, height: float) -> None:
     """The alarm of every page, at its top."""
     from reportlab.lib.colors import HexColor
 
@@ -139,7 +149,7 @@ def _banner(canvas: Any, words: str, width: float, height: float) -> None:
 
 
 def _title_block(
-    canvas: Any, document: Document, width: float, height: float, numbered: tuple[int, int] | None
+    canvas: Canvas, document: Document, width: float, height: float, numbered: tuple[int, int] | None
 ) -> None:
     """Frame and title block of one page."""
     canvas.saveState()
@@ -177,13 +187,13 @@ def _title_block(
     canvas.restoreState()
 
 
-def _fitting(canvas: Any, text: str, font: str, size: float, room: float) -> float:
+def _fitting(canvas: Canvas, text: str, font: str, size: float, room: float) -> float:
     """The largest size, up to the one given, at which a text fits."""
     long = canvas.stringWidth(text, font, size)
     return size if long <= room else size * room / long
 
 
-def _cell(canvas: Any, x: float, y: float, label: str, value: str, size: float, *, bold: bool, high: float) -> None:
+def _cell(canvas: Canvas, x: float, y: float, label: str, value: str, size: float, *, bold: bool, high: float) -> None:
     canvas.setFillGray(_GREY)
     canvas.setFont("Text", 6.2)
     canvas.drawString(x + 2 * _MM, y + high - 2.5 * _MM, label)
@@ -192,7 +202,7 @@ def _cell(canvas: Any, x: float, y: float, label: str, value: str, size: float, 
     canvas.drawString(x + 2 * _MM, y + max(1.3 * _MM, (high - 2.8 * _MM - size * 0.7) / 2), value)
 
 
-def _section(number: int, section: Section, width: float) -> list[Any]:
+def _section(number: int, section: Section, width: float) -> list[Flowable]:
     from reportlab.platypus import CondPageBreak, KeepTogether, Spacer, Table
 
     from reportlab.lib.colors import black, white  # isort: skip
@@ -216,10 +226,10 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
         ]
     )
     heading.spaceBefore = 3.5 * _MM  # but not at the top of a page
-    heading.opens = f"{number}  {section.title}"  # for the head of a page that it goes on to
+    vars(heading)[_OPENS] = f"{number}  {section.title}"  # for the head of a page that it goes on to
     room = 18 if isinstance(section.blocks[0], Words) and len(section.blocks) == 1 else 30
-    story: list[Any] = [CondPageBreak(room * _MM)]
-    before: list[Any] = [heading, Spacer(1, 1.6 * _MM)]  # stays with what comes next
+    story: list[Flowable] = [CondPageBreak(room * _MM)]
+    before: list[Flowable] = [heading, Spacer(1, 1.6 * _MM)]  # stays with what comes next
     headed = False
     for block in _paired(section.blocks, width):
         flowables = _block(block, width)
@@ -240,12 +250,12 @@ def _section(number: int, section: Section, width: float) -> list[Any]:
     return story
 
 
-def _flat(flowables: Sequence[Any]) -> Iterator[Any]:
+def _flat(flowables: Sequence[Flowable]) -> Iterator[Flowable]:
     """Flowables one by one, out of what keeps some of them together."""
     from reportlab.platypus import KeepTogether
 
     for one in flowables:
-        yield from _flat(one._content) if isinstance(one, KeepTogether) else (one,)
+        yield from _flat(vars(one)["_content"]) if isinstance(one, KeepTogether) else (one,)
 
 
 _Pair = tuple[Plate, Plate | Facts]
@@ -264,7 +274,8 @@ def _paired(blocks: tuple[Block, ...], width: float) -> list[Block | _Pair]:
     return found
 
 
-def _paragraph(markup: str, size: float, *, colour: str = "black", align: int = 0) -> Any:
+def _paragraph(markup: str, size: float, *, colour: str = "black", align: Literal[0, 1, 2] = 0) -> Paragraph:
+    from reportlab.lib.colors import toColor
     from reportlab.lib.styles import ParagraphStyle
     from reportlab.platypus import Paragraph
 
@@ -273,14 +284,14 @@ def _paragraph(markup: str, size: float, *, colour: str = "black", align: int = 
         fontName="Text",
         fontSize=size,
         leading=size * 1.24,
-        textColor=colour,
+        textColor=toColor(colour),
         alignment=align,
         splitLongWords=0,
     )
     return Paragraph(markup, style)
 
 
-def _block(block: Block | _Pair, width: float) -> list[Any]:
+def _block(block: Block | _Pair, width: float) -> list[Flowable]:
     if isinstance(block, tuple):
         from reportlab.platypus import Table
 
@@ -311,7 +322,7 @@ def _text(value: str) -> str:
     return escape(value).replace("\n", "<br/>")
 
 
-def _facts(facts: Facts, width: float) -> Any:
+def _facts(facts: Facts, width: float) -> Table:
     from reportlab.lib.colors import Color
     from reportlab.platypus import Table
 
@@ -338,13 +349,13 @@ def _facts(facts: Facts, width: float) -> Any:
     return table
 
 
-def _grid(grid: Grid, width: float) -> Any:
+def _grid(grid: Grid, width: float) -> Table:
     from reportlab.lib.colors import Color, HexColor, black
     from reportlab.platypus import Table
 
     size = _BODY
     widths = [share / sum(grid.shares) * width for share in grid.shares] or _widths(grid, width, size)
-    rows = [
+    rows: list[list[Flowable | str]] = [
         [
             _paragraph(f"<b>{_text(cell)}</b>", _HEAD, align=2 if i in grid.right else 0)
             for i, cell in enumerate(grid.head)
@@ -352,7 +363,7 @@ def _grid(grid: Grid, width: float) -> Any:
     ]
     ticks = []
     for number, row in enumerate(grid.rows):
-        cells: list[Any] = []
+        cells: list[Flowable | str] = []
         for i, cell in enumerate(row):
             if cell == TICK:
                 ticks.append((i, number + 1))
@@ -368,7 +379,7 @@ def _grid(grid: Grid, width: float) -> Any:
         rows.append(cells)
     table = Table(rows, colWidths=widths, repeatRows=1)
     room = 3.0 if grid.tall else 1.2
-    style: list[Any] = [
+    style: list[Rule] = [
         ("LINEABOVE", (0, 0), (-1, 0), _LINE, black),
         ("LINEBELOW", (0, 0), (-1, 0), _LINE, black),
         ("LINEBELOW", (0, 1), (-1, -1), _THIN, black),
@@ -422,11 +433,11 @@ def _size(cell: str, width: float, size: float, bold: bool) -> float:
     return size if longest <= width - 7 else max(5.0, size * (width - 7) / longest)
 
 
-def _tick() -> Any:
+def _tick() -> Flowable:
     """A box to tick, large enough for a thick pencil."""
     from reportlab.platypus import Flowable
 
-    class Box(Flowable):  # type: ignore[misc]  # reportlab has no types
+    class Box(Flowable):
         def __init__(self) -> None:
             super().__init__()
             self.width = self.height = 3.8 * _MM
@@ -440,13 +451,13 @@ def _tick() -> Any:
     return box
 
 
-def _words(words: Words, width: float) -> Any:
+def _words(words: Words, width: float) -> Table:
     from reportlab.lib.colors import black
     from reportlab.platypus import Table
 
     rows = [[_paragraph(_text(line), _SMALL)] for line in words.lines]
     table = Table(rows, colWidths=[width])
-    style: list[Any] = [
+    style: list[Rule] = [
         ("LEFTPADDING", (0, 0), (-1, -1), 7 if words.caution else 0),
         ("TOPPADDING", (0, 0), (-1, -1), 0.4),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 1.4),
@@ -458,7 +469,7 @@ def _words(words: Words, width: float) -> Any:
     return table
 
 
-def _plate(plate: Plate, width: float, most: float = 0.0) -> Any:
+def _plate(plate: Plate, width: float, most: float = 0.0) -> Image:
     from reportlab.platypus import Image
 
     wide = min(width, plate.width * 72)

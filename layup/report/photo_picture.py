@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,7 +98,9 @@ def _line(axes: Axes, points: NDArray[np.float64], *, dashed: bool) -> None:
 
 def _from_above(photo: Photo) -> tuple[NDArray[np.uint8], tuple[float, float, float, float]]:
     """The photograph as seen straight from above, red first, and what it spans. [mm]"""
-    cv2: Any = opencv()
+    opencv()
+    import cv2
+
     picture, _ = open_picture(photo.name)
     every = np.concatenate([photo.outline, *(frame - photo.corner for frame in photo.plane.frames())])
     low, high = every.min(axis=0) - _RIM, every.max(axis=0) + _RIM
