@@ -306,15 +306,15 @@ def test_hundred_damaged_files(tmp_path):
     data = written(tmp_path).read_bytes()
     rng, path, started = random.Random(1), Path(tmp_path / "f.step"), 0
     said: list[str] = []
-    run = subprocess.run
+    begin = subprocess.Popen
 
     def counted(*args, **more):
         nonlocal started
         started += 1
-        return run(*args, **more)
+        return begin(*args, **more)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(module.subprocess, "run", counted)
+        patch.setattr(module.subprocess, "Popen", counted)
         patch.setattr(module, "PATIENCE", 3.0)  # a coordinate made huge can keep the kernel busy for minutes
         for number in range(100):
             lines = data.split(b"\n")

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 from typing import Any
 
@@ -116,6 +117,52 @@ def test_stop_reaches_a_work_where_no_signal_can_be_sent(monkeypatch: pytest.Mon
     assert not pressed.is_set()
     systems.press_stop(0, told)
     assert pressed.wait(10.0)
+
+
+CHILD = """
+import ctypes, os, sys
+sys.path.insert(0, sys.argv[1])
+from layup.files.systems import end_with_parent
+end_with_parent()
+os.write(1, b"ready\\n")
+ctypes.PyDLL(None).sleep(600)  # as a library that lets no other thread of Python run
+"""
+PARENT = f"""
+import subprocess, sys
+child = subprocess.Popen([sys.executable, "-c", {CHILD!r}, sys.argv[1]], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+child.stdout.readline()
+print(child.pid, flush=True)
+child.wait()
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux ends a child whose thread can't run")
+def test_a_child_ends_with_its_parent_whatever_it_is_at() -> None:
+    """A STEP kernel went on alone for two minutes of the processor when the program was killed."""
+    root = Path(systems.__file__).parents[2]
+    parent = subprocess.Popen([sys.executable, "-c", PARENT, str(root)], stdout=subprocess.PIPE, text=True)
+    assert parent.stdout is not None
+    child = int(parent.stdout.readline())
+    state = Path(f"/proc/{child}/stat")
+    assert state.read_text().rpartition(")")[2].split()[0] != "Z"
+    parent.kill()
+    parent.communicate()
+    for _ in range(600):
+        if not state.exists() or state.read_text().rpartition(")")[2].split()[0] == "Z":
+            return
+        time.sleep(0.1)
+    os.kill(child, 9)
+    raise AssertionError("the child goes on alone")
+
+
+def test_a_child_ends_when_its_input_closes() -> None:
+    """The way of every other system."""
+    code = "import sys, threading; from layup.files import systems; sys.platform = 'other'; systems.end_with_parent(); "
+    code += "threading.Event().wait()"
+    child = subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE)
+    assert child.stdin is not None
+    child.stdin.close()
+    assert child.wait(120.0) == 1
 
 
 def test_only_one_module_knows_of_systems() -> None:

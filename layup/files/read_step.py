@@ -256,17 +256,26 @@ def _kernel(path: Path, name: str) -> bytes:
         made = Path(folder) / "made.glb"
         limits = [str(value) for value in (CHORD, ANGLE, MEMORY, WORK, Path(__file__).parents[2])]
         words = [sys.executable, "-P", "-c", _KERNEL, str(path.resolve()), str(made), *limits]
-        try:
-            ran = subprocess.run(words, capture_output=True, timeout=PATIENCE, check=False)
-        except subprocess.TimeoutExpired:
-            raise _too_long(name) from None
-        except OSError as problem:
-            raise SurfaceError(f"{name}: the kernel doesn't start ({problem.strerror})", f"Type: {MISSING}") from None
-        if -ran.returncode in (getattr(signal, "SIGXCPU", 1 << 30), getattr(signal, "SIGKILL", 1 << 30)):
+        heard = Path(folder) / "heard"
+        with heard.open("wb") as out:
+            try:
+                program = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=out, stderr=subprocess.STDOUT)
+            except OSError as problem:
+                wrong = f"{name}: the kernel doesn't start ({problem.strerror})"
+                raise SurfaceError(wrong, f"Type: {MISSING}") from None
+            with program:  # its input stays open as long as we live
+                try:
+                    status = program.wait(PATIENCE)
+                except subprocess.TimeoutExpired:
+                    raise _too_long(name) from None
+                finally:
+                    program.kill()
+        if -status in (getattr(signal, "SIGXCPU", 1 << 30), getattr(signal, "SIGKILL", 1 << 30)):
             raise _too_long(name)
-        glb = made.read_bytes() if ran.returncode == 0 and made.exists() else b""
+        glb = made.read_bytes() if status == 0 and made.exists() else b""
+        text = heard.read_bytes().decode("utf-8", "replace")
     if not glb:
-        said = re.sub(r"\x1b\[[0-9;]*m|\*+", "", (ran.stdout + ran.stderr).decode("utf-8", "replace"))
+        said = re.sub(r"\x1b\[[0-9;]*m|\*+", "", text)
         lines = [line.strip() for line in said.splitlines() if "ERR" in line or "Error" in line]
         why = f" ({lines[0][:100]})" if lines else ""
         raise SurfaceError(f"{name}: damaged, or without any surface{why}", "Export it again as STEP AP214 or AP242")

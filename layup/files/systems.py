@@ -3,7 +3,7 @@
 - The program is asked to stop (Ctrl-C):       `run(main)`, `asked_to_stop()`, `STOPPED`
 - One program at a time:                       `lock(handle)`, `unlock(handle)`
 - A reader is bounded in time:                `within(seconds, say)`
-- A child process: `press_stop`, `listen_for_stop`, `bound(seconds, size)`
+- A child process: `press_stop`, `listen_for_stop`, `bound(seconds, size)`, `end_with_parent()`
 
 Nothing else in `layup` imports `fcntl`, `msvcrt` or `resource`, so that this is the one page to read when a system
 lacks one of them; the tests take them away one by one.
@@ -224,6 +224,25 @@ def within(seconds: float, say: Callable[[], Exception]) -> Iterator[None]:
     finally:
         signal.setitimer(signal.ITIMER_PROF, 0.0)
         signal.signal(signal.SIGPROF, before)
+
+
+def end_with_parent() -> None:
+    """In a child process whose input is a pipe from its parent: end when the parent does, also where that is killed.
+
+    The pipe is the way on every system; a library that holds Python still for minutes would not let the thread see it,
+    and there Linux ends the process by itself.
+    """
+    if sys.platform == "linux":
+        import ctypes
+
+        with suppress(OSError, AttributeError):
+            ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG, prctl(2)
+
+    def wait() -> None:
+        sys.stdin.read()
+        os._exit(1)
+
+    threading.Thread(target=wait, daemon=True).start()
 
 
 def bound(seconds: float, size: int) -> None:

@@ -24,7 +24,7 @@ from layup.shape.clip import Soup, split
 from layup.shape.nearest import faces_near, nearest_points, on_segments, to_segments
 from layup.shape.refine import halve_edges, halve_once, insert_point, unique_edges
 from layup.shape.relax import Fans, Floats, edge_bends, edge_turns, fans, relax, shared_bend
-from layup.shape.topology import Faces, Numbers, Points, edge_keys, free_edges
+from layup.shape.topology import Faces, Numbers, Points, edge_keys, free_edges, length_of
 
 Mask = NDArray[np.bool_]
 
@@ -32,6 +32,8 @@ _BORDER_POINT, _BORDER_EDGE = 24.0, 12.0  # edges at the border of a zone are at
 _POINT, _EDGE, _LINE = 6.0, 4.0, 12.0  # edges the front runs over are at most this part of it
 _ROUND = -0.01  # a path can bend round a point of the edge that turns less than this [rad]
 _SETTLED, _ROUGHLY = 1e-4, 1e-3  # shares of the reach by which distances may still change, and rough ones
+LONGEST = 8_000.0
+"""Edges up to so many times as long as a zone at them is wide: the mesh has to be as fine as the zone. [-]"""
 _ROUGH = 1.25  # distances over single triangles are taken to be too long by this factor at most
 
 
@@ -155,6 +157,12 @@ def near_edges(
     """
     if not len(edges):
         raise SurfaceError(f"{name}: the surface has no free edge", "Use a zone about a point instead")
+    long = length_of(points, edges)
+    if long > LONGEST * reach:
+        raise SurfaceError(
+            f"{name}: {reach * 1e3:.3g} mm along {long:.4g} m of edge is too fine to be cut out",
+            f"Write {long / LONGEST * 1e3:.2g} mm or more",
+        )
     sheet = _Sheet.of(points, faces, edges, edge_curve(points, faces) if curve is None else curve)
     step = reach / _EDGE
     try:

@@ -117,33 +117,32 @@ class Partition:
         rest = np.flatnonzero(~whole & (length > 0.0))
         if not len(rest):
             return found
-        by_face: dict[int, list[int]] = {}
-        for edge in rest.tolist():
-            by_face.setdefault(int(owner[edge]), []).append(edge)
-        split = np.array(sorted(by_face))
-        shared: dict[int, list[tuple[int, float]]] = {}
-        for number, piece in enumerate(self.pieces):
-            for row in np.flatnonzero(np.isin(piece.owner, split)).tolist():
-                for edge in by_face[int(piece.owner[row])]:
-                    lies = _along(piece.soup[row], points[edges[edge, 0]], step[edge], float(length[edge]))
-                    if lies > 0.0:
-                        shared.setdefault(edge, []).append((number, lies))
-        for edge, parts in shared.items():
-            total = sum(lies for _, lies in parts)
-            for number, lies in parts:
-                found[number, kinds[edge]] += length[edge] * lies / total
+        rest = rest[np.argsort(owner[rest], kind="stable")]
+        lies = []
+        for piece in self.pieces:
+            low, high = (np.searchsorted(owner[rest], piece.owner, side=side) for side in ("left", "right"))
+            row = np.repeat(np.arange(len(low)), high - low)
+            place = np.arange(len(row)) - np.repeat(np.cumsum(high - low) - (high - low), high - low) + low[row]
+            edge = rest[place]
+            own = _along(piece.soup[row], points[edges[edge, 0]], step[edge], length[edge])
+            lies.append((place[own > 0.0], own[own > 0.0]))
+        total = sum((np.bincount(place, own, minlength=len(rest)) for place, own in lies), np.zeros(len(rest)))
+        for number, (place, own) in enumerate(lies):
+            np.add.at(found[number], kinds[rest[place]], length[rest[place]] * own / total[place])
         return found
 
 
-def _along(triangle: Floats, start: Floats, step: Floats, length: float) -> float:
-    """Length of a triangle's sides that lie on an edge. [m]"""
-    from_start = triangle - start
-    at = from_start @ step / length
-    off = np.linalg.norm(from_start - np.outer(at / length, step), axis=1)
-    on = off < 1e-6 * length
-    if on.all():  # a sliver that a border leaves on the edge: its neighbours have that length already
-        return 0.0
-    return float(sum(abs(at[i] - at[j]) for i, j in ((0, 1), (1, 2), (2, 0)) if on[i] and on[j]))
+def _along(triangles: Floats, start: Floats, step: Floats, length: Floats) -> Floats:
+    """Length of the sides of each triangle (n, 3, 3) that lie on its edge (n, 3). [m]"""
+    from_start = triangles - start[:, None]
+    at = np.einsum("nij,nj->ni", from_start, step) / length[:, None]
+    off = np.linalg.norm(from_start - at[:, :, None] * (step / length[:, None])[:, None], axis=2)
+    on = off < 1e-6 * length[:, None]
+    found: Floats = np.zeros(len(triangles))
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        found += np.where(on[:, i] & on[:, j], np.abs(at[:, i] - at[:, j]), 0.0)
+    found[on.all(axis=1)] = 0.0  # a sliver that a border leaves on the edge: its neighbours have that length already
+    return found
 
 
 def _sizes(soup: Floats) -> Floats:
