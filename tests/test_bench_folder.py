@@ -24,7 +24,7 @@ from layup.partfile.model import Part
 NO_FILES = {
     "title", "process", "resin", "units", "stack", "fabric", "name", "unit", "side", "body", "mould", "drawn", "face",
     "pick", "cut", "bar", "bar_along", "along", "rule", "within", "between", "group", "or", "and", "not", "core",
-    "zone",
+    "zone", "shape",
     "covers", "finish", "sheet", "covering", "layer", "match", "fabrics", "criterion", "surface_ply", "supports",
     "processes", "stiffness", "cutouts", "inside", "hand", "mirror", "near",
 }  # fmt: skip
