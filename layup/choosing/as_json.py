@@ -38,6 +38,9 @@ def as_json(choice: Choice) -> dict[str, Any]:
              "governs": s.governs, "reserve": _number(s.reserve), "breaks": s.breaks or None}
             for s in choice.steps
         ],
+        "rules_of_the_trade": None
+        if choice.rules is None
+        else [{"rule": rule, "saves_kg": saved} for rule, saved in choice.rules.items()],
         "not_checked": list(choice.blocked),
         "not_tried": list(choice.left_out),
         "asked": asked_words(choice),

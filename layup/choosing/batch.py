@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from layup.choosing.shelf import Bench, CoreChoice
 from layup.laminate.panel import terms_of
 from layup.laminate.sandwich import shear_stiffness
-from layup.laminate.stiffness import stack_stiffness
+from layup.laminate.stiffness import rotated_expansion, stack_expansion, stack_stiffness
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -153,6 +153,11 @@ def core_shear_modulus(core: CoreChoice) -> float | None:
     return None if not modulus else modulus * (ACROSS_RIBBON if core.properties.honeycomb else 1.0)
 
 
+def core_shear_strength(core: CoreChoice) -> float:
+    """Shear strength of a core the worse way round; 0 where no table gives it. [Pa]"""
+    return (core.properties.shear_strength or 0.0) * (ACROSS_RIBBON if core.properties.honeycomb else 1.0)
+
+
 def core_shear_stiffness(batch: Batch) -> Floats | None:
     """Shear stiffness per width of a sandwich, cautious for a honeycomb (across its ribbon); None without a core."""
     modulus = None if batch.core is None else core_shear_modulus(batch.core)
@@ -160,6 +165,21 @@ def core_shear_stiffness(batch: Batch) -> Floats | None:
         return None
     distance = (batch.thickness + batch.core.thickness) / 2
     return np.asarray(shear_stiffness(modulus, batch.core.thickness, distance))
+
+
+def warp_of(batch: Batch) -> Floats | None:
+    """Curvature per kelvin of the first stack, x, y, xy; None where an expansion is not known. [1/(m K)]"""
+    plies = [None if index == CORE else batch.bench.plies[int(index)] for index in batch.stack[0]]
+    rows = []
+    for ply in plies:
+        if ply is None:
+            rows.append(np.zeros(3))  # a core of no stiffness of its own follows
+            continue
+        own = ply.cured.elastic
+        if own.alpha1 is None or own.alpha2 is None:
+            return None
+        rows.append(rotated_expansion(own.alpha1, own.alpha2, ply.direction))
+    return stack_expansion(batch.qbars[0], np.array(rows), batch.thicknesses[0])[1]
 
 
 def d_of(bench: Bench, core: CoreChoice | None, stack: Sequence[int]) -> Floats:

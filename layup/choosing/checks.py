@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 
 from layup.choosing.batch import CORE, Assessment, Batch, CheckKind, core_shear_stiffness
 from layup.choosing.edges import EdgeCase, buckling_cases, edge_cases
+from layup.choosing.joint_checks import checks_of_joints
 from layup.choosing.shelf import CoreChoice, OldPart, PlyChoice
 from layup.choosing.strength_checks import EdgeStrains, checks_of_edges, checks_of_load, corners_that_bend_most
 from layup.laminate.panel import matrix_of
 from layup.laminate.panel_model import (
     Limit,
-    PanelModel,
     in_plane_stiffness,
     limit_in_plane,
     limit_of_strip,
@@ -70,8 +70,6 @@ class Checker:
         old: How stiff is what it replaces; None where that is not asked.
         model: The panel under its loads; None where only strips are asked.
         old_work: Work of the even pressure on the old panel. [N m]
-        shear: Of each load on a panel cut into zones: greatest shear deflection times shear stiffness [N], greatest
-            shear force [N/m]. Any other panel counts core shear itself.
         widths: Of the panel, across x-pushes and y-pushes. [m]
         peak: Under a pressure, greatest over mean deflection: the least among many mixes of the plies, less 15 %. [-]
         worst: Corners of the mesh that bend most under each load, looked at first.
@@ -80,9 +78,8 @@ class Checker:
 
     needs: Needs
     old: OldPart | None
-    model: PanelModel | None
+    model: ShearModel | None
     old_work: float
-    shear: tuple[tuple[float, float], ...]
     widths: tuple[float, float]
     peak: float = 1.0
     worst: tuple[Ints, ...] = ()
@@ -93,7 +90,7 @@ class Checker:
         cls,
         needs: Needs,
         old: OldPart | None,
-        model: PanelModel | None,
+        model: ShearModel | None,
         mixes: Floats | None = None,
         shell: ShallowShell | None = None,
     ) -> Checker:
@@ -113,15 +110,11 @@ class Checker:
             old = None
         if model is None:
             girth = np.pi * (needs.tube.diameter or 1.0) if needs.tube else 1.0
-            return cls(needs, old, None, 0.0, (), (girth, 1.0))
+            return cls(needs, old, None, 0.0, (girth, 1.0))
         work = 0.0
         if old is not None:
             model = model.with_layup(old.terms)
             work = float(model.own_work(model.respond(old.terms[None]))[0, 0])
-        found = []
-        for load in model.loads if not isinstance(model, ShearModel) else ():
-            sag, force = model.panel.shear_solution(load)
-            found.append((float(np.abs(sag).max()), float(force.max())))
         left, low, right, high = model.panel.shape.bounds
         peak, worst = (1.0, ()) if mixes is None else _spread(model, mixes)
         return cls(
@@ -129,7 +122,6 @@ class Checker:
             old=old,
             model=model,
             old_work=work,
-            shear=tuple(found),
             widths=(high - low, right - left),
             peak=peak,
             worst=worst,
@@ -203,13 +195,9 @@ class Checker:
     def layups(self, batch: Batch) -> Floats:
         """D of stacks as the panel takes it, with the shear stiffness of their core where it counts that itself."""
         shear = core_shear_stiffness(batch)
-        if shear is None or not isinstance(self.model, ShearModel):
+        if shear is None:
             return batch.d
         return np.concatenate([batch.d, shear[:, None]], axis=1)
-
-    def _apart(self, batch: Batch) -> Floats | None:
-        """Shear stiffness of cores whose give must be added by hand: that of a panel cut into zones. [N/m]"""
-        return None if isinstance(self.model, ShearModel) else core_shear_stiffness(batch)
 
     def start(self, batch: Batch) -> Table:
         """The checks that need no panel: known figures, strips, the sheet in its own plane, thickness."""
@@ -268,6 +256,9 @@ class Checker:
                 False,
             )
             table.add(kind, 1e3 * self.shell.mean_sag(batch.d, batch.a, core_shear_stiffness(batch)))
+        if self.needs.joined and not self.unknown(batch):
+            for joint, has, most in checks_of_joints(batch, self.needs, self.factor):
+                table.add(joint, has, most)
         if self.needs.greatest_thickness is not None:
             kind = CheckKind(
                 "no thicker than it may be",
@@ -301,13 +292,12 @@ class Checker:
         model, needs = self.model, self.needs
         assert model is not None
         work = model.own_work(amounts)
-        shear = self._apart(batch)
         if self.old is not None and needs.stiffness:
             area = model.panel.shape.area * model.loads[0].pressure
             add(CheckKind("the whole panel gives no more than the old one",
                           "mean deflection under an even 1 kPa, core shear counted", _PLATE, "m",
                           self.old_work / area / needs.stiffness, False),
-                self._mean_sag(work, shear))  # fmt: skip
+                self._mean_sag(work))  # fmt: skip
         loads = {case.pressed: self._buckles(batch, case) for case in self.edges}
         swell = np.ones(len(batch.stack))
         for value in loads.values():  # a push at the bare load makes a pressed panel give more
@@ -316,23 +306,21 @@ class Checker:
         sag = model.greatest_sag(amounts)
         span = min(self.widths)
         for case, load in enumerate(model.loads[1:], 1):
-            more = 0.0 if shear is None else self.shear[case][0] / shear
             if load.pressure and needs.deflection is not None:
                 add(CheckKind(f"deflection, {load.name}{swollen}", "greatest w, core shear counted", _PLATE, "m",
-                              needs.deflection, False), (sag[:, case] + more) * swell)  # fmt: skip
+                              needs.deflection, False), sag[:, case] * swell)  # fmt: skip
             limit = self.hand_limit(load.name)
             if load.force and limit is not None:
                 add(CheckKind(f"deflection under the patch, {load.name}{swollen}",
                               "mean w under the patch, core shear counted", _PLATE, "m", limit, False),
-                    (work[:, case] / load.force + more) * swell)  # fmt: skip
+                    work[:, case] / load.force * swell)  # fmt: skip
             if limit is None and not (load.pressure and needs.deflection is not None):
                 add(CheckKind(f"stays a flat panel, {load.name}{swollen}", "greatest w at most a twentieth of the span",
                               "range of the theory; common practice, no source", "m", _FLAT * span, False),
-                    (sag[:, case] + more) * swell)  # fmt: skip
+                    sag[:, case] * swell)  # fmt: skip
         if self.shell is not None and needs.pressed:
             safe = self.shell.safe_sag(batch.d, batch.a)
             for case, load in enumerate(model.loads[1:], 1):
-                more = 0.0 if shear is None else self.shear[case][0] / shear
                 kind = CheckKind(
                     name=f"does not snap through, {load.name}{swollen}",
                     formula="laid flat it would give less than its rise, on the load times the load factor",
@@ -342,12 +330,9 @@ class Checker:
                     at_least=False,
                     strength=True,
                 )
-                add(kind, np.where(np.isinf(safe), 0.0, self.factor * (sag[:, case] + more) * swell), safe)
+                add(kind, np.where(np.isinf(safe), 0.0, self.factor * sag[:, case] * swell), safe)
         if needs.frequency is not None:
             hertz = model.frequencies(self.layups(batch), batch.areal_weight)[0]
-            if shear is not None:
-                slow = np.sqrt(shear / batch.areal_weight / self._membrane()) / (2 * np.pi)
-                hertz = 1 / np.sqrt(1 / hertz**2 + 1 / slow**2)
             kind = CheckKind(
                 "natural frequency", "lowest mode, core shear counted", _PLATE, "Hz", needs.frequency, True
             )
@@ -379,11 +364,7 @@ class Checker:
             helped = self.shell.knocked_down(batch.d, batch.a, nx, ny, core_shear_stiffness(batch))
             even = np.abs(batch.d[:, 3:5]).max(axis=1) < 0.02 * (batch.d[:, 0] + batch.d[:, 2])
             buckles = np.where(even, np.maximum(buckles, helped), buckles)
-        shear = self._apart(batch)
-        if shear is None:
-            return buckles
-        largest = (nx + ny) / 2 + float(np.hypot((nx - ny) / 2, nxy))  # the principal compression
-        return np.asarray(1 / (1 / buckles + largest / shear))
+        return np.asarray(buckles)
 
     def _curve_helps(self, case: EdgeCase) -> bool:
         """Whether the curve counts in buckling: a rectangle held all round, pushed and not sheared."""
@@ -450,14 +431,8 @@ class Checker:
         bend = self.model.bend if corners is None else self.model.bend[corners]
         first = self.worst[case] if self.worst and corners is None else np.arange(len(bend))
         shear = core_shear_stiffness(batch)
-        if isinstance(self.model, ShearModel):
-            force = (
-                np.zeros(len(batch.stack))
-                if shear is None
-                else self.model.shear_force(amounts[:, :, None], shear)[:, 0]
-            )
-        else:
-            force = np.full(len(batch.stack), self.shear[case][1])
+        none = np.zeros(len(batch.stack))
+        force = none if shear is None else self.model.shear_force(amounts[:, :, None], shear)[:, 0]
         return checks_of_load(
             batch=batch,
             load=self.model.loads[case],
@@ -478,23 +453,17 @@ class Checker:
                 return place.hand_deflection
         return None
 
-    def _mean_sag(self, work: Floats, shear: Floats | None) -> Floats:
-        """Mean deflection under the even pressure; of the core's shear the greatest, to be cautious. [m]"""
+    def _mean_sag(self, work: Floats) -> Floats:
+        """Mean deflection under the even pressure. [m]"""
         assert self.model is not None
-        mean = work[:, 0] / (self.model.panel.shape.area * self.model.loads[0].pressure)
-        return np.asarray(mean if shear is None else mean + self.shear[0][0] / shear)
+        return np.asarray(work[:, 0] / (self.model.panel.shape.area * self.model.loads[0].pressure))
 
     def mean_sag(self, batch: Batch) -> Floats:
         """Mean deflection of the panel, with its curve where that counts, under an even kilopascal, (n,). [m]"""
         assert self.model is not None
         if self.shell is not None:
             return 1e3 * self.shell.mean_sag(batch.d, batch.a, core_shear_stiffness(batch))
-        return self._mean_sag(self.model.own_work(self.model.respond(self.layups(batch))), self._apart(batch))
-
-    def _membrane(self) -> float:
-        """At least 1/eigenvalue of a stretched skin on the outline: the greatest deflection of lap(u) = -1. [m^2]"""
-        assert self.model is not None
-        return self.shear[0][0] / self.model.loads[0].pressure
+        return self._mean_sag(self.model.own_work(self.model.respond(self.layups(batch))))
 
     def unknown(self, batch: Batch) -> tuple[str, ...]:
         """Figures that the checks need of these stacks and no table gives; where there is one, none of them passes."""
@@ -604,7 +573,7 @@ class Table:
 
 def lacks_of_ply(ply: PlyChoice, needs: Needs) -> list[str]:
     """Figures of a ply that the checks need and no table gives."""
-    if not needs.loaded:
+    if not (needs.loaded or needs.joined):
         return []
     wanted = ("xt", "yt", "s") if needs.criterion == "Tsai-Hill" else ("xt", "xc", "yt", "yc", "s")
     lacking = any(getattr(ply.cured.allowables, name) is None for name in wanted)
@@ -618,8 +587,10 @@ def lacks_of_core(core: CoreChoice, needs: Needs) -> list[str]:
     if needs.loaded:
         wanted.append(("compressive_modulus", own.modulus))
         wanted += [("cell_size", own.cell_size)] if own.honeycomb else []
+    if needs.pressed or needs.inserts:
+        wanted.append(("shear_strength", own.shear_strength))
     if needs.pressed:
-        wanted += [("shear_strength", own.shear_strength), ("compressive_strength", own.crushing_strength)]
+        wanted.append(("compressive_strength", own.crushing_strength))
     return [f'{name} of core "{own.name}"' for name, value in wanted if not value]
 
 
@@ -637,7 +608,7 @@ def _swell(factor: Floats) -> Floats:
     return np.where(near, _PAST_BUCKLING, 1 / (1 - 1 / np.where(near, 2.0, factor)))
 
 
-def _spread(model: PanelModel, mixes: Floats) -> tuple[float, tuple[Ints, ...]]:
+def _spread(model: ShearModel, mixes: Floats) -> tuple[float, tuple[Ints, ...]]:
     """Least ratio of greatest to mean deflection under an even pressure, less 15 %; and the corners that bend most."""
     peak = np.inf
     area = model.panel.shape.area * model.loads[0].pressure

@@ -9,12 +9,11 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choosing.batch import core_shear_modulus
+from layup.choosing.batch import Batch, core_shear_modulus, warp_of
 from layup.choosing.checks import CAUTIONS, Checker, lacks_of_core, lacks_of_ply
 from layup.choosing.edges import buckling_cases
 from layup.choosing.front import front, others
@@ -37,15 +36,16 @@ from layup.choosing.shelf import (
 from layup.choosing.steps import Step, neighbours
 from layup.errors import LayupError
 from layup.laminate.atmosphere import density_at
-from layup.laminate.panel import Panel, PanelLoad, build_panel
-from layup.laminate.panel_model import PanelModel, spread_layups
+from layup.laminate.panel import PanelLoad
+from layup.laminate.panel_model import spread_layups
 from layup.laminate.panel_shear import ShearModel, build_shear_panel
 from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.process import Habits
 from layup.laminate.search import Frame, ListedFrame
 from layup.laminate.shallow_shell import ShallowShell
+from layup.laminate.stiffness import bow
 from layup.partfile.job import Job
-from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs, Shelf
+from layup.partfile.needs import RULES, USUAL_LOAD_FACTOR, Needs, Rule, Shelf
 from layup.partfile.read import read_part
 from layup.sources import Citation, cite
 from layup.spread import Interval
@@ -54,6 +54,8 @@ from layup.words import mass_both
 
 Floats = NDArray[np.float64]
 SPREAD = "what the spread costs"
+ALL_RULES = "all together"
+RULES_COST = "what the rules of the trade cost"
 SAGS = ("deflection", "stays a flat panel")
 """How the names of those checks begin that say how far the panel gives under a load that was asked."""
 EVEN = 1000.0
@@ -72,6 +74,8 @@ class Choice:
         others: The lightest under one restriction each, and stiffer ones.
         front: Of all these, those that no other beats in weight, cost and stiffness together.
         steps: What one ply more or less buys.
+        rules: Of each rule of the trade that was kept, how much lighter it would be without it; None where that was not
+            asked. [kg]
         blocked: What was not checked, and why; what a reader must know before the answer.
         left_out: What was not tried for want of a figure, and of which.
         conditions: For what heat, water and knocks the strengths are, in a line; empty where no load is asked.
@@ -94,6 +98,7 @@ class Choice:
     others: tuple[Layup, ...] = field(repr=False)
     front: tuple[Layup, ...] = field(repr=False)
     steps: tuple[Step, ...] = field(repr=False)
+    rules: dict[str, float] | None
     blocked: tuple[str, ...]
     left_out: tuple[str, ...]
     conditions: str
@@ -117,7 +122,7 @@ class Choice:
 
 
 def choose(
-    source: str | Path | Mapping[str, Any] | Job,
+    source: str | Path | Mapping[str, object] | Job,
     folder: str | Path | None = None,
     tell: Tell | None = None,
     wide: bool = True,
@@ -151,7 +156,7 @@ def choose(
     old = old_stiffness(job, flat) if needs.stiffness or needs.in_plane else None
     told("setting up the panel", 0, 0.0)
     loads = _loads(job, needs, flat)
-    if old is None and not needs.loaded and needs.frequency is None:
+    if old is None and not (needs.loaded or needs.joined) and needs.frequency is None:
         raise LayupError(
             "nothing is asked of the part: it replaces no sheet or laminate whose stiffness is known, and [needs] "
             'names no load. Add a [[replaces]] with a sheet, or write under [needs]: hand_load = "200 N"'
@@ -182,6 +187,7 @@ def choose(
         notes += old.notes
     best = None if search.found is None else layup_of(job, checker, search.found, "the lightest")
     nearest: Layup | None = None
+    rules: dict[str, float] | None = None
     more: list[Layup] = []
     steps: list[Step] = []
     if best is None and search.proven:
@@ -193,6 +199,7 @@ def choose(
             if not needs.local:
                 told(SPREAD, 0, 0.0)
                 notes.insert(0, _price_of_spread(best, _in_the_average(job, needs, shelf, checker, flat, told)))
+                rules = _price_of_rules(job, shelf, checker, flat, best, told)
             more = others(job=job, checker=checker, frames=frames, benches=benches, best=best, search=search, told=told)
         stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
         patched = (
@@ -215,13 +222,51 @@ def choose(
     shown = best or nearest
     comes_off = weigh_replaced(job)
     return Choice(
-        job, needs, best, nearest, tuple(more), front([*([best] if best else []), *more], model is not None),
-        tuple(steps), _unchecked(job, needs, flat), tuple(dict.fromkeys(left_out)),
-        _conditions(job, needs), None if comes_off is None else comes_off.mass, search, proven,
-        old if checker.old else None, flat, model is not None, tuple(dict.fromkeys(notes)),
-        _cautions(job, needs, flat, old, shown),
-        cite(figures, job.library.sources), time.perf_counter() - begin,
-    )  # fmt: skip
+        job=job,
+        needs=needs,
+        best=best,
+        nearest=nearest,
+        others=tuple(more),
+        front=front([*([best] if best else []), *more], model is not None),
+        steps=tuple(steps),
+        rules=rules,
+        blocked=_unchecked(job, needs, flat),
+        left_out=tuple(dict.fromkeys(left_out)),
+        conditions=_conditions(job, needs),
+        replaced=None if comes_off is None else comes_off.mass,
+        searches=search,
+        proven=proven,
+        old=old if checker.old else None,
+        flat=flat,
+        by_panel=model is not None,
+        notes=tuple(dict.fromkeys(notes)),
+        cautions=_cautions(job, needs, flat, old, shown),
+        citations=cite(figures, job.library.sources),
+        seconds=time.perf_counter() - begin,
+    )
+
+
+def _price_of_rules(
+    job: Job, shelf: Shelf, checker: Checker, flat: Flat | None, best: Layup, told: Tell
+) -> dict[str, float]:
+    """How much lighter the part would be without each rule of the trade, and without any. [kg]"""
+    kept = [rule for rule in RULES if checker.needs.keeps(rule)]
+    weight = best.found.areal_weight
+
+    def without(*dropped: Rule) -> float:
+        needs = checker.needs.model_copy(update={"drop_rules": [*checker.needs.drop_rules, *dropped]})
+        benches, _ = _with_spans(_with_figures(stock(job, needs, shelf), needs)[0], needs, checker.old, flat)
+        frames = frames_of(benches, needs, shelf.solid)
+        search = lightest(
+            replace(checker, needs=needs), frames, lambda looked, w: told(RULES_COST, looked, w), under=weight - 1e-9
+        )
+        if not search.proven:  # stopped
+            raise KeyboardInterrupt
+        return 0.0 if search.found is None else (weight - search.found.areal_weight) * job.surface.whole.area
+
+    together = without(*kept) if kept else 0.0
+    alone = {rule: without(rule) if together else 0.0 for rule in kept}
+    return {**alone, ALL_RULES: together} if together else dict(alone)
 
 
 def _in_the_average(
@@ -298,7 +343,7 @@ def _with_spans(
 
 def _conditions(job: Job, needs: Needs) -> str:
     """For what heat, water and knocks the strengths are."""
-    if not needs.loaded:
+    if not (needs.loaded or needs.joined):
         return ""
     taken = []
     if "engine" in (job.part.near or []):
@@ -331,6 +376,11 @@ def _unchecked(job: Job, needs: Needs, flat: Flat | None) -> tuple[str, ...]:
         said.append("How stiff it is in its own plane was not asked: where it braces something, the old part did more.")
     if replaced and not needs.stiffness:
         said.append("How stiff it is in bending against the old part was not asked.")
+    if needs.joined:
+        said.append(
+            "Joints: one row of bolts each, no bolt that bends, no adherend that splits, no heat, water or fatigue of "
+            "the glue. A core ends in a ramp no steeper than 1 in 3 before a joint (common practice, no source)."
+        )
     if needs.edge_loaded and flat is not None and flat.shape.interiors:
         said.append("Edge loads crowd round a cut-out, two to three times as high at its rim. Not checked.")
     return tuple(said)
@@ -424,7 +474,7 @@ def _loads(job: Job, needs: Needs, flat: Flat | None) -> list[PanelLoad]:
     return loads
 
 
-def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches: Sequence[Bench]) -> PanelModel | None:
+def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches: Sequence[Bench]) -> ShearModel | None:
     if flat is None:
         return None
     patches = [min(load.size) / 2.5 for load in loads if load.force]
@@ -432,9 +482,6 @@ def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches:
     held: Mapping[str, str] | str = supports  # type: ignore[assignment]  # words of a Literal are words
     finest = min(patches, default=None)
     terms = np.concatenate([bench.options.terms for bench in benches])
-    if needs.local:  # zones of their own stiffness are cut into a thin plate
-        panel: Panel = build_panel(flat.shape, held, needs.held_at, finest=finest)
-        return PanelModel.of(panel, loads, spread_layups(terms), [])
     pushed = dict.fromkeys(case.pressed for case in buckling_cases(needs, flat.sides[::-1]))
     stout = build_shear_panel(flat.shape, held, needs.held_at, finest=finest)
     far = spread_layups(terms, 10)
@@ -463,9 +510,30 @@ def _mixes(benches: Sequence[Bench], count: int = 2000) -> Floats:
     return np.concatenate([terms, shares @ terms]) * 1e-9
 
 
+PER_COOLING = 10.0
+"""Cooling for which warp is said: from where the resin set, which no table gives. [K]"""
+
+
+def _warp_words(batch: Batch, flat: Flat | None) -> str:
+    """How far a stack that is not symmetric bows as it cools from its cure."""
+    said = "The stack is not symmetric: it bows and twists as it cools after the cure"
+    found = warp_of(batch)
+    if found is None or flat is None:
+        lacks = "its size" if flat is None else "how its fibres or resin expand"
+        return f"{said}; how far is not known, for want of {lacks}."
+    across, along = (abs(float(bow(k, side))) for k, side in zip(found[:2], flat.sides, strict=True))
+    twist = abs(float(found[2])) * flat.sides[0] * flat.sides[1] / 4
+    bows = f"{PER_COOLING * max(across, along) * 1e3:.1f} mm over a side"
+    return (
+        f"{said}: by {bows} and {PER_COOLING * twist * 1e3:.1f} mm at a corner for every {PER_COOLING:g} °C (18 °F) "
+        "between where its resin set and the room, laid free on a table (laminate theory, small bends; expansion from "
+        "the tables)."
+    )
+
+
 def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, shown: Layup | None) -> tuple[str, ...]:
     said: list[str] = []
-    if needs.loaded:
+    if needs.loaded or needs.joined:
         said += CAUTIONS
         if needs.load_factor is None:
             said.append(
@@ -491,6 +559,6 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
     if shown is not None:
         said += against_the_trade(shown.found.batch.bench, shown.found.stack)
     if shown is not None and shown.found.stack != shown.found.stack[::-1]:
-        said.append("The stack is not symmetric: it bows and twists as it cools after the cure.")
+        said.append(_warp_words(shown.found.batch, flat))
     said.append("An estimate: the lightest of what was modelled, not of what can be built. Try a piece first.")
     return tuple(said)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -12,6 +11,8 @@ from layup.choosing.checks import Checker
 from layup.choosing.layups import Layup, Tell, layup_of
 from layup.choosing.seek import Search, frames_of, lightest
 from layup.choosing.shelf import Bench
+from layup.laminate.panel_model import Limit
+from layup.laminate.search import Frame
 from layup.partfile.job import Job
 from layup.partfile.needs import Needs
 
@@ -20,13 +21,19 @@ STIFFER = (1.5, 2.0, 3.0)
 
 
 def others(
-    job: Job, checker: Checker, frames: Sequence[Any], benches: Sequence[Bench], best: Layup, search: Search, told: Tell
+    job: Job,
+    checker: Checker,
+    frames: Sequence[Frame],
+    benches: Sequence[Bench],
+    best: Layup,
+    search: Search,
+    told: Tell,
 ) -> list[Layup]:
     """The lightest under one restriction each; and the lightest that are so many times stiffer."""
     found: list[Layup] = []
     seen = {(best.process, best.found.stack, _core_key(best))}
 
-    def look(label: str, chosen: Sequence[Any], own: Checker, known: Sequence[Any] = ()) -> None:
+    def look(label: str, chosen: Sequence[Frame], own: Checker, known: Sequence[Limit] = ()) -> None:
         if not chosen:
             return
         result = lightest(own, chosen, lambda looked, w: told(label, looked, w), known)
@@ -80,7 +87,7 @@ def _only(bench: Bench, fabric: str) -> Bench | None:
 
 def _stiffer(needs: Needs, times: float) -> Needs:
     """The same needs with stiffness in bending and deflections so many times as hard to meet."""
-    change: dict[str, Any] = {"stiffness": needs.stiffness * times, "in_plane_stiffness": needs.in_plane}
+    change: dict[str, float] = {"stiffness": needs.stiffness * times, "in_plane_stiffness": needs.in_plane}
     for key in ("deflection", "hand_deflection"):
         value = getattr(needs, key)
         if value is not None:

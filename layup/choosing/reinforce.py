@@ -12,14 +12,15 @@ zones' own stiffness; a sandwich's core and skins are checked as if unpatched.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choosing.batch import Assessment, Batch
+from layup.choosing.batch import Assessment, Batch, core_shear_stiffness
 from layup.choosing.checks import Checker
+from layup.choosing.rules import rule_limits
 from layup.choosing.seek import Found, Tick, batch_of
 from layup.choosing.shelf import Bench
 from layup.choosing.strength_checks import ply_reserve
@@ -46,7 +47,7 @@ class Reinforced:
         found: The base; its assessment is of the whole panel, patches counted.
         patches: One a zone, in the order of `[[needs.local]]`.
         mass: Of the plies, core and films of base and patches. [kg]
-        sag: Mean deflection under an even kilopascal, core shear not counted. [m]
+        sag: Mean deflection under an even kilopascal. [m]
         steps: The neighbours: zone and patch, mass more or less [kg], times as stiff, whether it passes, and by what.
         tried: Bases times sets of patches that were compared with the limits.
         proven: Whether the search ran to its end.
@@ -112,6 +113,8 @@ def lightest_with_patches(
         LayupError: There are too many patches to try.
     """
     queue = Queue(frames)
+    for one in rule_limits(checker.needs):
+        queue.limit(*one)
     if checker.old is not None and checker.needs.stiffness:
         wanted = checker.needs.stiffness * strip_stiffness(checker.old.terms[None])[0]
         for axis in (0, 1):
@@ -120,7 +123,7 @@ def lightest_with_patches(
         due = checker.needs.in_plane * in_plane_stiffness(checker.old.membrane[None])[0]
         for axis in (0, 1, 2):
             queue.limit(*limit_in_plane(axis, float(due[axis])))
-    sets = {bench: _sets(bench, places, areas) for bench in dict.fromkeys(f.key.bench for f in frames)}
+    sets: dict[tuple[int, int], list[tuple[float, tuple[Patch, ...]]]] = {}
     best: Reinforced | None = None
     tried = 0
     proven = True
@@ -131,11 +134,11 @@ def lightest_with_patches(
             tick(tried, weight)
             if not np.isfinite(weight) or weight * whole >= ceiling:
                 break
-            for frame, pairs in queue.collect(weight):
-                batch = batch_of(frame, pairs)
-                if not len(batch.stack):
-                    continue
-                for mass, chosen in sets[batch.bench]:
+            for batch in _by_last_ply(batch_of(frame, pairs) for frame, pairs in queue.collect(weight)):
+                key = (id(batch.bench), int(batch.stack[0, -1]))
+                if key not in sets:
+                    sets[key] = _sets(batch.bench, places, areas, key[1])
+                for mass, chosen in sets[key]:
                     if weight * whole + mass >= ceiling - 1e-9:
                         break
                     tried += len(batch.stack)
@@ -166,8 +169,24 @@ def lightest_with_patches(
     return replace(best, tried=tried, proven=proven, steps=_neighbours(checker, zoned, best, places, areas))
 
 
+def _by_last_ply(batches: Iterable[Batch]) -> Iterator[Batch]:
+    """The stacks that end in one ply on the bag side together: a patch takes the place of its film."""
+    for batch in batches:
+        for last in np.unique(batch.stack[:, -1]) if len(batch.stack) else ():
+            yield batch.take(np.flatnonzero(batch.stack[:, -1] == last))
+
+
+def patch_weight(bench: Bench, patch: Patch, under: int) -> float:
+    """What a patch adds to a base that ends in `under`, films counted: for its last ply carries that film. [kg/m^2]"""
+    if not patch:
+        return 0.0
+    own = bench.options
+    film = 0.0 if own.film is None else float(own.film[patch[-1]] - own.film[under])
+    return float(own.weight[list(patch)].sum()) + film
+
+
 def _sag(zoned: ZonedModel, found: Found, chosen: tuple[Patch, ...]) -> float:
-    amounts = zoned.respond(_stiffness(found.batch, chosen))
+    amounts = zoned.respond(_with_core(found.batch, _stiffness(found.batch, chosen)))
     area = float(zoned.model.panel.shape.area) * zoned.model.loads[0].pressure
     return float(zoned.model.own_work(amounts)[0, 0]) / area
 
@@ -177,25 +196,25 @@ def _neighbours(
 ) -> tuple[tuple[str, Patch, float, float, bool, str, float], ...]:
     """One local ply less or more in each zone."""
     out = []
-    weights = best.found.batch.bench.options.weight
+    bench, under = best.found.batch.bench, best.found.stack[-1]
     for number, (place, area) in enumerate(zip(places, areas, strict=True)):
         own = best.patches[number]
         others = [own[:-1]] if own else []
-        others += [
-            p for p in patches_of(best.found.batch.bench, place) if len(p) == len(own) + 1 and p[: len(own)] == own
-        ]
+        others += [p for p in patches_of(bench, place) if len(p) == len(own) + 1 and p[: len(own)] == own]
         for patch in others:
             chosen = (*best.patches[:number], patch, *best.patches[number + 1 :])
             result, _ = _assess(checker, zoned, best.found.batch, _stiffness(best.found.batch, chosen), chosen)
             at = int(np.argmin(result.reserves[0]))
-            mass = area * float(weights[list(patch)].sum() - weights[list(own)].sum())
+            mass = area * (patch_weight(bench, patch, under) - patch_weight(bench, own, under))
             out.append((place.zone, patch, mass, best.sag / _sag(zoned, best.found, chosen), bool(result.passed[0]),
                         result.kinds[at].name, float(result.reserves[0][at])))  # fmt: skip
     return tuple(out)
 
 
-def _sets(bench: Bench, places: Sequence[LocalNeeds], areas: Sequence[float]) -> list[tuple[float, tuple[Patch, ...]]]:
-    """Sets of patches with their mass, lightest first."""
+def _sets(
+    bench: Bench, places: Sequence[LocalNeeds], areas: Sequence[float], under: int
+) -> list[tuple[float, tuple[Patch, ...]]]:
+    """Sets of patches on a base that ends in the ply `under`, with their mass, lightest first."""
     choices = [patches_of(bench, place) for place in places]
     count = int(np.prod([float(len(c)) for c in choices]))
     if count > MOST_SETS:
@@ -203,11 +222,10 @@ def _sets(bench: Bench, places: Sequence[LocalNeeds], areas: Sequence[float]) ->
             f"{count:,} sets of local plies are too many to try. Under [[needs.local]] allow fewer fabrics, angles or "
             "plies, or give symmetric zones one name"
         )
-    weights = bench.options.weight
-    listed = [
-        (float(sum(area * float(weights[list(p)].sum()) for p, area in zip(chosen, areas, strict=True))), chosen)
-        for chosen in itertools.product(*choices)
-    ]
+    listed = []
+    for chosen in itertools.product(*choices):
+        mass = sum(area * patch_weight(bench, p, under) for p, area in zip(chosen, areas, strict=True))
+        listed.append((float(mass), chosen))
     return sorted(listed, key=lambda row: row[0])
 
 
@@ -224,6 +242,14 @@ def _stiffness(batch: Batch, chosen: tuple[Patch, ...]) -> Floats:
             with_patch(membrane, batch.d, half, options.terms[rows], options.thickness[rows]) if rows else batch.d
         )
     return np.stack(out, axis=1)
+
+
+def _with_core(batch: Batch, d: Floats) -> Floats:
+    """The same with the shear stiffness of the core, which a patch does not change, (n, zones + 1, 7)."""
+    shear = core_shear_stiffness(batch)
+    if shear is None:
+        return d
+    return np.concatenate([d, np.broadcast_to(shear[:, None, None], (*d.shape[:2], 1))], axis=2)
 
 
 def _try(
@@ -279,7 +305,7 @@ def _assess(
     checker: Checker, zoned: ZonedModel, batch: Batch, d: Floats, chosen: tuple[Patch, ...]
 ) -> tuple[Assessment, Floats]:
     """All checks with the zones' own stiffness; strength only of those stiff enough."""
-    amounts = zoned.respond(d)
+    amounts = zoned.respond(_with_core(batch, d))
     local = replace(checker, model=zoned.model, worst=())
     table = local.start(batch)
     local.panel_checks(batch, amounts, table.add)
@@ -314,6 +340,6 @@ def _confirm(
 ) -> tuple[Found, ZonedModel, bool]:
     """The stack on the full panel, whose shapes join the small model."""
     d = _stiffness(found.batch, chosen)
-    grown = zoned.with_layup(d[0])
+    grown = zoned.with_layup(_with_core(found.batch, d)[0])
     result, _ = _assess(checker, grown, found.batch, d, chosen)
     return Found(found.batch, result), grown, bool(result.passed[0])

@@ -21,6 +21,7 @@ from layup.choosing.words import (
     money_words,
     none_words,
     proof_words,
+    rules_words,
     saving_words,
     value_words,
     verdict_words,
@@ -78,7 +79,7 @@ def _answer(choice: Choice, best: Layup, system: System) -> list[RenderableType]
     name, reserve = best.governs
     if math.isfinite(reserve):
         out.append(Text(f"  governed by: {name} (reserve {_reserve(reserve)})"))
-    out += [Padding(Text(said), (0, 0, 0, 2)) for said in [less_words(choice)] if said]
+    out += [Padding(Text(said), (0, 0, 0, 2)) for said in (less_words(choice), rules_words(choice, system)) if said]
     saved = saving_words(choice, best, system)
     if saved:
         out.append(Padding(Text(saved), (0, 0, 0, 2)))

@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 
 from layup.choosing.batch import CORE, Assessment, Batch, d_of
 from layup.choosing.checks import Checker
+from layup.choosing.rules import balanced_enough, broken_rule, by_cloth, rule_limits
 from layup.choosing.shelf import Bench, CoreChoice
 from layup.errors import LayupError
 from layup.laminate.panel_model import Limit
-from layup.laminate.search import MOST_HALVES, Frame, ListedFrame, Queue
+from layup.laminate.search import MOST_HALVES, Frame, ListedFrame, Options, Queue
 from layup.partfile.needs import Needs
 
 Floats = NDArray[np.float64]
@@ -115,24 +116,24 @@ def frames_of(benches: Sequence[Bench], needs: Needs, solid: bool) -> list[Frame
         LayupError: There are too many unsymmetric stacks to list, or none at all.
     """
     frames: list[Frame] = []
-    for bench in benches:
-        inside = int(bench.options.inside.sum())
+    for bench, options in ((b, o) for b in benches for o in by_cloth(b, needs)):
+        inside = int(options.inside.sum())
         most_half = 2 * int(np.log(MOST_HALVES) / np.log(max(inside, 2)))
         for core in (None, *bench.cores):
             if core is None and not solid:
                 continue
             usual = MOST_SOLID if core is None else MOST_ON_A_CORE
-            most = min(needs.most_plies or max(usual, needs.least_plies), 2 * most_half)
-            for plies in range(max(needs.least_plies, 1), most + 1):
-                frames += _frames(bench, core, plies, needs)
+            most = min(needs.most_plies or max(usual, needs.fewest_plies), 2 * most_half)
+            for plies in range(needs.fewest_plies, most + 1):
+                frames += _frames(bench, options, core, plies, needs)
     if not frames:
         raise LayupError("the needs leave no layup to try. Allow more plies, more thickness or another core")
     return frames
 
 
-def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> list[Frame]:
-    options, kind = bench.options, Kind(bench, core)
-    if core is not None and plies < 2 * needs.least_skin:
+def _frames(bench: Bench, options: Options, core: CoreChoice | None, plies: int, needs: Needs) -> list[Frame]:
+    kind = Kind(bench, core)
+    if core is not None and plies < 2 * needs.fewest_on_a_side:
         return []
     base, half = 0.0, 0.0
     if core is not None:
@@ -142,7 +143,7 @@ def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> 
     if needs.greatest_thickness is not None and thinnest > needs.greatest_thickness:
         return []
     if not needs.symmetric:
-        return _listed(bench, core, plies, base, needs.least_skin)
+        return _listed(kind, options, plies, base, needs.fewest_on_a_side)
     if plies % 2 == 0:
         return [Frame(kind, options, plies // 2, -1, base, half)]
     if core is not None:
@@ -151,9 +152,9 @@ def _frames(bench: Bench, core: CoreChoice | None, plies: int, needs: Needs) -> 
     return [Frame(kind, options, plies // 2, int(m), base, 0.0) for m in np.flatnonzero(middles)]
 
 
-def _listed(bench: Bench, core: CoreChoice | None, plies: int, base: float, skin: int) -> list[Frame]:
+def _listed(kind: Kind, options: Options, plies: int, base: float, skin: int) -> list[Frame]:
     """Every order of so many plies, symmetric or not, written out."""
-    options = bench.options
+    core = kind.core
     inside, surface = np.flatnonzero(options.inside), np.flatnonzero(options.surface)
     choices = [surface] + [inside] * (plies - 2) + [surface] if plies > 1 else [surface]
     count = int(np.prod([float(len(c)) for c in choices]))
@@ -166,7 +167,7 @@ def _listed(bench: Bench, core: CoreChoice | None, plies: int, base: float, skin
     frames: list[Frame] = []
     for at in splits:
         stack = rows if at is None else np.insert(rows, at, CORE, axis=1)
-        frames.append(ListedFrame.of(Kind(bench, core), options, stack, base, 0.0 if core is None else core.thickness))
+        frames.append(ListedFrame.of(kind, options, stack, base, 0.0 if core is None else core.thickness))
     return frames
 
 
@@ -185,7 +186,9 @@ def batch_of(frame: Frame, pairs: Ints) -> Batch:
     return Batch(kind.bench, kind.core, rows.astype(np.int64), d, weight)
 
 
-def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Sequence[Limit] = ()) -> Search:
+def lightest(
+    checker: Checker, frames: Sequence[Frame], tick: Tick, known: Sequence[Limit] = (), under: float = np.inf
+) -> Search:
     """The lightest stack that passes every check; of several as light, the one with the largest least reserve.
 
     Ctrl-C ends it early: what is known then comes back, not proven.
@@ -195,6 +198,7 @@ def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Seque
         frames: The space.
         tick: Told how the search goes on.
         known: Limits from an earlier search of the same or weaker checks.
+        under: Nothing as heavy as this is looked for. [kg/m^2]
 
     Returns:
         How it went.
@@ -207,13 +211,15 @@ def lightest(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Seque
             queue.limit(*one)
             search.limits.append(one)
 
+    for one in rule_limits(checker.needs):
+        queue.limit(*one)
     limit(known or checker.limits())
     try:
         while True:
             weight = queue.next_weight()
             search.looked_at = queue.looked_at
             tick(search.looked_at + search.checked, weight)
-            if not np.isfinite(weight):
+            if not np.isfinite(weight) or weight >= under:
                 search.proven = True
                 return search
             search.weights += 1
@@ -254,6 +260,8 @@ def first_guess(checker: Checker, frames: Sequence[Frame]) -> Found | None:
             continue
         result = checker.assess(batch, quick=True)
         for at in np.flatnonzero(result.passed):
+            if broken_rule(kind.bench, batch.stack[int(at)].tolist(), checker.needs):
+                continue
             one = _one(batch, result, int(at))
             if best is None or one.areal_weight < best.areal_weight:
                 best = one
@@ -270,7 +278,7 @@ def _plain(kind: Kind, plies: int) -> Batch:
         side = [*[int(ply)] * (plies // 2 - 1), outer] if plies > 1 else []
         middle = [CORE] if core is not None else [outer if plies == 1 else int(ply)] * (plies % 2)
         row = [*reversed(side), *middle, *side]
-        runs = max((len(list(run)) for key, run in groupby(row) if key != CORE), default=0)
+        runs = max((len(list(run)) for key, run in groupby(row) if options.in_runs[key]), default=0)
         if not options.most_alike or runs <= options.most_alike:
             rows.append(row)
     stack = np.array(rows, dtype=np.int64).reshape(len(rows), plies + (core is not None))
@@ -285,7 +293,7 @@ def _of_weight(
     """The best passing stack of one weight, or None; limits are added where they rule out what failed."""
     best: Found | None = None
     passed = 0
-    for batch in _batches(queue, weight):
+    for batch in _batches(queue, weight, search.checker.needs):
         left = np.arange(len(batch.stack))
         while len(left):
             now, left = left[:CHUNK], left[CHUNK:]
@@ -319,9 +327,11 @@ def _breaks(limit: Limit, found: Found) -> bool:
     return bool(has < due - 1e-9 * abs(due))
 
 
-def _batches(queue: Queue, weight: float) -> Iterator[Batch]:
+def _batches(queue: Queue, weight: float, needs: Needs) -> Iterator[Batch]:
     for frame, pairs in queue.collect(weight):
         batch = batch_of(frame, pairs)
+        if not needs.symmetric:
+            batch = batch.take(np.flatnonzero(balanced_enough(batch.bench, batch.stack, needs)))
         if len(batch.stack):
             yield batch
 
@@ -372,7 +382,11 @@ def nearest_miss(checker: Checker, frames: Sequence[Frame], seen: Found | None, 
         if not len(batch.stack):
             continue
         result = checker.assess(batch)
-        top = _one(batch, result, int(np.argmax(result.least)))
-        if best is None or top.least > best.least:
-            best = top
+        for at in np.argsort(-result.least, kind="stable")[:8]:
+            top = _one(batch, result, int(at))
+            if best is not None and top.least <= best.least:
+                break
+            if not broken_rule(batch.bench, batch.stack[int(at)].tolist(), checker.needs):
+                best = top
+                break
     return best

@@ -136,6 +136,7 @@ class Bench:
             inside=own.inside[kept],
             most_alike=own.most_alike,
             film=None if own.film is None else own.film[kept],
+            counted=None if own.counted is None else own.counted[kept],
         )
         left = tuple(p for p, keep in zip(self.plies, plies, strict=True) if keep)
         thin = self.film_thickness[kept]
@@ -193,6 +194,8 @@ def stock(job: Job, needs: Needs, shelf: Shelf, nine_in_ten: bool = True) -> tup
     return tuple(benches)
 
 
+MOST_TOGETHER = 4
+"""Plies of one tape at one angle that may lie together by the rules of the trade (common practice, no source). [-]"""
 NEAR_AN_ENGINE, UNDER_A_PERSON = 0.6, 0.8
 """Share of strength and of a core's figures that counts beside an engine (heat on a resin that cured cold), and where
 a part
@@ -299,8 +302,9 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str, nine_in_ten: bool = 
         terms=np.array([terms_of(p.qbar) for p in plies]),
         surface=np.array([needs.surface_ply is None or _same(p.fabric, needs.surface_ply) for p in plies]),
         inside=np.array([p.fabric in {job.library.get("fabric", f).name for f in shelf.fabrics} for p in plies]),
-        most_alike=needs.run_at_most or 0,
+        most_alike=needs.run_at_most or (MOST_TOGETHER if needs.keeps("short runs") else 0),
         film=film,
+        counted=None if needs.run_at_most else np.array([not p.cured.even for p in plies]),
     )
     missing = tuple(dict.fromkeys(lacking))
     if not options.inside.any():

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from layup.choosing.batch import CORE, Batch, d_of
+from layup.choosing.batch import CORE, Assessment, Batch, d_of
 from layup.choosing.checks import Checker
 from layup.choosing.layups import Layup, stiffness_of, times_as_stiff
 from layup.choosing.rules import broken_rule
-from layup.choosing.shelf import Bench
+from layup.choosing.shelf import Bench, CoreChoice
 from layup.partfile.job import Job
 
 
@@ -47,15 +46,15 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
     steps: list[Step] = []
     seen: set[tuple[int, ...]] = {tuple(stack)}
 
-    def weigh(b: Bench, c: Any, s: Sequence[int]) -> float:
+    def weigh(b: Bench, c: CoreChoice | None, s: Sequence[int]) -> float:
         return float(b.areal_weight(c, np.array([list(s)]))[0])
 
-    def judge(b: Bench, c: Any, s: Sequence[int]) -> tuple[float, Any, Batch]:
+    def judge(b: Bench, c: CoreChoice | None, s: Sequence[int]) -> tuple[float, Assessment, Batch]:
         one = Batch(b, c, np.array([list(s)]), d_of(b, c, s)[None], np.array([weigh(b, c, s)]))
         result = checker.assess(one)
         return float(result.least[0]), result, one
 
-    def add(change: str, b: Bench, c: Any, s: Sequence[int]) -> None:
+    def add(change: str, b: Bench, c: CoreChoice | None, s: Sequence[int]) -> None:
         least, result, one = judge(b, c, s)
         at = int(np.argmin(result.reserves[0])) if result.kinds else -1
         name = result.kinds[at].name if at >= 0 else "nothing"

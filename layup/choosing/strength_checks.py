@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.choosing.batch import ACROSS_RIBBON, CORE, Batch, CheckKind, core_shear_modulus
+from layup.choosing.batch import CORE, Batch, CheckKind, core_shear_modulus, core_shear_strength
 from layup.choosing.shelf import CoreChoice
 from layup.laminate import sandwich
 from layup.laminate.panel import PanelLoad, matrix_of
@@ -119,7 +119,7 @@ def checks_of_load(
     yield from _skins(batch, f"{load.name}{more}", edges, lambda some: bent(bend, some))
     core = batch.core.properties
     faces = _Faces.of(batch)
-    weak = (core.shear_strength or 0.0) * (ACROSS_RIBBON if core.honeycomb else 1.0)
+    weak = core_shear_strength(batch.core)
     kind = CheckKind(
         name=f"core shear, {load.name}{more}",
         formula="V/d; a honeycomb across its ribbon, at half",

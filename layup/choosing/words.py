@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from layup.choosing.choice import Choice
+from layup.choosing.choice import ALL_RULES, Choice
 from layup.choosing.layups import Layup
 from layup.choosing.steps import Step
 from layup.partfile.needs import USUAL_LOAD_FACTOR
@@ -111,6 +111,23 @@ def less_words(choice: Choice) -> str:
     near = max(less, key=lambda s: (not s.breaks, s.reserve))
     what = f"breaks {near.breaks}" if near.breaks else f"fails {near.governs} ({reserve_words(near.reserve)})"
     return f"{near.change[0].upper()}{near.change[1:]} it {what}."
+
+
+def rules_words(choice: Choice, system: System) -> str:
+    """Which rules of the trade were kept, and what each costs; empty where that was not asked."""
+    if not choice.rules:
+        return ""
+    costs = {rule: saved for rule, saved in choice.rules.items() if saved > 0}
+    named = [rule for rule in choice.rules if rule != ALL_RULES]
+    said = f"Rules of the trade kept: {', '.join(named)}; "
+    if not costs:
+        return said + "they cost no weight here."
+    parts = [f'without "{rule}" it would be {mass_both(saved, system)} lighter' for rule, saved in costs.items()]
+    if list(costs) == [ALL_RULES] or len(costs) > 2:
+        parts[-1] = f"without any of them {mass_both(costs[ALL_RULES], system)}"
+    else:
+        parts.pop()
+    return f"{said}{', '.join(parts)} (write drop_rules under [needs])."
 
 
 def saving_words(choice: Choice, layup: Layup, system: System) -> str:

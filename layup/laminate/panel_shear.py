@@ -96,18 +96,19 @@ class ShearPanel:
         """The sparse stiffness of the free unknowns.
 
         Args:
-            terms: D and S, (7,). [N m, N/m]
+            terms: D and S, (7,), or of each triangle, (m, 7). [N m, N/m]
         Returns:
             Matrix. [N/m and its like]
         """
         from scipy.sparse import coo_matrix
 
-        d, s = matrix_of(terms[:6]), float(terms[6])
-        bent = np.einsum("miaq,ij,mjbq,mq->mab", self.bends, d, self.bends, self.weights[0], optimize=True)
+        every = np.broadcast_to(terms, (len(self.unknowns), 7))
+        d, s = matrix_of(every[:, :6]), every[:, 6, None, None]
+        bent = np.einsum("miaq,mij,mjbq,mq->mab", self.bends, d, self.bends, self.weights[0], optimize=True)
         sheared = s * np.einsum("miaq,mibq,mq->mab", self.shears, self.shears, self.weights[1], optimize=True)
         sheared[:, 6:, 6:] += bent
         nodes, ways = self.turned
-        n, hold = self.nodes, _HOLD * float(np.abs(terms[:6]).max())
+        n, hold = self.nodes, _HOLD * float(np.abs(every[:, :6]).max())
         pair = np.stack([n + nodes, 2 * n + nodes], axis=1)
         rows, columns = np.repeat(pair, 2, axis=1).ravel(), np.tile(pair, (1, 2)).ravel()
         held = coo_matrix((hold * np.einsum("ki,kj->kij", ways, ways).ravel(), (rows, columns)), shape=(3 * n, 3 * n))
@@ -217,6 +218,19 @@ class ShearPanel:
         kept = np.flatnonzero(far >= 0.99 * min(right - left, high - low) / ACROSS_SPAN)
         return kept if len(kept) else np.arange(len(self.mesh.points))
 
+    def energies(self, shapes: Floats, where: Ints | None = None) -> list[Floats]:
+        """Energy of pairs of shapes (count, b) for each of the seven numbers alone, of some triangles or of all."""
+        at = np.arange(len(self.unknowns)) if where is None else where
+        numbers, weights = self.unknowns[at], self.weights
+        bent = np.einsum("miaq,mac->miqc", self.bends[at], shapes[numbers[:, 6:]])
+        weighted = bent * weights[0][at][:, None, :, None]
+        out = []
+        for i, j in TERMS:
+            part = np.einsum("mqb,mqc->bc", weighted[:, i], bent[:, j], optimize=True)
+            out.append(part if i == j else part + part.T)
+        angle = np.einsum("miaq,mac->miqc", self.shears[at], shapes[numbers])
+        return [*out, np.einsum("miqb,mq,miqc->bc", angle, weights[1][at], angle, optimize=True)]
+
     def angles(self, unknowns: Floats) -> Floats:
         """Mean shear angle of every triangle, (m, 2, cases). [-]"""
         share = self.weights[1] / self.weights[1].sum(axis=1, keepdims=True)
@@ -243,7 +257,7 @@ class ShearModel(PanelModel):
         return float(STIFFEST / self.panel.mesh.step**2)
 
     def _stiff(self, d: Floats) -> Floats:
-        return np.asarray(np.tensordot(_seven(d, self.stiffest), self.energy, axes=(1, 0)))
+        return np.asarray(np.tensordot(seven(d, self.stiffest), self.energy, axes=(1, 0)))
 
     def _energies(self, shape: Floats) -> Floats:
         """Of a shape for each number of D alone, the shear taken at its stiffest: so a limit holds for any core."""
@@ -271,7 +285,7 @@ class ShearModel(PanelModel):
         """
         vectors = np.stack([panel.load_vector(load) for load in loads], axis=1)
         stiffest = STIFFEST / panel.mesh.step**2
-        every = [_seven(np.asarray(terms)[None], stiffest)[0] for terms in samples]
+        every = [seven(np.asarray(terms)[None], stiffest)[0] for terms in samples]
         raw = [panel.shapes_of(terms / np.abs(terms[:6]).max(), vectors, pushed) for terms in every]
         return cls._drawn(panel, tuple(loads), vectors, np.concatenate(raw, axis=1))
 
@@ -283,15 +297,7 @@ class ShearModel(PanelModel):
         values, mix = np.linalg.eigh(raw[free].T @ (stiff @ raw[free]))
         kept = values > 1e-9 * values[-1]
         shapes = raw @ (mix[:, kept] / np.sqrt(values[kept]))
-        turns, every = shapes[panel.unknowns[:, 6:]], shapes[panel.unknowns]
-        bent = np.einsum("miaq,mac->miqc", panel.bends, turns)
-        weighted = bent * panel.weights[0][:, None, :, None]
-        energy = []
-        for i, j in TERMS:
-            part = np.einsum("mqb,mqc->bc", weighted[:, i], bent[:, j], optimize=True)
-            energy.append(part if i == j else part + part.T)
-        angle = np.einsum("miaq,mac->miqc", panel.shears, every)
-        energy.append(np.einsum("miqb,mq,miqc->bc", angle, panel.weights[1], angle, optimize=True))
+        energy = panel.energies(shapes)
         push = np.stack([shapes[free].T @ (panel.push(*n) @ shapes[free]) for n in np.eye(3)])
         mass = shapes[free].T @ (panel.mass @ shapes[free])
         root = np.linalg.cholesky(mass + 1e-12 * np.trace(mass) * np.eye(len(mass)))
@@ -304,10 +310,10 @@ class ShearModel(PanelModel):
                    panel.angles(shapes))  # fmt: skip
 
     def with_layup(self, terms: Floats, pushed: Sequence[Edge] = ()) -> ShearModel:
-        """The model with the full panel's own shapes for one more layup (6,) or (7,); `pushed` as in `draw`."""
+        """The model with the full panel's own shapes for one more layup, (6,) or (7,), or one of each triangle."""
         vectors = np.stack([self.panel.load_vector(load) for load in self.loads], axis=1)
-        own = _seven(np.asarray(terms)[None], self.stiffest)[0]
-        more = self.panel.shapes_of(own / np.abs(own[:6]).max(), vectors, pushed)
+        own = seven(np.asarray(terms), self.stiffest)
+        more = self.panel.shapes_of(own / np.abs(own[..., :6]).max(), vectors, pushed)
         return ShearModel._drawn(self.panel, self.loads, vectors, np.concatenate([self.shapes, more], axis=1))
 
     def shear_force(self, amounts: Floats, stiffness: Floats) -> Floats:
@@ -323,11 +329,11 @@ class ShearModel(PanelModel):
         return np.asarray(np.hypot(angle[:, :, 0], angle[:, :, 1]).max(axis=1) * stiffness[:, None])
 
 
-def _seven(d: Floats, stiffest: float) -> Floats:
-    """D and S of layups: what has no S, or more than `stiffest` times its mean D, is given that, (n, 7)."""
-    most = stiffest * (d[:, 0] + d[:, 2]) / 2
-    own = most if d.shape[1] == 6 else np.minimum(d[:, 6], most)
-    return np.concatenate([d[:, :6], own[:, None]], axis=1)
+def seven(d: Floats, stiffest: float) -> Floats:
+    """D and S of layups: what has no S, or more than `stiffest` times its mean D, is given that, (..., 7)."""
+    most = stiffest * (d[..., 0] + d[..., 2]) / 2
+    own = most if d.shape[-1] == 6 else np.minimum(d[..., 6], most)
+    return np.concatenate([d[..., :6], own[..., None]], axis=-1)
 
 
 def build_shear_panel(

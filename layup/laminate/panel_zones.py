@@ -1,4 +1,4 @@
-"""A panel that is thicker in places: the small model of `panel_model` with a bending stiffness of its own in each zone.
+"""A panel that is thicker in places: the small model of `panel_shear` with a stiffness of its own in each zone.
 
 - Which triangles and corners lie in a zone?          `ZonedModel.of`
 - How does it bend, for many layups at once?          `ZonedModel.respond`
@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.laminate.panel import TERMS, matrix_of, terms_of
-from layup.laminate.panel_model import PanelModel
+from layup.laminate.panel import matrix_of, terms_of
+from layup.laminate.panel_shear import ShearModel, seven
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -31,17 +31,17 @@ class ZonedModel:
     Attributes:
         model: Shapes, loads and samples.
         zone: Of each triangle: 0 for the base, else the zone's number, (m,).
-        corner: Of each corner of the mesh, the same; a corner on a border belongs to the base.
-        energy: Of the shapes in each zone for each number of D alone, (zones + 1, 6, b, b).
+        corner: Of each corner at which stress is read, the same; one on a border belongs to the base.
+        energy: Of the shapes in each zone for each number of D and S alone, (zones + 1, 7, b, b).
     """
 
-    model: PanelModel
+    model: ShearModel
     zone: Ints
     corner: Ints
     energy: Floats
 
     @classmethod
-    def of(cls, model: PanelModel, zones: Sequence[Polygon], samples: Floats) -> ZonedModel:
+    def of(cls, model: ShearModel, zones: Sequence[Polygon], samples: Floats) -> ZonedModel:
         """Give a panel zones.
 
         Args:
@@ -59,7 +59,7 @@ class ZonedModel:
             zone[shapely.contains_xy(shape, mesh.middles[:, 0], mesh.middles[:, 1])] = number
         corner = np.full(len(mesh.points), len(zones) + 1)
         np.minimum.at(corner, mesh.triangles, np.repeat(zone[:, None], 3, axis=1))
-        found = cls._with(model, zone, corner)
+        found = cls._with(model, zone, corner[model.panel.read], len(zones))
         for terms in samples[:6]:
             for times in (4.0, 30.0):
                 layups = np.stack([terms, *([times * terms] * len(zones))])
@@ -67,39 +67,27 @@ class ZonedModel:
         return found
 
     @classmethod
-    def _with(cls, model: PanelModel, zone: Ints, corner: Ints) -> ZonedModel:
-        bend = model.panel.curvature(model.shapes)
-        weighted = bend * model.panel.mesh.areas[:, None, None]
-        rows = []
-        for number in range(int(corner.max()) + 1):
-            here = zone == number
-            parts = []
-            for i, j in TERMS:
-                part = np.einsum("mb,mc->bc", weighted[here, i], bend[here, j])
-                parts.append(part if i == j else part + part.T)
-            rows.append(parts)
+    def _with(cls, model: ShearModel, zone: Ints, corner: Ints, zones: int) -> ZonedModel:
+        rows = [model.panel.energies(model.shapes, np.flatnonzero(zone == k)) for k in range(zones + 1)]
         return cls(model, zone, corner, np.array(rows))
 
     def with_layup(self, terms: Floats) -> ZonedModel:
-        """The model with the full panel's own shapes for one more layup, D of base and zones, (zones + 1, 6)."""
-        panel, model = self.model.panel, self.model
-        vectors = np.stack([panel.load_vector(load) for load in model.loads], axis=1)
-        d = matrix_of(terms / np.abs(terms[0]).max())[self.zone]
-        more = panel.solve(d, vectors)
-        grown = PanelModel._from(panel, model.loads, vectors, np.concatenate([model.shapes, more], axis=1))
-        return ZonedModel._with(grown, self.zone, self.corner)
+        """The model with the full panel's own shapes for one more layup, D, or D and S, of base and zones."""
+        grown = self.model.with_layup((seven(terms, self.model.stiffest) / np.abs(terms[0, :6]).max())[self.zone])
+        return ZonedModel._with(grown, self.zone, self.corner, len(self.energy) - 1)
 
     def respond(self, d: Floats) -> Floats:
-        """Amounts of the shapes under every load, for many layups at once, D (n, zones + 1, 6) to (n, b, cases)."""
+        """Amounts of the shapes under every load, for many layups, (n, zones + 1, 6 or 7) to (n, b, cases)."""
         if not len(d):
             return np.empty((0, *self.model.work.shape))
-        stiff = np.einsum("nzk,zkbc->nbc", d, self.energy, optimize=True)
+        stiff = np.einsum("nzk,zkbc->nbc", seven(d, self.model.stiffest), self.energy, optimize=True)
         return np.asarray(np.linalg.solve(stiff, np.broadcast_to(self.model.work, (len(d), *self.model.work.shape))))
 
     def limit_of_work(self, shape: Floats, case: int, most: float) -> tuple[Floats, float]:
         """Limit on the D of base and zones, as `PanelModel.limit_of_work`: g (zones + 1, 6) and r of sum(g D) >= r."""
         g = np.einsum("b,zkbc,c->zk", shape, self.energy, shape)
-        return np.asarray(g), float(self.model.work[:, case] @ shape) ** 2 / most
+        g[:, [0, 2]] += g[:, 6:] * self.model.stiffest / 2  # the shear at its stiffest: so it holds for any core
+        return np.asarray(g[:, :6]), float(self.model.work[:, case] @ shape) ** 2 / most
 
 
 def with_patch(membrane: Floats, bending: Floats, height: Floats, patch: Floats, thicknesses: Floats) -> Floats:

@@ -49,6 +49,7 @@ class Options:
         surface: Which may lie outermost, (o,); which may lie anywhere else follows from `inside`.
         inside: Which may lie below the surface, (o,).
         most_alike: Greatest run of equal plies; 0 for no limit. [-]
+        counted: Which of them the run is asked of, (o,); all if left out.
         film: What each carries more where it lies outermost, on that face: a film of resin, (o,); none if left out.
             [kg/m^2]
     """
@@ -60,6 +61,13 @@ class Options:
     inside: NDArray[np.bool_]
     most_alike: int = 0
     film: Floats | None = None
+    counted: NDArray[np.bool_] | None = None
+
+    @cached_property
+    def in_runs(self) -> NDArray[np.bool_]:
+        """Which options a run is asked of, the core at the end not, (o + 1,)."""
+        own = np.ones(len(self.weight), dtype=bool) if self.counted is None else self.counted
+        return np.append(own, False)
 
     @cached_property
     def on_face(self) -> Floats:
@@ -123,7 +131,7 @@ class _Half:
         grid = np.meshgrid(*choices, indexing="ij") if choices else []
         rows = np.stack([g.ravel() for g in grid], axis=1) if choices else np.zeros((1, 0), dtype=np.int64)
         plies_of = np.asarray(rows, dtype=np.int16)
-        allowed, first_run, last_run = _runs(plies_of, options.most_alike)
+        allowed, first_run, last_run = _runs(plies_of, options.most_alike, options.in_runs)
         listed, first_run, last_run = plies_of[allowed], first_run[allowed], last_run[allowed]
         weight = options.weight[listed].sum(axis=1)
         if outermost and plies and options.film is not None:
@@ -135,6 +143,7 @@ class _Half:
         low = top - t
         q = options.terms[listed]
         none = np.full(len(listed), -1)
+        first, last = (np.where(options.in_runs[listed[:, k]], listed[:, k], k - 2) if plies else none for k in (0, -1))
         return cls(
             plies=listed,
             weight=weight,
@@ -142,14 +151,14 @@ class _Half:
             a=np.einsum("nkj,nk->nj", q, t),
             b=np.einsum("nkj,nk->nj", q, top**2 - low**2),
             c=np.einsum("nkj,nk->nj", q, (top**3 - low**3) / 3),
-            first=listed[:, 0].astype(np.int64) if plies else none,
+            first=first.astype(np.int64),
             first_run=first_run,
-            last=listed[:, -1].astype(np.int64) if plies else none,
+            last=last.astype(np.int64),
             last_run=last_run,
         )
 
 
-def _runs(rows: NDArray[np.int16], most: int) -> tuple[NDArray[np.bool_], Ints, Ints]:
+def _runs(rows: NDArray[np.int16], most: int, counted: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], Ints, Ints]:
     """Which sequences hold no longer run of equal plies than allowed; the runs at their start and at their end."""
     n, k = rows.shape
     if k == 0:
@@ -158,7 +167,7 @@ def _runs(rows: NDArray[np.int16], most: int) -> tuple[NDArray[np.bool_], Ints, 
     longest, first = run.copy(), run.copy()
     whole = np.ones(n, dtype=bool)
     for j in range(1, k):
-        same = rows[:, j] == rows[:, j - 1]
+        same = (rows[:, j] == rows[:, j - 1]) & counted[rows[:, j]]
         run = np.where(same, run + 1, 1)
         longest = np.maximum(longest, run)
         whole &= same
@@ -300,7 +309,7 @@ class Frame:
         start = run.copy()
         whole = np.ones(len(rows), dtype=bool)
         for j in range(1, rows.shape[1]):
-            same = rows[:, j] == rows[:, j - 1]
+            same = (rows[:, j] == rows[:, j - 1]) & self.options.in_runs[rows[:, j]]
             run = np.where(same, run + 1, 1)
             longest = np.maximum(longest, run)
             whole &= same
@@ -308,8 +317,7 @@ class Frame:
         middle = 2 * start
         if self.middle >= 0:
             middle = np.where(rows[:, 0] == self.middle, middle + 1, 1)
-        if self.core > 0:
-            middle = np.zeros_like(start)
+        middle = np.where(self.options.in_runs[rows[:, 0]] & (self.core == 0), middle, 0)
         return np.asarray((longest <= most) & (middle <= most))
 
 
@@ -415,7 +423,7 @@ class ListedFrame(Frame):
         from layup.laminate.panel import matrix_of, terms_of
 
         if options.most_alike:
-            stacks = stacks[_runs(np.asarray(stacks, dtype=np.int16), options.most_alike)[0]]
+            stacks = stacks[_runs(np.asarray(stacks, dtype=np.int16), options.most_alike, options.in_runs)[0]]
         q = np.concatenate([options.terms, np.zeros((1, 6))])
         t = np.append(options.thickness, core)
         weight = base + options.stack_weight(stacks)

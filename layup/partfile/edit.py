@@ -23,7 +23,7 @@ from layup.partfile.tables_text import blocks, header
 
 ORDER = (
     "surface", "holes", "fasteners", "zone", "ply", "finish", "extra", "replaces", "made", "needs", "needs.local",
-    "shelf",
+    "needs.bolts", "needs.laps", "needs.inserts", "shelf",
 )  # fmt: skip
 """Tables in the order of a part file."""
 ONCE = ("surface", "needs", "shelf", "start", "final", "limits", "target", "chord", "index")
@@ -35,9 +35,9 @@ _NUMBER = re.compile(r"[-+]?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?")
 SWITCHES = ("drape", "symmetric", "solid", "staggered")
 """Keys that are yes or no."""
 LISTS = ("start", "at", "first", "centre", "pitch", "rectangle", "or", "and", "not", "fabrics", "processes",
-         "materials", "angles", "cut")  # fmt: skip
+         "materials", "angles", "cut", "drop_rules")  # fmt: skip
 """Keys that may hold several, written with commas between."""
-SIDES = ("supports", "aboard")
+SIDES = ("supports", "aboard", "section")
 """Keys that may be a table in one line: { left = "clamped" }."""
 
 Key = tuple[str | int, ...]

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import BeforeValidator, Field, model_validator
 
 from layup.partfile.fields import Entry, quantity, refuse
 
+Rule = Literal["balanced", "a tenth across", "short runs", "one cloth", "two plies"]
+RULES: tuple[Rule, ...] = get_args(Rule)
+"""Rules of the trade that are kept where `drop_rules` does not name them: common practice, no source."""
 Supports = Literal["free", "simple", "clamped"]
 Criterion = Literal["max stress", "max strain", "Tsai-Hill", "modified Tsai-Hill", "Tsai-Wu"]
 
@@ -22,6 +25,7 @@ Speed = Annotated[float, quantity("speed", 0.0, 340.0, "faster than sound: the f
 Height = Annotated[float, quantity("length", -500.0, 20_000.0, "outside -500 m to 20 km")]
 Force = Annotated[float, quantity("force", 0.0, 1e6, "more than 1 MN: check the unit")]
 Torque = Annotated[float, quantity("torque", 0.0, 1e6, "more than 1 MN m: check the unit")]
+Stress = Annotated[float, quantity("stress", 1e3, 1e12, "outside 1 kPa to 1000 GPa: check the unit")]
 Frequency = Annotated[float, quantity("frequency", 0.0, 1e5, "more than 100 kHz")]
 Length = Annotated[float, quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
 Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
@@ -68,6 +72,10 @@ def _times(value: object) -> float:
         return float(found[1] or 1.0)
     except ValueError:
         raise refuse("stiffness", f'"{found[1]}" is not a number') from None
+
+
+def _listed(value: Any) -> Any:
+    return [value] if isinstance(value, str | dict) else value
 
 
 class Section(Entry):
@@ -133,6 +141,58 @@ class HandLoad(Entry):
         return self
 
 
+class Bolts(Entry):
+    """`[[needs.bolts]]`: one row of bolts, screws or rivets through the laminate, and what each of them carries."""
+
+    name: Name
+    diameter: Length
+    edge: Length
+    pitch: Length
+    load: Force | None = None
+    bearing_strength: Stress | None = None
+    pull: Force | None = None
+    head: Length | None = None
+    through_strength: Stress | None = None
+
+    @model_validator(mode="after")
+    def _figures(self) -> Self:
+        if self.load and self.bearing_strength is None:
+            raise refuse("bolts", 'load needs what the laminate bears, tested on it: bearing_strength = "250 MPa"')
+        if self.pull and (self.head is None or self.through_strength is None):
+            raise refuse(
+                "bolts",
+                'pull needs the washer and a tested shear strength: head = "12 mm", through_strength = "40 MPa"',
+            )
+        if not (self.load or self.pull):
+            raise refuse("bolts", 'bolts need what each carries: load = "600 N" in the plane, or pull = "200 N"')
+        if self.pitch <= self.diameter:
+            raise refuse("bolts", "pitch is from the middle of a hole to the middle of the next: more than a diameter")
+        return self
+
+
+class Lap(Entry):
+    """`[[needs.laps]]`: the laminate bonded to one like it, over an overlap."""
+
+    name: Name
+    load: Force
+    width: Length
+    overlap: Length
+    glue: Length
+    glue_shear_modulus: Stress
+    glue_modulus: Stress
+    shear_strength: Stress
+    peel_strength: Stress
+    double: bool = False
+
+
+class Insert(Entry):
+    """`[[needs.inserts]]`: a potted insert through the core, pulled across the panel."""
+
+    name: Name
+    pull: Force
+    diameter: Length
+
+
 class LocalNeeds(HandLoad):
     """`[[needs.local]]`: a zone that may get plies of its own."""
 
@@ -164,9 +224,10 @@ class Needs(HandLoad):
     section: Section | None = None
     load_factor: LoadFactor | None = None
     criterion: Criterion = "max stress"
-    least_plies: Plies = 1
+    least_plies: Plies | None = None
     most_plies: Plies | None = None
-    least_skin: Plies = 1
+    least_skin: Plies | None = None
+    drop_rules: Annotated[list[Rule], BeforeValidator(_listed)] = []
     greatest_thickness: Thickness | None = None
     surface_ply: Name | None = None
     angles: list[Angle] | None = None
@@ -175,6 +236,9 @@ class Needs(HandLoad):
     supports: Supports | dict[Literal["left", "right", "bottom", "top"], Supports] = "simple"
     held_at: list[tuple[Place, Place]] = []
     local: list[LocalNeeds] = []
+    bolts: list[Bolts] = []
+    laps: list[Lap] = []
+    inserts: list[Insert] = []
 
     @model_validator(mode="after")
     def _together(self) -> Self:
@@ -182,7 +246,7 @@ class Needs(HandLoad):
             raise refuse("deflection", 'deflection needs what presses: pressure = "500 Pa" or speed = "200 km/h"')
         if self.hand_at is not None and not self.hand_load:
             raise refuse("hand", 'hand_at needs its load: hand_load = "200 N"')
-        if self.most_plies is not None and self.most_plies < self.least_plies:
+        if self.most_plies is not None and self.most_plies < (self.least_plies or 1):
             raise refuse("plies", f"most_plies {self.most_plies} is less than least_plies {self.least_plies}")
         if self.shear_x and self.shear_y:
             raise refuse(
@@ -205,6 +269,11 @@ class Needs(HandLoad):
         return self.pressed or self.edge_loaded
 
     @property
+    def joined(self) -> bool:
+        """Whether joints are named."""
+        return bool(self.bolts or self.laps or self.inserts)
+
+    @property
     def pressed(self) -> bool:
         """Whether anything presses across the panel."""
         return bool(self.pressure or self.speed or self.hand_load) or any(place.hand_load for place in self.local)
@@ -215,6 +284,20 @@ class Needs(HandLoad):
         round_it = self.section is not None and bool(self.section.torque or self.section.moment)
         own = self.push_x or self.push_y or self.pull_x or self.pull_y or self.shear_x or self.shear_y
         return bool(own) or round_it
+
+    def keeps(self, rule: Rule) -> bool:
+        """Whether a rule of the trade is kept: all are that `drop_rules` does not name."""
+        return rule not in self.drop_rules
+
+    @property
+    def fewest_plies(self) -> int:
+        """Of the whole stack, the core not counted. [-]"""
+        return self.least_plies or (min(2, self.most_plies or 2) if self.keeps("two plies") else 1)
+
+    @property
+    def fewest_on_a_side(self) -> int:
+        """Of either side of a core. [-]"""
+        return self.least_skin or (2 if self.keeps("two plies") else 1)
 
     @property
     def tube(self) -> Section | None:
@@ -232,10 +315,6 @@ class ShelfCore(Entry):
 
     core: Name
     thickness: Thickness | None = None
-
-
-def _listed(value: Any) -> Any:
-    return [value] if isinstance(value, str | dict) else value
 
 
 class Shelf(Entry):
