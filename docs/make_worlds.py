@@ -27,7 +27,9 @@ from numpy.typing import NDArray
 
 from layup.laminate import allowances as allow
 from layup.learn.calibrate import Settings, learn_rows
+from layup.learn.coupons import CARD
 from layup.learn.expected import Ground, expect
+from layup.learn.weighins import coupon_of
 from layup.partfile.job import Job
 from layup.partfile.read import read_part
 from layup.weight.compare import process_for
@@ -35,6 +37,7 @@ from layup.weight.weigh import Weighed, weigh_layup
 
 Floats = NDArray[np.float64]
 HERE = Path(__file__).parent
+CARD_START, CARD_END = "<!-- cards: written by docs/make_worlds.py -->", "<!-- end of cards -->"
 START, END = "<!-- worlds: written by docs/make_worlds.py -->", "<!-- end of worlds -->"
 STAGES = (0, 1, 3, 6, 10)
 SOLID = [{"fabric": "carbon plain 200", "count": 4}]
@@ -185,6 +188,93 @@ def _predicted(kind: _Kind, rows: list[tuple[Any, ...]], process: str) -> Any:
     return weigh_layup(there, process_for(there, process, own=True)).mass
 
 
+CARDS = (0, 1, 2, 3, 5)
+
+
+def cards(scatter: float | None, weighed_dry: bool, shops: int = 200, number: int = 2026) -> list[tuple[float, ...]]:
+    """How near parts of 0.6 m^2, bagged, come to their prediction after so many cards of two coupons.
+
+    Shops are as the model says. A card is one ply and four of 200 x 200 mm, each weighed dry and cured to 0.1 g.
+
+    Args:
+        scatter: Between the shop's parts, of ln take-up; None for the table's.
+        weighed_dry: Whether the part's own cloth is weighed before it is laid, which its prediction then counts.
+        shops: How many.
+        number: Of the draw.
+
+    Returns:
+        For each number of cards: share inside the limits, share within 4 %, and what nine in ten are within.
+    """
+    kind = _kind("solid", "vacuum bag")
+    plates = [_coupon(kind, plies) for plies in CARD]
+    pieces = CARDS[-1] * len(plates)
+    drawn = evenly(shops, 6 + 2 * pieces, number)
+    off, inside = np.zeros((shops, len(CARDS))), np.zeros((shops, len(CARDS)))
+    luck = scatter or kind.ground.part_spread
+    shared, own = math.sqrt(allow.FILM_OF_SHOP), math.sqrt(1 - allow.FILM_OF_SHOP)
+
+    def mass(one: _Kind, hand: float, z: float, films: float, lot: float) -> float:
+        w = one.weighed
+        resin = (w.resin - w.film) * math.exp(hand + luck * (z - luck / 2))
+        return (1 + lot) * (w.fibre + resin) + w.film * max(1 + allow.deviation(allow.FILM) * films, 0.0)
+
+    for row in range(shops):
+        z = iter(drawn[row])
+        hand, film, lot, area, z_part, film_part = (next(z) for _ in range(6))
+        spread = kind.ground.shop_spread
+        hand = spread * (hand - spread / 2)
+        lot *= allow.deviation(allow.CLOTH)
+        rows, dry = [], {}
+        for card in range(CARDS[-1]):
+            for plies, plate in zip(CARD, plates, strict=True):
+                g, name = plate.ground, f"card {card}, {plies}"
+                cured = mass(plate, hand, next(z), shared * film + own * next(z), lot)
+                dry[plate.job.part.title, name] = round((1 + lot) * plate.weighed.fibre, 4)
+                rows.append(
+                    (len(rows), "", plate.job.part.title, name, "trimmed", round(cured, 4), g.process, g.form, g.fabric,
+                     g.rest, g.resin, g.rest_spread, g.shop_spread, g.part_spread, g.cloth_spread, json.dumps(g.terms))
+                )  # fmt: skip
+        true = mass(kind, hand, z_part, shared * film + own * film_part, lot)
+        true *= 1 + allow.deviation(allow.SURFACE) * area
+        for column, count in enumerate(CARDS):
+            habits = learn_rows(rows[: count * len(CARD)], Settings({}, None, {}), None, dry).habits if count else {}
+            there = replace(kind.job, habits=habits)
+            found = weigh_layup(there, process_for(there, "vacuum bag", own=True)).mass
+            more = lot * (kind.weighed.fibre + kind.weighed.resin - kind.weighed.film) if weighed_dry else 0.0
+            inside[row, column] = found.p05 <= true - more <= found.p95
+            off[row, column] = (found.mean + more) / true - 1
+    return [
+        (
+            float(inside[:, n].mean()),
+            float((np.abs(off[:, n]) <= 0.04).mean()),
+            float(np.quantile(np.abs(off[:, n]), 0.9)),
+        )
+        for n in range(len(CARDS))
+    ]
+
+
+def _coupon(kind: _Kind, plies: int) -> _Kind:
+    job = coupon_of(kind.job, 0.2, 0.2, plies)
+    weighed = weigh_layup(job, process_for(job, "vacuum bag", own=True))
+    ground = expect(job, weighed, "trimmed", 0.0001)
+    assert ground is not None
+    return _Kind(job, weighed, ground)
+
+
+def card_table(shops: int = 200) -> str:
+    """What cards of two coupons are worth, a row a kind of shop."""
+    lines = ["| parts scatter by | the part's cloth | | " + " | ".join(f"{n} cards" for n in CARDS) + " |"]
+    lines.append("|---|---|---|" + "---|" * len(CARDS))
+    for scatter, name in ((None, "8 %, as published"), (0.03, "3 %")):
+        for weighed_dry in (False, True):
+            found = cards(scatter, weighed_dry, shops)
+            cloth = "weighed dry" if weighed_dry else "by its label"
+            for n, what in enumerate(("inside nine in ten", "within 4 %", "nine in ten are within")):
+                cells = " | ".join(f"{one[n] * 100:.1f} %" for one in found)
+                lines.append(f"| {'' if n else name} | {'' if n else cloth} | {what} | {cells} |")
+    return "\n".join(lines)
+
+
 def table(shops: int = 200, progress: Callable[[str], None] = lambda _: None) -> str:
     """All worlds, a row each."""
     lines = ["| world | parts in turn | | " + " | ".join("none" if n == 0 else str(n) for n in STAGES) + " |"]
@@ -203,9 +293,12 @@ def main() -> None:
     """Simulate every world and write the table into the page."""
     page = HERE / "calibration-model.md"
     told = table(progress=lambda text: print(text, flush=True))
-    head, _, rest = page.read_text(encoding="utf-8").partition(START)
-    _, _, tail = rest.partition(END)
-    page.write_text(f"{head}{START}\n{told}\n{END}{tail}", encoding="utf-8")
+    text = page.read_text(encoding="utf-8")
+    for start, made, end in ((START, told, END), (CARD_START, card_table(), CARD_END)):
+        head, _, rest = text.partition(start)
+        _, _, tail = rest.partition(end)
+        text = f"{head}{start}\n{made}\n{end}{tail}"
+    page.write_text(text, encoding="utf-8")
     print(f"{page.name} is written.")
 
 

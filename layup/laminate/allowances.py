@@ -46,6 +46,9 @@ FILM_OF_SHOP = 0.5
 """Share of the film's variance that a shop keeps from part to part: its peel ply, its release film. The project's
 choice; no source."""
 CORE = _figure("any core", "density_tolerance", 0.10, "common-practice", "makers allow about 10 % on a sheet's density")
+CORE_OF_SHOP = 0.5
+"""Share of a core's variance that a shop keeps from part to part: the maker's sheets; the rest is the batch. The
+project's choice; no source."""
 BOND = _figure("any core", "bond_resin_tolerance", 0.50, "layup-choice", "the resin at a core is hardly ever weighed")
 FINISH = _figure(
     "any finish", "areal_weight_tolerance", 0.35, "layup-choice", "a coat is as thick as the painter makes it"

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import LayupError, nearest
+from layup.laminate.allowances import CLOTH_OF_SHOP
 from layup.laminate.process import AS_BOUGHT, Habit, area_key
 from layup.learn.folder import shop_folder as shop_folder
 from layup.learn.posterior import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, Face, Floats, Learnt, Piece, Resin, Start, learn
@@ -275,11 +276,14 @@ def _piece(row: tuple[Any, ...]) -> Piece:
         one = Resin(process, form, fabric, resin, shop, cloth)
         return Piece(number, title, mass, rest, (one,), (), part, rest_spread)
     resins = tuple(Resin(*entry) for entry in told["resins"])
+    lot = math.sqrt((1 - CLOTH_OF_SHOP) / CLOTH_OF_SHOP) if "lots" in told else 0.0
+    resins = tuple(replace(resin, lot_spread=lot * resin.cloth_spread) for resin in resins)
+    own = math.sqrt(max(told["own"] ** 2 - told.get("lots", 0.0) ** 2, 0.0))
     faces = tuple(Face(tuple(key), kg, spread) for key, kg, spread in told["faces"])
     rest = rest + resin - sum(r.mass for r in resins) - sum(f.mass for f in faces)
     if "surface" in told:  # drawn anew, its area errs anew
         title = "\n".join(area_key(title, told["surface"])[1:])
-    return Piece(number, title, mass, rest, resins, faces, told["part_spread"], told["own"], told["area"])
+    return Piece(number, title, mass, rest, resins, faces, told["part_spread"], own, told["area"])
 
 
 def _rebased(piece: Piece, terms: str | None, library: Library | None) -> tuple[Piece, list[tuple[str, float, float]]]:
@@ -303,9 +307,8 @@ def _weighed_dry(piece: Piece, terms: dict[str, Any], dry: float) -> Piece:
     """A piece whose cloth was weighed before it was laid: its tolerance and its lot are no longer open."""
     times = dry / terms["dry"]
     fibre = sum(held for held, _ in terms["cloth"].values())
-    own = math.sqrt(max(piece.own**2 - terms["lots"] ** 2, 0.0))
-    resins = tuple(replace(resin, mass=resin.mass * times, cloth_spread=0.0) for resin in piece.resins)
-    return replace(piece, rest=piece.rest + fibre * (times - 1), resins=resins, own=own)
+    resins = tuple(replace(r, mass=r.mass * times, cloth_spread=0.0, lot_spread=0.0) for r in piece.resins)
+    return replace(piece, rest=piece.rest + fibre * (times - 1), resins=resins)
 
 
 def _habits(
@@ -329,7 +332,7 @@ def _habits(
 
     found: dict[tuple[str, ...], Habit] = {}
     for key in learnt.keys:
-        if key[0] in ("film", "bond", "step"):
+        if key[0] in ("film", "bond", "lot", "step"):
             continue
         shop = shops[key[0]]
         chain = [key[:n] for n in range(1, len(key) + 1)]

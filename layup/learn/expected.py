@@ -255,10 +255,12 @@ def _terms(
             held[1] += layer.core * layer.area
     for name, (bond, core) in bonds.items():
         if bond > 0:
-            # the sheet's density strays alike in all parts of a batch, and is learnt with the bond
-            spread = math.hypot(allow.deviation(allow.BOND), allow.deviation(allow.CORE) * core / bond)
+            # what a maker's sheets have in common in their density is learnt with the bond
+            shared = math.sqrt(allow.CORE_OF_SHOP) * allow.deviation(allow.CORE) * core / bond
+            spread = math.hypot(allow.deviation(allow.BOND), shared)
             faces.append([["bond", base, name], bond, spread])
     own = [film_spread * math.sqrt(1 - allow.FILM_OF_SHOP) * weighed.film, 0.15 * strip, (resolution or 0.0) / 12**0.5]
+    own += [math.sqrt(1 - allow.CORE_OF_SHOP) * allow.deviation(allow.CORE) * core for _, core in bonds.values()]
     if stage == "finished":
         own += [thing.spread * thing.mass for thing in (*weighed.finishes, *weighed.extras)]
     own.append(sum(y.resin * y.area * y.take_up.pressure_spread for y in ours if y.take_up is not None))

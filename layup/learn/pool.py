@@ -35,7 +35,6 @@ OF_MEAN = 0.2
 """Share of the published variance of a process and form that is doubt of its mean; the rest is between shops. [-]"""
 SPREAD_OF_SPREAD = 0.4
 """Of the logarithm of tau, as docs/fit_resin.py has it for the published laboratories. [-]"""
-_TAUS = np.exp(SPREAD_OF_SPREAD * np.linspace(-5.0, 3.0, 81))
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,20 +185,33 @@ def between_shops(
     y, s = logs, spreads
     total = (ROOT_SHARE + FORM_SHARE) * published**2
     first, doubt = -0.5 * total, OF_MEAN * total
-    taus = math.sqrt((1 - OF_MEAN) * total) * _TAUS
-    worth, mean, open_ = np.empty(len(taus)), np.empty(len(taus)), np.empty(len(taus))
-    for n, tau in enumerate(taus):
-        weight = 1.0 / (tau * tau + s * s)
+    middle = math.sqrt((1 - OF_MEAN) * total)
+
+    def at(log: float) -> tuple[float, float, float]:
+        """Worth of a difference between shops, and mean and variance of mu with it."""
+        weight = 1.0 / (middle**2 * math.exp(2 * log) + s * s)
         precision = 1.0 / doubt + float(weight.sum())
-        mean[n] = (first / doubt + float(weight @ y)) / precision
-        open_[n] = 1.0 / precision
-        fits = float(weight @ (y - mean[n]) ** 2) + (mean[n] - first) ** 2 / doubt
-        worth[n] = 0.5 * (float(np.log(weight).sum()) - math.log(precision) - fits)
-    worth -= 0.5 * (np.log(_TAUS) / SPREAD_OF_SPREAD) ** 2
-    share = np.exp(worth - worth.max())
+        mean = (first / doubt + float(weight @ y)) / precision
+        fits = float(weight @ (y - mean) ** 2) + (mean - first) ** 2 / doubt + (log / SPREAD_OF_SPREAD) ** 2
+        return 0.5 * (float(np.log(weight).sum()) - math.log(precision) - fits), mean, 1.0 / precision
+
+    step = SPREAD_OF_SPREAD / 4
+    coarse = step * np.arange(-24, 13)
+    worth = np.array([at(log)[0] for log in coarse])
+    likely = coarse[worth > worth.max() - 12.5]
+    logs_of_tau = np.linspace(likely[0] - step, likely[-1] + step, 41)
+    for _ in range(2):  # many shops know it to a fraction of a step
+        found = np.array([at(log) for log in logs_of_tau])
+        share = np.exp(found[:, 0] - found[:, 0].max())
+        likely = logs_of_tau[share > math.exp(-12.5)]
+        width = logs_of_tau[1] - logs_of_tau[0]
+        if len(likely) > 10:
+            break
+        logs_of_tau = np.linspace(likely[0] - width, likely[-1] + width, 41)
     share /= share.sum()
+    mean, open_ = found[:, 1], found[:, 2]
     mu = float(share @ mean)
-    between = float(share @ (taus * taus))
+    between = float(share @ (middle * np.exp(logs_of_tau)) ** 2)
     variance = between + float(share @ (open_ + (mean - mu) ** 2))
     return Pooled(process, form, mu, math.sqrt(variance), math.sqrt(between), len(y), parts)
 

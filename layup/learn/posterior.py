@@ -57,7 +57,8 @@ class Resin:
         fabric: Its name.
         mass: By published figures. [kg]
         shop_spread: Published, of ln take-up between shops. [-]
-        cloth_spread: Of the roll, as a spread of ln take-up. [-]
+        cloth_spread: Of what a maker's rolls have in common, as a spread of ln take-up. [-]
+        lot_spread: Of the lot, which the parts of the record may all be of, and the next part may not. [-]
     """
 
     root: str
@@ -66,11 +67,17 @@ class Resin:
     mass: float
     shop_spread: float
     cloth_spread: float
+    lot_spread: float = 0.0
 
     @property
     def keys(self) -> tuple[Key, Key, Key]:
         """Of the process, the form and the fabric."""
         return (self.root,), (self.root, self.form), (self.root, self.form, self.fabric)
+
+    @property
+    def lot(self) -> Key:
+        """Of the lot that the record's parts of the fabric are of."""
+        return "lot", *self.keys[2]
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +168,7 @@ class Learnt:
 
     Attributes:
         keys: Of the unknowns: (root,), (root, form), (root, form, fabric), ("film", process), ("bond", process),
-            ("bond", process, core), ("step", root).
+            ("bond", process, core), ("lot", root, form, fabric), ("step", root).
         mean: Of each: ln factor of a hand, or factor less one on a face.
         covariance: Of them.
         scatter: Spread between parts over the published one. [-]
@@ -214,7 +221,7 @@ class _System:
         self.resin = np.array([resin.mass for _, _, resin in laid])
         self.select = np.zeros((len(laid), len(keys)))
         for number, (_, piece, resin) in enumerate(laid):
-            self.select[number, [place[key] for key in resin.keys]] = 1.0
+            self.select[number, [place[key] for key in (*resin.keys, resin.lot) if key in place]] = 1.0
             if step is not None and resin.root == step[0] and piece.number >= step[1]:
                 self.select[number, place["step", step[0]]] = 1.0
         for number, piece in enumerate(pieces):
@@ -416,6 +423,8 @@ def _unknowns(
             hand(resin.root, resin.form, resin.shop_spread)
             spread = FABRIC_SHARE * resin.shop_spread**2 + resin.cloth_spread**2
             found.setdefault(resin.keys[2], (-0.5 * spread, spread))
+            if resin.lot_spread:
+                found.setdefault(resin.lot, (0.0, resin.lot_spread**2))
         for face in piece.faces:
             if face.key[0] == "bond":
                 found.setdefault(face.key[:2], (0.0, BOND_SHARE * face.spread**2))

@@ -407,7 +407,9 @@ def cloth_factor(layer: Layer) -> Floats:
 
 def core_factor(layer: Layer) -> Floats:
     """How the density of a core strays, mean 1."""
-    return around_one(f"core, {layer.name}", allow.deviation(allow.CORE))
+    known = isinstance(layer, CoreLayer) and layer.on_face.habit is not None  # what its maker keeps is in the habit
+    share = 1 - allow.CORE_OF_SHOP if known else 1.0
+    return around_one(f"core, {layer.name}", math.sqrt(share) * allow.deviation(allow.CORE))
 
 
 def _hand(layer: Layer, process: str) -> Floats:

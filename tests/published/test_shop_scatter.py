@@ -219,16 +219,15 @@ def _habits(g: Ground, scale: NDArray[np.float64]) -> dict[tuple[str, ...], Habi
 def test_two_hundred_simulated_shops(capsys: pytest.CaptureFixture[str]) -> None:
     """Nine in ten at every stage, and an error that halves after three parts and is no more than 4 %.
 
-    Not below 86 %: 200 shops drawn at random spread by 2.1 % about 90, so that twice that is chance. The goal is
-    not above 94 % either; after one to five parts the limits hold 95 to 97 %, for what films and bonds may do is
-    carried for shops that stray in their hand alone. That goal is missed; 98 % is where a change for the worse shows.
+    85 to 95 %: 200 shops drawn at random spread by 2.1 % about 90. Half a per cent is one shop, which another machine's
+    rounding may move.
     """
     found = _simulate("vacuum bag", "carbon plain 200", 4, 200, 2026, (0, 1, 2, 3, 5, 8))
     with capsys.disabled():
         print("\n  weigh-ins  inside  error")
         for stage, cover, error in zip(found.stages, found.cover, found.error, strict=True):
             print(f"  {stage:9d}  {cover * 100:5.1f} %  {error * 100:.2f} %")
-    assert all(0.86 <= cover <= 0.98 for cover in found.cover)
+    assert all(0.85 <= cover <= 0.955 for cover in found.cover)
     before, after = found.error[0], found.error[3]
     assert after <= 0.5 * before
     assert after <= 0.04
