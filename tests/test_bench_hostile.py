@@ -338,8 +338,8 @@ def test_numbers_that_are_none_are_no_fault_of_the_program(watched: Watched) -> 
             form = None
             if method == "POST":
                 form = {"op": "save", "table": "ply", "number": value, "set.angle": value, "to": value,
-                    "newkey": value[:50],
-                        "newvalue": value, "title": value, "form": "stations", "stations": value, "what": "sheet",
+                        f"set.{value[:50]}": value, "title": value, "form": "stations", "stations": value,
+                        "what": "sheet",
                         "people": value,
                         "seconds": value, "kind": "mass", "name": value, "do": "note", "value": value,
                         "thickness": value}  # fmt: skip

@@ -385,7 +385,7 @@ def test_eight_windows_at_once_lose_nothing(page: Page) -> None:
         for turn in range(3):
             for _ in range(60):
                 base = page.get("/part/version", file=NAME).text.split()[0]
-                answer = page.edit(NAME, table="", op="save", base=base, newkey=f"w{number}", newvalue=str(turn))
+                answer = page.edit(NAME, table="", op="save", base=base, **{f"set_w{number}": str(turn)})
                 if answer.status_code == 200:
                     told.append(number)
                     break

@@ -32,6 +32,15 @@ TEXTS = (
 """Keys of [needs] that are one field each."""
 PAIRS = ("hand_patch", "hand_at")
 """Keys that hold two lengths."""
+SECTION = (
+    ("width", "Width"),
+    ("height", "Height"),
+    ("diameter", "Diameter"),
+    ("length", "Free length"),
+    ("torque", "Torque"),
+    ("moment", "Bending moment"),
+)
+"""Measures and loads of a closed section that the part is a wall of, or the whole."""
 LOCAL_TEXTS = ("zone", "most_plies", "angles", "hand_load", "hand_deflection")
 _TIMES_WORDS = " times what it replaces"
 
@@ -98,6 +107,14 @@ def needs_changes(now: Mapping[str, Any], form: Mapping[str, str]) -> dict[str, 
         if wanted != stiffness_of(now.get("stiffness")):
             said = {AS: "as what it replaces", NOT: "not asked", TIMES: f"{wanted[1] or '1.5'}{_TIMES_WORDS}"}
             out["stiffness"] = said.get(wanted[0], "")
+    if "section" in form:
+        held = now.get("section")
+        before = {str(k): shown_value(v) for k, v in held.items()} if isinstance(held, dict) else {}
+        typed = {key: form.get(f"section.{key}", "").strip() for key, _ in SECTION}
+        new = {"shape": form["section"], **{k: v for k, v in typed.items() if v}} if form["section"] else {}
+        if new != before:
+            pairs = ", ".join(f"{k} = {json.dumps(v, ensure_ascii=False)}" for k, v in new.items())
+            out["section"] = f"{{ {pairs} }}" if new else ""
     if "supports" in form:
         sides = {side: form.get(f"supports.{side}") or "simple" for side in SIDES}
         before = supports_of(now.get("supports"))

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from layup.bench import labels as said
 from layup.bench.choose_needs import (
     HELD,
+    SECTION,
     SIDES,
     core_list,
     kept_whole,
@@ -26,7 +27,7 @@ from layup.bench.choose_needs import (
     supports_of,
     with_shelf,
 )
-from layup.bench.choose_work import Answer, search
+from layup.bench.choose_work import Answer, Point, search
 from layup.bench.desk import Sheet
 from layup.bench.folder import named_files
 from layup.bench.part_page import whole
@@ -262,7 +263,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         needs=needs, value=shown_value,
         joints=sum(len(sheet.entries(f"needs.{kind}")) for kind in ("bolts", "laps", "inserts")),
         stiffness=stiffness_of(needs.get("stiffness")), held=HELD, sides=SIDES,
-        supports=supports_of(needs.get("supports")), local=sheet.entries("needs.local"), shelf=shelf,
+        section=SECTION, supports=supports_of(needs.get("supports")), local=sheet.entries("needs.local"), shelf=shelf,
         criteria=[(name, name) for name in CRITERIA], surface_choices=[(name, name) for name in shelf.fabrics],
         names={kind: library.names(kind) for kind in ("fabric", "core", "process")},
         zones=[str(e.get("name", "")) for e in sheet.entries("zone")], typed=asked.desk.journal.typed(asked.file),
@@ -317,6 +318,8 @@ ROUTES = (
 )
 
 
+STIFFER = 1.02
+"""From so many times the stiffness of the lightest on, a layup buys stiffness. [-]"""
 NOW, NEAREST = "Now", "Nearest"
 """Letters of what is no point of the front: the part as it stands, and what comes nearest where nothing passes."""
 
@@ -337,6 +340,7 @@ class Row:
     kept: bool
     lightest: bool
     chosen: bool
+    buys: str = ""
 
 
 @dataclass(frozen=True)
@@ -405,11 +409,12 @@ def marks_of(answer: Answer, file: str, chosen: str) -> str:
             money=p.layup.cost.single,
             times=p.times,
             name=f"{p.letter}, {p.layup.label}: {mass_both(p.layup.mass.mean, system)}, {money_words(p.layup)}, "
-            f"{times_words(p.times)} as stiff as the lightest",
+            f"{times_words(p.times)} as stiff as the lightest{'. ' + said if (said := buys(answer, p)[1]) else ''}",
             href=_href(file, p.letter),
             kept=p.kept,
             lightest=best if p.lightest else "",
             chosen=p.letter == chosen,
+            buys=buys(answer, p)[0],
         )
         for p in answer.points
     ]
@@ -432,6 +437,22 @@ def marks_of(answer: Answer, file: str, chosen: str) -> str:
     return front_svg(marks, system)
 
 
+def buys(answer: Answer, point: Point) -> tuple[str, str]:
+    """What a point buys against the lightest: in two words for its label, and in a sentence."""
+    best = next((p for p in answer.points if p.lightest), None)
+    if best is None or point.lightest:
+        return "", ""
+    more = point.layup.mass.mean - best.layup.mass.mean
+    sums = [p.layup.cost.single for p in (point, best)]
+    less = sums[1][0] - sums[0][0] if sums[0] and sums[1] and sums[0][1] == sums[1][1] else 0.0
+    stiff = f"{times_words(point.times)} as stiff" if point.times >= STIFFER else ""
+    cheap = f"{less:.2f} {sums[0][1]} less" if sums[0] and less >= 0.01 * sums[0][0] else ""
+    got = " and ".join(one for one in (stiff, cheap) if one) or "nothing but another cloth, core or process"
+    for_ = f"+{_one(more, answer.system)} buys" if more > 0 else "At the same weight:"
+    short = times_words(point.times) if stiff else f"−{less:.2f} {sums[0][1]}" if cheap and sums[0] else ""
+    return short, f"{for_} {got}"
+
+
 def prices_of(answer: Answer) -> bool:
     """Whether the front has prices upwards."""
     return bool(currency_of([FrontMark("", 0.0, p.layup.cost.single, None, "", "") for p in answer.points]))
@@ -447,7 +468,7 @@ def rows_of(answer: Answer, file: str, chosen: str) -> list[Row]:
         rows.append(Row(
             p.letter, label, f"{y.process}: {y.words}", mass_both(y.mass.mean, system),
             thickness_words(y.thickness, system), money_words(y), times_words(p.times), _gives(answer, y),
-            _href(file, p.letter), p.kept, p.lightest, p.letter == chosen,
+            _href(file, p.letter), p.kept, p.lightest, p.letter == chosen, buys(answer, p)[1],
         ))  # fmt: skip
     now = answer.now
     if now is not None:

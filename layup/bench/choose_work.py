@@ -63,6 +63,10 @@ class Answer:
         citations: Every figure, with its source.
         system: Units of the part file.
         proven: Whether the search ran to its end.
+        asked: What was asked of the part, in a sentence; "" where nothing was.
+        conditions: For what heat, water and knocks the strengths are; "" where no load is asked.
+        left_out: What was not tried, for want of a figure.
+        saved: What each point saves against what comes off, by its letter.
         machine: The same as `layup choose --json`.
     """
 
@@ -80,6 +84,10 @@ class Answer:
     citations: tuple[Citation, ...]
     system: System
     proven: bool
+    asked: str
+    conditions: str
+    left_out: tuple[str, ...]
+    saved: dict[str, str]
     machine: dict[str, Any]
 
     @property
@@ -137,7 +145,7 @@ def answer_of(choice: Any) -> Answer:
     from layup.choosing.as_json import as_json
     from layup.choosing.layups import times_as_stiff
     from layup.choosing.present import standing
-    from layup.choosing.words import lead_words, none_words, proof_words
+    from layup.choosing.words import asked_words, lead_words, none_words, proof_words, saving_words
 
     best, checker = choice.best, choice.searches.checker
     passing = sorted([best, *choice.others] if best else [], key=lambda y: (y.mass.mean, y is not best))
@@ -165,6 +173,10 @@ def answer_of(choice: Any) -> Answer:
         citations=choice.citations,
         system=choice.job.part.units,
         proven=choice.searches.proven,
+        asked=asked_words(choice, choice.job.part.units),
+        conditions=choice.conditions,
+        left_out=choice.left_out,
+        saved={p.letter: saving_words(choice, p.layup, choice.job.part.units) for p in points},
         machine=as_json(choice),
     )
 

@@ -48,12 +48,37 @@ HINTS = {
     "weighed": "9 1/4 oz", "mass": "40 g", "each": "3.2 g", "per_length": "12 g/m", "length": "1.4 m",
     "area": "0.5 m^2", "within": "60 mm of the edge",
     "between": "x 100 mm 350 mm", "areal_weight": "80 g/m^2", "side": "outer", "unit": "mm", "warp": "[1, 0, 0]",
-    "start": '["310 mm", "205 mm", "22 mm"]', "inside": "[[0, 0], [80, 0], [80, 50]]", "along": "[0, 0, 1]",
+    "start": "310 mm, 205 mm, 22 mm", "inside": "[[0, 0], [80, 0], [80, 50]]", "along": "[0, 0, 1]",
     "mould": "female", "drawn": "tool side", "covers": "openings", "diameter": "40 mm", "pitch": "80 mm",
-    "first": '["60 mm", "60 mm"]', "centre": '["150 mm", "150 mm"]', "ring": "120 mm",
-    "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": '["120 mm", "0 mm", "0 mm"]',
+    "first": "60 mm, 60 mm", "centre": "150 mm, 150 mm", "ring": "120 mm",
+    "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": "120 mm, 0 mm, 0 mm",
 }  # fmt: skip
 """What a field might hold."""
+HINTS_LB = {
+    "trim": "1 in",
+    "thickness": "1/4 in",
+    "mass": "1 1/2 oz",
+    "each": "1/8 oz",
+    "per_length": "1/8 oz/ft",
+    "length": "4 ft 6 in",
+    "area": "5 ft^2",
+    "within": "2 1/2 in of the edge",
+    "between": "x 4 in 14 in",
+    "areal_weight": "2.4 oz/yd^2",
+    "unit": "in",
+    "start": "12 in, 8 in, 1 in",
+    "diameter": "1 1/2 in",
+    "pitch": "3 in",
+    "first": "2 1/2 in, 2 1/2 in",
+    "centre": "6 in, 6 in",
+    "ring": "5 in",
+    "overlap": "1 in",
+    "seam": "4 ft 6 in",
+    "at": "5 in, 0 in, 0 in",
+}
+"""The same where a shop keeps pounds and inches."""
+HINTS_METRIC = {"vacuum": "80 kPa", "altitude": "450 m", "arm": "1575 mm", "weighed": "262 g"}
+"""The same where it keeps grams and millimetres."""
 MORE = {
     "surface": ("unit", "side", "body", "face", "warp", "drape", "start", "pick", "cut", "gap", "bar", "bar_along",
                 "turn", "along", "rule", "edge", "area_tolerance", "mould", "drawn", "forward", "up"),
@@ -138,8 +163,6 @@ def edit(asked: Asked) -> Response:
     values = {key: _point(value) if key in QUANTITIES else value for key, value in values.items()}
     values = _material(values)
     patch = _patch(form, library, values.get("name", "").strip()) if (operation, table) == ("add", "zone") else None
-    if form.get("newkey"):
-        values[form["newkey"]] = form.get("newvalue", "")
     words = ""
 
     def change(text: str) -> str:
@@ -150,7 +173,7 @@ def edit(asked: Asked) -> Response:
         return new
 
     sheet = asked.desk.edit(asked.file, form.get("base", ""), lambda: words, change)
-    for field in [name for name in form if name.startswith("set.")] + ["newvalue"]:
+    for field in [name for name in form if name.startswith("set.")]:
         asked.desk.journal.type(asked.file, _field(table, number, field.removeprefix("set.")), None)
     return _after(asked, sheet)
 
@@ -243,8 +266,10 @@ def _changed(text: str, operation: str, table: str, number: int, values: dict[st
     """The words for an edit, and the text after it."""
     name = f"{table} {number + 1}" if table and table not in ("surface", "needs", "shelf") else table
     if operation == "save":
-        words = []
+        words, there = [], _entry(tables_of(text), table, number)
         for key, value in values.items():
+            if not value.strip() and key not in there:
+                continue
             new = parttext.put(text, _path(table, number, key), value)
             if new != text:
                 if (table, key) == ("zone", "name"):
@@ -265,6 +290,15 @@ def _changed(text: str, operation: str, table: str, number: int, values: dict[st
         to = number - 1 if operation == "up" else number + 1 if operation == "down" else whole(wanted, number)
         return f"{name} moved to place {max(to, 0) + 1}", parttext.move(text, table, number, to)
     raise LayupError("that is no change this page knows")
+
+
+def _entry(data: dict[str, Any], table: str, number: int) -> dict[str, Any]:
+    """One table as written."""
+    held: Any = data
+    for step in table.split(".") if table else ():
+        held = held.get(step) if isinstance(held, dict) else None
+    held = held[number] if isinstance(held, list) and number < len(held) else held
+    return held if isinstance(held, dict) else {}
 
 
 def _renamed(before: str, after: str, number: int, name: str) -> str:
@@ -444,7 +478,8 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD,
         head_first=HEAD_FIRST, where_rows=_where_rows, more=MORE, kinds=KINDS, asked_of=ASKED, may_lack=MAY_LACK,
         bars=bars_svg(prediction, system) if prediction else "", names=_names(library, sheet),
-        choices=CHOICES, hints=HINTS, layers=layers, signs=signs_of(sheet, library, list(layers)),
+        choices=CHOICES, hints=HINTS | {"lb": HINTS_LB, "metric": HINTS_METRIC}.get(system, {}), layers=layers,
+        signs=signs_of(sheet, library, list(layers)),
         cloths=offered(library, sheet), angle_words=_angle_words(sheet), mine=MINE, mine_labels=LABELS,
         mine_hints=MINE_HINTS, forms=FORMS, trade=TRADE, own_table=table_of(sheet).name,
         typed=asked.desk.journal.typed(asked.file), field=_field,

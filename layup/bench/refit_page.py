@@ -6,10 +6,10 @@ import json
 import re
 import threading
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.bench.home import slug
-from layup.bench.part_page import _point, whole
+from layup.bench.part_page import _entry, _point, whole
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
 from layup.bench.refit_view import LEAST, ROWS, SETUP, WEIGH, Said, about_next, item_id, page, row_fields, row_id
 from layup.bench.request import Asked, Handler, go, record_home, show
@@ -221,7 +221,7 @@ def _rowed(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, 
     if form.get("do") == "drop" and many:
         return f"{one or 'item'} {number + 1} taken out", parttext.drop(text, table, number)
     given = {key.removeprefix("row."): _point(value.strip()) for key, value in form.items() if key.startswith("row.")}
-    now = {key: shown for key, _, shown, _ in row_fields(sheet, table, _entry(sheet, table, max(number, 0)))}
+    now = {key: shown for key, _, shown, _ in row_fields(sheet, table, _entry(sheet.data, table, max(number, 0)))}
     if number < 0:
         now = dict.fromkeys(given, "")
     changed = {key: value for key, value in given.items() if value != now.get(key, "").strip()}
@@ -242,15 +242,6 @@ def _rowed(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, 
     return f"{title.lower()}{' ' + name if name else ''}: {', '.join(key.replace('_', ' ') for key in values)}"[
         :160
     ], text
-
-
-def _entry(sheet: RefitSheet, table: str, number: int) -> dict[str, Any]:
-    """One table as written."""
-    held: Any = sheet.data
-    for step in table.split(".") if table else ():
-        held = held.get(step) if isinstance(held, dict) else None
-    held = held[number] if isinstance(held, list) and number < len(held) else held
-    return held if isinstance(held, dict) else {}
 
 
 def _row_value(table: str, key: str, text: str) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.bench.desk import Kept, Sheet
+from layup.bench.labels import plain
 from layup.bench.request import Asked, go, record_home, record_words, show
 from layup.errors import LayupError
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from layup.learn.calibrate import Calibration
     from layup.learn.weigh_part import Listed, Noted
     from layup.learn.weighins import Circumstances, WeighIn
+    from layup.partfile.cautions import Where
     from layup.words import System
 
 STAGES = (
@@ -31,6 +33,14 @@ STAGES = (
     ("finished", "Finished"),
 )
 """Stages of the work, and what their buttons say."""
+NEXT_HAND: dict[str, tuple[Where, ...]] = {
+    "dry-cloth": ("mix",),
+    "resin-mixed": ("mix",),
+    "wet-laminate": ("bag",),
+    "demoulded": ("trim",),
+    "trimmed": ("finish", "fit"),
+}
+"""What the hand does next after each stage, for the cautions that belong there."""
 NUMBERS = ("value", "lb", "oz")
 MORE = (
     ("scale", "The scale's smallest step", "1 g or 1/8 oz"),
@@ -251,7 +261,9 @@ def _page(
         stage_words=STAGE_WORDS, units=UNITS, more=MORE, expected=expected, record=words[0], above=words[1],
         listed=listed, piece=piece, pieces=pieces, free=free, again=again[-1] if again else None, hint=hint,
         question=question, sure=sure, good=good, once=uuid.uuid4().hex, last=_last(sheet, last, system, ours),
-        hand=_hand(calibration), **_heard(typed),
+        hand=_hand(calibration),
+        plain=plain, beware=sheet.prediction.at_hand(*NEXT_HAND.get(typed.stage, ())) if sheet.prediction else (),
+        **_heard(typed),
     )  # fmt: skip
 
 

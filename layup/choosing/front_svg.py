@@ -39,6 +39,7 @@ class FrontMark:
         lightest: What the answer is called, "lightest" or "so far"; "" for every other.
         chosen: Whether the page shows it.
         now: Whether it is the part as it stands.
+        buys: What it buys for its weight, in two words; how stiff it is where that is left out.
     """
 
     letter: str
@@ -51,6 +52,7 @@ class FrontMark:
     lightest: str = ""
     chosen: bool = False
     now: bool = False
+    buys: str = ""
 
 
 def times_words(times: float) -> str:
@@ -114,8 +116,8 @@ def _mark(mark: FrontMark, x: float, y: float, size: float, a: float, b: float, 
     head = mark.letter
     if mark.lightest:
         head += f" {mark.lightest}"
-    elif mark.times is not None:
-        head += f" {times_words(mark.times)}"
+    elif mark.buys or mark.times is not None:
+        head += f" {mark.buys or times_words(mark.times or 0.0)}"
     dot = f'<circle class="dot" cx="{x:.1f}" cy="{y:.1f}" r="{size:.1f}"/>'
     if mark.now:
         dot = f'<path class="dot" d="M{x:.1f} {y - 10:.1f}l10 10l-10 10l-10 -10z"/>'

@@ -201,7 +201,7 @@ document.addEventListener("submit", event => {
 });
 document.addEventListener("change", event => {
   const form = event.target.form;
-  if (!form?.matches("form[data-auto]") || ["newkey", "newvalue"].includes(event.target.name)) return;
+  if (!form?.matches("form[data-auto]")) return;
   send(form, null, { op: "save" });
 });
 

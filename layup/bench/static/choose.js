@@ -29,12 +29,13 @@ function later(wait) { if (!asking) asking = setTimeout(ask, wait); }
 
 // A field that belongs to one answer of another field shows only with it.
 function belonging() {
-  for (const part of document.querySelectorAll('[data-with="stiff-times"]')) part.hidden = !document.getElementById("stiff-times")?.checked;
+  for (const part of document.querySelectorAll('[data-with="stiff-times"]')) part.hidden = document.getElementById("pick-stiffness")?.value !== "times";
+  for (const part of document.querySelectorAll('[data-with="section"]')) part.hidden = !document.getElementById("pick-section")?.value;
   for (const part of document.querySelectorAll('[data-with="supports-sides"]')) part.hidden = document.getElementById("pick-supports")?.value !== "sides";
 }
 document.addEventListener("change", event => {
   belonging();
-  if (event.target.id === "stiff-times") document.querySelector('input[name="times"]')?.focus();
+  if (event.target.id === "pick-stiffness" && event.target.value === "times") document.querySelector('input[name="times"]')?.focus();
 });
 
 document.addEventListener("click", async event => {
