@@ -26,7 +26,7 @@ HELD = (("simple", "simply supported (screwed, hinged)"), ("clamped", "clamped (
 TEXTS = (
     "speed", "at_altitude", "of_dynamic_pressure", "pressure", "deflection", "hand_load", "hand_deflection",
     "load_factor", "criterion", "frequency", "push_x", "push_y", "pull_x", "pull_y", "shear_x",
-    "shear_y", "section", "drop_rules", "in_plane_stiffness", "span", "least_plies", "most_plies", "least_skin",
+    "shear_y", "drop_rules", "in_plane_stiffness", "span", "least_plies", "most_plies", "least_skin",
     "run_at_most", "greatest_thickness", "surface_ply", "angles", "symmetric",
 )  # fmt: skip
 """Keys of [needs] that are one field each."""
@@ -48,15 +48,11 @@ _TIMES_WORDS = " times what it replaces"
 def shown_value(value: Any) -> str:
     """A value of [needs] as its field shows it.
 
-    >>> shown_value({"shape": "tube", "torque": "40 N m"})
-    '{ shape = "tube", torque = "40 N m" }'
     >>> shown_value(["60 mm", "60 mm"]), shown_value([0, 45]), shown_value([["1 mm", "2 mm"], ["3 mm", "2 mm"]])
     ('60 mm, 60 mm', '0, 45', '1 mm, 2 mm; 3 mm, 2 mm')
     """
     if value is None:
         return ""
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {json.dumps(own, ensure_ascii=False)}" for key, own in value.items()) + " }"
     if isinstance(value, list):
         return ("; " if any(isinstance(v, list) for v in value) else ", ").join(shown_value(v) for v in value)
     return as_typed(value)
