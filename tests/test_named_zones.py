@@ -80,3 +80,23 @@ def test_a_body_is_picked_by_size_or_by_name(hatch: Hatch, tmp_path: Path) -> No
     assert area(body=2) == approx(0.01, rel=1e-6)
     assert area(body="small") == approx(0.01, rel=1e-6)
     assert "2 bodies" in faults(hatch(surface={"mesh": "two.glb", "body": 3}), tmp_path)
+
+
+def test_all_but_the_rim_and_whole_as_a_name(hatch: Hatch) -> None:
+    rim = {"name": "rim", "within": "50 mm of the edge"}
+    zones = [
+        rim,
+        {"name": "field", "not": "rim"},
+        {"name": "said so", "or": "whole", "not": ["rim"]},
+        {"name": "every bit", "or": ["rim", "whole"]},
+    ]
+    part = hatch(surface={"rectangle": ["1 m", "0.6 m"]}, zone=zones, ply=[{"fabric": "carbon plain 200"}])
+    found = {zone.name: zone.area for zone in predict(_laid(part, zones)).zones}
+    assert found["field"] == found["said so"] == approx(0.9 * 0.5, rel=1e-3)  # a band is walked, as near as that
+    assert found["field"] + found["rim"] == approx(0.6, rel=1e-9)
+    assert found["every bit"] == approx(0.6)
+
+
+def _laid(part: dict[str, Any], zones: list[dict[str, Any]]) -> dict[str, Any]:
+    """The part with a ply in each zone, so that each is told."""
+    return {**part, "ply": [*part["ply"], *({"fabric": "carbon plain 200", "zone": zone["name"]} for zone in zones)]}

@@ -313,3 +313,39 @@ def test_a_zone_far_finer_than_its_edge_is_long_is_refused_with_what_would_do():
     """0.1 mm along 3.2 m of edge took 2.6 GB and most of a minute."""
     with pytest.raises(SurfaceError, match=r"too fine.*0\.4 mm or more"):
         PANEL.zone({"within": "0.1 mm of the edge"})
+
+
+def test_a_stringer_on_a_long_line_needs_no_fine_mesh():
+    zone = rectangle(1.5, 0.6).zone({"within": "12.7 mm of the line (100 mm, 300 mm, 0 mm) (1420.8 mm, 300 mm, 0 mm)"})
+    assert zone.area == pytest.approx(1.3208 * 0.0254 + pi * 0.0127**2, rel=1e-4)
+    assert zone.triangles < 1_000
+    # round a barrel of 200 mm the strip follows the skin: as wide along it, on 120 facets or on 2,000
+    along = {"within": "4 mm of the line (0 mm, 200 mm, 40 mm) (0 mm, 200 mm, 460 mm)"}
+    assert HALF_PIPE.zone(along).area == pytest.approx(0.420 * 0.008 + pi * 0.004**2, rel=3e-3)
+
+
+def test_a_long_strip_that_bends_across_is_walked_as_before():
+    from layup.shape.conditions import _long_strip
+
+    points, faces = HALF_PIPE.vertices, HALF_PIPE.faces
+    assert _long_strip(points, faces, "the line (0 mm, 200 mm, 40 mm) (0 mm, 200 mm, 460 mm)", 0.02, "z") is None
+    wide = HALF_PIPE.zone({"within": "20 mm of the line (0 mm, 200 mm, 40 mm) (0 mm, 200 mm, 460 mm)"})
+    assert wide.area == pytest.approx(0.42 * 0.04 + pi * 0.02**2, rel=3e-3)
+
+
+def test_a_strip_centred_on_a_curve_by_its_points():
+    bent = PANEL.zone(
+        {"within": "5 mm of the line (100 mm, 100 mm, 0 mm) (500 mm, 100 mm, 0 mm) (500 mm, 500 mm, 0 mm)"}
+    )
+    # two legs of 400 mm, half a disc at each end, and round the outside of the corner a quarter less the inner square
+    assert bent.area == pytest.approx(2 * 0.4 * 0.01 + pi * 0.005**2 + (pi / 4 - 1) * 0.005**2, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "share"),
+    [("the middle third of x", 1 / 3), ("last quarter of y", 1 / 4), ("x 20 % 80 %", 0.6), ("first half of x", 1 / 2)],
+)
+def test_bands_said_as_shares_of_the_whole(text, share):
+    assert PANEL.zone({"between": text}).area == pytest.approx(0.6 * share)
+    with pytest.raises(SurfaceError, match="the middle third of x"):
+        PANEL.zone({"between": "the thick end of x"})

@@ -94,7 +94,8 @@ def what_if(
     except LayupError as error:
         old, nothing = None, str(error)
     rows = [_variant(prediction, job, "as written", old, nothing)]
-    asked = list(product(plies or [None], names or [None], cores or [None]))
+    nothing_of: list[None] = [None]
+    asked = list(product(plies or nothing_of, names or nothing_of, cores or nothing_of))
     if len(asked) > MOST_ROWS:
         raise LayupError(f"{len(asked)} mixtures are asked for, and {MOST_ROWS} fit a table. Ask for fewer at once")
     for count, process, core in asked if (plies or names or cores) else []:

@@ -223,8 +223,8 @@ def cut(
         material = next((m for m in known if price_of(m) is not None), known[0])
         turns, flips = _directions(material, face_down)
         remnants = [cloth for cloth in (shelf or {}).get(fabric, ()) if not cloth.roll]
-        for cloth, taken, layout in _from_remnants(own, remnants, turns, flips, gap):
-            fabrics.append(_of_remnant(listed, material, taken, layout, cloth))
+        for cloth, taken, laid in _from_remnants(own, remnants, turns, flips, gap):
+            fabrics.append(_of_remnant(listed, material, taken, laid, cloth))
             own = [piece for piece in own if piece not in taken]
         if not own:
             continue

@@ -146,9 +146,10 @@ class ZoneEntry(Entry):
         joined = self.joined()
         if self.area is not None and (own or joined):
             raise refuse("area", "a zone given by its area has no other place: keep one of them")
-        if self.area is None and not own and "or" not in joined:
+        if self.area is None and not own and not joined:
             raise refuse(
-                "place", "a zone needs its place: one of within, inside, between, group, area; or other zones under or"
+                "place",
+                "a zone needs its place: one of within, inside, between, group, area; or zones under or, and, not",
             )
         needs(self, "inside", ("along", "unit"))
         if self.name.casefold() == WHOLE:

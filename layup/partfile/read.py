@@ -219,7 +219,7 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
         for key in ("or", "and", "not"):
             named = zone.get(key, [])
             for one in [named] if isinstance(named, str) else named if isinstance(named, list) else []:
-                if isinstance(one, str) and one not in zones[1:]:
+                if isinstance(one, str) and one not in zones:
                     hint = nearest(one, zones[1:]) or "Name another [[zone]] of this file."
                     fault(("zone", number, key), f'no such zone "{one}"', hint)
     holes = check_hole_names(entries, fault)

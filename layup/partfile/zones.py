@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from layup.errors import SurfaceError
-from layup.partfile.model import ZoneEntry
+from layup.partfile.model import WHOLE, ZoneEntry
 from layup.shape.measure import Measured
 from layup.shape.surface import Surface
 
@@ -36,7 +36,10 @@ def zone_spec(zone: ZoneEntry, zones: Mapping[str, ZoneEntry], inside_of: tuple[
         spec |= {"inside": _outline(zone), "along": list(zone.along or (0.0, 0.0, 1.0))}
     chain = (*inside_of, zone.name)
     for key, names in zone.joined().items():
-        spec[key] = [zone_spec(zones[name], zones, chain) for name in names if name in zones]
+        spec[key] = [
+            {"name": WHOLE} if name.casefold() == WHOLE else zone_spec(zones[name], zones, chain)
+            for name in names if name in zones or name.casefold() == WHOLE
+        ]  # fmt: skip
     return {key: value for key, value in spec.items() if value is not None}
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,8 +22,9 @@ from layup.errors import SurfaceError, UnitError, nearest
 from layup.shape.clip import Soup, split
 from layup.shape.geodesic import Curve, Front, near_edges, near_line, near_point, part
 from layup.shape.loops import Loop, free_loops
+from layup.shape.nearest import to_segments
 from layup.shape.plan import parse_place
-from layup.shape.topology import Faces, Points, edge_keys, free_edges
+from layup.shape.topology import Faces, Points, edge_keys, free_edges, normals
 from layup.units import parse
 
 if TYPE_CHECKING:
@@ -90,7 +92,75 @@ def within(
         both = _edges_and_rings(points, faces, list(holes.values()), reach, name, curve)
         if both is not None:
             return both
+    strip = _long_strip(points, faces, match["what"], reach, name)
+    if strip is not None:
+        return strip
     return part(_front(points, faces, match["what"], reach, name, curve), reach, whole=whole)
+
+
+_LONG = 20.0
+"""Times its half width from which a line is long. [-]"""
+_LEVEL = 0.04
+"""Slope across a strip up to which its shadow is as wide as the strip: 0.8 in a thousand is lost there. [-]"""
+
+
+def segments(text: object) -> list[object]:
+    """A line of more than two points as one line from each to the next; anything else as it is.
+
+    >>> segments("9 mm of the line (0, 0, 0) (1 m, 0, 0) (2 m, 1 m, 0)")
+    ['9 mm of the line (0, 0, 0) (1 m, 0, 0)', '9 mm of the line (1 m, 0, 0) (2 m, 1 m, 0)']
+    """
+    places = _PLACES.findall(text) if isinstance(text, str) else []
+    head = text[: text.index("(")] if isinstance(text, str) and places else ""
+    if len(places) < 3 or not head.rstrip().casefold().endswith(" line"):
+        return [text]
+    return [f"{head}{a} {b}" for a, b in pairwise(places)]
+
+
+def _long_strip(points: Points, faces: Faces, what: str, reach: float, name: str) -> tuple[Soup, Soup] | None:
+    """A strip along a straight line that is long for its width, cut by its shadow; None where that is not exact.
+
+    Where the surface is level across the strip, its edges lie in two planes beside the line, however the surface bends
+    along it: so nothing needs to be made finer, on a mesh of a million triangles or on a few stations.
+    """
+    places = _PLACES.findall(what)
+    if " ".join(_PLACES.sub(" ", what).casefold().split()).removeprefix("the ") != "line" or len(places) != 2:
+        return None
+    ends = np.array([parse_place(place, f"{name}: within") for place in places]).reshape(2, 3)
+    long = float(np.linalg.norm(ends[1] - ends[0]))
+    if long < _LONG * reach:
+        return None
+    soup = np.concatenate([points[faces], np.arange(len(faces))[:, None, None].repeat(3, axis=1)], axis=2)
+    along = (ends[1] - ends[0]) / long
+    off = np.empty(len(faces))  # how far each face is from the line at least
+    corners = points[faces]
+    middle = corners.mean(axis=1)
+    size = np.linalg.norm(corners - middle[:, None], axis=2).max(axis=1)
+    off = to_segments(middle, ends[:1].repeat(len(faces), 0), ends[1:].repeat(len(faces), 0)) - size
+    near = off <= reach
+    if not near.any():
+        return None
+    normal, area = normals(points, faces[near])
+    mean = (normal * area[:, None]).sum(axis=0)
+    up = mean - (mean @ along) * along
+    if not np.linalg.norm(up) > 0.5 * area.sum():
+        return None
+    up /= np.linalg.norm(up)
+    side = np.cross(up, along)
+    flat = np.stack([along, side])
+    start = ends[0] @ flat.T
+    turn = np.linspace(-np.pi / 2, np.pi / 2, 33)
+    cap = reach * np.column_stack([np.cos(turn), np.sin(turn)])
+    outline = start + np.concatenate([cap + np.array([long, 0.0]), -cap])
+    inner, outer = _in_shadow(soup[near], flat, outline)
+    if not len(inner):
+        return None
+    normal, area = normals(inner[:, :, :3].reshape(-1, 3), np.arange(3 * len(inner)).reshape(-1, 3))
+    normal = normal[area > 1e-9 * area.sum()]  # a sliver that the cut left has no direction
+    height = (inner[:, :, :3] - ends[0]) @ up
+    if np.abs(normal @ side).max() > _LEVEL or np.abs(height).max() > 0.1 * long or (normal @ up).min() <= 0.0:
+        return None  # it bends across the strip, or another skin lies in the same shadow
+    return inner, np.concatenate([outer, soup[~near]])
 
 
 def _edges_and_rings(
@@ -248,19 +318,45 @@ def between(soup: Soup, text: object, name: str) -> tuple[Soup, Soup]:
     """Part triangles at two stations.
 
     Args:
-        soup: Triangles.
-        text: As written: "x 100 mm 350 mm".
+        soup: Triangles of the whole surface.
+        text: As written: "x 100 mm 350 mm", "x 20 % 80 %", or "the middle third of x".
         name: What errors call the zone.
 
     Raises:
         SurfaceError: a text that can't be read, or no width.
     """
-    axis, low, high = _stations(text, name)
+    axis, low, high = _share(soup, text) or _stations(text, name)
     outer = []
     for sign, station in ((-1.0, low), (1.0, high)):
         soup, out = split(soup, sign * (soup[:, :, axis] - station))
         outer.append(out)
     return soup, np.concatenate(outer)
+
+
+_SHARE = re.compile(
+    r"(?:the\s+)?(?P<which>first|middle|last)\s+(?P<part>half|third|quarter|fifth)\s+of\s+(?P<axis>[xyz])",
+    re.IGNORECASE,
+)
+_PARTS = {"half": 2, "third": 3, "quarter": 4, "fifth": 5}
+_PER_CENT = re.compile(
+    r"(?P<axis>[xyz])[\s,]+(?P<low>[0-9.]+)\s*%[\s,]*(?:(?:to|and)\s+)?(?P<high>[0-9.]+)\s*%", re.IGNORECASE
+)
+
+
+def _share(soup: Soup, text: object) -> tuple[int, float, float] | None:
+    """Stations said as a share of the whole surface; None where the text says lengths."""
+    words = text.strip() if isinstance(text, str) else ""
+    said, cent = _SHARE.fullmatch(words), _PER_CENT.fullmatch(words)
+    if said:
+        part = 1.0 / _PARTS[said["part"].casefold()]
+        low = {"first": 0.0, "middle": 0.5 - 0.5 * part, "last": 1.0 - part}[said["which"].casefold()]
+        axis, high = _AXES[said["axis"].casefold()], low + part
+    elif cent and float(cent["low"]) < float(cent["high"]) <= 100.0:
+        axis, low, high = _AXES[cent["axis"].casefold()], float(cent["low"]) / 100, float(cent["high"]) / 100
+    else:
+        return None
+    least, most = float(soup[:, :, axis].min()), float(soup[:, :, axis].max())
+    return axis, least + low * (most - least), least + high * (most - least)
 
 
 def _stations(text: object, name: str) -> tuple[int, float, float]:
@@ -274,7 +370,10 @@ def _stations(text: object, name: str) -> tuple[int, float, float]:
         except UnitError:
             continue
     if axis not in _AXES or len(found) != 1:
-        raise SurfaceError(f'{name}: between "{text}" can\'t be read', 'Write "x 100 mm 350 mm"')
+        raise SurfaceError(
+            f'{name}: between "{text}" can\'t be read',
+            'Write "x 100 mm 350 mm", "x 20 % 80 %" or "the middle third of x"',
+        )
     low, high = sorted(found.pop())
     if not low < high:
         raise SurfaceError(f'{name}: between "{text}" has no width', "Give two different stations")
@@ -326,6 +425,14 @@ def inside(soup: Soup, outline: object, along: object, name: str) -> tuple[Soup,
     shape = shapely.Polygon(line)
     if not shape.is_valid or not shape.area > 0.0:
         raise SurfaceError(f"{name}: the outline crosses itself or has no area", "Put its points in order")
+    return _in_shadow(soup, flat, line)
+
+
+def _in_shadow(soup: Soup, flat: NDArray[np.float64], line: NDArray[np.float64]) -> tuple[Soup, Soup]:
+    """Part triangles by an outline (n, 2) in the plane of two unit directions (2, 3), shone square to it."""
+    import shapely
+
+    shape = shapely.Polygon(line)
     for p, q in zip(line, np.roll(line, -1, axis=0), strict=True):
         if np.array_equal(p, q):
             continue

@@ -247,18 +247,26 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
 
     p, f, owner = halve_edges(p, f, owner, long_and_near)
     count = int(np.ceil(np.linalg.norm(along) / (0.5 * step))) + 1
-    if count * len(f) > 50_000_000:
+    if count > 100_000:
         raise SurfaceError(f"{name}: too narrow for the length of the line", "Give a wider zone")
     feet, on = np.empty((count, 3)), np.empty(count, dtype=np.int64)
     gaps = np.empty(count)
     middle = p[f].mean(axis=1)
     round_ = np.sqrt(np.einsum("kij,kij->ki", p[f] - middle[:, None], p[f] - middle[:, None]).max(axis=1))
-    spacing = float(np.linalg.norm(along)) / max(count - 1, 1)
+    long = float(np.linalg.norm(along))
+    spacing = long / max(count - 1, 1)
+    # what is nearer to a point of the line than some distance lies within it along the line too
+    station = (middle - ends[0]) @ along / max(long, 1e-30)
+    order, widest = np.argsort(station, kind="stable"), float(round_.max())
+    stations = station[order]
     for number, share in enumerate(np.linspace(0.0, 1.0, count)):
         at = ends[0] + share * along
-        clear = np.sqrt(np.einsum("ij,ij->i", middle - at, middle - at)) - round_
         within = gaps[number - 1] + spacing if number else np.inf  # the foot is no further off than one step more
-        near = np.flatnonzero(clear <= within * (1.0 + 1e-9))
+        room = within * (1.0 + 1e-9) + widest
+        low, high = np.searchsorted(stations, (share * long - room, share * long + room), side="left")
+        some = np.sort(order[low : high + 1])
+        away_from = middle[some] - at
+        near = some[np.sqrt(np.einsum("ij,ij->i", away_from, away_from)) - round_[some] <= within * (1.0 + 1e-9)]
         here = nearest_points(p, f[near], at)
         square = np.einsum("ij,ij->i", here - at, here - at)
         best = int(np.argmin(square))

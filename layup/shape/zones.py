@@ -10,9 +10,11 @@ Keys of a zone, all of which must hold; for the first four a list means that one
     within  = "30 mm of cut-out 2"                  ... from one of the others, the longest is number 1
     within  = "30 mm of the cut-out at (9 mm, 0 mm, 0 mm)"
     within  = "25 mm of the line (0 mm, 0 mm, 0 mm) (300 mm, 0 mm, 0 mm)"
+    within  = "25 mm of the line (0 mm, 0 mm, 0 mm) (90 mm, 9 mm, 0 mm) (180 mm, 0 mm, 0 mm)"   a curve, by its points
     within  = "20 mm of the holes lightening"       a ring round each hole of a pattern
     within  = "20 mm of hole 3 of lightening"       ... round one of them
     between = "x 100 mm 350 mm"                     a band between two stations
+    between = "the middle third of x"               ... or "x 20 % 80 %": shares of the whole surface
     group   = "flange"                              a body, group or layer of the file
     inside  = [["0 mm", "0 mm"], ...]               an outline, shone through the part
     along   = [0, 0, 1]                             ... in this direction
@@ -33,7 +35,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, nearest
 from layup.shape.clip import Soup
-from layup.shape.conditions import between, inside, of_group, with_marks, within
+from layup.shape.conditions import between, inside, of_group, segments, with_marks, within
 from layup.shape.geodesic import Curve, finer
 from layup.shape.measure import Measured, measure_triangles
 from layup.shape.overlay import overlay
@@ -174,14 +176,15 @@ def _only_within(spec: Spec) -> str | None:
     """The text of a zone that is one distance along the surface and nothing else."""
     given = {key for key, value in spec.items() if key != "name" and value is not None}
     text = spec.get("within")
-    return text if given == {"within"} and isinstance(text, str) else None
+    alone = given == {"within"} and isinstance(text, str) and len(segments(text)) == 1
+    return text if alone and isinstance(text, str) else None
 
 
 def _fronts(spec: object) -> int:
     """How many distances along the surface a zone asks for."""
     if isinstance(spec, Mapping):
         own = spec.get("within")
-        number = len(own) if isinstance(own, (list, tuple)) else int(own is not None)
+        number = len(own) if isinstance(own, (list, tuple)) else len(segments(own)) if own is not None else 0
         return number + sum(_fronts(spec.get(key)) for key in JOINED)
     return sum(_fronts(s) for s in spec) if isinstance(spec, (list, tuple)) else 0
 
@@ -213,7 +216,8 @@ class _Work:
         own: list[_Rule] = []
         for key in ("within", "between", "group"):
             if key in given:
-                own.append(_any([self._mark(key, entry, name) for entry in _listed(given[key], name, key)]))
+                entries = [one for entry in _listed(given[key], name, key) for one in segments(entry)]
+                own.append(_any([self._mark(key, entry, name) for entry in entries]))
         if "inside" in given:
             own.append(self._mark("inside", (given["inside"], given["along"]), name))
         joined = {

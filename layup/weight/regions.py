@@ -24,11 +24,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.partfile.job import Job
-from layup.partfile.model import OPENINGS, WHOLE, PlyEntry
+from layup.partfile.model import OPENINGS, WHOLE, PlyEntry, ZoneEntry
 from layup.partfile.regions import Key, Regions, covered_by
 from layup.partfile.zones import zone_spec
 from layup.shape.measure import Measured
-from layup.shape.partition import NOTHING, cut_outs, free_edges_of, less, partition
+from layup.shape.partition import NOTHING, Piece, cut_outs, free_edges_of, less, partition
 from layup.shape.surface import Surface
 from layup.shape.topology import edge_keys
 from layup.shape.zones import zone_key
@@ -85,16 +85,37 @@ def located(job: Job) -> Regions:
         old = [k for k in kept if k[0] == "regions"]
         if len(old) >= 8:  # a page on which one zone is changed again and again
             del kept[old[0]]
-        kept[key] = _cut(job, [z.name for z in zones], specs)
+        kept[key] = _cut(job, zones, specs)
     found: Regions = kept[key]
     return found
 
 
-def _cut(job: Job, names: list[str], specs: list[dict[str, object]]) -> Regions:
+def _lying(zones: Sequence[ZoneEntry], drawn: Sequence[int], piece: Piece) -> dict[str, bool]:
+    """Whether a piece lies in each zone: in a drawn one by its cut, in one of other zones by what it says of them."""
+    by_name = {zone.name: zone for zone in zones}
+    known = {zones[n].name: place in piece.zones for place, n in enumerate(drawn)}
+
+    def held(name: str) -> bool:
+        if name not in by_name:
+            return True  # the whole
+        if name not in known:
+            said = by_name[name].joined()
+            some = [held(other) for other in said.get("or", [])] or [True]
+            barred = any(held(other) for other in said.get("not", []))
+            known[name] = any(some) and all(held(other) for other in said.get("and", [])) and not barred
+        return known[name]
+
+    return {zone.name: held(zone.name) for zone in zones}
+
+
+def _cut(job: Job, zones: Sequence[ZoneEntry], specs: list[dict[str, object]]) -> Regions:
     surface = job.surface
     if not surface.has_mesh:
         return _by_area(job)
-    parted = partition(surface, specs)
+    names = [zone.name for zone in zones]
+    # a zone of other zones has no border of its own: cut once more along theirs it would cost much and change nothing
+    drawn = [n for n, z in enumerate(zones) if z.within or z.between or z.group or z.inside is not None]
+    parted = partition(surface, [specs[n] for n in drawn])
     pieces = parted.pieces
     area = np.array([piece.measured.area for piece in pieces])
     lie = lies_of(job)
@@ -116,7 +137,7 @@ def _cut(job: Job, names: list[str], specs: list[dict[str, object]]) -> Regions:
     edge, rim = _stated(job, edge, rim, drilled)
     known = all(p.measured.centroid is not None and p.measured.second_moment is not None for p in pieces)
     keys: tuple[Key, ...] = ((WHOLE, ()), *((name, ()) for name in names))
-    on = np.array([[True, *(n in piece.zones for n in range(len(names)))] for piece in pieces], dtype=bool)
+    on = np.array([[True, *_lying(zones, drawn, piece).values()] for piece in pieces], dtype=bool)
     return Regions(
         area=area,
         centroid=np.array([p.measured.centroid for p in pieces], dtype=np.float64) if known else None,
