@@ -120,10 +120,11 @@ def test_hours_instead_of_cost() -> None:
 
 
 def test_what_is_missing_is_said() -> None:
-    with pytest.raises(LayupError, match='no hours are given for "a"'):
-        choose([part("a", 1, 1)], EMPTY, [], ROOMY, 1, "hours")
-    with pytest.raises(LayupError, match="no cost"):
-        choose([Candidate("a", 1, 1)], EMPTY, [], ROOMY, 1)
+    assert choose([part("a", 1, 1)], EMPTY, [], ROOMY, 1, "hours").left_out == ("a",)
+    after = part("after", 2, 1, needs=("bare",))
+    found = choose([Candidate("bare", 9, 1), after, part("b", 2, 5)], EMPTY, [], ROOMY, 1)
+    assert found.left_out == ("bare", "after")  # what needs one that is left out is left out too
+    assert [one.name for one in found.chosen] == ["b"]
     with pytest.raises(LayupError, match="EUR and USD"):
         choose([part("a", 1, 1), Candidate("b", 1, 1, cost=(1.0, "USD"))], EMPTY, [], ROOMY, 1)
 
@@ -151,3 +152,27 @@ def test_ranking() -> None:
     assert first.enough
     with pytest.raises(LayupError, match="nothing is ranked"):
         rank([a], EMPTY, 3.0, "colour")
+
+
+def test_within_a_budget_and_hours() -> None:
+    listed = [part("a", 3.0, 100, hours=3600.0), part("b", 2.0, 40, hours=36000.0), part("c", 1.5, 30, hours=3600.0)]
+    assert {c.name for c in choose(listed, EMPTY, [], ROOMY, 3.0, budget=75).chosen} == {"b", "c"}
+    assert {c.name for c in choose(listed, EMPTY, [], ROOMY, 4.0, hours=2 * 3600.0).chosen} == {"a", "c"}
+    short = choose(listed, EMPTY, [], ROOMY, 6.0, budget=75)  # out of reach: the most that the money buys
+    assert {c.name for c in short.chosen} == {"b", "c"}
+    assert short.reachable == pytest.approx(3.5)
+    assert short.amount <= 75
+
+
+@settings(max_examples=30)
+@given(st.lists(st.tuples(st.integers(1, 9), st.integers(1, 30), st.integers(1, 20)), min_size=1, max_size=7),
+       st.integers(5, 60), st.integers(5, 60))  # fmt: skip
+def test_no_set_within_the_caps_saves_more(rows: list[tuple[int, int, int]], budget: int, hours: int) -> None:
+    listed = [part(str(n), s, c, hours=float(h)) for n, (s, c, h) in enumerate(rows)]
+    found = choose(listed, EMPTY, [], ROOMY, 1000.0, budget=budget, hours=hours)
+    most = max(
+        sum(s for s, _, _ in some)
+        for size in range(len(rows) + 1) for some in combinations(rows, size)
+        if sum(c for _, c, _ in some) <= budget and sum(h for _, _, h in some) <= hours
+    )  # fmt: skip
+    assert sum(c.saves for c in found.chosen) == most

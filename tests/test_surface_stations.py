@@ -4,6 +4,7 @@ Tolerances: straight edges are exact. A smooth edge at 9 stations comes within 0
 rule may be several per cent low at a round end, and the stated spread must cover what is wrong.
 """
 
+import json
 import random
 from math import hypot, pi
 
@@ -180,3 +181,17 @@ def test_hundred_damaged_files(tmp_path):
         except SurfaceError:
             refused += 1
     assert refused > 20
+
+
+@pytest.mark.parametrize(("size", "area"), [("width", 0.5 * (0.4 + 0.2)), ("girth", None)])
+def test_surface_reads_a_csv_of_stations(tmp_path, size, area):
+    from click.testing import CliRunner
+
+    from layup.commands.cli import main
+
+    file = tmp_path / "wing.csv"
+    file.write_text(f"# measured with a tape\nstation (mm),{size} (mm)\n0,400\n500,300\n1000,200\n", encoding="utf-8")
+    done = CliRunner().invoke(main, ["surface", str(file), "--json"])
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.output)
+    assert told["area_m2"] == pytest.approx(area if area is not None else 0.3, rel=0.02)

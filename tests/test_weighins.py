@@ -481,3 +481,30 @@ def test_two_things_told_the_shop_at_once_are_refused() -> None:
     done = run("shop", "--undo", "3", "--lot", "A-117")
     assert done.exit_code == 2
     assert "one at a time" in done.output
+
+
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
+def test_the_history_is_one_plain_table_with_what_was_taken_back(hatch_file: Path, form: str) -> None:
+    with open_store(hatch_file.parent) as store:
+        weigh_in(store, hatch_file, 0.9, "trimmed", "=900 g", Circumstances("1", person="A"))
+        second = weigh_in(store, hatch_file, 1.4, "finished")
+        store.undo(second.entry.number)
+    out = hatch_file.with_name(f"history.{form}")
+    done = run("shop", "history", "--out", out, "--shop", hatch_file.parent, "--units", "lb")
+    assert done.exit_code == 0, done.output
+    if form == "csv":
+        import csv
+
+        rows = list(csv.reader(out.read_text("utf-8-sig").splitlines()))
+    else:
+        from openpyxl import load_workbook
+
+        rows = [list(row) for row in load_workbook(out).active.iter_rows(values_only=True)]
+    assert len(rows) == 3  # a row a weigh-in, and the headings
+    first, other = (dict(zip(rows[0], row, strict=True)) for row in rows[1:])
+    assert float(first["weighed, oz"]) == approx(0.9 / OZ, abs=1e-5)
+    assert float(first["from"]) < float(first["expected, oz"]) < float(first["to"])
+    assert first["who"] == "A"
+    assert not str(first["as typed"]).startswith("=")
+    assert (first["stands"] or "", other["stands"]) == ("", "taken back")
+    assert run("shop", "history", "--out", out.with_suffix(".doc"), "--shop", hatch_file.parent).exit_code == 2

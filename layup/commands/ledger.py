@@ -210,7 +210,13 @@ def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
 @units_option
 @click.option("--rank", "by", type=click.Choice(["saving", "cost", "hours", "balance"]), default="saving")
 @click.option("--least", type=click.Choice(["cost", "hours"]), help="What the set is to be least in.")
-def next_parts(refit: Path, shop: Path | None, units: Kept | None, by: str, least: Any) -> None:
+@click.option(
+    "--budget", type=click.FloatRange(min=0.0), help="Most money for the set, in the currency of the candidates."
+)
+@click.option("--hours", type=click.FloatRange(min=0.0), help="Most hours of work for it.")
+def next_parts(
+    refit: Path, shop: Path | None, units: Kept | None, by: str, least: Any, budget: float | None, hours: float | None
+) -> None:
     """Which part next: the candidates ranked, and the set that reaches the target at least cost or hours."""
     from layup.refit import screen as ledger_screen
     from layup.refit.envelope import envelope_of
@@ -225,7 +231,11 @@ def next_parts(refit: Path, shop: Path | None, units: Kept | None, by: str, leas
             loads = [case.sum for case in job.loads]
             objective = least or job.refit.target.least
             try:
-                choice = choose(job.candidates, ledger.empty, loads, envelope_of(job.refit.limits), need, objective)
+                limits = envelope_of(job.refit.limits)
+                seconds = None if hours is None else hours * 3600.0
+                choice = choose(
+                    job.candidates, ledger.empty, loads, limits, need, objective, budget=budget, hours=seconds
+                )  # fmt: skip
             except KeyboardInterrupt:
                 click.echo("Stopped before a set was found; the parts are ranked one by one.", err=True)
         screen.show(ledger_screen.ranking_screen(ranks, choice, units or job.refit.units, loading))

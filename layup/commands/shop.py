@@ -128,16 +128,41 @@ def save_picture(file: Path, shop: Path | None, yes: bool) -> None:
 
 @command.command("history")
 @click.argument("rows", type=click.IntRange(1, 100_000), default=20)
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="Every weigh-in as a table: .csv or .xlsx."
+)
 @shop_option
 @units_option
-def show_history(rows: int, shop: Path | None, units: System | None) -> None:
-    """The newest ROWS weigh-ins, by number."""
+@yes_option
+def show_history(rows: int, out: Path | None, shop: Path | None, units: System | None, yes: bool) -> None:
+    """The newest ROWS weigh-ins, by number; with --out all of them, those taken back marked.
+
+    The lossless copy of the record is `layup shop export`.
+    """
     from layup.learn.screen import history_screen
     from layup.learn.weighins import newest
     from layup.weight import screen
 
+    if out is not None:
+        _write_history(out, shop, units or "metric", yes)
+        return
     with _record(shop) as store:
         screen.show(history_screen(newest(store, rows), units or "both"))
+
+
+def _write_history(out: Path, shop: Path | None, system: System, yes: bool) -> None:
+    from layup.errors import LayupError
+    from layup.files.writing import write_file
+    from layup.learn.exchange import history_table
+    from layup.report.document_sheet import table_bytes
+
+    form = out.suffix.casefold()
+    if form not in (".csv", ".xlsx"):
+        raise LayupError(f'the history can\'t be written as "{out.name}". End its name in .csv or .xlsx')
+    check_outputs([out], yes, [])
+    with _record(shop) as store:
+        write_file(out, table_bytes(history_table(store, system), "Weigh-ins", form))
+    click.echo(f"History: {out}")
 
 
 @command.command("forget")

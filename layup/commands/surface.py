@@ -37,7 +37,8 @@ def command(
 ) -> None:
     """What does FILE hold, which side is taken, and what is odd about it?
 
-    FILE is a mesh (STL, OBJ, PLY, OFF, GLB, 3MF), a CAD solid (STEP) or a flat drawing (DXF, SVG, CSV of points).
+    FILE is a mesh (STL, OBJ, PLY, OFF, GLB, 3MF), a CAD solid (STEP), a flat drawing (DXF, SVG, CSV of points), or a
+    CSV of stations with their widths or girths.
     """
     from layup.partfile.opened import look_at
     from layup.report.saving import save

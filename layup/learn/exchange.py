@@ -19,7 +19,10 @@ from layup.files.writing import write_file
 from layup.learn.payloads import odd
 from layup.learn.schema import as_text, digest_of
 from layup.learn.store import Store
-from layup.words import no_formula
+from layup.learn.weighins import KIND, from_entry
+from layup.report.document import Grid, Numbers
+from layup.units import OZ
+from layup.words import System, no_formula
 
 _FORM = "layup record 1"
 _COLUMNS = ("key", "at", "kind", "part", "piece", "stage", "mass_kg", "said", "payload", "digest")
@@ -59,6 +62,35 @@ def to_csv(store: Store) -> str:
     for digest, body in store.query("SELECT digest, body FROM texts ORDER BY digest"):
         writer.writerow([digest, "", TEXT, "", "", "", "", "", json.dumps(body, ensure_ascii=True), ""])
     return out.getvalue()
+
+
+def history_table(store: Store, system: System) -> Grid:
+    """Every weigh-in as one plain table, a row each, in the shop's units; those taken back are marked.
+
+    Args:
+        store: The record; its lossless copy is `write_export`.
+        system: "lb" for decimal ounces, else grams.
+    """
+    gone = store.undone()
+    unit, name = (OZ, "oz") if system == "lb" else (1e-3, "g")
+    rows: list[tuple[str, ...]] = []
+    weighed: list[float | None] = []
+    expected: list[tuple[float | None, ...]] = []
+    for number, key in store.query("SELECT number, key FROM entries WHERE kind = ? ORDER BY number", (KIND,)):
+        one = from_entry(store.entry(number))
+        around, due = one.circumstances, one.expected or {}
+        off = f"{(one.mass / due['mean'] - 1) * 100:+.1f} %" if due.get("mean") else ""
+        rows.append((
+            str(one.entry.number), one.entry.at[:16].replace("T", " "), one.part, around.piece, one.stage, one.said,
+            "", "", "", "", off, around.lot, around.person, around.notes, "taken back" if key in gone else "",
+        ))  # fmt: skip
+        weighed.append(one.mass / unit)
+        expected.append(tuple(due[k] / unit if k in due else None for k in ("mean", "p05", "p95")))
+    head = ("entry", "when", "part", "piece", "stage", "as typed", f"weighed, {name}", f"expected, {name}", "from",
+            "to", "seen over expected", "lot", "who", "notes", "stands")  # fmt: skip
+    columns: list[tuple[float | None, ...]] = [tuple(weighed), *(tuple(row[n] for row in expected) for n in range(3))]
+    numbers = {6 + n: Numbers(head[6 + n], values, alone=True) for n, values in enumerate(columns)}
+    return Grid(head, tuple(rows), numbers=numbers)
 
 
 def _entries(store: Store) -> list[tuple[str, str, str, str]]:

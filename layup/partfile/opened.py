@@ -159,7 +159,7 @@ def look_at(
     """Open any surface file for a person who wants to know what is in it; nothing odd is passed over.
 
     Args:
-        path: A mesh, a STEP file, or a drawing (.dxf, .svg, .csv).
+        path: A mesh, a STEP file, a drawing (.dxf, .svg, .csv), or a .csv of stations.
         unit: Unit of its numbers, where it states none.
         side: Side of a closed solid.
         body: Which body of several.
@@ -175,6 +175,19 @@ def look_at(
         return _looked_at(path, unit, side, body, told)
 
 
+def _stations_in(path: Path) -> str | None:
+    """What key of [surface] a CSV of stations goes under: "stations" or "girths"; None for any other file."""
+    from layup.files.reading import TABLE, read_file
+
+    if path.suffix.casefold() != ".csv":
+        return None
+    lines = read_file(path, TABLE).decode("utf-8-sig", "replace").splitlines()
+    head = next((line.casefold() for line in lines if line.strip() and not line.lstrip().startswith("#")), "")
+    if "station" not in head:
+        return None
+    return "girths" if "girth" in head else "stations"
+
+
 def _looked_at(path: Path, unit: str | None, side: str | None, body: str | None, told: Told) -> Surface:
     if path.suffix.casefold() in (".dxf", ".svg", ".csv"):
         either = side is not None and side.strip().casefold() in ("outer", "inner")
@@ -182,6 +195,9 @@ def _looked_at(path: Path, unit: str | None, side: str | None, body: str | None,
             raise SurfaceError(
                 f"{path.name} is a flat drawing, with no side and no body", "Leave --side and --body out"
             )
+        kind = _stations_in(path)
+        if kind is not None:
+            return _from_stations(SurfaceEntry.model_validate({kind: path.name, "unit": unit}), path.parent)
         entry = SurfaceEntry(outline=path.name, unit=unit)
         surface = _from_outline(entry, path.parent, (), told)
         if either:

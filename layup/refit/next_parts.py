@@ -77,6 +77,7 @@ class Choice:
         reachable: The largest saving of any set that holds every limit; None if not asked for. [kg]
         empty: The aircraft with the set made. [kg, kg m]
         rounds: How often the solver was asked.
+        left_out: Candidates without the cost or the hours that were needed.
     """
 
     objective: Objective
@@ -91,6 +92,7 @@ class Choice:
     reachable: float | None
     empty: Balance
     rounds: int = field(default=1, compare=False)
+    left_out: tuple[str, ...] = ()
 
 
 def rank(candidates: Sequence[Candidate], empty: Balance, need: float, by: str = "saving") -> list[Rank]:
@@ -130,6 +132,9 @@ def choose(
     envelope: Envelope,
     need: float,
     objective: Objective = "cost",
+    *,
+    budget: float | None = None,
+    hours: float | None = None,
 ) -> Choice:
     """The set that saves enough at least cost or hours, with every load case inside every limit.
 
@@ -142,21 +147,38 @@ def choose(
         envelope: The limits.
         need: What must be saved. [kg]
         objective: "cost" or "hours".
+        budget: Most money for the set; None for no limit.
+        hours: Most work for it; None for no limit. [s]
 
     Returns:
-        The choice; its `chosen` is empty and `reachable` is given where no set reaches the target.
+        The choice; where no set reaches the target, `reachable` is given, and `chosen` is empty, or within a budget or
+        hours the set that saves most. Candidates without a figure that is needed are left out, and named.
 
     Raises:
-        LayupError: A candidate has no cost (or hours), or costs come in more than one currency.
+        LayupError: Costs come in more than one currency.
     """
+    by_cost, by_hours = objective == "cost" or budget is not None, objective == "hours" or hours is not None
+    bare = [c for c in candidates if (by_cost and c.cost is None) or (by_hours and c.hours is None)]
+    # one that cannot be made without one that is left out is left out too
+    while more := [c for c in candidates if c not in bare and any(b.name in c.needs for b in bare)]:
+        bare += more
+    left_out = tuple(c.name for c in candidates if c in bare)
+    candidates = [c for c in candidates if c not in bare]
     prices, currency = _prices(candidates, objective)
     problem = _Problem(candidates, empty, loads, envelope)
+    if budget is not None:
+        problem.at_most(_prices(candidates, "cost")[0], budget)
+    if hours is not None:
+        problem.at_most(_prices(candidates, "hours")[0], hours)
+    capped = budget is not None or hours is not None
     best = problem.solve(prices, need)
     reachable = None
     if best is None:
         most = problem.solve(-problem.saves, None)
         reachable = float(problem.saves @ most) if most is not None else None
         picked = np.zeros(len(candidates), dtype=bool)
+        if capped and most is not None:
+            picked = most.astype(bool)
     else:
         least = float(prices @ best)
         # Among equals the one that saves most; the bound leaves room for the solver's own tolerance only.
@@ -173,7 +195,7 @@ def choose(
     chance = NormalDist(total, sigma).cdf(2 * total - need) if sigma > 0 else float(total >= need)
     after = Balance(empty.mass - total, empty.moment + math.fsum(one.moment for one in chosen))
     return Choice(objective, chosen, float(prices @ picked), currency, saving, need, chance, _risk(chosen),
-                  problem.proved, reachable, after, problem.rounds)  # fmt: skip
+                  problem.proved, reachable, after, problem.rounds, left_out)  # fmt: skip
 
 
 @contextmanager
@@ -203,22 +225,11 @@ def _hushed() -> Iterator[None]:
 
 def _prices(candidates: Sequence[Candidate], objective: Objective) -> tuple[Floats, str]:
     if objective == "hours":
-        bare = [one.name for one in candidates if one.hours is None]
-        if bare:
-            raise LayupError(f'no hours are given for {_some(bare)}: add hours = "12 h" to each, or choose by cost')
         return np.array([one.hours for one in candidates], dtype=np.float64), ""
-    bare = [one.name for one in candidates if one.cost is None]
-    if bare:
-        raise LayupError(f'no cost is given for {_some(bare)}: add cost = "120 EUR" to each, or choose by hours')
     currencies = {one.cost[1] for one in candidates if one.cost}
     if len(currencies) > 1:
         raise LayupError(f"costs are in {' and '.join(sorted(currencies))}: give them all in one currency")
     return np.array([one.cost[0] for one in candidates if one.cost]), next(iter(currencies), "")
-
-
-def _some(names: list[str]) -> str:
-    quoted = ", ".join(f'"{name}"' for name in names[:4])
-    return quoted + (f" and {len(names) - 4} more" if len(names) > 4 else "")
 
 
 def _risk(chosen: Sequence[Candidate]) -> tuple[tuple[str, float], ...]:
@@ -260,6 +271,10 @@ class _Problem:
         self.lows.append(low)
         self.highs.append(high)
 
+    def at_most(self, amounts: Floats, most: float) -> None:
+        """Keep the sum of an amount of the chosen at or below a limit."""
+        self._row(amounts, -np.inf, most + 1e-9 * max(1.0, abs(most)))
+
     def _exclusions(self, candidates: Sequence[Candidate]) -> None:
         place = {one.name: number for number, one in enumerate(candidates)}
         for one in candidates:
@@ -267,7 +282,7 @@ class _Problem:
                 row = np.zeros(len(candidates))
                 row[place[one.name]], row[place[other]] = 1.0, -1.0
                 self._row(row, -np.inf, 0.0)
-            for other in one.instead_of:
+            for other in (name for name in one.instead_of if name in place):
                 row = np.zeros(len(candidates))
                 row[place[one.name]] = row[place[other]] = 1.0
                 self._row(row, -np.inf, 1.0)

@@ -322,6 +322,11 @@ def choice_text(choice: Choice, kept: Kept) -> str:
     """The chosen set in sentences."""
     if choice.need <= 0.0:
         return "The target is reached: nothing more is needed."
+    left_out = f"\nLeft out for want of a cost or hours: {'; '.join(choice.left_out)}." if choice.left_out else ""
+    return _choice_text(choice, kept) + left_out
+
+
+def _choice_text(choice: Choice, kept: Kept) -> str:
     if not choice.chosen:
         if not choice.proved:
             return "The search gave up before it could prove an answer: set fewer candidates."
@@ -329,6 +334,12 @@ def choice_text(choice: Choice, kept: Kept) -> str:
             return "No set of these parts keeps every load case inside limits."
         most, need = mass_kept(choice.reachable, kept), mass_kept(choice.need, kept)
         return f"No set reaches the target: {need} is asked, and with every load case inside limits {most} can be had."
+    if choice.reachable is not None:
+        names = "; ".join(one.name for one in choice.chosen)
+        return (
+            f"Within that budget the target, {mass_kept(choice.need, kept)}, is out of reach. The most that can be "
+            f"saved, with every load case inside limits, is {mass_kept(choice.reachable, kept)}: {names}."
+        )
     amount = f"{choice.amount:.0f} {choice.currency}" if choice.objective == "cost" else f"{choice.amount / 3600:.0f} h"
     names = ", ".join(one.name for one in choice.chosen)
     text = [

@@ -77,6 +77,39 @@ def xlsx_bytes(documents: Sequence[Document]) -> bytes:
     return out.getvalue()
 
 
+def table_bytes(grid: Grid, title: str, form: str) -> bytes:
+    """One plain table, headings in the first line.
+
+    Args:
+        grid: The table; figures come as `Grid.numbers` has them.
+        title: Of the sheet.
+        form: ".csv" or ".xlsx".
+    """
+    rows = [[no_formula(cell) for cell in cells] for _, cells in _grid(grid)]
+    if form == ".csv":
+        text = io.StringIO()
+        csv.writer(text, lineterminator="\n").writerows(rows)
+        return text.getvalue().encode("utf-8-sig")
+    from openpyxl import Workbook
+    from openpyxl.styles import Font
+
+    book = Workbook()
+    sheet: Any = book.worksheets[0]
+    sheet.title = title[:31]
+    for number, cells in enumerate(rows, start=1):
+        for column, value in enumerate(cells, start=1):
+            cell = sheet.cell(number, column)
+            cell.value = value
+            if isinstance(value, str):
+                cell.data_type = "s"  # never a formula
+            if number == 1:
+                cell.font = Font(bold=True)
+    sheet.freeze_panes = "A2"
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
 def _lines(document: Document) -> Iterator[Line]:
     alarms: list[Line] = [("alarm", [alarm]) for alarm in document.alarms]
     yield "title", [document.kind]
