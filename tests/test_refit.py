@@ -287,3 +287,26 @@ def test_the_final_weighing_of_the_page(examples: Path) -> None:
     # By hand: 537.25 + 537.25 at 82.1, 87.125 at 259.6.
     assert empty.mass / LB == pytest.approx(1161.625)
     assert empty.cg / INCH == pytest.approx((1074.5 * 82.1 + 87.125 * 259.6) / 1161.625)
+
+
+def test_limits_in_the_words_of_the_papers() -> None:
+    from layup.refit.model import LimitsEntry
+
+    said = LimitsEntry.model_validate({"maximum": "1600 lb", "minimum": "1100 lb", "forward": "70 in", "aft": "86 in"})
+    assert said == LimitsEntry.model_validate(
+        {"most": "1600 lb", "least": "1100 lb", "forward": "70 in", "aft": "86 in"}
+    )
+    with pytest.raises(ValueError, match="keep one"):
+        LimitsEntry.model_validate({"maximum": "1 lb", "most": "1 lb", "forward": "70 in", "aft": "86 in"})
+
+
+def test_what_the_seams_weigh_under_both_names() -> None:
+    from click.testing import CliRunner
+
+    from layup.commands.cli import main
+
+    told = [CliRunner().invoke(main, ["ledger", word, "--help"]) for word in ("seams", "join")]
+    assert [one.exit_code for one in told] == [0, 0]
+    shown = CliRunner().invoke(main, ["ledger", "--help"]).output
+    assert "seams" in shown
+    assert "\n  join" not in shown

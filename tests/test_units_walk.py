@@ -29,7 +29,8 @@ PARTS = [
 COMMANDS = [
     *(("predict", part) for part in PARTS[:4]), ("compare", "motor-glider/instrument-hood.toml"),
     ("mix", PARTS[1], "--ratio", "100:30", "--temperature", "18 degC"), ("mix", PARTS[3]), ("bag", PARTS[3]),
-    ("holes", PARTS[2]), ("cut", PARTS[1], "--rough"),
+    ("holes", PARTS[2]), ("cut", PARTS[1], "--rough"), ("patterns", PARTS[3]), ("ledger", "motor-glider/refit.toml"),
+    ("surface", "motor-glider/engine-bay-door.stl", "--unit", "mm"), ("predict", PARTS[3], "--plies", "3", "--adds"),
 ]  # fmt: skip
 NAMES = sorted((m.name for m in load_library()), key=len, reverse=True)
 
@@ -73,3 +74,41 @@ def test_the_walk_finds_what_it_looks_for() -> None:
     assert foreign("ply 1 weighs 82 g", "lb")
     assert foreign("ply 1 weighs 2 7/8 oz", "metric")
     assert not foreign("glass boat cloth 4 oz: 82 g", "metric")
+
+
+CHOOSE = """title = "Lid"
+process = "vacuum bag"
+resin = "epoxy, laminating"
+[surface]
+rectangle = ["320 mm", "220 mm"]
+[needs]
+hand_load = "200 N"
+hand_deflection = "6 mm"
+angles = [0, 45]
+[shelf]
+fabrics = ["carbon plain 200"]
+processes = ["vacuum bag"]
+[[replaces]]
+name = "skin"
+sheet = "aluminium 2024-T3"
+thickness = "0.8 mm"
+"""
+STOCK = """label,kind,material,width,length,amount,made,keeps
+R1,roll,carbon plain 200,1.27 m,1 m,,,
+E1,resin,"epoxy, laminating",,,1.2 kg,2026-01-10,12 months
+"""
+
+
+@pytest.mark.parametrize("system", ["lb", "metric"])
+@pytest.mark.parametrize(
+    "line", ["choose lid.toml", "cut door.toml --rough --seconds 0 --stock stock.csv", "stock stock.csv"]
+)
+def test_choose_and_the_shelf_keep_to_their_units(line: str, system: str, tmp_path: Path) -> None:
+    (tmp_path / "lid.toml").write_text(CHOOSE, encoding="utf-8")
+    door = CHOOSE.split("[needs]")[0] + '[[ply]]\nfabric = "carbon plain 200"\ncount = 12\n'
+    (tmp_path / "door.toml").write_text(door, encoding="utf-8")
+    (tmp_path / "stock.csv").write_text(STOCK, encoding="utf-8")
+    words = [str(tmp_path / word) if "." in word else word for word in line.split()]
+    done = CliRunner().invoke(main, [*words, "--units", system])
+    assert done.exit_code == 0, done.output
+    assert foreign(done.output, system) == []

@@ -83,7 +83,7 @@ SETUP = {
         "",
         "From the aircraft's papers. A limit that changes with weight is written a row a line.",
         (
-            ("most", "Highest weight", "1653 lb"),
+            ("most", "Maximum weight", "1653 lb"),
             ("least", "Lowest weight", "1150 lb"),
             ("forward", "Forward limit", "74.5 in\n1150 lb at 83 in"),
             ("aft", "Aft limit", "81 in"),

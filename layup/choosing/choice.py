@@ -353,7 +353,7 @@ def _conditions(job: Job, needs: Needs) -> str:
     said = "Strength is for room temperature, dry, undamaged"
     if taken:
         return f"{said}; {', '.join(taken)} (common practice, no source)."
-    return said + ": a resin cured cold loses a third or more when hot (54 °C, 130 °F) and wet (from memory)."
+    return said + ": a resin cured cold loses a third or more at 54 °C (130 °F) and wet (from memory)."
 
 
 def _unchecked(job: Job, needs: Needs, flat: Flat | None) -> tuple[str, ...]:

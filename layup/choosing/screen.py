@@ -46,7 +46,7 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
     lines = [
         asked_words(choice, system),
         *(in_units(f"! {said}", system) for said in choice.blocked),
-        choice.conditions,
+        in_units(choice.conditions, system),
     ]
     parts += [Padding(Text(said, style="bold" if said[0] == "!" else ""), (0, 0, 0, 2)) for said in lines if said]
     shown = choice.best or choice.nearest

@@ -29,6 +29,7 @@ from layup.laminate.stiffness import stack_stiffness
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.partfile.model import WHOLE, FinishEntry, PlyEntry
+from layup.report.surface_words import in_units
 from layup.spread import Interval, interval
 from layup.units import parse
 from layup.weight.compare import process_for, unfit
@@ -344,7 +345,10 @@ def adds_screen(prediction: Prediction, rows: Sequence[Added], system: System) -
     for row in rows:
         share = percent_words(row.mass / prediction.mass.mean)
         table.add_row(
-            Text(f"  {row.what}"), Text(mass_both(row.mass, system), style="bold"), share, Text(row.how, style="dim")
+            Text(f"  {in_units(row.what, system)}"),
+            Text(mass_both(row.mass, system), style="bold"),
+            share,
+            Text(row.how, style="dim"),
         )
     return Group(Text(prediction.title, style="bold"), Text(), table)
 

@@ -341,8 +341,8 @@ def _overview(
     canvas.setFillColor(_hex(palette.QUIET))
     if first:
         text = (
-            f"{total} sheets at full size. Print at 100 %, not fitted to the page; then measure the bars at the foot.",
-            "Cut each sheet along its solid line at the right and at the top, lay it on the dashed line of the next,",
+            f"{total} pages at full size. Print at 100 %, not fitted to the paper; then measure the bars at the foot.",
+            "Cut each page along its solid line at the right and at the top, lay it on the dashed line of the next,",
             "and let the crosses fall on each other. Letters go up, numbers to the right. The arrow is the warp.",
             *(f"{line[:1].upper()}{line[1:]}." for line in plies[0].sides if line),
         )
@@ -366,7 +366,7 @@ def _overview(
             y - 26,
             f"{length_words(box[2] - box[0], system)} x {length_words(box[3] - box[1], system)}, "
             f"cloth {area_words(ply.outline.area, system)}, "
-            + (f"{count} sheets, {own.rows} up and {own.columns} across" if count > 1 else "1 sheet"),
+            + (f"{count} pages, {own.rows} up and {own.columns} across" if count > 1 else "1 page"),
         )
         canvas.setFillColor(_hex(palette.QUIET))
         for below, note in enumerate(_wrapped("; ".join(ply.notes), 74)[:3]):
@@ -471,7 +471,7 @@ def _sheet(
         (page[0] - SIDE - 0.012) * _POINT, 0.0132 * _POINT, title if len(title) <= room else title[: room - 1] + "…"
     )
     canvas.setFillColor(_hex(palette.QUIET))
-    canvas.drawRightString((page[0] - SIDE - 0.012) * _POINT, 0.0095 * _POINT, f"sheet {number} of {total}")
+    canvas.drawRightString((page[0] - SIDE - 0.012) * _POINT, 0.0095 * _POINT, f"page {number} of {total}")
     canvas.showPage()
 
 

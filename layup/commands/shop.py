@@ -46,7 +46,7 @@ class _Shop(click.Group):
         return [FORMER[told[0]], *words[at + 1 :], *words[len(folder) // 2 : at], *folder]
 
 
-@click.group("shop", cls=_Shop, short_help="This shop's habits: what its scale has taught so far.")
+@click.group("shop", cls=_Shop, short_help="This shop's resin factor: what its scale has taught so far.")
 def command() -> None:
     """What the shop's scale has taught so far, the record of it, and what the record may be told.
 

@@ -135,7 +135,7 @@ def _limits(axes: Axes, loading: Loading, length: float, mass: float) -> None:
     axes.annotate("forward limit", (x0, middle), (-5, 0), rotation=90, ha="right", va="center", **quiet)
     axes.annotate("aft limit", (x1, middle), (5, 0), rotation=90, ha="left", va="center", **quiet)
     left = min(x for x, y in zip(xs, ys, strict=True) if y == max(ys))
-    axes.annotate("highest weight", (left, max(ys)), (2, 4), ha="left", va="bottom", **quiet)
+    axes.annotate("maximum weight", (left, max(ys)), (2, 4), ha="left", va="bottom", **quiet)
 
 
 def _points(axes: Axes, ledger: Ledger, loading: Loading, outside: set[int], length: float, mass: float) -> None:

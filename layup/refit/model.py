@@ -278,7 +278,7 @@ TankArm = Annotated[Rows, _table("a tank's arm", '[["0 %", "88 in"], ["100 %", "
 
 
 class LimitsEntry(Entry):
-    """`[limits]`: the highest weight, the limits of the centre of gravity, and if there are any, those when empty."""
+    """`[limits]`: the maximum weight, the limits of the centre of gravity, and if there are any, those when empty."""
 
     most: Weight
     least: Weight | None = None
@@ -286,6 +286,20 @@ class LimitsEntry(Entry):
     aft: Line
     empty_forward: Arm | None = None
     empty_aft: Arm | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _named(cls, data: Any) -> Any:
+        """`maximum` and `minimum`, as the aircraft's papers have them, for `most` and `least`."""
+        if not isinstance(data, dict):
+            return data
+        found = dict(data)
+        for said, key in (("maximum", "most"), ("minimum", "least")):
+            if said in found and key in found:
+                raise refuse("limit", f"{said} and {key} say the same thing: keep one")
+            if said in found:
+                found[key] = found.pop(said)
+        return found
 
     @model_validator(mode="after")
     def _order(self) -> Self:

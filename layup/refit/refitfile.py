@@ -40,7 +40,7 @@ REFIT_FORM = Form(
         "limits": 'Add a [limits] table: most = "1653 lb", forward = "74.5 in", aft = "81 in".',
         "forward": 'Add the forward limit: forward = "74.5 in".',
         "aft": 'Add the aft limit: aft = "81 in".',
-        "most": 'Add the highest weight: most = "1653 lb".',
+        "most": 'Add the maximum weight: most = "1653 lb".',
         "arm": 'Add where it is: arm = "62 in".',
         "name": 'Add a line: name = "...".',
         "from": 'Add where it was: from = "30 in".',

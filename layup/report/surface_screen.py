@@ -36,7 +36,10 @@ def surface_screen(surface: Surface, given: System | None) -> RenderableType:
     if edge is not None:
         table.add_row("  free edge", length_words(edge, system) if edge > 0 else "none: it is closed")
     if whole.centroid is not None:
-        table.add_row("  centre", "(" + ", ".join(length_words(v, "metric") for v in whole.centroid) + ")")
+        table.add_row(
+            "  centre",
+            "(" + ", ".join(length_words(v, "lb" if system == "lb" else "metric") for v in whole.centroid) + ")",
+        )
     if whole.triangles:
         table.add_row("  triangles", f"{whole.triangles:,}")
     parts: list[RenderableType] = [Text(surface.name, style="bold"), table]
