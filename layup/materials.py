@@ -558,7 +558,18 @@ def check_tables(library: Library) -> list[Fault]:
 FORMS = ("mat", "roving", "cloth", "spread tow", "unidirectional", "biaxial", "veil")
 """The forms of reinforcement the resin model tells apart."""
 
-HANDS = ("squeegeed", "rolled", "brushed", "bled", "not bled", "debulked", "double bagged")
+HANDS = (
+    "squeegeed",
+    "rolled",
+    "brushed",
+    "bled",
+    "heavy bleeder",
+    "not bled",
+    "debulked",
+    "double bagged",
+    "warm resin",
+    "cold resin",
+)
 """How a builder says the resin is worked: on a process, each is a factor on the resin its plies hold."""
 
 ROW_KINDS = ("measured", "typical", "nominal", "derived", "assumed", "absent")
@@ -628,6 +639,7 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
         "mat_share": "fraction",
         "resin_content": "fraction",
         "prepreg_resin": "word",
+        "bleeds": "word",
         "warp_share": "fraction",
         "locking_angle": "angle",
         "yarn_pitch": "length",

@@ -138,8 +138,9 @@ def test_the_light_limit_never_passes_what_a_form_packs_to(form: str) -> None:
 
 
 def test_the_hand_in_words_moves_the_resin_and_narrows_it() -> None:
-    plain, hard, rolled = (process("wet", hand=hand).take_up("cloth", 2570.0, 1150.0)
-                           for hand in ((), ("squeegeed",), ("rolled",)))  # fmt: skip
+    plain, hard, rolled = (
+        process("wet", hand=hand).take_up("cloth", 2570.0, 1150.0) for hand in ((), ("squeegeed",), ("rolled",))
+    )
     assert hard.ratio < plain.ratio < rolled.ratio
     assert hard.shop_spread < plain.shop_spread
     bled, kept = (process("vacuum bag", hand=(hand,)).take_up("cloth", 1800.0, 1150.0) for hand in ("bled", "not bled"))
@@ -158,3 +159,13 @@ def test_a_prepreg_bleeds_a_little_and_films_come_out_of_what_was_bought() -> No
 def test_there_are_two_faces() -> None:
     with pytest.raises(RangeError, match="tool, bag"):
         process("wet").film("inside")
+
+
+def test_a_word_without_a_row_widens_the_limits_and_says_no_hand() -> None:
+    """Warmth says nothing of the hand; a word that no published row speaks of may be half wrong."""
+    plain, warm = process("wet"), process("wet", hand=("warm resin",))
+    assert warm.shop_spread("cloth")[0] == approx(math.hypot(plain.shop_spread("cloth")[0], 0.5 * math.log(0.95)))
+    assert process("wet", hand=("squeegeed",)).shop_spread("cloth")[0] < plain.shop_spread("cloth")[0]
+    for name, less, more in (("wet", "warm resin", "cold resin"), ("vacuum bag", "heavy bleeder", "not bled")):
+        ratios = [process(name, hand=(word,)).take_up("cloth", 1800.0, 1150.0).ratio for word in (less, more)]
+        assert ratios[0] < process(name).take_up("cloth", 1800.0, 1150.0).ratio < ratios[1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
+from layup.errors import LayupError
 from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
@@ -278,3 +280,24 @@ def test_figures_that_cant_be_meant_are_doubted(exact: Hatch) -> None:
     assert any("twenty times" in caution for caution in heavy.cautions)
     lead = predict(exact(extra=[{"name": "bead", "mass": "20 lb"}]))
     assert any("check their units" in caution for caution in lead.cautions)
+
+
+def test_a_fillet_and_a_core_s_edge_weigh_by_their_section() -> None:
+    """A fillet between walls at a right angle: (1 - pi/4) r^2; an edge: depth times thickness, by its density."""
+    part = {
+        "title": "Box",
+        "process": "wet",
+        "resin": "epoxy, laminating",
+        "surface": {"area": "0.5 m^2"},
+        "ply": [{"fabric": "glass plain 200", "count": 2}],
+    }
+    fillet = {"name": "fillet", "filler": "flox", "radius": "6 mm", "length": "2 m"}
+    edge = {"name": "edge", "filler": "micro", "depth": "6 mm", "thickness": "8 mm", "length": "3 m"}
+    bare = predict(part).mass
+    both = predict({**part, "extra": [fillet, edge]}).mass
+    filled = (1 - math.pi / 4) * 0.006**2 * 2 * 1150.0 + 0.006 * 0.008 * 3 * 400.0
+    assert both.mean - bare.mean == approx(filled)
+    assert both.p95 - both.p05 > bare.p95 - bare.p05
+    for wrong in ({"radius": "6 mm", "depth": "6 mm", "thickness": "8 mm"}, {"depth": "6 mm"}, {}):
+        with pytest.raises(LayupError, match="section"):
+            predict({**part, "extra": [{"name": "x", "filler": "flox", "length": "2 m", **wrong}]})

@@ -21,6 +21,7 @@ LABELS = {
     "within": "Within", "between": "Between", "inside": "Inside the outline", "group": "Group in the file",
     "or": "Or in zone", "and": "And in zone", "not": "But not in zone",
     "weighed": "Weight on the scale", "mass": "Weight", "each": "Weight of one", "per_length": "Weight by the length",
+    "filler": "Filler", "radius": "Radius of the fillet", "depth": "Filled so deep",
     "length": "Length", "areal_weight": "Weight by the area", "times": "How many times", "arm": "Arm from the datum",
     "at": "Where it sits", "coats": "Coats", "sides": "Sides", "name": "Name", "process": "Process", "resin": "Resin",
     "sheet": "Sheet", "covering": "Covering", "fabric": "Cloth", "core": "Core", "finish": "Finish",

@@ -51,6 +51,7 @@ HINTS = {
     "start": "310 mm, 205 mm, 22 mm", "inside": "[[0, 0], [80, 0], [80, 50]]", "along": "[0, 0, 1]",
     "mould": "female", "drawn": "tool side", "covers": "openings", "diameter": "40 mm", "pitch": "80 mm",
     "first": "60 mm, 60 mm", "centre": "150 mm, 150 mm", "ring": "120 mm",
+    "filler": "flox", "radius": "6 mm", "depth": "10 mm",
     "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": "120 mm, 0 mm, 0 mm",
 }  # fmt: skip
 """What a field might hold."""
@@ -72,6 +73,8 @@ HINTS_LB = {
     "first": "2 1/2 in, 2 1/2 in",
     "centre": "6 in, 6 in",
     "ring": "5 in",
+    "radius": "1/4 in",
+    "depth": "3/8 in",
     "overlap": "1 in",
     "seam": "4 ft 6 in",
     "at": "5 in, 0 in, 0 in",
@@ -90,7 +93,8 @@ MORE = {
     "ply": ("angle", "count", "zone", "thickness", "area", "overlap", "seam", "resin", "fibre_volume_fraction",
             "resin_content", "start", "covers"),
     "finish": ("finish", "name", "coats", "sides", "zone", "thickness", "areal_weight"),
-    "extra": ("name", "weighed", "mass", "each", "count", "per_length", "length", "at"),
+    "extra": ("name", "weighed", "mass", "each", "count", "per_length", "length", "filler", "radius", "depth",
+              "thickness", "at"),
     "replaces": ("name", "sheet", "thickness", "fabric", "resin", "process", "core", "covering", "finish", "coats",
                  "areal_weight", "weighed", "mass", "each", "count", "per_length", "length", "area", "times", "arm"),
     "made": ("process", "weighed", "name"),

@@ -54,6 +54,12 @@ FILM_RISES, FILM_FULL_AT = 0.060, 0.200
 """The film on a face goes with the ply's areal weight as 1 - exp(-w / w0), and is full from 200 g/m^2 on: what is
 spread over a cloth by hand rides on its yarns, and a thin cloth has no valleys to hold a film in. Assumed. [kg/m^2]"""
 
+STYLES = {"squeegeed", "rolled", "brushed"}
+"""Words that say by which hand it is worked, so that shops of other hands are left out of the limits."""
+DOUBT_OF_WORD = 0.5
+"""Share of what a word does to the resin that is its standard deviation, where no published row speaks of it. Assumed.
+[-]"""
+
 FACES = ("tool", "bag")
 """The two free faces of a laminate: against the mould, and the other."""
 
@@ -279,12 +285,14 @@ class Process:
 
     def shop_spread(self, form: str) -> tuple[float, tuple[Figure, ...]]:
         """How far shops and fabrics of one form differ, as a spread of ln take-up, with the figures behind it."""
-        named = self.material.optional("spread_of_one_hand") if self.hand else None
+        named = self.material.optional("spread_of_one_hand") if STYLES & set(self.hand) else None
         shops = named or self.material.optional("spread_between_shops", form) or self.figure("spread_between_shops")
         fabrics = self.material.optional("spread_between_fabrics", form)
+        words = [self.figure(word) for word in self.hand]
+        doubts = [DOUBT_OF_WORD * math.log(word.value) for word in words if word.kind == "assumed"]
         if fabrics is None:
-            return shops.value, (shops,)
-        return math.hypot(shops.value, fabrics.value), (shops, fabrics)
+            return math.hypot(shops.value, *doubts), (shops,)
+        return math.hypot(shops.value, fabrics.value, *doubts), (shops, fabrics)
 
     def take_up(
         self,
@@ -297,6 +305,7 @@ class Process:
         fabric: str = "",
         areal_weight: float | None = None,
         backing: bool = False,
+        bleeds: bool = True,
     ) -> TakeUp:
         """Resin that a form takes up per mass of fibre, with the shop's habit where it is known.
 
@@ -310,6 +319,7 @@ class Process:
             fabric: Its name: the shop may know this very one.
             areal_weight: Dry, of the ply; the reference of the tables if left out. [kg/m^2]
             backing: Whether it is mat stitched to a cloth.
+            bleeds: Whether what it is bought with can bleed: not from a film at a core.
 
         Returns:
             The take-up with its spreads.
@@ -328,10 +338,11 @@ class Process:
             bought = self.material.optional("spread_as_bought")
             shop_spread = bought.value if bought is not None else shop_spread
             away = self.material.optional("bled_away")
-            bled = 1 - away.value if away is not None else 1.0
-            for word in self.hand:
-                bled *= self.figure(word).value
-            used = (bought, away, resin_content_figure)
+            if bleeds:
+                bled = 1 - away.value if away is not None else 1.0
+                for word in self.hand:
+                    bled *= self.figure(word).value
+            used = (bought, away if bleeds else None, resin_content_figure)
             figures = (voids, *(figure for figure in used if figure is not None), parts)
             learns = (self.name + AS_BOUGHT, form)
         elif fibre_fraction is not None or resin_content is not None:

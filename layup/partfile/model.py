@@ -51,7 +51,21 @@ Spot = tuple[Place, Place, Place]
 
 
 Hands = Annotated[
-    tuple[Literal["squeegeed", "rolled", "brushed", "bled", "not bled", "debulked", "double bagged"], ...],
+    tuple[
+        Literal[
+            "squeegeed",
+            "rolled",
+            "brushed",
+            "bled",
+            "heavy bleeder",
+            "not bled",
+            "debulked",
+            "double bagged",
+            "warm resin",
+            "cold resin",
+        ],
+        ...,
+    ],
     BeforeValidator(lambda value: (value,) if isinstance(value, str) else value),
 ]
 """How the resin is worked, one word or several: `layup.materials.HANDS`."""
@@ -243,17 +257,29 @@ class ItemEntry(Entry):
 
 
 class ExtraEntry(ItemEntry):
-    """`[[extra]]`: fasteners, inserts, adhesive."""
+    """`[[extra]]`: fasteners, inserts, adhesive; a fillet or a core's edge of filler, by its section."""
 
     at: tuple[Place, Place, Place] | None = None
+    filler: Name | None = None
+    radius: Thickness | None = None
+    depth: Width | None = None
+    thickness: Thickness | None = None
 
     @model_validator(mode="after")
     def _amount(self) -> Self:
-        kind = one_of(self, ("weighed", "mass", "each", "per_length"), "an extra")
-        if kind == "per_length" and self.length is None:
-            raise PydanticCustomError("length", "per_length needs length: how much of it there is")
+        kind = one_of(self, ("weighed", "mass", "each", "per_length", "filler"), "an extra")
+        if kind in ("per_length", "filler") and self.length is None:
+            raise PydanticCustomError("length", f"{kind} needs length: how much of it there is")
         needs(self, "each", ("count",))
-        needs(self, "per_length", ("length",))
+        if kind != "filler":
+            needs(self, "per_length", ("length",))
+        needs(self, "filler", ("radius", "depth", "thickness"))
+        fillet, edge = self.radius is not None, self.depth is not None and self.thickness is not None
+        if kind == "filler" and fillet == edge:
+            raise refuse(
+                "filler",
+                "filler needs its section: the radius of a fillet, or the depth and thickness of a core's edge",
+            )
         return self
 
 

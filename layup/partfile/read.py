@@ -116,8 +116,11 @@ def _check(
     return mirrored(job, part.mirror)
 
 
-_NAMED = ("process", "resin", "fabric", "core", "sheet", "covering", "finish")
-"""Keys that name a material of that kind, at the top of a part file and in its tables."""
+_NAMED = {
+    **{kind: kind for kind in ("process", "resin", "fabric", "core", "sheet", "covering", "finish")},
+    "filler": "finish",
+}
+"""Keys that name a material, at the top of a part file and in its tables, and of which kind."""
 
 
 def _named_as_in_the_tables(data: dict[str, Any], library: Library) -> dict[str, Any]:
@@ -125,9 +128,9 @@ def _named_as_in_the_tables(data: dict[str, Any], library: Library) -> dict[str,
     found: dict[str, Any] = {}
     for key, value in data.items():
         if key in _NAMED and isinstance(value, str):
-            known = library.find(key, value)
+            known = library.find(_NAMED[key], value)
             found[key] = known.name if known is not None else value
-        elif key in ("ply", "finish", "replaces", "made") and isinstance(value, list):
+        elif key in ("ply", "finish", "extra", "replaces", "made") and isinstance(value, list):
             found[key] = [_named_as_in_the_tables(e, library) if isinstance(e, dict) else e for e in value]
         elif key in ("shelf", "needs") and isinstance(value, dict):
             found[key] = _shelf_named(value, library)
@@ -237,6 +240,8 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
             if isinstance(named, str) and named not in zones:
                 hint = nearest(named, zones) or "Zones of this file: " + ", ".join(f'"{z}"' for z in zones) + "."
                 fault((table, number, "zone"), "no such zone", hint)
+    for number, entry in entries("extra"):
+        known(("extra", number, "filler"), entry.get("filler"), "finish")
     for number, entry in entries("made"):
         known(("made", number, "process"), entry.get("process"), "process")
     if tables_hold:

@@ -345,6 +345,7 @@ def _fabric(job: Job, entry: PlyEntry, process: Process, own_process: bool) -> F
         fibre_fraction=entry.fibre_volume_fraction if coupon else None,
         resin_content=entry.resin_content if coupon else None,
         resin_content_figure=None if coupon else bought,
+        bleeds=fabric.word("bleeds") != "no",
         fabric=fabric.name,
         areal_weight=weight.value,
     )

@@ -226,7 +226,7 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
         )
     films = _films(laid, process)
     finishes = tuple(_finish(job, entry) for entry in job.part.finish)
-    extras = tuple(_extra(entry) for entry in job.part.extra)
+    extras = tuple(_extra(job, entry) for entry in job.part.extra)
     by_area, area_figures = area_factor(job, process.habits)
 
     film = float(films.mass.sum())
@@ -433,7 +433,7 @@ def _allowances_used(
     used = [allow.CLOTH, allow.FILM]
     if any(layer.kind == "core" for layer in listed):
         used += [allow.CORE, allow.BOND]
-    if finishes:
+    if finishes or any(thing.how == "filler" for thing in extras):
         used.append(allow.FINISH)
     if any(thing.how == "weighed" for thing in extras):
         used.append(allow.WEIGHED)
@@ -496,8 +496,24 @@ def item(entry: ItemEntry, at: Vector | None = None) -> Thing:
     return Thing(entry.name, mass, allow.deviation(allow.STATED), f"stated, {entry.name}", "stated", at=at)
 
 
-def _extra(entry: ExtraEntry) -> Thing:
-    return item(entry, entry.at)
+def _extra(job: Job, entry: ExtraEntry) -> Thing:
+    if entry.filler is None or entry.length is None:
+        return item(entry, entry.at)
+    filler = job.library.get("finish", entry.filler)
+    density = filler.figure("density")
+    if entry.radius is not None:  # between two walls at a right angle and the arc that touches both
+        section = (1 - math.pi / 4) * entry.radius**2
+    else:
+        section = (entry.depth or 0.0) * (entry.thickness or 0.0)
+    return Thing(
+        name=entry.name,
+        mass=section * entry.length * density.value,
+        spread=allow.deviation(allow.FINISH),
+        cause=f"finish, {filler.name}",
+        how="filler",
+        at=entry.at,
+        figures=(density,),
+    )
 
 
 def edge_length(job: Job) -> float | None:
