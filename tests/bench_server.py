@@ -58,7 +58,7 @@ class Server:
         finally:
             line.close()
 
-    def raw(self, text: str | bytes, patience: float = 20.0) -> bytes:
+    def raw(self, text: str | bytes, patience: float = 120.0) -> bytes:
         """What a server says to these bytes until it closes, or a whole answer is there."""
         with socket.create_connection(("127.0.0.1", self.port), timeout=patience) as line:
             line.sendall(text.encode("latin-1") if isinstance(text, str) else text)
@@ -69,7 +69,7 @@ class Server:
         if self.process.poll() is None:
             self.process.send_signal(by)
         try:
-            self.process.communicate(timeout=20)
+            self.process.communicate(timeout=120)
         except subprocess.TimeoutExpired:
             self.process.kill()
             self.process.communicate()

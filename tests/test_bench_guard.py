@@ -160,9 +160,9 @@ def test_a_cookie_that_another_page_of_this_machine_set_beside_ours_locks_nobody
 def test_a_long_cookie_takes_no_longer_than_its_length(guard: Guard) -> None:
     def took(length: int) -> float:
         cookie = 'a="' + "\\" * length + f'"; {COOKIE}'
-        began = time.perf_counter()
+        began = time.process_time()
         assert ask(guard, headers=[("cookie", cookie)])[0] == 200
-        return time.perf_counter() - began
+        return time.process_time() - began
 
     took(10)
     short = min(took(6_000) for _ in range(5))
@@ -345,10 +345,10 @@ def test_thousands_of_fields_and_long_names_are_no_burden(guard: Guard) -> None:
              (b"junk", "multipart/form-data; boundary="), (b'{"a": 1}', "application/json"), (b"\xff\xfe=\xfd",
              "a/b"))  # fmt: skip
     for body, kind in kinds:
-        began = time.perf_counter()
+        began = time.process_time()
         status, _, text = ask(guard, "POST", "/part/typed", "file=door.toml", [("content-type", kind)], [body])
         assert status in (204, 400, 413, 422), (kind, status, text)
-        assert time.perf_counter() - began < 60.0, kind  # it ends; quadratic work would take minutes
+        assert time.process_time() - began < 60.0, kind  # quadratic work would take minutes of the processor
 
 
 def test_eight_windows_at_once_are_all_answered(guard: Guard) -> None:

@@ -102,7 +102,7 @@ def test_two_pages_on_one_folder_lose_nothing(shop: Path, how: str) -> None:
         assert page.stdin is not None
         page.stdin.write("go\n")
         page.stdin.flush()
-    stale = [int(page.communicate(timeout=60)[0]) for page in pages]
+    stale = [int(page.communicate(timeout=300)[0]) for page in pages]
     lines = (shop / NAME).read_text(encoding="utf-8").removeprefix(PART).splitlines()
     assert sorted(lines) == sorted(f"# {word}{n}" for word in ("left", "right") for n in range(60))
     assert (sum(stale) > 0) == (how == "seen")  # they did meet

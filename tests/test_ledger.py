@@ -273,7 +273,7 @@ def writer(folder: Path, count: int, name: str) -> subprocess.Popen[str]:
 
 def test_writers_at_the_same_time_lose_nothing(tmp_path: Path) -> None:
     running_now = [writer(tmp_path, 12, name) for name in ("one", "two", "three")]
-    told = [set(map(int, process.communicate(timeout=60)[0].split())) for process in running_now]
+    told = [set(map(int, process.communicate(timeout=300)[0].split())) for process in running_now]
     assert [len(numbers) for numbers in told] == [12, 12, 12]
     with open_store(tmp_path) as store:
         entries = history(store, "Refit")

@@ -184,13 +184,12 @@ def test_a_search_that_lies_is_not_believed(monkeypatch: pytest.MonkeyPatch, tmp
 
 
 def test_a_search_that_hangs_is_ended(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    program = tmp_path / "hangs.py"
-    program.write_text("import time; time.sleep(60)")
+    program, ended = tmp_path / "hangs.py", tmp_path / "ended"
+    program.write_text(f"import time; time.sleep(600); open({str(ended)!r}, 'w')")
     monkeypatch.setattr(nest_search, "__file__", str(program))
-    start = time.monotonic()
     layout = nest([Piece("0", star([0.5, 1, 0.7], 0.2))] * 2, Roll(1.0), seconds=1)
-    assert time.monotonic() - start < 30.0  # it sleeps for 60 s
     assert layout.how == "bottom-left"
+    assert not ended.exists()  # it was not waited for
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").is_file(), reason="looks in /proc whether the search still runs")
@@ -226,12 +225,11 @@ def test_a_search_whose_parent_is_killed_ends(tmp_path: Path) -> None:
 
 def test_a_search_that_never_reads_does_not_hold_us_up() -> None:
     program = subprocess.Popen(
-        [sys.executable, "-c", "import time; time.sleep(20)"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        [sys.executable, "-c", "import time; time.sleep(600)"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     )
-    start = time.monotonic()
-    try:
-        assert list(nest_search._lines(program, "7" * 1_000_000, start + 1.0)) == []  # more than a pipe holds
-        assert time.monotonic() - start < 5.0
+    try:  # more than a pipe holds
+        assert list(nest_search._lines(program, "7" * 1_000_000, time.monotonic() + 1.0)) == []
+        assert program.poll() is None  # it was not waited for
     finally:
         program.kill()
         program.wait()
@@ -279,7 +277,7 @@ def test_a_keyboard_interrupt_gives_the_best_so_far() -> None:
     assert program.stdout is not None
     assert program.stdout.readline().strip() == "go"
     threading.Timer(2.0, lambda: os.kill(program.pid, signal.SIGINT)).start()
-    out, _ = program.communicate(timeout=30)
+    out, _ = program.communicate()
     assert out.strip() == "True 9 []"
     assert program.returncode == 0
 

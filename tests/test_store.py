@@ -390,8 +390,8 @@ def test_two_processes_write_at_once(tmp_path: Path) -> None:
     assert ann.stdout is not None
     told = [int(ann.stdout.readline()) for _ in range(15)]
     ann.kill()
-    told += [int(line) for line in ann.communicate(timeout=20)[0].split("\n")[:-1]]
-    out, _ = ben.communicate(timeout=20)
+    told += [int(line) for line in ann.communicate(timeout=300)[0].split("\n")[:-1]]
+    out, _ = ben.communicate(timeout=300)
     assert ben.returncode == 0
     with open_store(tmp_path) as store:
         assert store.check() == ()

@@ -169,3 +169,43 @@ def test_a_real_slot_is_no_slit(tmp_path):
     found = read_surface(saved(tmp_path, p, f[keep]), unit="mm")
     assert not any(finding.kind in ("not welded", "welded") for finding in found.findings)
     assert found.zone({"within": ZONES[1]}).area > 0
+
+
+def test_several_points_name_several_faces_of_a_block(tmp_path):
+    made = trimesh.creation.box((300, 200, 100))
+    path = saved(tmp_path, made.vertices, made.faces)
+    top, front, below = "(0 mm, 0 mm, 50 mm)", "(0 mm, -100 mm, 0 mm)", "(0 mm, 0 mm, -50 mm)"
+    found = read_surface(path, unit="mm", side=f"touching {top} and {front}")
+    assert found.whole.area == pytest.approx(0.06 + 0.03, rel=1e-6)
+    assert "the 2 touching" in found.findings[-1].text
+    again = read_surface(path, unit="mm", side=f"touching {top}, (10 mm, 10 mm, 50 mm)")
+    assert again.whole.area == pytest.approx(0.06, rel=1e-6)
+    flat = trimesh.creation.box((300, 200, 2))
+    both_sides = f"touching {top}, {below}"
+    with pytest.raises(SurfaceError, match="both sides"):
+        read_surface(saved(tmp_path, flat.vertices, flat.faces), unit="mm", side=both_sides)
+
+
+def test_points_on_two_bodies_take_both(tmp_path):
+    one, two, three = (trimesh.creation.box((100, 100, 100)) for _ in range(3))
+    two.apply_translation((200, 0, 0))
+    three.apply_translation((400, 0, 0))
+    made = trimesh.util.concatenate((one, two, three))
+    path = saved(tmp_path, made.vertices, made.faces)
+    found = read_surface(path, unit="mm", side="touching (0 mm, 0 mm, 50 mm) and (200 mm, 0 mm, 50 mm)")
+    assert found.whole.area == pytest.approx(0.02, rel=1e-6)
+    assert "2 are touched" in found.findings[-1].text
+
+
+def test_a_crease_limit_says_where_a_face_ends(tmp_path):
+    """An eight-sided plug: its sides meet at 45 degrees, which parts them by the usual limit of 40."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 9)[:-1]
+    path = saved(tmp_path, *extruded(np.c_[50.0 * np.cos(turn), 50.0 * np.sin(turn)], 300.0, 3))
+    facet = 2.0 * 50.0 * np.sin(np.pi / 8) * 300.0 * 1e-6
+    y, z = 46.1 * np.cos(np.pi / 8), 46.1 * np.sin(np.pi / 8)  # the middle of a facet
+    point = f"touching (150 mm, {y:.2f} mm, {z:.2f} mm)"
+    assert read_surface(path, unit="mm", side=point).whole.area == pytest.approx(facet, rel=1e-5)
+    assert read_surface(path, unit="mm", side=f"{point} crease 50 deg").whole.area == pytest.approx(8 * facet, rel=1e-5)
+    for limit in ("crease 0 deg", "crease 170 deg", "crease x", "crease 5 mm"):
+        with pytest.raises(SurfaceError, match="crease|side"):
+            read_surface(path, unit="mm", side=f"{point} {limit}")

@@ -103,3 +103,34 @@ def test_a_wrong_surface_is_told_what_to_write(
     with pytest.raises(FaultsError) as caught:
         predict(hatch(surface=surface), tmp_path)
     assert said in str(caught.value)
+
+
+def test_the_command_takes_what_its_words_ask_for(drawing: Path, tmp_path: Path) -> None:
+    """`layup surface` asked for pick, gap and face, and had no such options."""
+    import json
+
+    from click.testing import CliRunner
+
+    from layup.commands.cli import main
+
+    document = ezdxf.readfile(drawing)
+    document.modelspace().add_lwpolyline([(500, 0), (600, 0), (600, 100), (500, 100)], close=True)
+    document.saveas(drawing)
+
+    def asked(*words: str) -> Any:
+        return CliRunner().invoke(main, ["surface", *words, "--json"])
+
+    two = asked(str(drawing))
+    assert "pick = 1" in two.output
+    for pick, due in (("1", PLATE), ("2", 0.01), ("all", PLATE + 0.01)):
+        assert json.loads(asked(str(drawing), "--pick", pick).output)["area_m2"] == approx(due, rel=1e-4)
+    loose = ezdxf.new(units=4)
+    for a, b in (((0, 0), (400, 0)), ((400, 0), (400, 300)), ((400, 300), (0, 300)), ((0, 300), (0, 0.9))):
+        loose.modelspace().add_line(a, b)
+    loose.saveas(tmp_path / "loose.dxf")
+    assert asked(str(tmp_path / "loose.dxf")).exit_code == 2
+    assert json.loads(asked(str(tmp_path / "loose.dxf"), "--gap", "1 mm").output)["area_m2"] == approx(0.12, rel=1e-2)
+    for words in (["--gap", "-1 mm"], ["--gap", "x"], ["--face", "1"], ["--pick", "1", "--side", "facing (0, 0, 1)"]):
+        done = asked(str(drawing), *words)
+        assert done.exit_code == 2, words
+        assert "mistake of its own" not in done.output

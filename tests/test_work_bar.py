@@ -100,7 +100,7 @@ def in_terminal(arguments, wait, interrupt=False, piped_out=False):
         stdin=slave, stdout=out, stderr=slave, cwd=ROOT, start_new_session=True, env={**os.environ, "TERM": "xterm"},
     )  # fmt: skip
     os.close(slave)
-    shown, end, sent = b"", time.monotonic() + 30.0, False
+    shown, end, sent = b"", time.monotonic() + 300.0, False
     while time.monotonic() < end:
         if select.select([master], [], [], 0.05)[0]:
             try:
@@ -115,9 +115,9 @@ def in_terminal(arguments, wait, interrupt=False, piped_out=False):
         if interrupt and not sent and b"reading the drawing" in shown:
             os.kill(child.pid, signal.SIGINT)
             sent = True
-    piped = child.communicate(timeout=30)[0] if piped_out else b""
+    piped = child.communicate(timeout=300)[0] if piped_out else b""
     os.close(master)
-    return shown.decode("utf-8", "replace"), piped, child.wait(timeout=30)
+    return shown.decode("utf-8", "replace"), piped, child.wait(timeout=300)
 
 
 def plain(text):

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 @click.option("--unit", help='Unit of the numbers, where the file states none: "mm", "in", "m".')
 @click.option("--side", help='Of a closed solid: "outer", "inner", "facing (0, 0, 1)", "touching (10 mm, 0 mm, 0 mm)".')
 @click.option("--body", help="Which body of several: its name, or its number with the largest as 1.")
+@click.option("--pick", help='Which outline of a drawing: its number, the name of its layer, or "all".')
+@click.option("--gap", help='Widest gap between loose lines that is closed: "0.5 mm".')
+@click.option("--face", help='Faces of a STEP file: "3, 4, 7", or "touching (120 mm, 0 mm, 30 mm)".')
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
 @click.option("--page", type=click.Path(path_type=Path, dir_okay=False), help="Save an .html page to turn the part on.")
 @yes_option
@@ -29,6 +32,9 @@ def command(
     unit: str | None,
     side: str | None,
     body: str | None,
+    pick: str | None,
+    gap: str | None,
+    face: str | None,
     picture: Path | None,
     page: Path | None,
     yes: bool,
@@ -46,7 +52,7 @@ def command(
 
     check_outputs([picture, page], yes, [file])
     with WorkBar(shown=not as_json) as bar:
-        surface = look_at(file, unit=unit, side=side, body=body, told=bar.told)
+        surface = look_at(file, unit=unit, side=side, body=body, pick=pick, gap=gap, face=face, told=bar.told)
     if picture is not None:
         from layup.report.surface_picture import draw_surface
 

@@ -8,6 +8,8 @@ from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pydantic import ValidationError
+
 from layup.errors import SurfaceError
 from layup.files.systems import within
 from layup.partfile.model import SurfaceEntry
@@ -154,7 +156,15 @@ def _pairs(listed: Any, unit: str | None, what: str, example: str) -> Pairs:
 
 
 def look_at(
-    path: Path, *, unit: str | None = None, side: str | None = None, body: str | None = None, told: Told = nobody
+    path: Path,
+    *,
+    unit: str | None = None,
+    side: str | None = None,
+    body: str | None = None,
+    pick: str | None = None,
+    gap: str | None = None,
+    face: str | None = None,
+    told: Told = nobody,
 ) -> Surface:
     """Open any surface file for a person who wants to know what is in it; nothing odd is passed over.
 
@@ -163,6 +173,9 @@ def look_at(
         unit: Unit of its numbers, where it states none.
         side: Side of a closed solid.
         body: Which body of several.
+        pick: Which outline of a drawing that holds several.
+        gap: Widest gap that is closed in a drawing.
+        face: Which faces of a STEP file.
         told: Is told how far it is.
 
     Returns:
@@ -172,7 +185,33 @@ def look_at(
         SurfaceError: It can't be read, has no unit, or is a closed solid with no side picked.
     """
     with bounded([path]):
-        return _looked_at(path, unit, side, body, told)
+        if pick is None and gap is None and face is None:
+            return _looked_at(path, unit, side, body, told)
+        return _picked(path, unit, side or body, {"pick": pick, "gap": gap}, face, told)
+
+
+def _picked(
+    path: Path, unit: str | None, other: str | None, drawn: dict[str, str | None], face: str | None, told: Told
+) -> Surface:
+    """A part of a drawing or of a STEP file, as the same words under [surface] give it."""
+    kind = path.suffix.casefold()
+    given = {key: value for key, value in drawn.items() if value is not None}
+    if (kind in (".dxf", ".svg", ".csv") and face is not None) or (kind in (".step", ".stp") and given):
+        raise SurfaceError(f"{path.name}: --pick and --gap are for drawings, --face is for STEP", "Leave the other out")
+    if kind not in (".dxf", ".svg", ".csv", ".step", ".stp"):
+        raise SurfaceError(
+            f"{path.name}: a mesh has no outlines and no numbered faces", 'Write --side "touching (x, y, z)"'
+        )
+    if other is not None:
+        raise SurfaceError(f"{path.name}: what is picked has one side and is one body", "Leave --side and --body out")
+    try:
+        if face is not None:
+            return _from_step(SurfaceEntry(step=path.name, unit=unit, face=face), path, told)
+        return _from_outline(SurfaceEntry.model_validate({"outline": path.name, "unit": unit, **given}), path.parent,
+                             (), told)  # fmt: skip
+    except ValidationError as problem:
+        said = problem.errors()[0]
+        raise SurfaceError(f"--{said['loc'][-1]}: {said['msg']}", 'Write --gap "0.5 mm", --pick 1') from None
 
 
 def _stations_in(path: Path) -> str | None:

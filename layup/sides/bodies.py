@@ -10,12 +10,14 @@ inside the whole and would count, so nothing is picked: one body has to be named
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
+from layup.shape.measure import Vector
 from layup.shape.nearest import nearest_points
 from layup.shape.topology import pieces as hang_together
 from layup.sides.cells import edge_marks, face_normals, wound_against
@@ -222,27 +224,29 @@ def pick(mesh: Welded, side: Side, name: str) -> Chosen:
         SurfaceError: bodies that touch, cross or lie in one another, and what `solid.Solid.pick` refuses.
     """
     bodies = bodies_of(mesh)
+    crease = SMOOTH if side.crease is None else math.cos(math.radians(side.crease))
     if len(bodies) == 1 and not bodies.stray:
-        return Solid(mesh).pick(side, name)
+        return Solid(mesh, crease).pick(side, name)
     refuse_clashes(mesh, bodies, name)
     mask, turned = np.zeros(len(mesh.faces), dtype=np.bool_), np.zeros(len(mesh.faces), dtype=np.bool_)
-    numbers = range(len(bodies))
+    asked = dict.fromkeys(range(len(bodies)), side)
     if side.kind == "touching":
-        numbers = range(*_touched(mesh, bodies, side))
+        asked = _touched(mesh, bodies, side)
     facing, walls, texts = np.zeros(3), [], []
-    for n in numbers:
+    for n, wanted in asked.items():
         rows = np.flatnonzero(bodies.number == n)
         used, faces = np.unique(mesh.faces[rows], return_inverse=True)
-        solid = Solid(Welded(mesh.points[used], faces.reshape(-1, 3).astype(np.int32), None))
+        solid = Solid(Welded(mesh.points[used], faces.reshape(-1, 3).astype(np.int32), None), crease)
         word = name if len(bodies) == 1 else f"{name}, body {n + 1} of {len(bodies)}"
-        made = solid.pick(side, word)
+        made = solid.pick(wanted, word)
         mask[rows], turned[rows] = made.faces, solid.turned
         facing = facing + solid.area[made.faces] @ solid.normal[made.faces]
         walls.append((made.thickness, made.strip, made.other))
         texts.append(made.text)
     text = "; ".join(texts[:_SHOWN]) + ("; ..." if len(texts) > _SHOWN else "")
     if len(bodies) > 1:
-        how = "the side is taken of each" if len(walls) > 1 else f"only body {numbers[0] + 1} is touched, and taken"
+        many = "the side is taken of each" if len(walls) == len(bodies) else f"{len(walls)} are touched, and taken"
+        how = many if len(walls) > 1 else f"only body {min(asked) + 1} is touched, and taken"
         text = f"{len(bodies)} closed bodies that don't touch, {how}: {text}"
     if bodies.stray:
         text += f"; {bodies.stray} stray closed pieces, {bodies.stray_area:.3g} m^2 in all, are left out"
@@ -259,11 +263,15 @@ def pick(mesh: Welded, side: Side, name: str) -> Chosen:
     return chosen(mesh, mask, turned, facing, text, wall)
 
 
-def _touched(mesh: Welded, bodies: Bodies, side: Side) -> tuple[int, int]:
+def _touched(mesh: Welded, bodies: Bodies, side: Side) -> dict[int, Side]:
+    """The bodies that points touch, each with the side that its own points ask for."""
     rows = np.flatnonzero(bodies.number >= 0)
-    near = rows[nearest_of(mesh.points, np.ascontiguousarray(mesh.faces[rows]), np.array(side.vector))]
-    n = int(bodies.number[near])
-    return n, n + 1
+    faces = np.ascontiguousarray(mesh.faces[rows])
+    places: dict[int, list[Vector]] = {}
+    for place in (side.vector, *side.more):
+        near = rows[nearest_of(mesh.points, faces, np.array(place))]
+        places.setdefault(int(bodies.number[near]), []).append(place)
+    return {n: replace(side, vector=own[0], more=tuple(own[1:])) for n, own in sorted(places.items())}
 
 
 def refuse_clashes(mesh: Welded, bodies: Bodies, name: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from layup.errors import SurfaceError
@@ -22,11 +23,15 @@ class Side:
         kind: "outer", "inner", "facing", "touching" or "all".
         vector: Unit direction of facing [-] or point of touching [m]; (0, 0, 0) for the others.
         text: As it was written.
+        more: Further points of touching; all faces that any of them names are meant. [m]
+        crease: Angle at an edge beyond which a face ends there; None for the usual one. [deg]
     """
 
     kind: str
     vector: Vector
     text: str
+    more: tuple[Vector, ...] = ()
+    crease: float | None = None
 
     @property
     def words(self) -> str:
@@ -44,15 +49,35 @@ def parse_side(text: str) -> Side:
         SurfaceError: a text that can't be read, with the choices.
     """
     plain = " ".join(text.split())
-    word = plain.split("(")[0].strip().casefold()
-    if word in ("outer", "inner", "all") and "(" not in plain:
+    body, _, limit = plain.partition(" crease ")
+    crease = _crease(limit, plain) if limit else None
+    body = body.rstrip(" ,")
+    word = body.split("(")[0].strip().casefold()
+    if word in ("outer", "inner", "all") and "(" not in body and crease is None:
         return Side(word, (0.0, 0.0, 0.0), plain)
     if word == "facing":
-        x, y, z = _direction(plain)
-        return Side(word, (x, y, z), plain)
+        x, y, z = _direction(body)
+        return Side(word, (x, y, z), plain, crease=crease)
     if word == "touching":
-        return Side(word, parse_place(plain.partition("touching")[2] or plain, "side"), plain)
+        first, *more = (parse_place(place, "side") for place in re.findall(r"\([^)]*\)?", body) or [body])
+        return Side(word, first, plain, tuple(more), crease)
     raise SurfaceError(f'side "{plain}" can\'t be read', f"Write {CHOICES}")
+
+
+def _crease(limit: str, text: str) -> float:
+    """The angle of "touching (...) crease 60 deg". [deg]"""
+    from layup.errors import UnitError
+    from layup.units import parse
+
+    try:
+        angle = parse(limit, "angle", bare="deg")
+    except UnitError as problem:
+        raise SurfaceError(f'side "{text}": {problem}', 'Write "touching (x, y, z) crease 60 deg"') from None
+    if not 1.0 <= angle <= 120.0:
+        raise SurfaceError(
+            f'side "{text}": a crease of {angle:.4g} degrees can\'t be', "Write one of 1 to 120 deg; 40 deg is usual"
+        )
+    return angle
 
 
 def _direction(text: str) -> Vector:

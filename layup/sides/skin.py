@@ -166,11 +166,16 @@ def choose(both: Sides, size: list[float], side: Side, name: str) -> int:
             )
         return int(np.argmax(towards))
     if side.kind == "touching":
-        near = both.touched(side.vector)
-        if near is None:
+        found = {both.touched(place) for place in (side.vector, *side.more)}
+        near = found.pop()
+        if near is None or None in found:
             raise SurfaceError(
                 f"{name}: the point of {side.text} lies on an edge of the sheet, not on one of its sides",
                 "Give a point well inside the mould side",
+            )
+        if found:
+            raise SurfaceError(
+                f"{name}: the points of {side.text} lie on both sides of a sheet", "Give points of one side"
             )
         return near
     bulge = both.bulge()

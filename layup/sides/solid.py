@@ -293,10 +293,10 @@ class Solid:
             raise SurfaceError(f"{name}: a solid block{depth}: it has no {side.kind} skin", self.remedy())
         label, count = self.seen.patch, self.seen.patches
         if side.kind == "touching":
-            taken = int(label[self._nearest(side.vector)])
+            taken = np.unique([label[self._nearest(place)] for place in (side.vector, *side.more)])
         else:
             towards = self.normal @ np.array(side.vector)
-            taken = int(np.argmax(np.bincount(label, self.area * np.maximum(towards, 0.0), minlength=count)))
+            taken = np.argmax(np.bincount(label, self.area * np.maximum(towards, 0.0), minlength=count))[None]
             own = label == taken
             if not towards[own].max() > 0.0:
                 raise SurfaceError(f"{name}: no face looks that way", "Turn the direction of side round")
@@ -308,12 +308,13 @@ class Solid:
                     "other way",
                     self.remedy(),
                 )
-        mask = label == taken
+        mask = np.isin(label, taken)
         self.side = np.where(mask, np.int8(0), np.int8(-1))
         area = float(self.area[mask].sum())
         text = (
-            f"a closed solid block: of its {count} faces (parted at edges sharper than 40 degrees) "
-            f"the one {side.text} is used, {area:.4g} m^2, {area / self.total:.0%} of the whole"
+            f"a closed solid block: of its {count} faces (parted at edges sharper than {side.crease or 40.0:.4g} "
+            f"degrees) {'the one' if len(taken) == 1 else f'the {len(taken)}'} {side.text} "
+            f"{'is' if len(taken) == 1 else 'are'} used, {area:.4g} m^2, {area / self.total:.0%} of the whole"
         )
         return self._chosen(0, self.area[mask] @ self.normal[mask], text)
 
