@@ -96,6 +96,12 @@ def roughness(points: Points, faces: Faces) -> Rough | None:
     inside = ~rim & (many > 2)
     if np.count_nonzero(inside) < FEWEST:
         return None
+    step = _mean(points, at, to, many) - points
+    long = float(np.median(np.linalg.norm(points[at] - points[to], axis=1)))
+    apart = np.linalg.norm(_mean(step, at, to, many) - step, axis=1)[inside]
+    most = 1.4826 * float(np.median(apart)) / _TWICE  # across the surface it is no more than in all directions
+    if most**2 <= LEAST**2 * (long**2 - _LONGER * most**2):
+        return None  # most meshes end here, before what takes the time
     unit, area = normals(points, faces)
     way = np.zeros_like(points)
     for k in range(3):
@@ -105,14 +111,13 @@ def roughness(points: Points, faces: Faces) -> Rough | None:
         way = 0.5 * (way + _mean(way, at, to, many))
     size = np.linalg.norm(way, axis=1)
     way /= np.maximum(size, 1e-300)[:, None]
-    off = np.einsum("ij,ij->i", _mean(points, at, to, many) - points, way)
+    off = np.einsum("ij,ij->i", step, way)
     around = _mean(off[:, None], at, to, many)[:, 0]
     square = float((off[inside] ** 2).sum())
     if square <= 0.0 or float((off[inside] * around[inside]).sum()) > OPPOSITE * square:
         return None
     noise = 1.4826 * float(np.median(np.abs((around - off)[inside]))) / _TWICE
-    edge = float(np.median(np.linalg.norm(points[at] - points[to], axis=1)))
-    edge = float(np.sqrt(max(edge**2 - _LONGER * noise**2, (0.5 * noise) ** 2)))
+    edge = float(np.sqrt(max(long**2 - _LONGER * noise**2, (0.5 * noise) ** 2)))
     return Rough(noise, edge) if noise > LEAST * edge else None
 
 
