@@ -207,5 +207,5 @@ def test_a_crease_limit_says_where_a_face_ends(tmp_path):
     assert read_surface(path, unit="mm", side=point).whole.area == pytest.approx(facet, rel=1e-5)
     assert read_surface(path, unit="mm", side=f"{point} crease 50 deg").whole.area == pytest.approx(8 * facet, rel=1e-5)
     for limit in ("crease 0 deg", "crease 170 deg", "crease x", "crease 5 mm"):
-        with pytest.raises(SurfaceError, match="crease|side"):
+        with pytest.raises(SurfaceError, match=r"crease|side"):
             read_surface(path, unit="mm", side=f"{point} {limit}")
