@@ -627,11 +627,17 @@ def test_a_neighbour_names_the_rule_it_breaks(hatch):
     choice = choose(hatch(**asked, needs={"least_skin": 2, **bending}), wide=False)
     less = [s for s in choice.steps if s.change.startswith("without a pair")]
     assert less
-    assert all(s.breaks == "least_skin = 2: 1 ply on a side of the core" and not s.passed for s in less)
+    assert all(
+        s.breaks == "your rule, at least 2 plies on each side of the core: 1 ply on a side" and not s.passed
+        for s in less
+    )
     assert any(s.reserve >= 1 for s in less)  # so it is the rule alone that bars it
     screen = Console(width=200, record=True, file=io.StringIO())
     screen.print(choice_screen(choice, "metric"))
-    assert "breaks least_skin = 2: 1 ply on a side of the core; the checks alone would pass" in screen.export_text()
+    assert (
+        "breaks your rule, at least 2 plies on each side of the core: 1 ply on a side; the checks alone would pass"
+        in screen.export_text()
+    )
     again = next(s for s in choose(hatch(**asked, needs=bending), wide=False).steps if s.mass > 0)
     assert not again.breaks
     assert again.passed
@@ -640,23 +646,27 @@ def test_a_neighbour_names_the_rule_it_breaks(hatch):
 @pytest.mark.parametrize(
     ("stack", "needs", "words"),
     [
-        ([0, 0, -1, 0], {"least_skin": 2}, "least_skin = 2: 1 ply on"),
+        ([0, 0, -1, 0], {"least_skin": 2}, "your rule, at least 2 plies on each side of the core: 1 ply on"),
         ([0, 0, -1, 0, 0], {"least_skin": 2, "run_at_most": 2}, ""),
-        ([0, 0, 0], {"run_at_most": 2}, "run_at_most = 2: 3 alike together"),
-        ([0], {"least_plies": 2}, "least_plies = 2: 1 ply"),
-        ([0, 1, 0, 1], {"most_plies": 3}, "most_plies = 3: 4 plies"),
+        ([0, 0, 0], {"run_at_most": 2}, "your rule, at most 2 plies alike together: 3 plies"),
+        ([0], {"least_plies": 2}, "your rule, at least 2 plies: 1 ply"),
+        ([0, 1, 0, 1], {"most_plies": 3}, "your rule, at most 3 plies: 4 plies"),
         ([0, 1, 0], {"surface_ply": "a"}, ""),
-        ([0, 0, 1], {"surface_ply": "a"}, 'surface_ply = "a": another'),
+        ([0, 0, 1], {"surface_ply": "a"}, 'your rule, "a" outermost: another'),
         ([0, 1], {}, '"one cloth"'),
         ([0, 1], {"drop_rules": ["one cloth"]}, ""),
-        ([0, 0, -1, 0], {}, '"two plies" (least_skin = 2): 1 ply on'),
+        ([0, 0, -1, 0], {}, 'the trade\'s rule "two plies", at least 2 plies on each side of the core: 1 ply on'),
         ([0, 0, -1, 0], {"drop_rules": "two plies"}, ""),
-        ([0], {}, '"two plies" (least_plies = 2): 1 ply'),
+        ([0], {}, 'the trade\'s rule "two plies", at least 2 plies: 1 ply'),
         ([2, 2], {}, '"a tenth across": 0.06 of'),
         ([2, 3, 3, 2], {}, ""),
         ([2, 4, 4, 2], {}, '"balanced": not as much'),
         ([2, 4, 5, 5, 4, 2], {}, ""),
-        ([3, 2, 2, 2, 2, 2, 3], {}, '"short runs" (at most 4 plies of a tape): 5 alike'),
+        (
+            [3, 2, 2, 2, 2, 2, 3],
+            {},
+            'the trade\'s rule "short runs", at most 4 plies alike together of a tape: 5 plies',
+        ),
         ([3, 2, 2, 2, 2, 3], {}, ""),
         ([0, 0, 0, 0, 0, 0], {}, ""),  # cloth may lie as it comes
     ],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 from collections.abc import Callable
@@ -280,3 +281,19 @@ def test_no_search_of_less_than_no_time(examples: Path) -> None:
     done = CliRunner().invoke(main, ["cut", part, "--seconds", "-3"])
     assert done.exit_code == 2
     assert "--seconds" in done.stderr
+
+
+def test_a_layout_asks_on_which_side_the_mould_is(hatch: Hatch) -> None:
+    from rich.console import Console
+
+    from layup.make.screen import cut_screen
+
+    def told(**surface: Any) -> str:
+        corner = {"outline": [[0, 0], [600, 0], [600, 200], [0, 400]], "unit": "mm", **surface}
+        screen = Console(width=200, no_color=True, file=io.StringIO(), record=True)
+        screen.print(cut_screen(plain(read_part(hatch(surface=corner))), "metric"))
+        return screen.export_text()
+
+    assert "mould" in told()
+    assert told().count("mould = ") == 1
+    assert "mould = " not in told(mould="facing (0, 0, 1)")

@@ -73,3 +73,15 @@ def test_a_part_may_have_a_shelf_instead_of_plies(hatch):
     assert job.part.plies() == ()
     with pytest.raises(FaultsError, match="there is no ply"):
         read_part(hatch(ply=None))
+
+
+def test_words_of_the_trade_for_keys() -> None:
+    from layup.partfile.needs import TRADE_KEYS, Needs
+
+    numbers = {"minimum_plies": 3, "maximum_plies": 9, "minimum_skin_plies": 2}
+    loads = {"compression_x": "800 N", "compression_y": "1 N", "tension_x": "2 N", "tension_y": "1 kN"}
+    said = {**numbers, **loads, "maximum_thickness": "4 mm"}
+    assert set(said) == set(TRADE_KEYS)
+    assert Needs.model_validate(said) == Needs.model_validate({TRADE_KEYS[key]: value for key, value in said.items()})
+    with pytest.raises(ValueError, match="say the same thing"):
+        Needs.model_validate({"minimum_plies": 3, "least_plies": 3})

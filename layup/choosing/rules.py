@@ -32,26 +32,28 @@ def broken_rule(bench: Bench, stack: Sequence[int], needs: Needs) -> str:
         needs: What the part has to do.
 
     Returns:
-        The rule as the part file writes it, and how it is broken: "least_skin = 2: 1 ply on a side of the core"; empty
-        where every rule is kept.
+        The rule in words and how it is broken: "your rule, at least 2 plies on each side of the core: 1 ply on a side";
+        empty where every rule is kept.
     """
     plies = [index for index in stack if index != CORE]
     sides = _sides(stack)
     if CORE in stack:
         skin, due = min(len(side) for side in sides), needs.fewest_on_a_side
         if skin < due:
-            return f"{_key('least_skin', needs.least_skin, due)}: {_plies(skin)} on a side of the core"
+            said = _rule(f"at least {_plies(due)} on each side of the core", needs.least_skin)
+            return f"{said}: {_plies(skin)} on a side"
     if len(plies) < needs.fewest_plies:
-        return f"{_key('least_plies', needs.least_plies, needs.fewest_plies)}: {_plies(len(plies))}"
+        return f"{_rule(f'at least {_plies(needs.fewest_plies)}', needs.least_plies)}: {_plies(len(plies))}"
     if needs.most_plies is not None and len(plies) > needs.most_plies:
-        return f"most_plies = {needs.most_plies}: {_plies(len(plies))}"
+        return f"your rule, at most {_plies(needs.most_plies)}: {_plies(len(plies))}"
     counted, most = bench.options.in_runs, bench.options.most_alike
     run = max((len(list(alike)) for index, alike in groupby(stack) if counted[index]), default=0)
     if most and run > most:
-        word = f"run_at_most = {most}" if needs.run_at_most else f'"short runs" (at most {most} plies of a tape)'
-        return f"{word}: {run} alike together"
+        said = f"at most {_plies(most)} alike together"
+        word = f"your rule, {said}" if needs.run_at_most else f'the trade\'s rule "short runs", {said} of a tape'
+        return f"{word}: {_plies(run)}"
     if needs.surface_ply is not None and plies and not all(bench.options.surface[k] for k in (plies[0], plies[-1])):
-        return f'surface_ply = "{needs.surface_ply}": another ply lies outermost'
+        return f'your rule, "{needs.surface_ply}" outermost: another ply lies there'
     inner = [[k for k in side if needs.surface_ply is None or not bench.options.surface[k]] for side in sides]
     if needs.keeps("one cloth") and len({bench.plies[k].fabric for side in inner for k in side}) > 1:
         return '"one cloth": there is more than one in it'
@@ -115,9 +117,9 @@ def by_cloth(bench: Bench, needs: Needs) -> list[Options]:
     return out
 
 
-def _key(name: str, written: int | None, due: int) -> str:
-    """The rule as the file writes it, or as the trade has it."""
-    return f"{name} = {due}" if written else f'"two plies" ({name} = {due})'
+def _rule(what: str, written: int | None) -> str:
+    """A rule in words, and whose it is."""
+    return f"your rule, {what}" if written else f'the trade\'s rule "two plies", {what}'
 
 
 def _sides(stack: Sequence[int]) -> list[list[int]]:

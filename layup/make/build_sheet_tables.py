@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import partial
 
 from layup.laminate.process import Habit
@@ -118,6 +118,14 @@ def which_way_round(job: Job) -> tuple[Block, ...]:
         return ()
     way = seen(job.surface, job.part.surface.mould)
     return (Words(way.sentences, caution=not way.known),)
+
+
+def ways_asked(jobs: Iterable[Job]) -> tuple[Block, ...]:
+    """Where a layout may be the wrong way round because a part file does not say on which side its mould is."""
+    asked = [way for job in jobs if job.surface.has_mesh
+             for way in [seen(job.surface, job.part.surface.mould)] if not way.known]  # fmt: skip
+    lines = dict.fromkeys(line for way in asked for line in way.sentences)
+    return (Words(tuple(lines), caution=True),) if lines else ()
 
 
 def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system: System) -> tuple[Block, ...]:

@@ -8,7 +8,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from layup.make.bag import Bag
-from layup.make.build_sheet_tables import bag_blocks, cut_tables, money_words, resin_blocks
+from layup.make.build_sheet_tables import bag_blocks, cut_tables, money_words, resin_blocks, ways_asked
 from layup.make.cut import Cut
 from layup.make.pots import Mix
 from layup.make.stock import Stock
@@ -36,6 +36,7 @@ def cut_screen(cut: Cut, system: System, safety: tuple[str, ...] = (), shelf: tu
         blocks.append(Words((f"together {money_words(cut.prices)}",)))
     if any(" is a frame" in proposal for proposal in cut.proposals):
         blocks.append(Words(("--quarter-rings cuts it so.",)))
+    blocks += ways_asked(cut.jobs)
     if shelf:
         blocks.append(Words(shelf))
     if cut.stopped:

@@ -202,6 +202,14 @@ class LocalNeeds(HandLoad):
     angles: list[Angle] | None = None
 
 
+TRADE_KEYS = {
+    "minimum_plies": "least_plies", "maximum_plies": "most_plies", "minimum_skin_plies": "least_skin",
+    "maximum_thickness": "greatest_thickness", "compression_x": "push_x", "compression_y": "push_y",
+    "tension_x": "pull_x", "tension_y": "pull_y",
+}  # fmt: skip
+"""What the trade calls some keys of `[needs]`."""
+
+
 class Needs(HandLoad):
     """`[needs]`: what the part has to do."""
 
@@ -239,6 +247,20 @@ class Needs(HandLoad):
     bolts: list[Bolts] = []
     laps: list[Lap] = []
     inserts: list[Insert] = []
+
+    @model_validator(mode="before")
+    @classmethod
+    def _named(cls, data: Any) -> Any:
+        """Words of the trade for keys that have another word too, which is still read."""
+        if not isinstance(data, dict):
+            return data
+        found = dict(data)
+        for said, key in TRADE_KEYS.items():
+            if said in found and key in found:
+                raise refuse("key", f"{said} and {key} say the same thing: keep one")
+            if said in found:
+                found[key] = found.pop(said)
+        return found
 
     @model_validator(mode="after")
     def _together(self) -> Self:
