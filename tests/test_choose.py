@@ -20,6 +20,7 @@ from rich.console import Console
 from layup.choosing.batch import Batch, d_of, warp_of
 from layup.choosing.checks import Checker
 from layup.choosing.choice import SAGS, choose
+from layup.choosing.refine import finer, refinement_words
 from layup.choosing.rules import against_the_trade, broken_rule
 from layup.choosing.screen import _reserve, choice_screen
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
@@ -248,6 +249,26 @@ def test_a_loaded_panel_has_every_check_with_its_source(loaded):
     sags = [v for k, v in zip(thin.kinds, thin.values[0], strict=True) if k.name.startswith(SAGS)]
     assert any("times its thickness" in c for c in loaded.cautions) == (max(sags) > best.thickness / 2)
     assert any("load factors are yours" in c for c in loaded.cautions)
+
+
+def test_explain_says_how_far_a_finer_mesh_moves_the_figures(loaded):
+    """Deflection, frequency and buckling within 1 %; what is read at one place less so."""
+    moved = finer(loaded, loaded.best)
+    whole = [v for name, v in moved.items() if name.startswith(("deflection", "natural", "buckling", "the whole"))]
+    assert len(whole) >= 4
+    assert max(np.abs(whole)) < 0.01
+    assert 0 < max(abs(v) for v in moved.values()) < 0.08
+    assert "On a mesh of 2 times as many triangles" in refinement_words(loaded, loaded.best)
+
+
+@pytest.mark.parametrize("seed", [3, 5, 8])
+def test_random_briefs_agree_with_every_stack(seed, tmp_path):
+    """More of them by hand: python -m tests.oracles.every_stack 0 300."""
+    from tests.oracles.every_stack import brief, compared
+
+    found, best, count = compared(brief(seed, tmp_path))
+    assert count > 10
+    assert found == best or found == approx(best, abs=1e-9)
 
 
 def test_no_neighbour_that_is_lighter_passes(loaded):

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
+from layup.choosing.refine import refinement_words
 from layup.choosing.words import (
     ADVICE,
     asked_words,
@@ -56,6 +57,8 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
         parts += _answer(choice, choice.best, system)
     if shown is not None:
         parts += [Text(), _checks(shown, system, explain)]
+        moved = refinement_words(choice, shown) if explain else ""
+        parts += [Padding(Text(moved, style="dim"), (0, 0, 0, 2))] if moved else []
     if choice.left_out:
         parts += [Text(), Text("  not tried, for want of a figure", style="bold")]
         parts += [Text(f"    {said}") for said in choice.left_out]
