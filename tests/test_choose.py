@@ -261,7 +261,7 @@ def test_explain_says_how_far_a_finer_mesh_moves_the_figures(loaded):
     assert "On a mesh of 2 times as many triangles" in refinement_words(loaded, loaded.best)
 
 
-@pytest.mark.parametrize("seed", [3, 5, 8])
+@pytest.mark.parametrize("seed", [3, 8])
 def test_random_briefs_agree_with_every_stack(seed, tmp_path):
     """More of them by hand: python -m tests.oracles.every_stack 0 300."""
     from tests.oracles.every_stack import brief, compared
