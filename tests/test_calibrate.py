@@ -22,6 +22,7 @@ from layup.learn.pool import between_shops, pool, read_take_up, write_take_up
 from layup.learn.posterior import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, Face, Learnt, Piece, Resin, learn
 from layup.learn.store import Store, open_store
 from layup.learn.weighins import Circumstances, _forget_cored, predict_piece, weigh_in
+from layup.refit.items import causes_of
 
 SPREAD = 0.28
 TRIM = """\
@@ -212,6 +213,20 @@ def test_a_copy_strays_by_luck_and_not_by_its_area(tmp_path: Path) -> None:
     door.write_text(door.read_text(encoding="utf-8").replace("600 mm", "610 mm"), encoding="utf-8")
     anew = layup.predict(door, habits=habits).mass
     assert (anew.p95 - anew.p05) / anew.mean == approx((another.p95 - another.p05) / another.mean, rel=0.01)
+
+
+def test_parts_of_one_shop_share_what_its_record_leaves_open(tmp_path: Path) -> None:
+    """A refit's parts stray together by what the shop's record says of its hand, not each by itself."""
+    with open_store(tmp_path) as store:
+        _weigh(store, _part(tmp_path), 1.2, "1")
+        habits = calibrate(store).habits
+    found = []
+    for title in ("One", "Other"):
+        causes = causes_of(layup.predict(_part(tmp_path, title), habits=habits), "new")
+        found.append({name: slope for name, slope in causes if "record" in name})
+        rest = next(slope for name, slope in causes if name.startswith("rest"))
+        assert math.hypot(*found[-1].values()) > 2 * rest
+    assert found[0].keys() == found[1].keys()
 
 
 def test_shops_that_pool(tmp_path: Path) -> None:

@@ -170,6 +170,8 @@ def causes_of(prediction: Prediction, which: Literal["new", "old", "saving"]) ->
     process = weighed.process.name
     own = prediction.job.file or prediction.title
     shared = [f"shop's hand, {process}", "answer to pressure", f"film, {process}", "bond"]
+    learnt = max((len(habit.loads) for habit in weighed.process.habits.values()), default=0)
+    shared += [f"this shop's record, {number}" for number in range(learnt)]
     shared += [f"{'core' if layer.kind == 'core' else 'cloth'}, {layer.name}" for layer in weighed.layers]
     things = (*weighed.finishes, *weighed.extras, *(replaced.items if replaced else ()))
     private = {"area": f"area, {own}", f"part's luck, {process}": f"luck, {own}"}
