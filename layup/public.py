@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.errors import LayupError
 from layup.partfile.job import Job
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from layup.make.pots import Mix
     from layup.refit.ledger import Ledger
 
-Part = str | Path | Mapping[str, Any] | Job
+Part = str | Path | Mapping[str, object] | Job
 
 
 def compare(part: Part, folder: str | Path | None = None, habits: Habits | None = None) -> pd.DataFrame:

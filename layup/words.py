@@ -316,7 +316,7 @@ def _inches(m: float) -> str:
     return f"{sign}{feet} ft" + (f" {_mixed(rest)} in" if rest else "")
 
 
-def no_formula(cell: Any) -> Any:
+def no_formula(cell: object) -> Any:
     """A cell of a CSV that no spreadsheet takes for a formula.
 
     >>> no_formula("=1+1"), no_formula("+12 g"), no_formula(None), no_formula(1.5)

@@ -22,6 +22,7 @@ from layup.bench.running import Works
 from layup.errors import LayupError, OutsideError, StaleError
 
 if TYPE_CHECKING:
+    from starlette.datastructures import UploadFile
     from starlette.requests import Request
     from starlette.responses import Response
 
@@ -77,7 +78,7 @@ def _endpoint(bench: Bench, handler: Handler) -> Callable[[Request], Any]:
         if request.method != "POST":
             return await run_in_threadpool(_sent, handler, asked, request.headers)
         form: dict[str, str] = {}
-        sent: dict[str, Any] = {}
+        sent: dict[str, UploadFile] = {}
         async with request.form(max_files=20, max_fields=400) as given:
             for name, value in given.multi_items():
                 if isinstance(value, str):

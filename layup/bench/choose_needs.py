@@ -14,7 +14,6 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from layup.bench.desk import Sheet, as_typed
 from layup.errors import EditError
@@ -45,7 +44,7 @@ LOCAL_TEXTS = ("zone", "most_plies", "angles", "hand_load", "hand_deflection")
 _TIMES_WORDS = " times what it replaces"
 
 
-def shown_value(value: Any) -> str:
+def shown_value(value: object) -> str:
     """A value of [needs] as its field shows it.
 
     >>> shown_value(["60 mm", "60 mm"]), shown_value([0, 45]), shown_value([["1 mm", "2 mm"], ["3 mm", "2 mm"]])
@@ -58,7 +57,7 @@ def shown_value(value: Any) -> str:
     return as_typed(value)
 
 
-def stiffness_of(value: Any) -> tuple[str, str]:
+def stiffness_of(value: object) -> tuple[str, str]:
     """Which of the three ways `stiffness` is stated, and how many times.
 
     >>> stiffness_of(None), stiffness_of("1.5 times what it replaces"), stiffness_of("not asked"), stiffness_of(2)
@@ -79,14 +78,14 @@ def stiffness_of(value: Any) -> tuple[str, str]:
     return TIMES, f"{times:g}"
 
 
-def supports_of(value: Any) -> tuple[str, dict[str, str]]:
+def supports_of(value: object) -> tuple[str, dict[str, str]]:
     """How the part is held all round, or "sides" and each side."""
     if isinstance(value, dict):
         return "sides", {side: str(value.get(side, "free")) for side in SIDES}
     return (str(value) if value else "simple"), dict.fromkeys(SIDES, "simple")
 
 
-def needs_changes(now: Mapping[str, Any], form: Mapping[str, str]) -> dict[str, str]:
+def needs_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[str, str]:
     """Keys of [needs] that a form changes, with their new values as a part file takes them; "" takes a key out.
 
     Args:
@@ -122,14 +121,14 @@ def needs_changes(now: Mapping[str, Any], form: Mapping[str, str]) -> dict[str, 
     return out
 
 
-def local_changes(now: Mapping[str, Any], form: Mapping[str, str]) -> dict[str, str]:
+def local_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[str, str]:
     """The same for one table of [[needs.local]]; its fabrics are fields `fabric.NAME` that are ticked."""
     out = {k: form[k].strip() for k in LOCAL_TEXTS if k in form and form[k].strip() != shown_value(now.get(k))}
     if "hand_patch" in form and form["hand_patch"].strip() != shown_value(now.get("hand_patch")):
         out["hand_patch"] = _pair(form["hand_patch"])
     if "fabrics" in form:
         ticked = [name.removeprefix("fabric.") for name in form if name.startswith("fabric.")]
-        if ticked != [str(v) for v in now.get("fabrics", [])]:
+        if ticked != _names(now.get("fabrics")):
             out["fabrics"] = listed(ticked)
     return out
 
@@ -235,12 +234,12 @@ def kept_whole(text: str, new: str) -> str:
     return new
 
 
-def _names(value: Any) -> list[str]:
+def _names(value: object) -> list[str]:
     if isinstance(value, str):
         return [value]
     return [v for v in value if isinstance(v, str)] if isinstance(value, list) else []
 
 
-def _cores(value: Any) -> list[tuple[str, str]]:
+def _cores(value: object) -> list[tuple[str, str]]:
     listed_cores = [value] if isinstance(value, dict) else value if isinstance(value, list) else []
     return [(str(c.get("core", "")), as_typed(c.get("thickness", ""))) for c in listed_cores if isinstance(c, dict)]

@@ -88,7 +88,7 @@ class Answer:
     conditions: str
     left_out: tuple[str, ...]
     saved: dict[str, str]
-    machine: dict[str, Any]
+    machine: dict[str, object]
 
     @property
     def sure(self) -> bool:

@@ -81,7 +81,7 @@ class Sheet:
     path: Path
     text: str
     version: str
-    data: dict[str, Any]
+    data: dict[str, object]
     faults: tuple[Fault, ...]
     prediction: Prediction | None
     surface: Surface | None
@@ -93,7 +93,7 @@ class Sheet:
         by_line = {line: path for path, line in key_lines(self.text.replace("\r\n", "\n")).items()}
         return {by_line[f.line]: f for f in self.faults if f.line is not None and f.line in by_line}
 
-    def entries(self, table: str) -> list[dict[str, Any]]:
+    def entries(self, table: str) -> list[dict[str, object]]:
         """Tables of a kind as written."""
         held: Any = self.data
         for step in table.split("."):
@@ -108,7 +108,7 @@ class Sheet:
         return "" if held is None else as_typed(held)
 
 
-def as_typed(value: Any) -> str:
+def as_typed(value: object) -> str:
     """A value of a part file as a person would type it into a field."""
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -257,7 +257,7 @@ class Desk:
                 return found
         return None
 
-    def habits(self, path: Path, data: dict[str, Any]) -> Habits:
+    def habits(self, path: Path, data: dict[str, object]) -> Habits:
         """What the shop's scale has taught, of the nearest record inside the folder.
 
         Args:
@@ -281,7 +281,7 @@ class Desk:
             return sheet.prediction.job.library
         return _library(self._tables(sheet.path, sheet.data))
 
-    def _tables(self, path: Path, data: dict[str, Any]) -> list[Path]:
+    def _tables(self, path: Path, data: dict[str, object]) -> list[Path]:
         """Tables of materials that a part file names, those that lie in the folder."""
         named = data.get("materials")
         outside = {name for _, name in named_files({"materials": named}, self.folder, path.parent)}
@@ -299,7 +299,7 @@ class Desk:
         made.state = hashlib.sha256(repr(key).encode()).hexdigest()[:16]
         return self._sheets.put(key, made)
 
-    def _around(self, path: Path, data: dict[str, Any]) -> tuple[Any, ...]:
+    def _around(self, path: Path, data: dict[str, object]) -> tuple[Any, ...]:
         """What a prediction rests on besides the text: the files it names and the shop's record."""
         from layup.learn.folder import FILE
 
@@ -309,7 +309,7 @@ class Desk:
         named = [file for key, file in files_of(data) if key not in outside]
         return (record, tuple(_stamp(path.parent / file) for file in named))
 
-    def _work_out(self, name: str, path: Path, text: str, version: str, data: dict[str, Any]) -> Sheet:
+    def _work_out(self, name: str, path: Path, text: str, version: str, data: dict[str, object]) -> Sheet:
         from layup.partfile.read import read_part
         from layup.weight.prediction import predict
 

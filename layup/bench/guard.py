@@ -16,17 +16,17 @@ import socket
 import sys
 import threading
 import time
-from collections.abc import Awaitable, Callable, MutableMapping
 from dataclasses import dataclass
 from ipaddress import ip_address, ip_network
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Literal
 from urllib.parse import parse_qs, quote, urlencode
 
-from layup.errors import LayupError
+if TYPE_CHECKING:
+    from starlette.applications import Starlette
+    from starlette.types import Message, Receive, Scope, Send
+    from uvicorn import Server
 
-Scope = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
-Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+from layup.errors import LayupError
 
 LARGEST_UPLOAD = 600_000_000
 """Of a mesh, a drawing or a photograph. [byte]"""
@@ -59,7 +59,7 @@ class Guard:
 
     mode = ""
 
-    def __init__(self, app: Callable[[Scope, Receive, Send], Awaitable[None]], key: str, port: int) -> None:
+    def __init__(self, app: Starlette, key: str, port: int) -> None:
         self.app = app
         self.key = key
         self.cookie = f"bench-{port}"
@@ -71,7 +71,7 @@ class Guard:
 
     def close(self) -> None:
         """End what runs beside the page, and close its files."""
-        bench = self.app.state.bench  # type: ignore[attr-defined]  # the application `layup.bench.app` builds
+        bench = self.app.state.bench
         bench.pairing.end()
         bench.works.close()
         bench.desk.journal.close()
@@ -168,7 +168,7 @@ class Guard:
 
         read = 0
 
-        async def counted() -> MutableMapping[str, Any]:
+        async def counted() -> Message:
             nonlocal read
             message = await receive()
             read += len(message.get("body", b""))
@@ -177,7 +177,7 @@ class Guard:
                 raise HTTPException(413, _too_large(limit))
             return message
 
-        async def dressed(message: MutableMapping[str, Any]) -> None:
+        async def dressed(message: Message) -> None:
             if message["type"] == "http.response.start":
                 told = {name.lower(): value for name, value in message["headers"]}
                 if told.get(b"location", b"").startswith(b"/"):
@@ -246,9 +246,7 @@ def private(address: str) -> bool:
 class Guest(Guard):
     """Stands before the application on the shop's own network, for one device that typed the code."""
 
-    def __init__(
-        self, app: Callable[[Scope, Receive, Send], Awaitable[None]], host: str, port: int, mode: Mode
-    ) -> None:
+    def __init__(self, app: Starlette, host: str, port: int, mode: Mode) -> None:
         super().__init__(app, secrets.token_urlsafe(24), port)
         self.cookie = f"guest-{port}"
         self.hosts = {f"{host}:{port}"}
@@ -323,14 +321,14 @@ class _Open:
 
     guest: Guest
     address: str
-    server: Any
+    server: Server
     thread: threading.Thread
 
 
 class Pairing:
     """The one device besides this machine: none until somebody here says so, and none again with one press."""
 
-    def __init__(self, app: Callable[[Scope, Receive, Send], Awaitable[None]]) -> None:
+    def __init__(self, app: Starlette) -> None:
         self._app = app
         self._open: _Open | None = None
         self._lock = threading.Lock()

@@ -8,7 +8,7 @@ import shutil
 import threading
 import uuid
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from layup.bench.desk import Kept, Sheet
 from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
@@ -206,7 +206,7 @@ def surface_form(name: str) -> str:
     raise LayupError(f'a surface can\'t be read from "{Path(name).name}". Save it as one of {known}')
 
 
-def take_in(asked: Asked, folder: str, name: str, stream: Any) -> Path:
+def take_in(asked: Asked, folder: str, name: str, stream: BinaryIO) -> Path:
     """Keep a file that was sent, under a free name; whole or not at all."""
     path = asked.folder.free(folder, name)
     scratch = path.with_name(f"{SCRATCH}{uuid.uuid4().hex[:12]}")

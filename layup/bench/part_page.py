@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
@@ -266,7 +266,9 @@ def _material(values: dict[str, str]) -> dict[str, str]:
     return values
 
 
-def _changed(text: str, operation: str, table: str, number: int, values: dict[str, str], form: Any) -> tuple[str, str]:
+def _changed(
+    text: str, operation: str, table: str, number: int, values: dict[str, str], form: Mapping[str, str]
+) -> tuple[str, str]:
     """The words for an edit, and the text after it."""
     name = f"{table} {number + 1}" if table and table not in ("surface", "needs", "shelf") else table
     if operation == "save":

@@ -49,7 +49,7 @@ class RefitSheet:
     path: Path
     text: str
     version: str
-    data: dict[str, Any]
+    data: dict[str, object]
     faults: tuple[Fault, ...]
     job: RefitJob | None
 
@@ -191,7 +191,7 @@ def faults_words(faults: tuple[Fault, ...]) -> str:
     return plain(" ".join(f"{f.place or f.file}: {f.wrong}. {f.remedy}".strip() for f in faults))
 
 
-def _tables(text: str) -> dict[str, Any]:
+def _tables(text: str) -> dict[str, object]:
     import tomllib
 
     try:

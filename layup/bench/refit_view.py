@@ -226,7 +226,7 @@ def page(asked: Asked, said: Said | None = None, sheet: RefitSheet | None = None
     said = said or Said()
     sheet = sheet or refit_sheet(asked, asked.file)
     as_of = asked.query.get("as_of", "").strip()[:40]
-    words: dict[str, Any] = {}
+    words: dict[str, object] = {}
     if sheet.job is not None:
         try:
             words = _ledger(asked, sheet, as_of)
@@ -266,7 +266,7 @@ def parts_beside(asked: Asked, sheet: RefitSheet) -> list[str]:
     ]
 
 
-def _weighings(sheet: RefitSheet) -> list[dict[str, Any]]:
+def _weighings(sheet: RefitSheet) -> list[dict[str, object]]:
     """The first and the final weighing as they are written, field by field; the final one with the first's places."""
     found = []
     for table, title in (("start", "First weighing"), ("final", "Final weighing")):
@@ -291,7 +291,7 @@ def row_id(table: str, number: str | int, key: str) -> str:
     return "f-refit-row-" + re.sub(r"[^a-z0-9]+", "-", f"{table}-{number}-{key}".casefold())
 
 
-def row_fields(sheet: RefitSheet, table: str, entry: dict[str, Any]) -> list[tuple[str, str, str, str]]:
+def row_fields(sheet: RefitSheet, table: str, entry: dict[str, object]) -> list[tuple[str, str, str, str]]:
     """The fields of one table's form: key, label, what stands there, example."""
     keys: list[tuple[str, str, str]] = list(SETUP[table][3])
     if table in ("removed", "added", "moved"):
@@ -309,7 +309,7 @@ def row_fields(sheet: RefitSheet, table: str, entry: dict[str, Any]) -> list[tup
     return fields
 
 
-def shown_row(value: Any) -> str:
+def shown_row(value: object) -> str:
     r"""A value of the file as its field shows it; rows a line each.
 
     >>> shown_row([["1150 lb", "83 in"], ["1450 lb", "85 in"]]), shown_row(["one", "two"]), shown_row(None)
@@ -320,7 +320,7 @@ def shown_row(value: Any) -> str:
     return "" if value is None else as_typed(value)
 
 
-def _tables(sheet: RefitSheet, table: str) -> list[dict[str, Any]]:
+def _tables(sheet: RefitSheet, table: str) -> list[dict[str, object]]:
     """Tables of a kind as written."""
     held: Any = sheet.data
     for step in table.split("."):
@@ -328,9 +328,9 @@ def _tables(sheet: RefitSheet, table: str) -> list[dict[str, Any]]:
     return [e if isinstance(e, dict) else {} for e in held] if isinstance(held, list) else []
 
 
-def _setup(sheet: RefitSheet) -> list[dict[str, Any]]:
+def _setup(sheet: RefitSheet) -> list[dict[str, object]]:
     """Every table of the file as forms: those there are, and one to begin another."""
-    found = []
+    found: list[dict[str, object]] = []
     for table, (title, one, why, _) in SETUP.items():
         if one or table in ("removed", "added", "moved"):
             rows = [
@@ -351,7 +351,7 @@ def _scales(table: object) -> int:
     return len(scales) if isinstance(scales, list) else 0
 
 
-def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, Any]:
+def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, object]:
     from layup.refit import screen as words
     from layup.refit.as_json import ledger_json
     from layup.refit.ledger import on_the_scale
@@ -426,11 +426,11 @@ def item_id(key: str) -> str:
     return hashlib.sha256(key.encode()).hexdigest()[:10]
 
 
-def _items(job: RefitJob, ledger: Ledger, kept: Kept) -> list[dict[str, Any]]:
+def _items(job: RefitJob, ledger: Ledger, kept: Kept) -> list[dict[str, object]]:
     return [_item(row, job, kept) for row in ledger.rows]
 
 
-def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, Any]:
+def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, object]:
     from layup.refit.papers import known_by
     from layup.refit.record_words import arm_kept, change_kept, index_kept, mass_kept, moment_kept
 
@@ -456,7 +456,7 @@ def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, Any]:
     }
 
 
-def _cases(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: Kept) -> dict[str, Any]:
+def _cases(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: Kept) -> dict[str, object]:
     """Each load case in words, and all of them drawn against the limits."""
     from layup.refit.envelope_picture import envelope_svg
     from layup.refit.record_words import arm_kept, change_kept, mass_kept
@@ -464,7 +464,8 @@ def _cases(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: Kept) -
     if loading is None:
         return {"cases": [], "drawing": ""}
     checked = loading.checked
-    rows: list[dict[str, Any]] = []
+    rows: list[dict[str, object]] = []
+    said: list[str] = []
     for case, name in enumerate(loading.names):
         faults, mass, cg = (
             checked.faults_of(case),
@@ -472,14 +473,15 @@ def _cases(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: Kept) -
             arm_kept(checked.cg[case], kept),
         )
         verdict = f"OUTSIDE: {', '.join(faults)}" if faults else "inside"
+        said.append(f"{case + 1} {name}: {mass} at {cg}, {verdict}")
         rows.append({
             "name": name, "faults": faults, "worst": case == checked.worst, "unsure": case in loading.unsure,
             "mass": mass, "spare": change_kept(-checked.over[case], kept),
             "cg": cg, "forward": arm_kept(checked.forward[case], kept), "aft": arm_kept(checked.aft[case], kept),
-            "said": f"{case + 1} {name}: {mass} at {cg}, {verdict}",
+            "said": said[-1],
             "aboard": ", ".join(f"{one.name} {one.text}" for one in job.loads[case].aboard),
         })  # fmt: skip
-    return {"cases": rows, "drawing": envelope_svg(ledger, loading, kept, [row["said"] for row in rows])}
+    return {"cases": rows, "drawing": envelope_svg(ledger, loading, kept, said)}
 
 
 def _ballast(loading: Loading | None, kept: Kept) -> list[str]:
@@ -495,12 +497,12 @@ def _notes(job: RefitJob, kept: Kept) -> list[str]:
     return notes + ([index_note(job.refit.index, kept)] if job.refit.index else [])
 
 
-def _joined(job: RefitJob, kept: Kept) -> list[dict[str, Any]]:
+def _joined(job: RefitJob, kept: Kept) -> list[dict[str, object]]:
     from layup.refit.consolidate import consolidate
     from layup.refit.record_words import mass_kept
     from layup.refit.screen import joined_words
 
-    found = []
+    found: list[dict[str, object]] = []
     for entry in job.refit.consolidation:
         joined = consolidate(entry, job.predictions)
         sides = [
@@ -519,7 +521,7 @@ def about_next(sheet: RefitSheet, job: RefitJob, ledger: Ledger, least: str) -> 
     return "next", sheet.name, hashlib.sha256(told.encode()).hexdigest(), least
 
 
-def _next(asked: Asked, sheet: RefitSheet, job: RefitJob, ledger: Ledger, loading: Loading | None) -> dict[str, Any]:
+def _next(asked: Asked, sheet: RefitSheet, job: RefitJob, ledger: Ledger, loading: Loading | None) -> dict[str, object]:
     from layup.refit.next_parts import rank
     from layup.refit.screen import choice_text, need_of, rank_heads, rank_words
 
@@ -552,7 +554,7 @@ def _next(asked: Asked, sheet: RefitSheet, job: RefitJob, ledger: Ledger, loadin
     }
 
 
-def _history(store: Store | None, ledger: Ledger, kept: Kept) -> dict[str, Any]:
+def _history(store: Store | None, ledger: Ledger, kept: Kept) -> dict[str, object]:
     from layup.refit.ledger import all_entries
     from layup.refit.screen import entry_words
 

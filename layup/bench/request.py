@@ -16,6 +16,7 @@ from layup.bench.running import Works
 from layup.learn.folder import FILE
 
 if TYPE_CHECKING:
+    from starlette.datastructures import UploadFile
     from starlette.responses import Response
 
 FLOWS = (("part", "Part"), ("choose", "Choose"), ("prepare", "Prepare"), ("weigh", "Weigh"), ("refit", "Refit"))
@@ -51,7 +52,7 @@ class Asked:
     file: str
     query: Mapping[str, str]
     form: Mapping[str, str] = field(default_factory=dict)
-    sent: Mapping[str, Any] = field(default_factory=dict)
+    sent: Mapping[str, UploadFile] = field(default_factory=dict)
     path: str = ""
     root: str = ""
     marks: Mapping[str, str] = field(default_factory=dict)

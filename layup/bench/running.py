@@ -17,6 +17,8 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection, wait
+from multiprocessing.context import SpawnProcess
+from multiprocessing.synchronize import Event
 from typing import Any
 
 from layup.errors import LayupError
@@ -51,13 +53,13 @@ class Work:
     about: tuple[str, ...]
     words: str = "waits for another to end"
     state: str = "waiting"
-    answer: Any = None
+    answer: Any = None  # what the function of the work gives
     stopped: bool = False
     begun: float = field(default_factory=time.monotonic)
     seconds: float = 0.0
-    process: Any = field(default=None, repr=False)
+    process: SpawnProcess | None = field(default=None, repr=False)
     listens: bool = field(default=False, repr=False)
-    told: Any = field(default=None, repr=False)
+    told: Event | None = field(default=None, repr=False)
 
     @property
     def ended(self) -> bool:
@@ -86,7 +88,7 @@ class Works:
         self._context = multiprocessing.get_context("spawn")
         self._closed = False
 
-    def start(self, about: tuple[str, ...], function: Callable[..., Any], *args: Any) -> Work:
+    def start(self, about: tuple[str, ...], function: Callable[..., object], *args: object) -> Work:
         """Start a work, or give the one that is about the same thing and has not failed.
 
         Args:
@@ -153,7 +155,7 @@ class Works:
                 work.process.kill()
                 work.process.join(1.0)
 
-    def _run(self, work: Work, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
+    def _run(self, work: Work, function: Callable[..., object], args: tuple[object, ...]) -> None:
         with self._free:
             here, there = self._context.Pipe(duplex=False)
             with here:
@@ -202,7 +204,7 @@ class Works:
                     return
 
 
-def _start(process: Any) -> None:
+def _start(process: SpawnProcess) -> None:
     """Begin it with Ctrl-C held back until it listens: before that it would only make a mess of the terminal."""
     if not hasattr(signal, "pthread_sigmask"):
         process.start()
@@ -214,7 +216,7 @@ def _start(process: Any) -> None:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _end(work: Work, state: str, answer: Any) -> None:
+def _end(work: Work, state: str, answer: object) -> None:
     """The answer first: who sees that it is done finds it."""
     work.seconds = time.monotonic() - work.begun
     work.answer = answer
@@ -222,10 +224,13 @@ def _end(work: Work, state: str, answer: Any) -> None:
 
 
 def _interrupt(work: Work) -> None:
-    press_stop(work.process.pid, work.told)
+    if work.process is not None and work.process.pid is not None:
+        press_stop(work.process.pid, work.told)
 
 
-def _in_its_process(pipe: Connection, told: Any, function: Callable[..., Any], args: tuple[Any, ...]) -> None:
+def _in_its_process(
+    pipe: Connection, told: Event | None, function: Callable[..., object], args: tuple[object, ...]
+) -> None:
     """What runs in the other process."""
     listen_for_stop(told)
     threading.Thread(target=_end_with_the_page, daemon=True).start()

@@ -16,7 +16,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.bench.desk import Kept, Sheet
 from layup.bench.folder import named_files
@@ -97,10 +97,11 @@ def version_of(sheet: Sheet) -> str:
     return sha256(text.encode()).hexdigest()[:16]
 
 
-def words(sheet: Sheet) -> dict[str, Any]:
+def words(sheet: Sheet) -> dict[str, object]:
     """What a page says of the surface in plain text, and the version of its picture."""
     surface, system = _surface(sheet), system_of(sheet)
-    out: dict[str, Any] = {"version": version_of(sheet), "facts": [], "findings": [], "zones": [], "drawn": False}
+    zones: list[tuple[str, int, str, str]] = []
+    out: dict[str, object] = {"version": version_of(sheet), "facts": [], "findings": [], "zones": zones, "drawn": False}
     if surface is None:
         return out
     from layup.report.stage_words import fact_words, finding_words, letters
@@ -113,7 +114,7 @@ def words(sheet: Sheet) -> dict[str, Any]:
     for number, entry in enumerate(sheet.entries("zone")):
         name = str(entry.get("name", ""))
         area = area_words(measured[name].area, system) if name in measured else ""
-        out["zones"].append((letters(number), number, name, area))
+        zones.append((letters(number), number, name, area))
     return out
 
 
@@ -131,7 +132,7 @@ def seen(asked: Asked, sheet: Sheet) -> Seen:
     entry = _entry(sheet)
     if entry is None or named_files(sheet.data, asked.folder, sheet.path.parent):
         return Seen(None, why="There is no surface to show yet: what is to do stands with the weight.")
-    changed: dict[str, Any] = {}
+    changed: dict[str, object] = {}
     if entry.unit is None and any("no unit" in f.wrong or "without a unit" in f.wrong for f in sheet.faults):
         changed["unit"] = "m"
     solid = (entry.mesh is not None or entry.step is not None) and entry.face is None
@@ -208,7 +209,7 @@ def _whole(asked: Asked, sheet: Sheet, version: str) -> bytes:
     from layup.report.stage_buffer import packed, packed_head
 
     found = seen(asked, sheet)
-    head: dict[str, Any] = {"version": version, "asks": found.asks, "why": found.why, "unit": _unit(sheet)}
+    head: dict[str, object] = {"version": version, "asks": found.asks, "why": found.why, "unit": _unit(sheet)}
     if found.surface is None:
         return packed_head({**head, "asks": ""})
     if found.asks == "unit":
@@ -219,7 +220,7 @@ def _whole(asked: Asked, sheet: Sheet, version: str) -> bytes:
         head["all"] = area_words(found.surface.whole.area, system_of(sheet))
     shown, missing = ([], []) if found.asks else _zones(sheet, found.surface)
     made = _stage(found.surface)
-    head |= {"grid": grid_step(found.surface, head["unit"]), "sides": ["", ""], "arrow": None}
+    head |= {"grid": grid_step(found.surface, _unit(sheet)), "sides": ["", ""], "arrow": None}
     if not found.asks:
         head["sides"], head["arrow"] = _sides(found.surface, sheet), _arrow(found.surface, sheet, made.view)
     return packed(made, shown, {**head, "missing": missing})
@@ -367,7 +368,7 @@ def _side(asked: Asked, sheet: Sheet) -> bytes:
     system = system_of(sheet)
     thin = thinned(one.vertices, one.faces)
     low, high = whole_box(raw)
-    head = {
+    head: dict[str, object] = {
         "side": text,
         "area": area_words(one.whole.area, system),
         "at": at,
@@ -412,7 +413,7 @@ def _zone(asked: Asked, sheet: Sheet) -> bytes:
     return packed_triangles(soup[:: 1 + len(soup) // 400_000], np.asarray(0.5 * (low + high)), head)
 
 
-def _asked_zone(asked: Asked, sheet: Sheet, surface: Surface) -> tuple[dict[str, str], str, dict[str, Any]]:
+def _asked_zone(asked: Asked, sheet: Sheet, surface: Surface) -> tuple[dict[str, str], str, dict[str, object]]:
     """Keys of a zone as the part file has them, a name for it, and what else the page should know."""
     from layup.report import pointed
     from layup.report.seen_point import seen_point

@@ -6,7 +6,7 @@ import threading
 import uuid
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.bench.desk import Kept, Sheet
 from layup.bench.labels import plain
@@ -190,7 +190,7 @@ def said(asked: Asked) -> Response:
     return HTMLResponse(text)
 
 
-def _heard(typed: _Typed) -> dict[str, Any]:
+def _heard(typed: _Typed) -> dict[str, object]:
     from layup.learn.scale import echo
 
     try:
@@ -267,7 +267,7 @@ def _page(
     )  # fmt: skip
 
 
-def _last(sheet: Sheet, last: WeighIn | None, system: System, ours: list[WeighIn]) -> dict[str, Any] | None:
+def _last(sheet: Sheet, last: WeighIn | None, system: System, ours: list[WeighIn]) -> dict[str, object] | None:
     """The newest weigh-in of the part and what it says, as it was said when it was noted where that is still known."""
     from layup.learn.expected import WHOLE_STAGES
     from layup.learn.explain import explain
@@ -299,7 +299,7 @@ def _last(sheet: Sheet, last: WeighIn | None, system: System, ours: list[WeighIn
     }
 
 
-def _hand(calibration: Calibration | None) -> dict[str, Any] | None:
+def _hand(calibration: Calibration | None) -> dict[str, object] | None:
     """The shop's habit so far: a drawing, and a sentence for each cloth."""
     from layup.learn.calibrate import drift
     from layup.learn.habits_svg import habits_svg

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from typing import Any
 
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
@@ -17,7 +16,7 @@ def json_text(choice: Choice) -> str:
     return json.dumps(as_json(choice), indent=2, ensure_ascii=False, allow_nan=False)
 
 
-def as_json(choice: Choice) -> dict[str, Any]:
+def as_json(choice: Choice) -> dict[str, object]:
     """The stable form of a choice for scripts."""
     search = choice.searches
     return {
@@ -52,7 +51,7 @@ def as_json(choice: Choice) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _layup(layup: Layup | None) -> dict[str, Any] | None:
+def _layup(layup: Layup | None) -> dict[str, object] | None:
     if layup is None:
         return None
     result = layup.found.assessment

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -353,7 +352,7 @@ def adds_screen(prediction: Prediction, rows: Sequence[Added], system: System) -
     return Group(Text(prediction.title, style="bold"), Text(), table)
 
 
-def variant_record(row: Variant) -> dict[str, Any]:
+def variant_record(row: Variant) -> dict[str, object]:
     """A row for scripts: SI units."""
     laid = row.weighed
 

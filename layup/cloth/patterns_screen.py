@@ -99,7 +99,7 @@ def splice_words(number: int, splice: Splice | None) -> str:
 def patterns_json(job: Job, plies: Sequence[FlatPly], splices: Found) -> str:
     """The same for scripts, in SI units; the outline of each ply in the frame of the roll."""
     way = seen(job.surface, job.part.surface.mould)
-    drapes: dict[str, Any] = {}
+    drapes: dict[str, object] = {}
     number = 0
     for entry in job.part.plies():
         number += 1

@@ -295,7 +295,7 @@ def _triangles(
     try:
         import trimesh
 
-        scene: Any = trimesh.load_scene(io.BytesIO(glb), file_type="glb", process=False)
+        scene = trimesh.load_scene(io.BytesIO(glb), file_type="glb", process=False)
         points, faces, numbers, bodies = [], [], [], []
         kinds: dict[int, str] = {}
         above, base, loose = 0, 1, 0
@@ -317,8 +317,8 @@ def _triangles(
             faces.append(own + above)
             numbers.append(index + base)
             bodies += [str(node)] * len(own)
-            for record in _records(shape):
-                kinds[int(record["face_index"]) + base] = str(record["type"])
+            for number, kind in _records(shape.metadata.get("cascadio")):
+                kinds[number + base] = kind
             above += len(corners)
             base += int(index.max(initial=-1)) + 1
     except SurfaceError:
@@ -333,12 +333,11 @@ def _triangles(
     return every, np.concatenate(faces), np.concatenate(numbers), bodies, kinds, loose
 
 
-def _records(shape: Any) -> Sequence[dict[str, Any]]:
+def _records(told: object) -> Sequence[tuple[int, str]]:
     """What the kernel says of the faces that are planes, cylinders, cones, spheres or tori; of others, nothing."""
-    told = shape.metadata.get("cascadio") or {}
     for value in told.values() if isinstance(told, dict) else ():
         if isinstance(value, list):
-            said = [record for record in value if isinstance(record, dict) and "face_index" in record]
+            said = [(int(r["face_index"]), str(r["type"])) for r in value if isinstance(r, dict) and "face_index" in r]
             if said:
                 return said
     return ()

@@ -21,7 +21,10 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from types import FrameType, ModuleType
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, NoReturn
+
+if TYPE_CHECKING:
+    from multiprocessing.synchronize import Event
 
 STOPPED = 130
 """Exit status of a command stopped before it had an answer: 128 and the number of the signal, as in a shell."""
@@ -50,7 +53,7 @@ def _stop(number: int, frame: FrameType | None) -> None:
         frame = frame.f_back
 
 
-def _swallowed(what: Any) -> None:
+def _swallowed(what: sys.UnraisableHookArgs) -> None:
     """Ctrl-C while Python was clearing up behind the program's back is not lost: it is pressed again."""
     if what.exc_type is KeyboardInterrupt:
         _press_again()
@@ -169,7 +172,7 @@ def unlock(handle: int) -> None:
         msvcrt.locking(handle, msvcrt.LK_UNLCK, 1)
 
 
-def press_stop(number: int, told: Any) -> None:
+def press_stop(number: int, told: Event | None) -> None:
     """Press Ctrl-C for a child process, so that it ends with what it has.
 
     Args:
@@ -180,13 +183,13 @@ def press_stop(number: int, told: Any) -> None:
     if os.name == "posix":
         with suppress(ProcessLookupError):
             os.kill(number, signal.SIGINT)
-    else:
+    elif told is not None:
         told.set()
 
 
-def listen_for_stop(told: Any) -> None:
+def listen_for_stop(told: Event | None) -> None:
     """In a child process: take an event for Ctrl-C, where the system can't send the signal."""
-    if os.name == "posix":
+    if os.name == "posix" or told is None:
         return
 
     def listen() -> None:

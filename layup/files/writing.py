@@ -20,7 +20,6 @@ import uuid
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
 
 from layup.errors import ChangedError, LayupError
 
@@ -101,7 +100,7 @@ def files_named(path: Path) -> Iterator[Path]:
                     waiting.append(named)
 
 
-def _texts(value: Any) -> Iterator[str]:
+def _texts(value: object) -> Iterator[str]:
     """Every text in what TOML holds that could be a file's name."""
     if isinstance(value, str) and 0 < len(value) < 1024 and "\n" not in value:
         yield value

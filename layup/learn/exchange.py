@@ -175,7 +175,7 @@ def _wrong(store: Store, key: str, at: str, kind: str, payload: Any, digest: str
     return ""
 
 
-_Entries = list[tuple[str, str, str, dict[str, Any], str | None]]
+_Entries = list[tuple[str, str, str, dict[str, object], str | None]]
 _Texts = list[tuple[str, str]]
 
 
@@ -228,7 +228,7 @@ def _from_csv(text: str, name: str) -> tuple[_Entries, _Texts]:
     return entries, texts
 
 
-def _text(payload: Any) -> str:
+def _text(payload: object) -> str:
     """As it is stored; empty where it can't be, as a number that is none."""
     try:
         return as_text(payload)

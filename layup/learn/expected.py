@@ -85,14 +85,14 @@ class Ground:
     part_spread: float
     cloth_spread: float
     cored: bool = False
-    terms: dict[str, Any] | None = None
+    terms: dict[str, object] | None = None
 
     @property
     def mass(self) -> float:
         """Expected. [kg]"""
         return self.rest + self.resin
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """As the record keeps it."""
         return asdict(self)
 
@@ -221,7 +221,7 @@ def _terms(
     resolution: float | None,
     ours: Sequence[Layer],
     strip: float,
-) -> dict[str, Any] | None:
+) -> dict[str, object] | None:
     """The mass at a stage by what strays alike in all parts of a kind; see `layup.learn.posterior.Piece`."""
     if stage == "finished" and not weighed.finishes:
         return None  # it may be painted or not: nobody said

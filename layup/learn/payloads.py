@@ -7,7 +7,7 @@ An entry of a kind that is not known here may hold anything: a newer layup wrote
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -141,7 +141,7 @@ _KINDS: dict[str, type[_Payload]] = {
 }
 
 
-def odd(kind: str, payload: Any) -> str:
+def odd(kind: str, payload: object) -> str:
     """What is wrong with a payload, in words; empty where it holds, or where the kind is not known here.
 
     Args:

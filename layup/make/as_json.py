@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any
 
 from layup.make.bag import Bag
 from layup.make.cut import Cut
 from layup.make.pots import Mix
 
 
-def _text(data: Any) -> str:
+def _text(data: object) -> str:
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
 
 
-def _price(price: tuple[float, str] | None) -> dict[str, Any] | None:
+def _price(price: tuple[float, str] | None) -> dict[str, object] | None:
     return None if price is None else {"amount": price[0], "currency": price[1]}
 
 

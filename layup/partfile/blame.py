@@ -6,7 +6,6 @@ import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from layup.errors import LayupError
 from layup.partfile.lines import key_lines, line_of
@@ -44,7 +43,7 @@ def culprit(name: str) -> str:
     return ""
 
 
-def _less(data: dict[str, Any]) -> Iterator[tuple[tuple[str | int, ...], dict[str, Any]]]:
+def _less(data: dict[str, object]) -> Iterator[tuple[tuple[str | int, ...], dict[str, object]]]:
     """The file without one of its keys, tables, or entries of a list of tables."""
     for key, value in data.items():
         if isinstance(value, list) and len(value) > 1:
@@ -56,7 +55,7 @@ def _less(data: dict[str, Any]) -> Iterator[tuple[tuple[str | int, ...], dict[st
         yield (key,), {k: v for k, v in data.items() if k != key}
 
 
-def _ends(data: dict[str, Any], folder: Path) -> str:
+def _ends(data: dict[str, object], folder: Path) -> str:
     """How reading a part ends: "read", "fault", or "mistake"."""
     try:
         read_part(data, folder)

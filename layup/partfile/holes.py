@@ -19,10 +19,10 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,7 @@ from pydantic import ValidationError
 from layup.errors import HoleError, LayupError, SurfaceError, UnitError, nearest
 from layup.partfile.model import OPENINGS, SurfaceEntry
 from layup.partfile.openings import MOST, FastenersEntry, HolesEntry
+from layup.partfile.toml_file import Tells
 from layup.shape.holes import COMPOSITE, METAL, Hole, HoleSet, Pattern, Rule, TooNear, check, grid, rim_edges, ring, row
 from layup.shape.measure import Measured
 from layup.shape.perforate import perforate, same
@@ -561,8 +562,8 @@ def trim_line(surface: Surface, plan: Plan) -> Geometry:
     return shapely.union_all(flat)
 
 
-Fault = Callable[..., None]
-Entries = Callable[[str], list[tuple[int, dict[str, Any]]]]
+Entries = Callable[[str], list[tuple[int, dict[str, object]]]]
+E = TypeVar("E", HolesEntry, FastenersEntry)
 
 
 @dataclass(frozen=True, eq=False)
@@ -580,7 +581,7 @@ class Opened:
     covers: dict[tuple[str, ...], tuple[Surface, dict[str, Measured]]]
 
 
-def check_hole_names(entries: Entries, fault: Fault) -> list[str]:
+def check_hole_names(entries: Entries, fault: Tells) -> list[str]:
     """Tell of patterns of one name.
 
     Args:
@@ -606,10 +607,10 @@ def check_hole_names(entries: Entries, fault: Fault) -> list[str]:
     return names
 
 
-def _holding(data: Mapping[str, Any], table: str, model: Any) -> dict[int, Any]:
+def _holding(data: Mapping[str, object], table: str, model: type[E]) -> dict[int, E]:
     """The tables of a name that hold, by number; what is wrong with the others is told with the whole file."""
     listed = data.get(table, [])
-    found: dict[int, Any] = {}
+    found: dict[int, E] = {}
     names: set[str] = set()
     for number, raw in enumerate(listed if isinstance(listed, list) else []):
         try:
@@ -622,7 +623,7 @@ def _holding(data: Mapping[str, Any], table: str, model: Any) -> dict[int, Any]:
     return found
 
 
-def layers_of(data: Mapping[str, Any], entry: SurfaceEntry) -> SurfaceEntry:
+def layers_of(data: Mapping[str, object], entry: SurfaceEntry) -> SurfaceEntry:
     """The surface's table with the layers that `[[holes]]` name as cut-outs: whatever else their names say."""
     layers = [h.layer for h in _holding(data, "holes", HolesEntry).values() if h.layer is not None]
     if not layers or not isinstance(entry.outline, str):
@@ -631,7 +632,7 @@ def layers_of(data: Mapping[str, Any], entry: SurfaceEntry) -> SurfaceEntry:
 
 
 def cut_holes(
-    data: Mapping[str, Any], entry: SurfaceEntry, surface: Surface, folder: Path, fault: Fault
+    data: Mapping[str, object], entry: SurfaceEntry, surface: Surface, folder: Path, fault: Tells
 ) -> tuple[Surface, Opened]:
     """Cut the holes of a part file out of its surface.
 
@@ -666,7 +667,7 @@ def cut_holes(
         [folder / entry.outline] if isinstance(entry.outline, str) else []
     )
     key = (str(folder), repr(entries), repr(entry.outline), tuple(_stamp(path) for path in named))
-    held: dict[Any, tuple[Surface, Opened]] = surface.holed
+    held: dict[Hashable, tuple[Surface, Opened]] = surface.holed
     if key not in held:
         before = faulted
         made, holes = open_holes(entries, surface, folder, drawing, told)
@@ -686,7 +687,7 @@ def _stamp(path: Path) -> tuple[int, int] | None:
 
 
 def old_patterns(
-    data: Mapping[str, Any], folder: Path, surface: Surface | None, fault: Fault
+    data: Mapping[str, object], folder: Path, surface: Surface | None, fault: Tells
 ) -> tuple[OldPattern, ...]:
     """Existing patterns of fasteners, brought to where the new part has them.
 
@@ -716,7 +717,7 @@ def old_patterns(
     return tuple(found)
 
 
-def hole_records(holes: Mapping[str, HoleSet]) -> list[dict[str, Any]]:
+def hole_records(holes: Mapping[str, HoleSet]) -> list[dict[str, object]]:
     """Patterns of holes as scripts get them."""
     return [
         {
@@ -732,7 +733,7 @@ def hole_records(holes: Mapping[str, HoleSet]) -> list[dict[str, Any]]:
     ]
 
 
-def fastener_records(patterns: Sequence[OldPattern], surface: Surface) -> list[dict[str, Any]]:
+def fastener_records(patterns: Sequence[OldPattern], surface: Surface) -> list[dict[str, object]]:
     """Existing patterns laid over the part as scripts get them."""
     records = []
     for old in patterns:

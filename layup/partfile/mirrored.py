@@ -119,7 +119,7 @@ def _measured(whole: Measured, sign: Floats) -> Measured:
     )
 
 
-def _box(box: Any, sign: Floats) -> Any:
+def _box(box: object, sign: Floats) -> Any:
     corners = np.array(box) * sign
     return vector(corners.min(axis=0)), vector(corners.max(axis=0))
 

@@ -142,7 +142,7 @@ class FastenersEntry(Entry):
 
     @model_validator(mode="before")
     @classmethod
-    def _match(cls, data: Any) -> Any:
+    def _match(cls, data: object) -> Any:
         match = data.get("match") if isinstance(data, dict) else None
         if match is not None and not isinstance(match, dict):
             raise refuse("match", 'match gives places by the names of holes: match = { A1 = ["12 mm", "14 mm"], ... }')

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
@@ -22,26 +21,18 @@ from layup.partfile.job import Job
 from layup.partfile.lines import Path as KeyPath
 from layup.partfile.model import OPENINGS, WHOLE, Part, SurfaceEntry, ZoneEntry
 from layup.partfile.opened import open_surface
-from layup.partfile.toml_file import Form, Report, read_toml, without
+from layup.partfile.toml_file import Form, Report, Tells, read_toml, without
 from layup.partfile.zones import measure_zone, zone_spec
 from layup.shape.measure import Measured
 from layup.shape.surface import Surface
 from layup.sides.mould import parse_mould
-
-if TYPE_CHECKING:
-    pass
-
-
-if TYPE_CHECKING:
-    pass
-
 
 Opener = Callable[[SurfaceEntry, Path, set[str]], Surface]
 """What opens a surface: its table, the folder of its files, and the groups that zones name."""
 
 
 def read_part(
-    source: str | Path | Mapping[str, Any],
+    source: str | Path | Mapping[str, object],
     folder: str | Path | None = None,
     opener: Opener = open_surface,
     text: str | None = None,
@@ -72,7 +63,7 @@ def read_part(
 
 
 def _check(
-    data: dict[str, Any], file: str, lines: dict[KeyPath, int], folder: Path, opener: Opener = open_surface
+    data: dict[str, object], file: str, lines: dict[KeyPath, int], folder: Path, opener: Opener = open_surface
 ) -> Job:
     report = Report(file or "part", data, lines)
     faults, fault = report.faults, report.fault
@@ -123,9 +114,9 @@ _NAMED = {
 """Keys that name a material, at the top of a part file and in its tables, and of which kind."""
 
 
-def _named_as_in_the_tables(data: dict[str, Any], library: Library) -> dict[str, Any]:
+def _named_as_in_the_tables(data: dict[str, object], library: Library) -> dict[str, object]:
     """The same with every material under its own name, where a word of the trade has one meaning."""
-    found: dict[str, Any] = {}
+    found: dict[str, object] = {}
     for key, value in data.items():
         if key in _NAMED and isinstance(value, str):
             known = library.find(_NAMED[key], value)
@@ -139,28 +130,28 @@ def _named_as_in_the_tables(data: dict[str, Any], library: Library) -> dict[str,
     return found
 
 
-def _shelf_named(table: dict[str, Any], library: Library) -> dict[str, Any]:
+def _shelf_named(table: dict[str, object], library: Library) -> dict[str, object]:
     """The same for the lists of `[shelf]` and the plies that `[needs]` names."""
 
-    def named(kind: str, name: Any) -> Any:
+    def named(kind: str, name: object) -> object:
         known = library.find(kind, name) if isinstance(name, str) else None
         return known.name if known is not None else name
 
     found = dict(table)
     for key, kind in (("fabrics", "fabric"), ("processes", "process")):
-        if isinstance(table.get(key), list):
-            found[key] = [named(kind, name) for name in table[key]]
-    if isinstance(table.get("cores"), list):
+        if isinstance(names := table.get(key), list):
+            found[key] = [named(kind, name) for name in names]
+    if isinstance(cores := table.get("cores"), list):
         found["cores"] = [
             {**core, "core": named("core", core.get("core"))} if isinstance(core, dict) and "core" in core else core
-            for core in table["cores"]
+            for core in cores
         ]
     if "surface_ply" in table:
         found["surface_ply"] = named("fabric", table["surface_ply"])
     return found
 
 
-def _load_tables(data: dict[str, Any], folder: Path, faults: list[Fault], fault: Any) -> tuple[Library, bool]:
+def _load_tables(data: dict[str, object], folder: Path, faults: list[Fault], fault: Tells) -> tuple[Library, bool]:
     names = data.get("materials", [])
     if not isinstance(names, list):
         return load_library(), False  # the model reports it
@@ -197,14 +188,14 @@ _FORM = Form(
 )
 
 
-def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, fault: Any) -> None:
+def _check_names(data: dict[str, object], library: Library, tables_hold: bool, fault: Tells) -> None:
     """Check that every named material, process and zone exists; works on the raw data, so that all faults show."""
 
     def known(path: KeyPath, name: object, kind: str) -> None:
         if isinstance(name, str) and tables_hold and library.find(kind, name) is None:
             fault(path, f"no such {kind}", library.hint(kind, name))
 
-    def entries(table: str) -> list[tuple[int, dict[str, Any]]]:
+    def entries(table: str) -> list[tuple[int, dict[str, object]]]:
         listed = data.get(table, [])
         return [(i, e) for i, e in enumerate(listed) if isinstance(e, dict)] if isinstance(listed, list) else []
 
@@ -250,7 +241,13 @@ def _check_names(data: dict[str, Any], library: Library, tables_hold: bool, faul
     _check_resins(data, library, tables_hold, fault, entries("ply"))
 
 
-def _check_shelf(data: dict[str, Any], library: Library, known: Any, zones: list[str], fault: Any) -> None:
+def _check_shelf(
+    data: dict[str, object],
+    library: Library,
+    known: Callable[[KeyPath, object, str], None],
+    zones: list[str],
+    fault: Tells,
+) -> None:
     """Names in `[needs]` and `[shelf]`; what is not of the right shape is left to the model."""
     needs, shelf = data.get("needs"), data.get("shelf")
     if isinstance(needs, dict):
@@ -279,7 +276,7 @@ def _check_shelf(data: dict[str, Any], library: Library, known: Any, zones: list
                     _check_bond(core, ("shelf", "cores", at, "core"), fault)
 
 
-def _check_sizes(part: Part, surface: Surface, fault: Any) -> None:
+def _check_sizes(part: Part, surface: Surface, fault: Tells) -> None:
     """Sizes that can't be meant: a surface as large as a field, a patch larger than the part, no direction."""
     area = surface.whole.area
     if area > LARGEST:
@@ -296,11 +293,13 @@ def _check_sizes(part: Part, surface: Surface, fault: Any) -> None:
         fault(("surface", "warp"), "this is no direction", "Write warp = [1, 0, 0].")
 
 
-def _check_figures(data: dict[str, Any], library: Library, fault: Any, plies: list[tuple[int, dict[str, Any]]]) -> None:
+def _check_figures(
+    data: dict[str, object], library: Library, fault: Tells, plies: list[tuple[int, dict[str, object]]]
+) -> None:
     """A fabric needs its weight and fibre, a core its thickness, and a prepreg is not laid up with mixed resin."""
-    process = library.find("process", data["process"]) if isinstance(data.get("process"), str) else None
+    process = _process(data, library)
     mixes = process is not None and process.word("mixed") != "no"
-    listed: list[tuple[KeyPath, Any]] = [(("ply", n, "fabric"), entry.get("fabric")) for n, entry in plies]
+    listed: list[tuple[KeyPath, object]] = [(("ply", n, "fabric"), entry.get("fabric")) for n, entry in plies]
     for path, name in [*listed, (("fabric",), data.get("fabric"))]:
         fabric = library.find("fabric", name) if isinstance(name, str) else None
         if fabric is None:
@@ -317,14 +316,19 @@ def _check_figures(data: dict[str, Any], library: Library, fault: Any, plies: li
         if mixes and fabric.rows_of("resin_content"):
             fault(path, "a prepreg brings its own resin", 'Write process = "prepreg", or name the dry cloth.')
     for number, entry in plies:
-        core = library.find("core", entry["core"]) if isinstance(entry.get("core"), str) else None
+        core = library.find("core", name) if isinstance(name := entry.get("core"), str) else None
         if core is not None and entry.get("thickness") is None and not core.rows_of("thickness"):
             fault(("ply", number, "core"), "it needs its thickness", 'Add a line to this [[ply]]: thickness = "6 mm".')
         if core is not None:
             _check_bond(core, ("ply", number, "core"), fault)
 
 
-def _check_bond(core: Material, path: KeyPath, fault: Any) -> None:
+def _process(data: dict[str, object], library: Library) -> Material | None:
+    name = data.get("process")
+    return library.find("process", name) if isinstance(name, str) else None
+
+
+def _check_bond(core: Material, path: KeyPath, fault: Tells) -> None:
     """A core whose bond is in no table would weigh as if it were glued on with nothing."""
     if not core.rows_of("bond_resin") and not core.rows_of("soak"):
         row = row_words(core.name, "bond_resin", "150 g/m^2", "assumed", "per face")
@@ -332,9 +336,9 @@ def _check_bond(core: Material, path: KeyPath, fault: Any) -> None:
         fault(path, wrong, f"Weigh a bonded sample, or add a row to your table with what you expect: {row}")
 
 
-def _check_pressure(data: dict[str, Any], part: Part | None, library: Library, fault: Any) -> None:
+def _check_pressure(data: dict[str, object], part: Part | None, library: Library, fault: Tells) -> None:
     """The vacuum must be one that the process has and the air at that altitude can give; then what must not meet."""
-    material = library.find("process", data["process"]) if isinstance(data.get("process"), str) else None
+    material = _process(data, library)
     if material is None:
         return
     pressure = None
@@ -352,11 +356,12 @@ def _check_pressure(data: dict[str, Any], part: Part | None, library: Library, f
 
 
 def _check_clashes(
-    data: dict[str, Any], process: Material, pressure: float | None, library: Library, fault: Any
+    data: dict[str, object], process: Material, pressure: float | None, library: Library, fault: Tells
 ) -> None:
     """What melts, floods or is crushed in this process with this resin."""
-    listed = data.get("ply", [])
-    for number, entry in enumerate(listed if isinstance(listed, list) else []):
+    plies = data.get("ply", [])
+    listed = plies if isinstance(plies, list) else []
+    for number, entry in enumerate(listed):
         name = entry.get("core") if isinstance(entry, dict) else None
         core = library.find("core", name) if isinstance(name, str) else None
         if core is None:
@@ -370,16 +375,16 @@ def _check_clashes(
 
 
 def _check_resins(
-    data: dict[str, Any],
+    data: dict[str, object],
     library: Library,
     tables_hold: bool,
-    fault: Any,
-    plies: list[tuple[int, dict[str, Any]]],
+    fault: Tells,
+    plies: list[tuple[int, dict[str, object]]],
 ) -> None:
     """A fabric that is not a prepreg with its own resin needs the part's resin."""
     if data.get("resin") is not None or not tables_hold:
         return
-    process = library.find("process", data["process"]) if isinstance(data.get("process"), str) else None
+    process = _process(data, library)
     if process is not None and process.word("resin") is not None:
         return
     named = [(("ply", i), e.get("fabric"), e.get("resin")) for i, e in plies]
@@ -393,7 +398,7 @@ def _check_resins(
 
 
 def _check_surface(
-    data: dict[str, Any], folder: Path, fault: Any, opener: Opener
+    data: dict[str, object], folder: Path, fault: Tells, opener: Opener
 ) -> tuple[Surface | None, dict[str, Measured], Opened | None]:
     """Read the surface and measure its zones, where their entries hold."""
     measured: dict[str, Measured] = {}
@@ -411,7 +416,8 @@ def _check_surface(
             fault(("surface", entry.form), str(error))
         if surface is not None:
             surface, opened = cut_holes(data, entry, surface, folder, fault)
-            whole = len(opened.holes) == len(data.get("holes", ()))
+            holes = data.get("holes", ())
+            whole = isinstance(holes, list | tuple) and len(opened.holes) == len(holes)
     listed = data.get("zone", [])
     zones: dict[str, tuple[int, ZoneEntry]] = {}
     for number, raw in enumerate(listed if isinstance(listed, list) else []):
@@ -453,7 +459,7 @@ def _read_alone(zone: ZoneEntry, zones: dict[str, ZoneEntry]) -> None:
             raise
 
 
-def _groups(data: dict[str, Any]) -> set[str]:
+def _groups(data: dict[str, object]) -> set[str]:
     """Groups, bodies or layers that zones name."""
     listed = data.get("zone", [])
     named = (zone.get("group") for zone in (listed if isinstance(listed, list) else []) if isinstance(zone, dict))

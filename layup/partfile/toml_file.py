@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import copy
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from pathlib import Path
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, Protocol, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -20,6 +20,16 @@ from layup.errors import Fault, FaultsError, nearest
 from layup.files.reading import TEXT, read_file
 from layup.partfile.lines import Path as KeyPath
 from layup.partfile.lines import key_lines, line_of, open_after, syntax_place
+
+if TYPE_CHECKING:
+    from pydantic_core import ErrorDetails
+
+
+class Tells(Protocol):
+    """Notes a fault at a key: what is wrong, and what to write instead."""
+
+    def __call__(self, path: KeyPath, wrong: str, remedy: str = "", /) -> None:
+        """Note it."""
 
 
 @dataclass
@@ -34,7 +44,7 @@ class Report:
     """
 
     file: str
-    data: Mapping[str, Any]
+    data: Mapping[str, object]
     lines: dict[KeyPath, int]
     faults: list[Fault] = dataclass_field(default_factory=list)
 
@@ -55,7 +65,7 @@ class Report:
 
 def read_toml(
     path: Path, kind: str, example: str, text: str | None = None
-) -> tuple[dict[str, Any], dict[KeyPath, int]]:
+) -> tuple[dict[str, object], dict[KeyPath, int]]:
     """Read a file.
 
     Args:
@@ -171,7 +181,7 @@ def _syntax_remedy(text: str, line: int) -> str:
     return 'A line is a key, an equals sign and a value: process = "vacuum bag".'
 
 
-def place_words(path: KeyPath, data: Any) -> str:
+def place_words(path: KeyPath, data: object) -> str:
     """`ply 2, fabric "carbon plane 200"` from the path of a key and the data."""
     words: list[str] = []
     here: Any = data
@@ -195,7 +205,7 @@ def place_words(path: KeyPath, data: Any) -> str:
     return text
 
 
-def without(data: Mapping[str, Any], error: ValidationError) -> dict[str, Any]:
+def without(data: Mapping[str, object], error: ValidationError) -> dict[str, object]:
     """What a file holds, less the values a model has already found fault with.
 
     Checks that go on from there look at names and files; a number where a list is due would only trip them up.
@@ -204,7 +214,7 @@ def without(data: Mapping[str, Any], error: ValidationError) -> dict[str, Any]:
         data: What stands in the file; left as it is.
         error: What the model found.
     """
-    left: dict[str, Any] = copy.deepcopy(dict(data))
+    left: dict[str, object] = copy.deepcopy(dict(data))
     for one in error.errors(include_url=False, include_context=False, include_input=False):
         trail: list[tuple[Any, Any]] = []
         here: Any = left
@@ -223,7 +233,7 @@ def without(data: Mapping[str, Any], error: ValidationError) -> dict[str, Any]:
     return left
 
 
-def _of_rule(one: Any) -> bool:
+def _of_rule(one: ErrorDetails) -> bool:
     """Whether a finding is about how the keys of a table go together, and not about what the table is."""
     return str(one["type"]) in ("value_error", "assertion_error")
 
@@ -267,7 +277,7 @@ class Form:
     lists: tuple[str, ...]
     missing: Mapping[str, str]
 
-    def tell(self, error: ValidationError, fault: Callable[..., None]) -> None:
+    def tell(self, error: ValidationError, fault: Tells) -> None:
         """Turn every finding of the model into a fault.
 
         Args:
@@ -277,7 +287,7 @@ class Form:
         for one in error.errors(include_url=False):
             self._tell(one, fault)
 
-    def _tell(self, one: Any, fault: Callable[..., None]) -> None:
+    def _tell(self, one: ErrorDetails, fault: Tells) -> None:
         kind: str = one["type"]
         path: KeyPath = tuple(one["loc"])
         if kind == "extra_forbidden":
@@ -306,7 +316,7 @@ class Form:
         else:
             fault(path, str(one["msg"]))
 
-    def _unknown(self, one: Any, path: KeyPath, fault: Callable[..., None]) -> None:
+    def _unknown(self, one: ErrorDetails, path: KeyPath, fault: Tells) -> None:
         model = self._model_at(path[:-1])
         key = str(path[-1])
         if isinstance(one["input"], dict | list) and len(path) == 1:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from typing import Any
 
 from layup.refit.balance import Balance
 from layup.refit.job import RefitJob
@@ -22,7 +21,7 @@ def ledger_json(job: RefitJob, ledger: Ledger, loading: Loading | None) -> str:
     Returns:
         The text.
     """
-    found: dict[str, Any] = {
+    found: dict[str, object] = {
         "refit": ledger.title,
         "as_of": ledger.as_of or None,
         "datum": job.refit.datum,
@@ -47,7 +46,7 @@ def _balance(sums: Balance) -> dict[str, float]:
     return {"mass_kg": sums.mass, "moment_kg_m": sums.moment, "cg_m": sums.cg}
 
 
-def _row(row: Row) -> dict[str, Any]:
+def _row(row: Row) -> dict[str, object]:
     item = row.item
     return {
         "action": item.action,
@@ -68,7 +67,7 @@ def _row(row: Row) -> dict[str, Any]:
     }
 
 
-def _cases(loading: Loading) -> list[dict[str, Any]]:
+def _cases(loading: Loading) -> list[dict[str, object]]:
     checked = loading.checked
     return [
         {

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from layup.refit.items import Causes, around, causes_of, stated_cause
 from layup.refit.model import CandidateEntry
@@ -54,7 +53,7 @@ def read_candidate(entry: CandidateEntry, prediction: Prediction | None, placed_
     Returns:
         The candidate; a predicted one costs its material where the entry gives no cost.
     """
-    told: dict[str, Any] = {"hours": entry.hours, "needs": tuple(entry.needs), "instead_of": tuple(entry.instead_of)}
+    needs, instead_of = tuple(entry.needs), tuple(entry.instead_of)
     arm = entry.arm.si if entry.arm else placed_arm or 0.0
     if prediction is not None and prediction.replaced is not None:
         replaced = prediction.replaced
@@ -68,11 +67,12 @@ def read_candidate(entry: CandidateEntry, prediction: Prediction | None, placed_
         saves = replaced.mass.mean - prediction.mass.mean
         cost = entry.cost or prediction.cost.single
         moment = prediction.mass.mean * arm - old_moment
+        causes, file = causes_of(prediction, "saving"), entry.predicted or ""
         return Candidate(
-            entry.name, saves, moment, causes_of(prediction, "saving"), cost, part_file=entry.predicted or "", **told
+            entry.name, saves, moment, causes, cost, entry.hours, needs, instead_of=instead_of, part_file=file
         )
     stated = entry.saves or entry.adds
     saves = (stated.si if stated else 0.0) * (1.0 if entry.saves else -1.0)
     half = entry.give_or_take.si if entry.give_or_take else 0.0
     causes = stated_cause("candidate", entry.name, half)
-    return Candidate(entry.name, saves, -saves * arm, causes, entry.cost, **told)
+    return Candidate(entry.name, saves, -saves * arm, causes, entry.cost, entry.hours, needs, instead_of=instead_of)

@@ -15,12 +15,12 @@ HiGHS through scipy.optimize.milp, is asked for no gap between the answer and it
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import NormalDist
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,7 +114,7 @@ def rank(candidates: Sequence[Candidate], empty: Balance, need: float, by: str =
         per_cost = one.cost[0] / one.saves if one.cost and one.saves > 0 else None
         per_hours = one.hours / one.saves if one.hours is not None and one.saves > 0 else None
         rows.append(Rank(one, per_cost, per_hours, cg, cg - empty.cg, one.saves >= need > 0))
-    keys: dict[str, Any] = {
+    keys: dict[str, Callable[[Rank], float]] = {
         "saving": lambda r: -r.candidate.saves,
         "cost": lambda r: math.inf if r.cost_per_mass is None else r.cost_per_mass,
         "hours": lambda r: math.inf if r.hours_per_mass is None else r.hours_per_mass,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TypedDict
 
 from pydantic import ValidationError
 
@@ -21,7 +21,7 @@ from layup.refit.balance import Balance, balance, level_arm, net_weight
 from layup.refit.candidates import Candidate, read_candidate
 from layup.refit.envelope import crossed_rows, envelope_of
 from layup.refit.equipment import Listed, read_equipment
-from layup.refit.items import ACTIONS, Action, Causes, Item, causes_of, stated_cause
+from layup.refit.items import ACTIONS, Action, Causes, How, Item, causes_of, stated_cause
 from layup.refit.job import Aboard, Line, LoadCase, RefitJob, Weighing
 from layup.refit.model import AboardEntry, ItemEntry, Massed, Placing, Refit, TankEntry, WeighingEntry
 from layup.units import parse
@@ -61,7 +61,7 @@ LEVELS = {"full": 1.0, "three quarters": 0.75, "half": 0.5, "quarter": 0.25, "em
 
 
 def read_refit(
-    source: str | Path | Mapping[str, Any],
+    source: str | Path | Mapping[str, object],
     folder: str | Path | None = None,
     habits: Habits | None = None,
     predicting: Callable[[Path], Prediction] | None = None,
@@ -430,14 +430,21 @@ class _Reading:
         return tuple(found)
 
 
-def how_of(entry: Massed) -> Any:
+def how_of(entry: Massed) -> How:
     """How a mass is known: "weighed", "predicted" or "listed"; a volume of a liquid is as good as weighed."""
     if entry.predicted is not None:
         return "predicted"
     return "weighed" if entry.weighed is not None or entry.volume is not None else "listed"
 
 
-def _told(entry: Massed, refit: Refit) -> dict[str, Any]:
+class _Told(TypedDict):
+    date: str
+    by: str
+    method: str
+    note: str
+
+
+def _told(entry: Massed, refit: Refit) -> _Told:
     return {
         "date": str(entry.date or ""),
         "by": entry.by or refit.by or "",

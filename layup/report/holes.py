@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,9 @@ from layup.words import System, area_words, length_words
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
     from rich.console import RenderableType
+    from shapely import Geometry
 
 _WIDE = 10.0  # of the picture [in]
 
@@ -81,7 +83,7 @@ def _plan(axes: Axes, job: Job, plan: Plan) -> None:
         _fill(axes, np.asarray(piece.exterior.coords), palette.PALE)
         for ring in piece.interiors:
             _fill(axes, np.asarray(ring.coords), palette.PAPER)
-    keys: dict[str, Any] = {}
+    keys: dict[str, Line2D] = {}
     for line in (ring for piece in shapely.get_parts(part) for ring in (piece.exterior, *piece.interiors)):
         x, y = np.asarray(line.coords).T * 1e3
         (keys["trim line and openings of the new part"],) = axes.plot(x, y, color=palette.INK, linewidth=1.3)
@@ -101,7 +103,7 @@ def _plan(axes: Axes, job: Job, plan: Plan) -> None:
                 fontsize=8, borderaxespad=0.4)  # fmt: skip
 
 
-def _old(axes: Axes, old: OldPattern, part: Any, keys: dict[str, Any]) -> None:
+def _old(axes: Axes, old: OldPattern, part: Geometry, keys: dict[str, Line2D]) -> None:
     """The old pattern where the new part has it; what breaks the rule stands out with the room it would need."""
     near = old.too_near(part)
     bad = {n.hole.name for n in near} | {n.other.name for n in near if n.other is not None}

@@ -86,7 +86,7 @@ def stage(surface: Surface, most: int = MOST) -> Stage:
     return Stage(surface, tuple(parts), tuple(coarse), marks_of(surface), eye(surface))
 
 
-def packed(made: Stage, zones: Sequence[Shown] = (), more: dict[str, Any] | None = None) -> bytes:
+def packed(made: Stage, zones: Sequence[Shown] = (), more: dict[str, object] | None = None) -> bytes:
     """The bytes of a surface.
 
     Args:
@@ -99,7 +99,7 @@ def packed(made: Stage, zones: Sequence[Shown] = (), more: dict[str, Any] | None
     low, high = corners.min(axis=0), corners.max(axis=0)
     middle = 0.5 * (low + high)
     labels = _zone_places([zone.cut.inner for zone in zones], made.marks)
-    head: dict[str, Any] = {
+    head: dict[str, object] = {
         "middle": middle.tolist(),
         "half": (0.5 * (high - low)).tolist(),
         "radius": max(float(np.linalg.norm(high - low)) / 2.0, 1e-9),
@@ -126,18 +126,18 @@ def packed(made: Stage, zones: Sequence[Shown] = (), more: dict[str, Any] | None
     return out.joined(head)
 
 
-def packed_triangles(soup: Floats, middle: Floats, head: dict[str, Any]) -> bytes:
+def packed_triangles(soup: Floats, middle: Floats, head: dict[str, object]) -> bytes:
     """Loose triangles (n, 3, 3) as bytes, about the middle that the page has. [m]"""
     out = _Arrays()
     return out.joined({**head, "triangles": out.floats(soup - middle)})
 
 
-def packed_head(head: dict[str, Any]) -> bytes:
+def packed_head(head: dict[str, object]) -> bytes:
     """Words alone, with no arrays behind them."""
     return _Arrays().joined(head)
 
 
-def unpacked(data: bytes) -> tuple[dict[str, Any], bytes]:
+def unpacked(data: bytes) -> tuple[dict[str, object], bytes]:
     """The head and the arrays of a buffer; `array_of` reads one."""
     length = int.from_bytes(data[:4], "little")
     return json.loads(data[4 : 4 + length]), data[4 + length :]
@@ -173,7 +173,7 @@ class _Arrays:
         self.length += values.nbytes
         return start, values.size
 
-    def joined(self, head: dict[str, Any]) -> bytes:
+    def joined(self, head: dict[str, object]) -> bytes:
         text = json.dumps(head, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode()
         text += b" " * (-len(text) % 4)
         return b"".join([len(text).to_bytes(4, "little"), text, *self.pieces])
@@ -191,11 +191,11 @@ def _some(lines: Floats) -> Floats:
     return lines[:: max(1, -(-len(lines) // MOST_LINES))]
 
 
-def _coarse(mesh: Thinned | None, middle: Floats, out: _Arrays) -> dict[str, Any] | None:
+def _coarse(mesh: Thinned | None, middle: Floats, out: _Arrays) -> dict[str, object] | None:
     return None if mesh is None else {"points": out.floats(mesh.points - middle), "faces": out.numbers(mesh.faces)}
 
 
-def _drawn(cut: Cut, made: Stage, middle: Floats, out: _Arrays) -> dict[str, Any]:
+def _drawn(cut: Cut, made: Stage, middle: Floats, out: _Arrays) -> dict[str, object]:
     """A zone as it is drawn: cut along its border, or the triangles of a thinned mesh that stand for faces of it."""
     thin, coarse = made.parts[0][1], made.coarse[0]
     exact = not thin.fewer and len(cut.inner) <= MOST

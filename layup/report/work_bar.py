@@ -47,7 +47,7 @@ class WorkBar:
             if self._bar is not None:
                 self._bar.update(self._task, **self._state())
 
-    def _state(self) -> dict[str, Any]:
+    def _state(self) -> dict[str, object]:
         """What the bar shows; without a share it runs to and fro."""
         words, share = self._now
         return {"description": words, "total": 1.0 if share else None, "completed": share}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from typing import Any
+from collections.abc import Mapping
 
 from layup.shape.surface import Surface
 from layup.weight.prediction import Prediction, finding_records
@@ -17,7 +17,7 @@ def json_text(prediction: Prediction) -> str:
     return json.dumps(prediction.as_json(), indent=2, ensure_ascii=False, allow_nan=False)
 
 
-def surface_record(surface: Surface) -> dict[str, Any]:
+def surface_record(surface: Surface) -> dict[str, object]:
     """A surface for scripts: SI units."""
     whole = surface.whole
     return {
@@ -68,7 +68,7 @@ def csv_text(prediction: Prediction) -> str:
     return out.getvalue()
 
 
-def _flat(rows: list[tuple[object, ...]], section: str, name: str, record: dict[str, Any]) -> None:
+def _flat(rows: list[tuple[object, ...]], section: str, name: str, record: Mapping[str, object]) -> None:
     """Add the numbers of a record; names, lists and nested records are left to JSON, intervals fill p05 and p95."""
     for key, value in record.items():
         quantity, unit = _split_unit(key)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -92,7 +91,7 @@ def remarks(job: Job, layers: Sequence[Layer], mass: float, by_height: float, do
     return found
 
 
-def lie_record(job: Job) -> dict[str, Any]:
+def lie_record(job: Job) -> dict[str, object]:
     """Where the layers lie, as scripts get it; null where height changes no area."""
     lie = lies_of(job)
     return {

@@ -177,7 +177,7 @@ class Prediction:
 
 
 def predict(
-    source: str | Path | Mapping[str, Any] | Job, folder: str | Path | None = None, habits: Habits | None = None
+    source: str | Path | Mapping[str, object] | Job, folder: str | Path | None = None, habits: Habits | None = None
 ) -> Prediction:
     """Predict what a part will weigh before it is laid up.
 
@@ -371,7 +371,7 @@ def _resin(weighed: Weighed) -> str:
     return next(layer.resin_name for layer in weighed.layers if layer.kind == "fabric")
 
 
-def ply_record(layer: Layer) -> dict[str, Any]:
+def ply_record(layer: Layer) -> dict[str, object]:
     """One ply as scripts and tables get it."""
     return {
         "ply": layer.number,
@@ -399,7 +399,7 @@ def ply_record(layer: Layer) -> dict[str, Any]:
     }
 
 
-def zone_record(zone: ZoneWeight) -> dict[str, Any]:
+def zone_record(zone: ZoneWeight) -> dict[str, object]:
     """One zone as scripts and tables get it."""
     return {
         "zone": zone.name,
@@ -413,7 +413,7 @@ def zone_record(zone: ZoneWeight) -> dict[str, Any]:
     }
 
 
-def finding_records(surface: Surface) -> list[dict[str, Any]]:
+def finding_records(surface: Surface) -> list[dict[str, object]]:
     """What was found in a surface as scripts get it."""
     return [
         {"kind": f.kind, "count": f.count, "text": f.text, "area_effect_m2": f.area_effect} for f in surface.findings
