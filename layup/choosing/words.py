@@ -87,11 +87,11 @@ def asked_words(choice: Choice, system: System = "metric") -> str:
         for axis in "xy":
             newtons = getattr(needs, f"{key}_{axis}")
             out += [f"{word} by {force(newtons)} along {axis}"] if newtons else []
-    for key in ("torque", "moment") if needs.section is not None else ():
-        size = getattr(needs.section, key)
-        if size:
-            said = f"{size / (LB * G0 * INCH * 12):.3g} lbf ft" if pounds else f"{size:.3g} N m"
-            out.append(f"a {key} of {said} on the {needs.section.shape}")
+    if (section := needs.section) is not None:
+        for key, size in (("torque", section.torque), ("moment", section.moment)):
+            if size:
+                said = f"{size / (LB * G0 * INCH * 12):.3g} lbf ft" if pounds else f"{size:.3g} N m"
+                out.append(f"a {key} of {said} on the {section.shape}")
     if needs.frequency is not None:
         out.append(f"no slower than {needs.frequency:g} Hz")
     factor = needs.load_factor or USUAL_LOAD_FACTOR
