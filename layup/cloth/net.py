@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import numba
 import numpy as np
+from numpy.typing import NDArray
 
 # directions of a node's links: 0 along +i (the warp), 1 along -i, 2 along +j (the weft), 3 along -j
 _TOLERANCE = 1e-6  # of a link, at which the two ends count as one
@@ -22,9 +23,14 @@ _NEAR = 2e-3  # of a link, from which on one step of the rule is as good as exac
 _ROUGH = 0.05  # of a link, the most they may stay apart round a sharp corner of the mesh
 _ROUNDS = 14
 
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int32]
+Numbers = NDArray[np.int64]
+Truth = NDArray[np.bool_]
+
 
 @numba.njit(cache=True, nogil=True, inline="always")
-def _turned(normal, f, x, y, z, c, s):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+def _turned(normal: Floats, f: int, x: float, y: float, z: float, c: float, s: float) -> tuple[float, float, float]:
     """A direction turned about the normal of its face by the angle with this cosine and sine."""
     nx, ny, nz = normal[f, 0], normal[f, 1], normal[f, 2]
     return (
@@ -176,7 +182,7 @@ def _solve(normal, out, level, beyond, across, place, face, gone, ways, c, a, b,
 
 
 @numba.njit(cache=True, nogil=True)
-def _push(slot, where, queue, tail, i, j):  # type: ignore[no-untyped-def]  # compiled
+def _push(slot: Whole, where: int, queue: Numbers, tail: int, i: int, j: int) -> int:
     """List the cells round a new node that have three known corners."""
     for a in (-1, 0):
         for b in (-1, 0):
@@ -352,7 +358,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
 
 
 @numba.njit(cache=True, nogil=True)
-def cells(slot, where, place, off, ways, ij):  # type: ignore[no-untyped-def]  # compiled
+def cells(slot: Whole, where: int, place: Floats, off: Truth, ways: Floats, ij: Numbers) -> tuple[Numbers, Floats]:
     """All cells with four corners: their corners round, and the sine of the shear at their middle."""
     count = len(place)
     corner = np.empty((count, 4), np.int64)

@@ -24,11 +24,13 @@ from layup.sides.spread_out import over_blocks
 _POWERS = 10.0 ** np.arange(23)
 _LEAST = 1 << 20  # bytes, below which a file is not worth parting
 
+Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
 
 
 @numba.njit(cache=True, nogil=True)
-def _decimal(data, at, stop, powers):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+def _decimal(data: Bytes, at: int, stop: int, powers: Floats) -> tuple[float, int, int]:
     """A number from `at`: its value, where it ends, and whether it is right (0), to be read by others (1), none (2)."""
     negative = data[at] == 45
     if data[at] == 45 or data[at] == 43:
@@ -77,7 +79,7 @@ def _decimal(data, at, stop, powers):  # type: ignore[no-untyped-def]  # compile
 
 
 @numba.njit(cache=True, nogil=True)
-def _line_end(data, at, stop):  # type: ignore[no-untyped-def]  # compiled
+def _line_end(data: Bytes, at: int, stop: int) -> int:
     """Where the line ends; -1 for a line that goes on, or a lone carriage return."""
     while at < stop and data[at] != 10:
         if data[at] == 13 and (at + 1 == stop or data[at + 1] != 10):

@@ -16,6 +16,10 @@ from numpy.typing import NDArray
 from layup.shape.measure import NO_AREA, SUMS, vector
 from layup.shape.scan import MIX, Scan, from_moments, not_finite
 
+Floats = NDArray[np.float64]
+Corners = NDArray[np.float32]
+Words = NDArray[np.uint32]
+
 _BLOCK = 65_536
 _SIGN = np.uint32(0x80000000)
 _M0, _M1, _M2 = (np.uint64(m) for m in MIX)
@@ -23,14 +27,14 @@ _S27, _S30, _S31, _S32 = np.uint64(27), np.uint64(30), np.uint64(31), np.uint64(
 
 
 @numba.njit(inline="always")
-def _stir(number):  # type: ignore[no-untyped-def]  # compiled: its types are found by the compiler
+def _stir(number: np.uint64) -> np.uint64:
     number = (number ^ (number >> _S30)) * _M1
     number = (number ^ (number >> _S27)) * _M2
     return number ^ (number >> _S31)
 
 
 @numba.njit(inline="always")
-def _vertex(bits, k):  # type: ignore[no-untyped-def]  # compiled
+def _vertex(bits: Words, k: int) -> np.uint64:
     x, y, z = bits[k, 0], bits[k, 1], bits[k, 2]
     if x == _SIGN:
         x = np.uint32(0)
@@ -43,7 +47,7 @@ def _vertex(bits, k):  # type: ignore[no-untyped-def]  # compiled
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
-def _block(corners, bits, shift, sums, box, parity):  # type: ignore[no-untyped-def]  # compiled
+def _block(corners: Corners, bits: Words, shift: Floats, sums: Floats, box: Floats, parity: Words) -> int:
     """Add a run of records to sums, box and parity; the first with a non-finite corner, else -1."""
     sx, sy, sz = shift[0], shift[1], shift[2]
     area_sum = fx = fy = fz = xx = yy = zz = xy = xz = yz = vx = vy = vz = volume = 0.0

@@ -16,6 +16,10 @@ from numpy.typing import NDArray
 
 from layup.sides.spread_out import over_blocks
 
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int32]
+Numbers = NDArray[np.int64]
+
 RUN = 16
 """Faces in a run. [-]"""
 _MOST = 4_000_000
@@ -46,7 +50,7 @@ def crossing(o, d, ax, ay, az, bx, by, bz, cx, cy, cz):  # type: ignore[no-untyp
 
 
 @numba.njit(cache=True, nogil=True)
-def _bounds(points, faces, start, stop, low, high):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+def _bounds(points: Floats, faces: Whole, start: int, stop: int, low: Floats, high: Floats) -> None:
     """Lowest and highest corner of the runs start to stop."""
     for r in range(start, stop):
         for a in range(3):
@@ -60,7 +64,9 @@ def _bounds(points, faces, start, stop, low, high):  # type: ignore[no-untyped-d
 
 
 @numba.njit(cache=True, nogil=True)
-def _list(low, high, origin, size, shape, place, listed):  # type: ignore[no-untyped-def]  # compiled
+def _list(
+    low: Floats, high: Floats, origin: Floats, size: Floats, shape: Numbers, place: Numbers, listed: Whole
+) -> None:
     """Count (`listed` empty) or list the runs of each cell; `place` is its running place."""
     fill = len(listed) > 0
     for r in range(len(low)):
@@ -147,7 +153,7 @@ def _walk(points, faces, low, high, origin, size, shape, begin, listed, rows, no
 class Boxes:
     """Boxes round the runs of faces of a mesh, and a grid that lists them."""
 
-    def __init__(self, points: NDArray[np.float64], faces: NDArray[np.int32]) -> None:
+    def __init__(self, points: Floats, faces: NDArray[np.int32]) -> None:
         self.points, self.faces = points, faces
         runs = -(-len(faces) // RUN)
         self.low, self.high = np.empty((runs, 3)), np.empty((runs, 3))
@@ -170,9 +176,7 @@ class Boxes:
         place = self.begin[:-1].copy()
         _list(self.low, self.high, self.origin, self.size, self.shape, place, self.listed)
 
-    def behind(
-        self, rows: NDArray[np.int64], normal: NDArray[np.float64], most: float = np.inf
-    ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    def behind(self, rows: NDArray[np.int64], normal: Floats, most: float = np.inf) -> tuple[Floats, NDArray[np.int64]]:
         """Distance and face of the first wall inward of faces; infinity and -1 for none.
 
         Args:

@@ -68,7 +68,9 @@ def face_normals(points: NDArray[np.floating], faces: Whole) -> tuple[Floats, Fl
 
 
 @numba.njit(cache=True, nogil=True)
-def _marks(faces, mate, normal, start, stop, crease, fold, marks):  # type: ignore[no-untyped-def]  # compiled
+def _marks(
+    faces: Whole, mate: Whole, normal: Floats, start: int, stop: int, crease: float, fold: float, marks: Marks
+) -> int:
     """Marks of a block of faces; how many edges are run through twice in the same direction."""
     against = 0
     for f in range(start, stop):
@@ -112,7 +114,7 @@ def edge_marks(faces: Whole, mate: Whole, normal: Floats, crease: float, fold: f
 
 
 @numba.njit(cache=True, nogil=True)
-def _root(parent, parity, f):  # type: ignore[no-untyped-def]  # compiled
+def _root(parent: Whole, parity: Marks, f: int | np.int64) -> tuple[int | np.int64, int]:
     """Root of a face, and whether the two are wound differently; the way there is made short."""
     odd, top = 0, f
     while parent[top] != top:
@@ -128,7 +130,7 @@ def _root(parent, parity, f):  # type: ignore[no-untyped-def]  # compiled
 
 
 @numba.njit(cache=True, nogil=True)
-def _wound(faces, mate, area, turned):  # type: ignore[no-untyped-def]  # compiled
+def _wound(faces: Whole, mate: Whole, area: Floats, turned: NDArray[np.bool_]) -> None:
     n = faces.shape[0]
     parent = np.arange(n).astype(np.int32)
     parity = np.zeros(n, np.uint8)
@@ -139,15 +141,15 @@ def _wound(faces, mate, area, turned):  # type: ignore[no-untyped-def]  # compil
             continue
         f, g = h // 3, m // 3
         k, j = h - 3 * f, m - 3 * g
-        odd = np.int64(faces[f, k] != faces[g, j + 1 if j < 2 else 0])
+        same = np.int64(faces[f, k] != faces[g, j + 1 if j < 2 else 0])
         a, pa = _root(parent, parity, f)
         b, pb = _root(parent, parity, g)
         if a == b:
-            if pa ^ pb != odd:
+            if pa ^ pb != same:
                 twisted[a] = 1
             continue
         low, high = min(a, b), max(a, b)  # the first face of a piece stays its root
-        parent[high], parity[high] = low, pa ^ pb ^ odd
+        parent[high], parity[high] = low, pa ^ pb ^ same
         twisted[low] |= twisted[high]
     against, whole = np.zeros(n), np.zeros(n)
     for f in range(n):
@@ -171,7 +173,9 @@ def wound_against(faces: Whole, mate: Whole, area: Floats) -> NDArray[np.bool_]:
 
 
 @numba.njit(cache=True, nogil=True)
-def _cells(rows, place, mate, marks, cap, group, cell, heads):  # type: ignore[no-untyped-def]  # compiled
+def _cells(
+    rows: NDArray[np.int64], place: Whole, mate: Whole, marks: Marks, cap: int, group: Whole, cell: Whole, heads: Whole
+) -> int:
     """Join faces to cells; `group` holds minus the size at a root, else the way to it."""
     n = len(rows)
     group[:] = -1

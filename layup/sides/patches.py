@@ -16,7 +16,7 @@ Whole = NDArray[np.int32]
 
 
 @numba.njit(cache=True, nogil=True)
-def _up(parent, f):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+def _up(parent: Whole, f: int | np.int64) -> int | np.int64:
     while parent[f] != f:
         parent[f] = parent[parent[f]]
         f = parent[f]
@@ -24,7 +24,7 @@ def _up(parent, f):  # type: ignore[no-untyped-def]  # compiled: the compiler fi
 
 
 @numba.njit(cache=True, nogil=True)
-def _join(mate, marks, start, stop, inside, parent):  # type: ignore[no-untyped-def]  # compiled
+def _join(mate: Whole, marks: NDArray[np.uint8], start: int, stop: int, inside: bool, parent: Whole) -> None:
     """Join faces start to stop over smooth edges: with each other, or else with those before them."""
     for f in range(start, stop):
         for k in range(3):
@@ -39,7 +39,7 @@ def _join(mate, marks, start, stop, inside, parent):  # type: ignore[no-untyped-
 
 
 @numba.njit(cache=True, nogil=True)
-def _roots(parent, label):  # type: ignore[no-untyped-def]  # compiled
+def _roots(parent: Whole, label: Whole) -> int:
     """Number the roots in order; how many."""
     count = 0
     for f in range(len(parent)):
@@ -50,7 +50,7 @@ def _roots(parent, label):  # type: ignore[no-untyped-def]  # compiled
 
 
 @numba.njit(cache=True, nogil=True)
-def _follow(parent, start, stop, label):  # type: ignore[no-untyped-def]  # compiled
+def _follow(parent: Whole, start: int, stop: int, label: Whole) -> None:
     """Everything else gets the number of its root."""
     for f in range(start, stop):
         top = parent[f]

@@ -62,7 +62,7 @@ def _unlike(rows, start, stop, cell, place, mate, marks, state, of_cell, mixed):
 
 
 @numba.njit(cache=True, nogil=True)
-def _sampled(patch, sparse, start, stop, out):  # type: ignore[no-untyped-def]  # compiled
+def _sampled(patch: Whole, sparse: Numbers, start: int, stop: int, out: Whole) -> int:
     """About one face in `sparse` of each patch, evenly spread: how many, listed from `start`."""
     count = start
     for f in range(start, stop):
@@ -73,14 +73,14 @@ def _sampled(patch, sparse, start, stop, out):  # type: ignore[no-untyped-def]  
 
 
 @numba.njit(cache=True, nogil=True)
-def _totals(patch, area, start, stop, faces, total):  # type: ignore[no-untyped-def]  # compiled
+def _totals(patch: Whole, area: Floats, start: int, stop: int, faces: Numbers, total: Floats) -> None:
     for f in range(start, stop):
         faces[patch[f]] += 1
         total[patch[f]] += area[f]
 
 
 @numba.njit(cache=True, nogil=True)
-def _opened(patch, uniform, start, stop, state, place, out):  # type: ignore[no-untyped-def]  # compiled
+def _opened(patch: Whole, uniform: Truth, start: int, stop: int, state: Bytes, place: Whole, out: Whole) -> int:
     """All of a uniform patch is skin; the faces of the others are listed from `start`: how many."""
     count = start
     for f in range(start, stop):

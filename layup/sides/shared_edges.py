@@ -19,6 +19,9 @@ from numpy.typing import NDArray
 
 from layup.sides.spread_out import over_blocks
 
+Whole = NDArray[np.int32]
+Numbers = NDArray[np.int64]
+
 FREE, MANY, NO_LENGTH = -1, -2, -3
 """What stands for a partner where there is none, more than one, or no edge at all. [-]"""
 
@@ -43,7 +46,7 @@ class Mates:
 
 
 @numba.njit(cache=True, nogil=True, inline="always")
-def _home(faces, f, k):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+def _home(faces: Whole, f: int, k: int) -> tuple[np.int64, np.int64]:
     """The end of an edge that keeps it, and the other end."""
     p, q = np.int64(faces[f, k]), np.int64(faces[f, k + 1 if k < 2 else 0])
     low, high = min(p, q), max(p, q)
@@ -51,7 +54,9 @@ def _home(faces, f, k):  # type: ignore[no-untyped-def]  # compiled: the compile
 
 
 @numba.njit(cache=True, nogil=True)
-def _pair(faces, start, stop, head, node, mate, further):  # type: ignore[no-untyped-def]  # compiled
+def _pair(
+    faces: Whole, start: int, stop: int, head: Whole, node: Whole, mate: Whole, further: Whole
+) -> tuple[int, int, np.int64]:
     """Find partners among faces start to stop; how many edges they have, and how many further faces.
 
     A node is an edge: its other end, the next node of the chain, its first half-edge.
@@ -128,7 +133,7 @@ def _across(faces, more, start, stop, head, node, mate, further):  # type: ignor
 
 
 @numba.njit(cache=True, nogil=True)
-def _alike(mate, start, stop, out):  # type: ignore[no-untyped-def]  # compiled
+def _alike(mate: Whole, start: int, stop: int, out: Whole) -> int:
     """Faces whose edges all lead to the same other face, or to several: how many, listed from `start`."""
     count = start
     for f in range(start, stop):

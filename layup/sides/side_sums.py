@@ -26,7 +26,7 @@ _BY_SIDE = 5  # area, vector area x y z, curvature
 
 
 @numba.njit(cache=True, nogil=True, inline="always")
-def _angle_over_sine(square, cosine):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+def _angle_over_sine(square: float, cosine: float) -> float:
     """Angle over its sine, from the square of the sine and the cosine; the series is good to 1e-12 below 0.1."""
     if cosine > 0.0 and square < 0.01:
         s = square
@@ -36,13 +36,15 @@ def _angle_over_sine(square, cosine):  # type: ignore[no-untyped-def]  # compile
 
 
 @numba.njit(cache=True, nogil=True)
-def _bend(points, faces, normal, turned, f, k, g):  # type: ignore[no-untyped-def]  # compiled
+def _bend(
+    points: Floats, faces: Whole, normal: Floats, turned: NDArray[np.bool_], f: int, k: int, g: int | np.int64
+) -> float:
     """Length times turning angle at edge k of face f, beyond which is face g; bulging is positive."""
     p, q = faces[f, k], faces[f, k + 1 if k < 2 else 0]
     ex, ey, ez = points[q, 0] - points[p, 0], points[q, 1] - points[p, 1], points[q, 2] - points[p, 2]
     ax, ay, az, bx, by, bz = normal[f, 0], normal[f, 1], normal[f, 2], normal[g, 0], normal[g, 1], normal[g, 2]
     x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
-    along = x * ex + y * ey + z * ez
+    along: float = x * ex + y * ey + z * ez
     bend = along * _angle_over_sine(x * x + y * y + z * z, ax * bx + ay * by + az * bz)
     return -bend if turned[f] else bend
 
@@ -194,7 +196,7 @@ def measure_chosen(
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _near(points, faces, at, start, stop):  # type: ignore[no-untyped-def]  # compiled
+def _near(points: Floats, faces: Whole, at: Floats, start: int, stop: int) -> tuple[float, int]:
     """The nearest of a block of faces to a point, and the square of its distance."""
     best, found = np.inf, start
     for f in range(start, stop):

@@ -25,17 +25,18 @@ _M1, _M2 = np.uint64(MIX[1]), np.uint64(MIX[2])
 _S29, _S31, _S32 = np.uint64(29), np.uint64(31), np.uint64(32)
 
 Words = NDArray[np.generic]
+Whole = NDArray[np.int32]
 
 
 @numba.njit(inline="always")
-def _hash(x, y, z):  # type: ignore[no-untyped-def]  # compiled: its types are found by the compiler
+def _hash(x: np.integer, y: np.integer, z: np.integer) -> np.uint64:
     number = (np.uint64(x) ^ (np.uint64(y) << _S32) ^ (np.uint64(y) >> _S29)) * _M1
     number = ((number ^ (number >> _S31)) + np.uint64(z)) * _M2
     return (number ^ (number >> _S32)) * _M1
 
 
 @numba.njit(cache=True, nogil=True)
-def _rehash(old, new, bits):  # type: ignore[no-untyped-def]  # compiled
+def _rehash(old: Words, new: Words, bits: int) -> None:
     """Move a table into a larger one of 2**bits places."""
     mask = new.shape[0] - 1
     for place in range(old.shape[0]):
@@ -98,7 +99,7 @@ def _number(words, zero, done, stop, table, bits, points, count, out):  # type: 
 
 
 @numba.njit(cache=True, nogil=True)
-def _look_up(points, start, stop, table, bits, found):  # type: ignore[no-untyped-def]  # compiled
+def _look_up(points: Words, start: int, stop: int, table: Words, bits: int, found: Whole) -> np.int64:
     """Numbers that points have in a table, -1 for none."""
     mask = table.shape[0] - 1
     move = np.uint64(64 - bits)
@@ -122,7 +123,7 @@ def _look_up(points, start, stop, table, bits, found):  # type: ignore[no-untype
 
 
 @numba.njit(cache=True, nogil=True)
-def _append(points, found, all_points, count):  # type: ignore[no-untyped-def]  # compiled
+def _append(points: Words, found: Whole, all_points: Words, count: int) -> int:
     """Points without a number get the next one and are added; how many there are then."""
     for i in range(len(found)):
         if found[i] < 0:
@@ -134,7 +135,7 @@ def _append(points, found, all_points, count):  # type: ignore[no-untyped-def]  
 
 
 @numba.njit(cache=True, nogil=True)
-def _rename(numbers, start, stop, names):  # type: ignore[no-untyped-def]  # compiled
+def _rename(numbers: Whole, start: int, stop: int, names: Whole) -> None:
     for i in range(start, stop):
         numbers[i] = names[numbers[i]]
 
