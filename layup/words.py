@@ -18,7 +18,7 @@ from __future__ import annotations
 import math
 import re
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Literal
 
 from layup.errors import RangeError
 from layup.units import FOOT, GALLON, INCH, INHG, LB, OZ, YARD
@@ -316,7 +316,7 @@ def _inches(m: float) -> str:
     return f"{sign}{feet} ft" + (f" {_mixed(rest)} in" if rest else "")
 
 
-def no_formula(cell: object) -> Any:
+def no_formula(cell: object) -> object:
     """A cell of a CSV that no spreadsheet takes for a formula.
 
     >>> no_formula("=1+1"), no_formula("+12 g"), no_formula(None), no_formula(1.5)

@@ -8,10 +8,10 @@ import secrets
 import signal
 import threading
 import webbrowser
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.bench.desk import Desk
 from layup.bench.folder import Folder
@@ -59,7 +59,7 @@ def build(folder: Path, key: str, port: int) -> Guard:
     return Guard(app, key, port)
 
 
-def _endpoint(bench: Bench, handler: Handler) -> Callable[[Request], Any]:
+def _endpoint(bench: Bench, handler: Handler) -> Callable[[Request], Awaitable[Response]]:
     from starlette.concurrency import run_in_threadpool
 
     async def endpoint(request: Request) -> Response:

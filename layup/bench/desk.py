@@ -11,7 +11,7 @@ import json
 import threading
 import tomllib
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -41,10 +41,10 @@ class Kept(Generic[T]):
 
     def __init__(self, most: int) -> None:
         self.most = most
-        self._held: OrderedDict[Any, T] = OrderedDict()
+        self._held: OrderedDict[Hashable, T] = OrderedDict()
         self._lock = threading.Lock()
 
-    def get(self, key: Any) -> T | None:
+    def get(self, key: Hashable) -> T | None:
         """What is held, or None."""
         with self._lock:
             if key in self._held:
@@ -52,7 +52,7 @@ class Kept(Generic[T]):
                 return self._held[key]
         return None
 
-    def put(self, key: Any, value: T) -> T:
+    def put(self, key: Hashable, value: T) -> T:
         """Hold it, and let the oldest go."""
         with self._lock:
             self._held[key] = value
@@ -95,14 +95,14 @@ class Sheet:
 
     def entries(self, table: str) -> list[dict[str, object]]:
         """Tables of a kind as written."""
-        held: Any = self.data
+        held: object = self.data
         for step in table.split("."):
             held = held.get(step, []) if isinstance(held, dict) else []
         return [e if isinstance(e, dict) else {} for e in held] if isinstance(held, list) else []
 
     def value(self, *path: str) -> str:
         """A value as written, "" where there is none."""
-        held: Any = self.data
+        held: object = self.data
         for step in path:
             held = held.get(step) if isinstance(held, dict) else None
         return "" if held is None else as_typed(held)
@@ -299,7 +299,7 @@ class Desk:
         made.state = hashlib.sha256(repr(key).encode()).hexdigest()[:16]
         return self._sheets.put(key, made)
 
-    def _around(self, path: Path, data: dict[str, object]) -> tuple[Any, ...]:
+    def _around(self, path: Path, data: dict[str, object]) -> tuple[object, ...]:
         """What a prediction rests on besides the text: the files it names and the shop's record."""
         from layup.learn.folder import FILE
 

@@ -75,7 +75,7 @@ def _page(asked: Asked, sheet: Sheet, refused: str = "", wrong: str = "") -> Res
     )  # fmt: skip
 
 
-def _work_of(asked: Asked, what: str, sheet: Sheet, said: dict[str, str]) -> dict[str, Any]:
+def _work_of(asked: Asked, what: str, sheet: Sheet, said: dict[str, str]) -> dict[str, object]:
     """The newest work of a card, where it is of the part and the fields as they stand; else that it is old."""
     about = _about(what, sheet, said)
     work = asked.bench.works.about(about)
@@ -98,7 +98,7 @@ def _used(what: str, said: dict[str, str]) -> str:
     )
 
 
-def _words() -> dict[str, Any]:
+def _words() -> dict[str, object]:
     """Words the build sheet uses, so that page and paper say the same."""
     from layup.make import build_sheet_tables
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.report import palette
 from layup.words import (
@@ -25,13 +25,15 @@ from layup.words import (
 )
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
+
     from layup.spread import Interval
 
 HERE = Path(__file__).parent
 
 
 @cache
-def environment() -> Any:
+def environment() -> Environment:
     """The templates; what they print is escaped."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 

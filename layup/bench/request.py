@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 from layup.bench.desk import Desk, Sheet
@@ -72,7 +72,7 @@ class Asked:
 Handler = Callable[[Asked], "Response"]
 
 
-def show(asked: Asked, template: str, /, status: int = 200, **words: Any) -> Response:
+def show(asked: Asked, template: str, /, status: int = 200, **words: object) -> Response:
     """A page from a template; every page knows the flows, the file it is about and the parts of the folder."""
     from starlette.responses import HTMLResponse
 

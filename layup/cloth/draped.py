@@ -10,7 +10,7 @@ ply's own. What does not shear (unidirectional, mat, veil) keeps its weight.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
@@ -112,7 +112,7 @@ class DrapedPly:
         }
 
 
-_KEPT: WeakKeyDictionary[Surface, dict[Any, Any]] = WeakKeyDictionary()
+_KEPT: WeakKeyDictionary[Surface, dict[Hashable, Any]] = WeakKeyDictionary()
 
 
 def asked(job: Job, entry: PlyEntry) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.cloth.draped import drape_ply, shears
 from layup.cloth.pattern import FlatPly
@@ -41,7 +41,7 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
             length_words(high_y - low_y, system),
             area_words(ply.outline.area, "metric" if system == "both" else system),
         )
-    parts: list[Any] = [Text(job.part.title, style="bold"), table]
+    parts: list[RenderableType] = [Text(job.part.title, style="bold"), table]
     parts += [Text("Which way round", style="bold"), *(Text("  " + line) for line in way.sentences)]
     lines = drape_lines(job)
     if lines:

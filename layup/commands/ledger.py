@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from copy import copy
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import click
 
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from layup.refit.loading import Loading
     from layup.refit.record_words import Kept
 
-Command = TypeVar("Command", bound=Callable[..., Any])
+Least = Literal["cost", "hours"]
+Command = TypeVar("Command", bound=Callable[..., object])
 
 refit_argument = click.argument("refit", type=click.Path(path_type=Path))
 as_of_option = click.option("--as-of", help="As the ledger stood: a day, a time (UTC) or an entry's number.")
@@ -216,7 +217,13 @@ def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
 )
 @click.option("--hours", type=click.FloatRange(min=0.0), help="Most hours of work for it.")
 def next_parts(
-    refit: Path, shop: Path | None, units: Kept | None, by: str, least: Any, budget: float | None, hours: float | None
+    refit: Path,
+    shop: Path | None,
+    units: Kept | None,
+    by: str,
+    least: Least | None,
+    budget: float | None,
+    hours: float | None,
 ) -> None:
     """Which part next: the candidates ranked, and the set that reaches the target at least cost or hours."""
     from layup.refit import screen as ledger_screen

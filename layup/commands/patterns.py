@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,10 +11,17 @@ from layup.commands.options import check_outputs, job_of, json_option, units_opt
 
 if TYPE_CHECKING:
     from layup.cloth.pattern import FlatPly
+    from layup.cloth.patterns_screen import Found
+    from layup.cloth.templates import Unit
+    from layup.cloth.tiled_pdf import Paper
     from layup.partfile.job import Job
+    from layup.shape.holes import Pattern
     from layup.words import System
 
 _file = click.Path(path_type=Path, dir_okay=False)
+
+
+_PAPERS: dict[str, Paper] = {"A4": "a4", "Letter": "letter", "roll": "roll"}
 
 
 @click.command("patterns", short_help="Every ply flat, as it is cut: DXF, SVG, full-size PDF.")
@@ -26,7 +33,7 @@ _file = click.Path(path_type=Path, dir_okay=False)
 @click.option("--svg", type=_file, help="Write a drawing in millimetres.")
 @click.option("--pdf", type=_file, help="Write full-size templates to print.")
 @click.option(
-    "--paper", type=click.Choice(["A4", "Letter", "roll"], case_sensitive=False), default="A4", show_default=True,
+    "--paper", type=click.Choice(list(_PAPERS), case_sensitive=False), default="A4", show_default=True,
     help="Of the templates.",
 )  # fmt: skip
 @click.option("--roll-width", default="36 in", show_default=True, help="Of the plotter's paper, with --paper roll.")
@@ -37,8 +44,8 @@ _file = click.Path(path_type=Path, dir_okay=False)
 @yes_option
 @click.option("--no-splices", is_flag=True, help="Don't look for a splice where the cloth locks.")
 def command(
-    part: Path, units: System | None, as_json: bool, dxf: Path | None, dxf_unit: Any, svg: Path | None,
-    pdf: Path | None, paper: Any, roll_width: str, trim: str | None, holes: Path | None, holes_unit: str | None,
+    part: Path, units: System | None, as_json: bool, dxf: Path | None, dxf_unit: Unit, svg: Path | None,
+    pdf: Path | None, paper: str, roll_width: str, trim: str | None, holes: Path | None, holes_unit: str | None,
     picture: Path | None, yes: bool, no_splices: bool,
 ) -> None:  # fmt: skip
     """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
@@ -78,7 +85,7 @@ def command(
     screen.show(patterns_screen(job, plies, splices, units or job.part.units))
 
 
-def _holes(path: Path, unit: str | None) -> Any:
+def _holes(path: Path, unit: str | None) -> Pattern:
     from layup.files.read_drawing import holes_of, read_holes
 
     if path.suffix.casefold() == ".dxf":
@@ -89,8 +96,8 @@ def _holes(path: Path, unit: str | None) -> Any:
 
 
 def _write(
-    job: Job, plies: tuple[FlatPly, ...], dxf: Path | None, dxf_unit: Any, svg: Path | None, pdf: Path | None,
-    paper: Any, roll: float, system: System,
+    job: Job, plies: tuple[FlatPly, ...], dxf: Path | None, dxf_unit: Unit, svg: Path | None, pdf: Path | None,
+    paper: str, roll: float, system: System,
 ) -> None:  # fmt: skip
     if dxf is not None:
         from layup.cloth.templates import write_dxf
@@ -103,7 +110,7 @@ def _write(
     if pdf is not None:
         from layup.cloth.tiled_pdf import write_pdf
 
-        made = write_pdf(plies, pdf, paper.casefold(), roll=roll, title=job.part.title, system=system)
+        made = write_pdf(plies, pdf, _PAPERS[paper], roll=roll, title=job.part.title, system=system)
         click.echo(f"Templates: {made}", err=True)
 
 
@@ -120,7 +127,7 @@ def _draw(job: Job, picture: Path) -> None:
     click.echo(f"Picture: {drawn}", err=True)
 
 
-def _splices(job: Job, shown: bool) -> Any:
+def _splices(job: Job, shown: bool) -> Found:
     from layup.cloth.splice_line import splices_of
     from layup.report.work_bar import WorkBar
 

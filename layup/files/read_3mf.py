@@ -18,7 +18,7 @@ from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 from xml.parsers import expat
 
 import numpy as np
@@ -137,7 +137,7 @@ class _Reader:
         parser.Parse(b"", True)
         return self.done
 
-    def _doctype(self, *_: Any) -> None:
+    def _doctype(self, *_: object) -> None:
         raise SurfaceError(f"{self.name}: its model defines entities, which are not read", "Export it again")
 
     def _start(self, tag: str, given: dict[str, str]) -> None:

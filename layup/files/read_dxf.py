@@ -14,7 +14,7 @@ unit of its own is not converted but placed at the scale its insert states: docu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -30,6 +30,13 @@ from layup.shape.surface import Finding
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
+    from ezdxf.entities.boundary_paths import PolylinePath
+    from ezdxf.entities.circle import Circle
+    from ezdxf.entities.dxfentity import DXFEntity
+    from ezdxf.entities.ellipse import Ellipse
+    from ezdxf.entities.insert import Insert
+    from ezdxf.entities.spline import Spline
+    from ezdxf.math import Vec3
 
 UNITS = {
     1: ("in", 0.0254), 2: ("ft", 0.3048), 4: ("mm", 1e-3), 5: ("cm", 1e-2), 6: ("m", 1.0), 9: ("mil", 0.0254e-3),
@@ -255,7 +262,7 @@ class _Found:
         entry = table.get(layer)
         return bool(entry.is_frozen() or (entry.is_off() and kind != "INSERT"))  # a layer off hides what is on it only
 
-    def _insert(self, entity: Any, layer: str, inside: tuple[str, ...]) -> Iterator[Curve]:
+    def _insert(self, entity: Insert, layer: str, inside: tuple[str, ...]) -> Iterator[Curve]:
         block = str(entity.dxf.name)
         if block in inside:
             raise SurfaceError(f"{self.name}: block {block!r} holds itself", "Explode the blocks and save it again")
@@ -279,7 +286,7 @@ class _Found:
             for part in copy.virtual_entities(skipped_entity_callback=self._skipped):
                 yield from self._of(part, layer, (*inside, block))
 
-    def _check_units(self, entity: Any, block: str, own: int, inside: tuple[str, ...]) -> None:
+    def _check_units(self, entity: Insert, block: str, own: int, inside: tuple[str, ...]) -> None:
         """Note a block with a unit of its own that is not placed at the scale of the two units."""
         around = self.document.blocks.get(inside[-1]) if inside else None
         outer = int(around.units) if around is not None else int(self.document.header.get("$INSUNITS", 0))
@@ -291,7 +298,7 @@ class _Found:
             text = f"drawn in {word} and placed at scale {scale:.4g} in a drawing in {other}: it was taken as placed"
             self.odd_blocks.setdefault(f"{text}. Check its size", []).append(block)
 
-    def _skipped(self, entity: Any, reason: str) -> None:
+    def _skipped(self, entity: DXFEntity, reason: str) -> None:
         kind = entity.dxftype()
         if kind in _DRAWN or kind in FILLS or kind == "INSERT":
             raise SurfaceError(
@@ -326,7 +333,7 @@ class _Found:
         else:
             yield from self._polyline(entity, kind, layer)
 
-    def _arc(self, entity: Any, kind: str, layer: str) -> Curve:
+    def _arc(self, entity: Circle, kind: str, layer: str) -> Curve:
         ocs, radius = entity.ocs(), abs(float(entity.dxf.radius))
         centre, x, y = (ocs.to_wcs(v) for v in (entity.dxf.center, (radius, 0.0, 0.0), (0.0, radius, 0.0)))
         start, end = 0.0, 2.0 * np.pi
@@ -335,12 +342,12 @@ class _Found:
             end = start + _positive(end - start)
         return self._swept(centre, x, y, start, end, layer)
 
-    def _ellipse(self, entity: Any, layer: str) -> Curve:
+    def _ellipse(self, entity: Ellipse, layer: str) -> Curve:
         start, end = float(entity.dxf.start_param), float(entity.dxf.end_param)
         span = 2.0 * np.pi if abs(end - start) >= 2.0 * np.pi - 1e-9 else _positive(end - start)
         return self._swept(entity.dxf.center, entity.dxf.major_axis, entity.minor_axis, start, start + span, layer)
 
-    def _swept(self, centre: Any, u: Any, v: Any, start: float, end: float, layer: str) -> Curve:
+    def _swept(self, centre: Vec3, u: Vec3, v: Vec3, start: float, end: float, layer: str) -> Curve:
         size = max(abs(float(w[k])) for w in (u, v) for k in (0, 1, 2))
         self._stand([float(centre[2]) + sign * float(w[2]) for w in (u, v) for sign in (-1.0, 1.0)], size, layer)
         c, a, b = ((float(w[0]), float(w[1])) for w in (centre, u, v))
@@ -348,7 +355,7 @@ class _Found:
         end = start + 2.0 * np.pi if whole else end
         return Curve(layer, lambda s: arc(c, a, b, start, end, s), whole)
 
-    def _spline(self, entity: Any, layer: str) -> Curve:
+    def _spline(self, entity: Spline, layer: str) -> Curve:
         if len(entity.control_points) < 2 and len(entity.fit_points) < 2:
             return Curve(layer, lambda s: np.zeros((0, 2)))
         if (given := max(len(entity.control_points), len(entity.fit_points))) > MOST_SPLINE:
@@ -404,7 +411,7 @@ class _Found:
             )
         self.heights += [max(heights), min(heights)]
 
-    def _flat(self, points: Any, layer: str) -> Line2:
+    def _flat(self, points: Iterable[Vec3], layer: str) -> Line2:
         rows = np.array([(p[0], p[1], p[2]) for p in points], dtype=np.float64).reshape(-1, 3)
         if len(rows) and np.isfinite(rows).all():
             self._stand(rows[:, 2].tolist(), float(np.ptp(rows, axis=0).max()), layer)
@@ -459,7 +466,7 @@ def fill_edges(entity: Any) -> Iterator[Edge]:
                     yield made
 
 
-def _polyline(path: Any) -> Edge:
+def _polyline(path: PolylinePath) -> Edge:
     corners: list[Pair] = [(float(v[0]), float(v[1])) for v in path.vertices]
     bulges = [float(v[2]) for v in path.vertices]
     return Edge(lambda s: bulged(corners, bulges, True, s), True)
@@ -497,5 +504,5 @@ def _edge(edge: Any) -> Edge | None:
     return Edge(points, False)
 
 
-def _flat(points: Any) -> Line2:
+def _flat(points: Iterable[Vec3]) -> Line2:
     return np.array([(p[0], p[1]) for p in points], dtype=np.float64).reshape(-1, 2)

@@ -25,6 +25,8 @@ from layup.errors import LayupError, RangeError
 from layup.laminate.panel_mesh import PanelMesh, edge_sides, triangulate
 
 if TYPE_CHECKING:
+    from scipy.sparse import csc_matrix, csr_matrix
+    from scipy.sparse.linalg import SuperLU
     from shapely import Polygon
 
 Floats = NDArray[np.float64]
@@ -129,14 +131,14 @@ class Panel:
         kept = np.flatnonzero((rows >= 0) & (columns >= 0))
         return rows[kept], columns[kept], kept, len(self.free)
 
-    def _assembled(self, blocks: Floats) -> Any:
+    def _assembled(self, blocks: Floats) -> csc_matrix:
         """A sparse matrix of the free unknowns from one 6 by 6 block a triangle."""
         from scipy.sparse import coo_matrix
 
         rows, columns, kept, size = self._pattern
         return coo_matrix((blocks.reshape(-1)[kept], (rows, columns)), shape=(size, size)).tocsc()
 
-    def stiffness(self, d: Floats) -> Any:
+    def stiffness(self, d: Floats) -> csc_matrix:
         """The sparse stiffness matrix.
 
         Args:
@@ -148,7 +150,7 @@ class Panel:
         moments = np.matmul(d, self.bends) * self.mesh.areas[:, None, None]
         return self._assembled(np.matmul(self.bends.transpose(0, 2, 1), moments))
 
-    def factor(self, d: Floats) -> Any:
+    def factor(self, d: Floats) -> SuperLU:
         """The factored stiffness: `solve` of it takes loads on the free unknowns.
 
         Raises:
@@ -181,19 +183,20 @@ class Panel:
         return out
 
     @cached_property
-    def mass(self) -> Any:
+    def mass(self) -> csc_matrix:
         """Mass matrix for one kilogram a square metre, of the free unknowns. [m^2]"""
         weights, values, _ = self._quadrature
         return self._assembled(np.einsum("miq,mjq,mq->mij", values, values, weights))
 
-    def _push(self, nx: float, ny: float, nxy: float) -> Any:
+    def _push(self, nx: float, ny: float, nxy: float) -> csc_matrix:
         weights, _, slopes = self._quadrature
         n = np.array([[nx, nxy], [nxy, ny]])
         return self._assembled(np.einsum("miaq,ab,mjbq,mq->mij", slopes, n, slopes, weights, optimize=True))
 
-    def samples(self, points: Floats) -> Any:
+    def samples(self, points: Floats) -> csr_matrix:
         """Sparse rows that give the deflection at points on the panel, (p, count). [-]"""
-        return self.basis.probes(np.asarray(points).T).tocsr()
+        rows: csr_matrix = self.basis.probes(np.asarray(points).T).tocsr()
+        return rows
 
     def load_vector(self, load: PanelLoad) -> Floats:
         """Work of a load on each unknown, (count,). [N]"""
@@ -225,7 +228,7 @@ class Panel:
         return np.asarray(np.einsum("mki,mic->mkc", self.bends, unknowns[self.unknowns]))
 
     @cached_property
-    def recovery(self) -> Any:
+    def recovery(self) -> csr_matrix:
         """Sparse rows that carry values of triangles to the corners: a plane through the nearest, (corners, m)."""
         from scipy.sparse import coo_matrix
         from scipy.spatial import cKDTree
@@ -300,7 +303,7 @@ class Panel:
         return float(1 / value[0]), shape
 
     @cached_property
-    def _slopes(self) -> tuple[Any, Any, Floats]:
+    def _slopes(self) -> tuple[csc_matrix, Ints, Floats]:
         """Laplace's matrix on the corners, its free corners, and the slopes of the corner functions (m, 3, 2)."""
         from scipy.sparse import coo_matrix
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from layup.errors import SurfaceError
 
 if TYPE_CHECKING:
-    from shapely import Polygon
+    from shapely import LinearRing, Polygon
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -85,7 +85,7 @@ def triangulate(shape: Polygon, count: int = 1600, finest: float | None = None) 
     )
 
 
-def _along(ring: Any, step: float) -> Floats:
+def _along(ring: LinearRing, step: float) -> Floats:
     """Points along a closed ring: its corners, and even steps between them."""
     corners = np.asarray(ring.coords)[:-1, :2]
     parts = []
@@ -131,7 +131,7 @@ def _try(shape: Polygon, step: float) -> PanelMesh | None:
     return mesh
 
 
-def _inside(shape: Polygon, points: Floats, simplices: Any) -> Ints:
+def _inside(shape: Polygon, points: Floats, simplices: NDArray[np.int32]) -> Ints:
     """Triangles whose middle lies in the shape, anticlockwise, slivers along straight edges left out."""
     import shapely
 

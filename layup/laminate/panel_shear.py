@@ -30,6 +30,8 @@ from layup.laminate.panel_mesh import PanelMesh, edge_sides, triangulate
 from layup.laminate.panel_model import Edge, PanelModel
 
 if TYPE_CHECKING:
+    from scipy.sparse import csc_matrix
+    from scipy.sparse.linalg import SuperLU
     from shapely import Polygon
 
 Floats = NDArray[np.float64]
@@ -84,15 +86,16 @@ class ShearPanel:
         """Unknowns that may move."""
         return np.setdiff1d(np.arange(self.count), self.fixed)
 
-    def _assembled(self, blocks: Floats, numbers: Ints) -> Any:
+    def _assembled(self, blocks: Floats, numbers: Ints) -> csc_matrix:
         from scipy.sparse import coo_matrix
 
         k = numbers.shape[1]
         rows, columns = np.repeat(numbers, k, axis=1).ravel(), np.tile(numbers, (1, k)).ravel()
         whole = coo_matrix((blocks.ravel(), (rows, columns)), shape=(self.count, self.count)).tocsc()
-        return whole[self.free][:, self.free]
+        found: csc_matrix = whole[self.free][:, self.free]
+        return found
 
-    def stiffness(self, terms: Floats) -> Any:
+    def stiffness(self, terms: Floats) -> csc_matrix:
         """The sparse stiffness of the free unknowns.
 
         Args:
@@ -112,9 +115,10 @@ class ShearPanel:
         pair = np.stack([n + nodes, 2 * n + nodes], axis=1)
         rows, columns = np.repeat(pair, 2, axis=1).ravel(), np.tile(pair, (1, 2)).ravel()
         held = coo_matrix((hold * np.einsum("ki,kj->kij", ways, ways).ravel(), (rows, columns)), shape=(3 * n, 3 * n))
-        return self._assembled(sheared, self.unknowns) + held.tocsc()[self.free][:, self.free]
+        whole: csc_matrix = self._assembled(sheared, self.unknowns) + held.tocsc()[self.free][:, self.free]
+        return whole
 
-    def factor(self, terms: Floats) -> Any:
+    def factor(self, terms: Floats) -> SuperLU:
         """The factored stiffness."""
         from scipy.sparse.linalg import splu
 
@@ -142,12 +146,12 @@ class ShearPanel:
         return out
 
     @cached_property
-    def mass(self) -> Any:
+    def mass(self) -> csc_matrix:
         """Mass matrix for one kilogram a square metre. [m^2]"""
         weights, values, _ = self._values
         return self._assembled(np.einsum("miq,mjq,mq->mij", values, values, weights), self.unknowns[:, :6])
 
-    def push(self, nx: float, ny: float, nxy: float) -> Any:
+    def push(self, nx: float, ny: float, nxy: float) -> csc_matrix:
         """Work of edge loads on the slopes of w. [N/m]"""
         weights, _, slopes = self._values
         n = np.array([[nx, nxy], [nxy, ny]])
@@ -173,7 +177,7 @@ class ShearPanel:
         from scipy.sparse.linalg import LinearOperator, eigsh
 
         lu, stiff, size = self.factor(terms), self.stiffness(terms), len(self.free)
-        found = [lu.solve(np.ascontiguousarray(vectors[self.free]))]
+        found: list[Floats] = [lu.solve(np.ascontiguousarray(vectors[self.free]))]
         inverse = LinearOperator((size, size), matvec=lu.solve, dtype=float)
         start = np.random.default_rng(7).standard_normal(size)  # the same shapes in every run
         for work in (self.mass, *(self.push(*edge) for edge in pushed)):

@@ -23,7 +23,6 @@ qualified person.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -316,7 +315,7 @@ def reserve_tsai_wu(
     if h12 * h12 >= h11 * h22:
         raise RangeError(f"Tsai-Wu with H12 = {h12:g} per Pa^2 has no closed surface: |H12| < {np.sqrt(h11 * h22):g}.")
 
-    def product(u1: Floats, u2: Floats, u12: Floats, v1: Floats, v2: Floats, v12: Floats) -> Any:
+    def product(u1: Floats, u2: Floats, u12: Floats, v1: Floats, v2: Floats, v12: Floats) -> Floats:
         return h11 * u1 * v1 + h22 * u2 * v2 + h66 * u12 * v12 + h12 * (u1 * v2 + u2 * v1)
 
     square = product(s1, s2, s12, s1, s2, s12)

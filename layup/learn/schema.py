@@ -103,7 +103,7 @@ def register(name: str, steps: Sequence[Step], indexes: Mapping[str, Index] | No
     MODULES[name] = module
 
 
-def as_text(payload: Any) -> str:
+def as_text(payload: object) -> str:
     """A payload as it is stored: JSON with sorted keys; a number comes back exactly as it was.
 
     Raises:

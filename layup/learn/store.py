@@ -79,7 +79,7 @@ class Store:
         """The shop's folder."""
         return self.path.parent
 
-    def append(self, kind: str, payload: Mapping[str, Any], at: str | None = None) -> Entry:
+    def append(self, kind: str, payload: Mapping[str, object], at: str | None = None) -> Entry:
         """Add one entry; when this returns, it is on the disk.
 
         Args:
@@ -95,7 +95,7 @@ class Store:
         """
         return self.append_all([(kind, payload, at)])[0]
 
-    def append_all(self, things: Iterable[tuple[str, Mapping[str, Any], str | None]]) -> list[Entry]:
+    def append_all(self, things: Iterable[tuple[str, Mapping[str, object], str | None]]) -> list[Entry]:
         """Add entries (kind, payload, at) in one transaction: all of them or none.
 
         Raises:
@@ -117,7 +117,7 @@ class Store:
                 raise StoreError(f"entry {target.number} has been taken back already")
             return self._insert(uuid.uuid4().hex, now(), UNDO, {"entry": target.key, "why": why})
 
-    def admit(self, entries: Iterable[tuple[str, str, str, Mapping[str, Any]]]) -> int:
+    def admit(self, entries: Iterable[tuple[str, str, str, Mapping[str, object]]]) -> int:
         """Copy entries (key, at, kind, payload) from another record; those already here stay as they are.
 
         Returns:
@@ -200,7 +200,7 @@ class Store:
             raise StoreError(f"the text {digest[:12]} is not in {self.path.name}")
         return str(row[0])
 
-    def query(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+    def query(self, sql: str, values: Sequence[str | int | float | None] = ()) -> list[tuple[Any, ...]]:
         """Rows of a module's own table; for reading only."""
         return self._run(sql, values).fetchall()
 
@@ -251,7 +251,7 @@ class Store:
         except sqlite3.Error as error:
             raise explained(self.path, error) from error
 
-    def _insert(self, key: str, at: str, kind: str, payload: Mapping[str, Any]) -> Entry:
+    def _insert(self, key: str, at: str, kind: str, payload: Mapping[str, object]) -> Entry:
         text = as_text(payload)
         cursor = self._connection.execute(
             "INSERT INTO entries (key, at, kind, payload, digest) VALUES (?, ?, ?, ?, ?)",
@@ -262,21 +262,21 @@ class Store:
             index_unseen(self._connection, module)
         return entry
 
-    def _read(self, clause: str, values: Sequence[Any]) -> Iterator[Entry]:
+    def _read(self, clause: str, values: Sequence[str | int | float | None]) -> Iterator[Entry]:
         sql = f"SELECT number, key, at, kind, payload, digest FROM entries WHERE {clause} ORDER BY number"
         for number, key, at, kind, payload, digest in self._run(sql, values).fetchall():
             if digest_of(key, at, kind, payload) != digest:
                 raise DamageError(self.path, [f"entry {number} does not match its checksum"])
             yield Entry(number, key, at, kind, json.loads(payload))
 
-    def _run(self, sql: str, values: Sequence[Any]) -> sqlite3.Cursor:
+    def _run(self, sql: str, values: Sequence[str | int | float | None]) -> sqlite3.Cursor:
         try:
             return self._connection.execute(sql, values)
         except (sqlite3.Error, UnicodeDecodeError) as error:
             raise explained(self.path, error) from error
 
 
-def _until(as_of: int | str | dt.datetime | None) -> tuple[str, tuple[Any, ...]]:
+def _until(as_of: int | str | dt.datetime | None) -> tuple[str, tuple[str | int, ...]]:
     if as_of is None:
         return "1", ()
     if isinstance(as_of, int):

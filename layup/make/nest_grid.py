@@ -8,8 +8,8 @@ once by a fast Fourier transform. Defects and what was cut before are cells take
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ MANY = 80
 """From this many pieces on, one order is tried instead of four."""
 
 Mask = NDArray[np.bool_]
+_Way = tuple[bool, bool, Mask, tuple[float, float]]
 
 
 def bottom_left(pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: bool) -> Iterator[tuple[Placed, ...]]:
@@ -42,7 +43,7 @@ def bottom_left(pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: 
     span = roll.usable + gap
     cell = span / math.ceil(span / CELL)
     ways = [_ways(piece, gap, cell) for piece in pieces]
-    measures: list[Any] = [
+    measures: list[Callable[[Polygon], float]] = [
         lambda s: s.area,
         lambda s: s.bounds[2] - s.bounds[0],
         lambda s: s.bounds[3] - s.bounds[1],
@@ -53,7 +54,7 @@ def bottom_left(pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: 
         yield _place(order, ways, roll, gap, cell)
 
 
-def _ways(piece: Piece, gap: float, cell: float) -> list[tuple[bool, bool, Mask, tuple[float, float]]]:
+def _ways(piece: Piece, gap: float, cell: float) -> list[_Way]:
     """How a piece may lie: turned, flipped, the cells it takes, and its origin from the corner of those cells."""
     from layup.make.pieces import Placed, lay
 
@@ -85,7 +86,7 @@ def cells_taken(shape: Polygon, low_x: float, low_y: float, wide: int, high: int
     return taken
 
 
-def _place(order: list[int], ways: Any, roll: Roll, gap: float, cell: float) -> tuple[Placed, ...]:
+def _place(order: list[int], ways: Sequence[list[_Way]], roll: Roll, gap: float, cell: float) -> tuple[Placed, ...]:
     from scipy import fft
 
     from layup.make.pieces import Placed

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from layup.words import System, angle_words, length_words
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.patches import PathPatch, Rectangle
     from shapely import Polygon
 
     from layup.make.cut import Cut, FabricCut
@@ -163,7 +164,7 @@ def _label(axes: Axes, shape: Polygon, name: str, angle: str, scale: float, turn
     axes.text(x, low - 0.03 / scale, note, ha="center", va="top", fontsize=min(8.0, size), color=palette.INK)
 
 
-def _patch(shape: Polygon, fill: str, *, hatch: str, line: float, colour: str) -> Any:
+def _patch(shape: Polygon, fill: str, *, hatch: str, line: float, colour: str) -> PathPatch:
     from matplotlib.patches import PathPatch
     from matplotlib.path import Path as Line
 
@@ -172,7 +173,7 @@ def _patch(shape: Polygon, fill: str, *, hatch: str, line: float, colour: str) -
     return PathPatch(Line(np.concatenate(rings), codes), facecolor=fill, edgecolor=colour, linewidth=line, hatch=hatch)
 
 
-def _box(x: float, y: float, wide: float, high: float, fill: str) -> Any:
+def _box(x: float, y: float, wide: float, high: float, fill: str) -> Rectangle:
     from matplotlib.patches import Rectangle
 
     return Rectangle((x, y), wide, high, facecolor=fill, edgecolor="none")

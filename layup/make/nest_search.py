@@ -25,6 +25,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from shapely import Polygon
+
     from layup.make.pieces import Piece, Placed, Roll
 
 GRACE = 0.15
@@ -114,7 +116,7 @@ def _lines(program: subprocess.Popen[str], task: str, end: float) -> Iterator[st
         yield line
 
 
-def _grown(shape: Any, flip: bool, gap: float) -> list[tuple[float, float]]:
+def _grown(shape: Polygon, flip: bool, gap: float) -> list[tuple[float, float]]:
     """The outline grown by half the gap, with few points, nothing of it cut away."""
     from shapely import affinity
 

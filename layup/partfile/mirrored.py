@@ -11,12 +11,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.shape.measure import Measured, tensor, vector
+from layup.shape.measure import Box, Measured, tensor, vector
 from layup.shape.surface import Finding, Surface
 from layup.shape.zones import Cut
 
@@ -119,7 +119,7 @@ def _measured(whole: Measured, sign: Floats) -> Measured:
     )
 
 
-def _box(box: object, sign: Floats) -> Any:
+def _box(box: Box, sign: Floats) -> Box:
     corners = np.array(box) * sign
     return vector(corners.min(axis=0)), vector(corners.max(axis=0))
 

@@ -6,7 +6,7 @@ checked where the file is read, in `layup.partfile`. docs/part-file.md describes
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -91,16 +91,16 @@ class SurfaceEntry(Entry):
     drape: bool | None = None
     start: Spot | None = None
     rectangle: tuple[Side, Side] | None = None
-    outline: Name | list[Any] | None = None
-    cutouts: list[Any] | None = None
+    outline: Name | list[object] | None = None
+    cutouts: list[object] | None = None
     pick: Name | int | None = None
     cut: list[Name] | None = None
     gap: Width | None = None
     photo: Name | None = None
     bar: Name | None = None
     bar_along: Name | None = None
-    stations: Name | list[Any] | None = None
-    girths: Name | list[Any] | None = None
+    stations: Name | list[object] | None = None
+    girths: Name | list[object] | None = None
     turn: Annotated[float, quantity("angle", 1.0, 360.0, "outside 1 to 360 degrees")] | None = None
     along: Literal["axis", "skin"] | None = None
     rule: Literal["spline", "trapezoid"] | None = None
@@ -144,7 +144,7 @@ class ZoneEntry(Entry):
 
     name: Name
     within: Name | list[Name] | None = None
-    inside: list[Any] | None = None
+    inside: list[object] | None = None
     along: Vector | None = None
     unit: Name | None = None
     between: Name | list[Name] | None = None

@@ -5,7 +5,7 @@ Lengths are SI, angles degrees. What they come to on the surface is worked out i
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -142,7 +142,7 @@ class FastenersEntry(Entry):
 
     @model_validator(mode="before")
     @classmethod
-    def _match(cls, data: object) -> Any:
+    def _match(cls, data: object) -> object:
         match = data.get("match") if isinstance(data, dict) else None
         if match is not None and not isinstance(match, dict):
             raise refuse("match", 'match gives places by the names of holes: match = { A1 = ["12 mm", "14 mm"], ... }')

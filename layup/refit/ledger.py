@@ -245,7 +245,7 @@ def enter(job: RefitJob, store: Store, why: str = "") -> list[Entry]:
     title = job.refit.title
     with store.writing():
         kept = _kept(store, title, None)
-        things: list[tuple[str, Mapping[str, Any], str | None]] = []
+        things: list[tuple[str, Mapping[str, object], str | None]] = []
         if kept.start is None or _weighing_print(kept.start) != _weighing_print(job.start):
             things.append((KIND, {"refit": title, "does": "start", "weighing": asdict(job.start), "why": why}, None))
         if job.final is not None and (kept.final is None or _weighing_print(kept.final) != _weighing_print(job.final)):
@@ -450,10 +450,10 @@ def fold(entries: Sequence[Entry]) -> _Kept:
     return kept
 
 
-def _item_payload(title: str, item: Item, filed: Item, row: Row | None, why: str) -> dict[str, Any]:
+def _item_payload(title: str, item: Item, filed: Item, row: Row | None, why: str) -> dict[str, object]:
     """An item with what the file said of it then, where that is something else."""
     number = row.number if row else None
-    found: dict[str, Any] = {"refit": title, "does": "item", "item": item.payload(), "corrects": number, "why": why}
+    found: dict[str, object] = {"refit": title, "does": "item", "item": item.payload(), "corrects": number, "why": why}
     if filed is not item:
         found["filed"] = filed.payload()
     return {key: value for key, value in found.items() if value not in (None, "")}

@@ -15,6 +15,7 @@ from layup.words import System, length_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.patches import Patch
 
 Floats = NDArray[np.float64]
 
@@ -58,7 +59,7 @@ def _facing(points: Floats, faces: NDArray[np.int64]) -> tuple[Floats, Floats]:
     return across, across.sum(axis=0) / max(float(np.linalg.norm(across, axis=1).sum()), 1e-30)
 
 
-def draw_shape(axes: Axes, job: Job) -> list[Any]:
+def draw_shape(axes: Axes, job: Job) -> list[Patch]:
     """Draw the surface of a part, its zones in their colours.
 
     Args:

@@ -20,7 +20,9 @@ from layup.shape.topology import normals
 from layup.words import System
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 Floats = NDArray[np.float64]
 
@@ -73,7 +75,7 @@ def draw_surface(surface: Surface, path: str | Path, system: System | None = Non
     return path
 
 
-def _draw(axes: Axes, surface: Surface) -> list[Any]:
+def _draw(axes: Axes, surface: Surface) -> list[Artist]:
     """The faces with their lines, the far ones first; a legend."""
     from matplotlib.collections import PolyCollection
     from matplotlib.lines import Line2D
@@ -105,7 +107,7 @@ def _draw(axes: Axes, surface: Surface) -> list[Any]:
     axes.set_aspect("equal")
     axes.autoscale_view()
     axes.axis("off")
-    keys: list[Any] = [Patch(facecolor=palette.PART, label="counts")]
+    keys: list[Artist] = [Patch(facecolor=palette.PART, label="counts")]
     if len(others):
         keys.append(Patch(facecolor=palette.OTHER, label="left out"))
     return keys + [Line2D([], [], color=colour, lw=2.2, label=word) for colour, word in marks.keys]
@@ -145,7 +147,7 @@ def _colours(colour: str, count: int) -> Floats:
     return np.tile(np.array(to_rgba(colour)), (count, 1))
 
 
-def _write_findings(figure: Any, surface: Surface, system: System) -> None:
+def _write_findings(figure: Figure, surface: Surface, system: System) -> None:
     """What was found, in words, down the right side."""
     left, top = 0.67, 0.80
     figure.text(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -162,7 +162,7 @@ def triangles_of(shape: Geometry, lines: Sequence[Geometry] = ()) -> Mesh:
     return weld(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], axis=2))
 
 
-def _tiling(shape: Any) -> list[Geometry]:
+def _tiling(shape: Geometry) -> list[Geometry]:
     """Lines along x and y that part a shape with many cut-outs into tiles."""
     import shapely
 

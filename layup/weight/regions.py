@@ -50,7 +50,7 @@ def key_of(job: Job, line: int, entry: PlyEntry) -> Key:
     return (f"patch {line + 1}" if entry.area is not None else entry.zone or WHOLE), covers
 
 
-_KEPT: WeakKeyDictionary[Surface, dict[Any, Any]] = WeakKeyDictionary()
+_KEPT: WeakKeyDictionary[Surface, dict[tuple[Any, ...], Any]] = WeakKeyDictionary()
 
 
 def lies_of(job: Job) -> Lies | None:
@@ -157,7 +157,7 @@ def _cut(job: Job, zones: Sequence[ZoneEntry], specs: list[dict[str, object]]) -
     )
 
 
-def _edges(job: Job) -> tuple[tuple[str, ...], Any, Any, Any, Floats]:
+def _edges(job: Job) -> tuple[tuple[str, ...], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], Floats]:
     """The openings of a part; its free edges, their faces and what each is of (0 for the outer edge); areas."""
     from layup.shape.holes import rim_edges
 
@@ -271,7 +271,7 @@ def _scattered(found: Regions, loose: Mapping[str, float], laid: Mask) -> Region
     shares = np.diff(marks)
     middle = 0.5 * (marks[1:] + marks[:-1])
     taken = np.array([[any(a <= m < b for a, b in span) for span in spans] for m in middle], dtype=bool)
-    rows: Any = np.concatenate([np.repeat(np.flatnonzero(laid), len(shares)), np.flatnonzero(~laid)])
+    rows = np.concatenate([np.repeat(np.flatnonzero(laid), len(shares)), np.flatnonzero(~laid)])
     factor = np.concatenate([np.tile(shares, int(laid.sum())), np.ones(int((~laid).sum()))])
     none = np.zeros((int((~laid).sum()), len(spans)), dtype=bool)
     more = np.concatenate([np.tile(taken, (int(laid.sum()), 1)), none])
