@@ -112,11 +112,11 @@ def needs_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[st
             out["section"] = f"{{ {pairs} }}" if new else ""
     if "supports" in form:
         sides = {side: form.get(f"supports.{side}") or "simple" for side in SIDES}
-        before = supports_of(now.get("supports"))
+        held_by = supports_of(now.get("supports"))
         if form["supports"] == "sides":
-            if before != ("sides", sides):
+            if held_by != ("sides", sides):
                 out["supports"] = "{ " + ", ".join(f"{k} = {json.dumps(v)}" for k, v in sides.items()) + " }"
-        elif form["supports"] != before[0]:
+        elif form["supports"] != held_by[0]:
             out["supports"] = form["supports"]
     return out
 

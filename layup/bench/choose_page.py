@@ -409,7 +409,7 @@ def marks_of(answer: Answer, file: str, chosen: str) -> str:
             money=p.layup.cost.single,
             times=p.times,
             name=f"{p.letter}, {p.layup.label}: {mass_both(p.layup.mass.mean, system)}, {money_words(p.layup)}, "
-            f"{times_words(p.times)} as stiff as the lightest{'. ' + said if (said := buys(answer, p)[1]) else ''}",
+            f"{times_words(p.times)} as stiff as the lightest{'. ' + more if (more := buys(answer, p)[1]) else ''}",
             href=_href(file, p.letter),
             kept=p.kept,
             lightest=best if p.lightest else "",

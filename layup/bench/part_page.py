@@ -298,9 +298,9 @@ def _changed(
     raise LayupError("that is no change this page knows")
 
 
-def _entry(data: dict[str, Any], table: str, number: int) -> dict[str, Any]:
+def _entry(data: dict[str, object], table: str, number: int) -> dict[str, object]:
     """One table as written."""
-    held: Any = data
+    held: object = data
     for step in table.split(".") if table else ():
         held = held.get(step) if isinstance(held, dict) else None
     held = held[number] if isinstance(held, list) and number < len(held) else held

@@ -265,7 +265,7 @@ def _price_of_rules(
         return 0.0 if search.found is None else (weight - search.found.areal_weight) * job.surface.whole.area
 
     together = without(*kept) if kept else 0.0
-    alone = {rule: without(rule) if together else 0.0 for rule in kept}
+    alone: dict[str, float] = {rule: without(rule) if together else 0.0 for rule in kept}
     return {**alone, ALL_RULES: together} if together else dict(alone)
 
 

@@ -54,7 +54,7 @@ def _kind(name: str, formula: str, source: str, at_least: bool = False, unit: st
 def _carries(batch: Batch, criterion: str) -> tuple[Floats, Floats]:
     """Pull per width at the first ply, the weaker of both ways, and shear per width, (n,) each. [N/m]"""
     n = len(batch.stack)
-    soft, flat = np.linalg.inv(matrix_of(batch.a)), np.zeros((n, 1, 3))
+    soft, flat = np.asarray(np.linalg.inv(matrix_of(batch.a)), dtype=np.float64), np.zeros((n, 1, 3))
 
     def first(way: int) -> Floats:
         edges = EdgeStrains(soft[:, None, :, way], np.ones((n, 1)), ("",))

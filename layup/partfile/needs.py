@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -74,7 +74,7 @@ def _times(value: object) -> float:
         raise refuse("stiffness", f'"{found[1]}" is not a number') from None
 
 
-def _listed(value: Any) -> Any:
+def _listed(value: object) -> object:
     return [value] if isinstance(value, str | dict) else value
 
 
