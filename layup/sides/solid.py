@@ -296,7 +296,7 @@ class Solid:
             taken = np.unique([label[self._nearest(place)] for place in (side.vector, *side.more)])
         else:
             towards = self.normal @ np.array(side.vector)
-            taken = np.argmax(np.bincount(label, self.area * np.maximum(towards, 0.0), minlength=count))[None]
+            taken = np.array([np.argmax(np.bincount(label, self.area * np.maximum(towards, 0.0), minlength=count))])
             own = label == taken
             if not towards[own].max() > 0.0:
                 raise SurfaceError(f"{name}: no face looks that way", "Turn the direction of side round")
