@@ -250,7 +250,7 @@ class Needs(HandLoad):
 
     @model_validator(mode="before")
     @classmethod
-    def _named(cls, data: Any) -> Any:
+    def _named(cls, data: object) -> object:
         """Words of the trade for keys that have another word too, which is still read."""
         if not isinstance(data, dict):
             return data
