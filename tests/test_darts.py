@@ -134,3 +134,28 @@ def test_the_pattern_of_a_tube_is_a_rectangle_with_its_overlap(hatch: Hatch, tmp
     assert high_y - low_y == approx(around + practice.OVERLAP.value, abs=1e-3)
     assert ply.outline.area == approx(0.3 * (around + practice.OVERLAP.value), rel=2e-3)
     assert [letter for letter, _ in ply.letters] == ["A", "A"]
+
+
+def test_the_laps_of_a_box_are_told_and_counted_as_told(hatch: Hatch, tmp_path: Path) -> None:
+    from layup.cloth.patterns_screen import lap_lines
+    from layup.weight.prediction import predict
+
+    file = tmp_path / "pan.stl"
+    file.write_bytes(_stl(*pan()))
+    surface = {"mesh": str(file), "unit": "m", "mould": "female"}
+    part = hatch(surface=surface, ply=[{"fabric": "carbon plain 200"}])
+    job = read_part(part)
+    [said] = lap_lines(job, flat_plies(job, widths=WHOLE_ROLL))
+    assert 'overlap = "25 mm" and seam = "200 mm"' in said  # four upright edges of 50 mm
+    told = {**part, "ply": [{"fabric": "carbon plain 200", "overlap": "25 mm", "seam": "200 mm"}]}
+    job = read_part(told)
+    assert lap_lines(job, flat_plies(job, widths=WHOLE_ROLL)) == []
+    share = 4 * 0.05 * 0.025 / area_of(pan())
+    cloth = [predict(one).weighed.fibre for one in (part, told)]
+    assert cloth[1] / cloth[0] - 1 == approx(share, rel=0.02)
+
+
+def _stl(points: np.ndarray, faces: np.ndarray) -> bytes:
+    import trimesh
+
+    return bytes(trimesh.Trimesh(points, faces, process=False).export(file_type="stl"))

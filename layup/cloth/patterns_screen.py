@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from layup.cloth import practice
 from layup.cloth.draped import drape_ply, shears
 from layup.cloth.pattern import FlatPly
 from layup.cloth.splice_line import Splice
@@ -49,11 +50,37 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
     notes = dict.fromkeys(f"Ply {ply.number}: {note}." for ply in plies for note in ply.notes)
     if notes:
         parts += [Text("Before cutting", style="bold"), *(Text("  " + in_units(note, system)) for note in notes)]
+    laps = [in_units(line, system) for line in lap_lines(job, plies)]
+    if laps:
+        parts += [Text("So that the prediction counts the laps", style="bold"), *(Text("  " + line) for line in laps)]
     said = [in_units(splice_words(number, splice), system) for number, splice in splices]
     if said:
         parts += [Text("Splices", style="bold"), *(Text("  " + line) for line in said)]
     parts.append(Text("  Geometry only: a cloth laid by hand slips and stretches a little. Cut one in paper first."))
     return Group(*parts)
+
+
+def lap_lines(job: Job, plies: Sequence[FlatPly]) -> list[str]:
+    """What the laps of slit plies weigh, and what to write so that the prediction counts them; a line a ply.
+
+    Args:
+        job: The part file, read.
+        plies: Its patterns.
+    """
+    lines, first = [], 1
+    for entry in job.part.plies():
+        own = [ply for ply in plies if ply.number == first]
+        first += entry.count
+        long = sum(line.length for ply in own for line in ply.seams)
+        if entry.fabric is None or entry.overlap is not None or not long or not any(ply.letters for ply in own):
+            continue
+        overlap = practice.OVERLAP.value
+        heavier = long * overlap * job.library.get("fabric", entry.fabric).figure("areal_weight").value
+        lines.append(
+            f"Ply {own[0].number}: its laps are {mass_both(heavier, 'both')} more cloth, each time it is laid. Write "
+            f'in its [[ply]]: overlap = "{overlap * 1e3:.0f} mm" and seam = "{long * 1e3:.0f} mm".'
+        )
+    return lines
 
 
 def drape_lines(job: Job) -> list[str]:

@@ -26,6 +26,7 @@ from layup.make.build_sheet_tables import (
     ply_blocks,
     point_blocks,
     resin_blocks,
+    ways_asked,
 )
 from layup.make.cut import Cut, cut
 from layup.make.mixing import Scale
@@ -237,7 +238,7 @@ def day_sheet(
     sections = [
         Section("The parts", (Grid(("", "part", "process", "will weigh", "laid", "on the scale"), parts,
                                    (0.05, 0.42, 0.15, 0.2, 0.08, 0.1), strong=frozenset({0})),)),
-        Section("Cloth to cut", cut_blocks(cut, system)),
+        Section("Cloth to cut", (*ways_asked(cut.jobs), *cut_blocks(cut, system))),
         Section("Pieces, part by part, in laying order",
                 (Grid(("part", "ply", "pieces", "cloth", "warp", "where", "from", "cut", "laid"), tuple(rows),
                       (0.06, 0.05, 0.14, 0.22, 0.08, 0.19, 0.12, 0.06, 0.06), strong=frozenset({0, 2})),)),
