@@ -47,6 +47,8 @@ def take(page: Any, home: str, out: Path, size: str) -> None:
 
     def at(name: str, path: str, file: str = "", wait: int = 900) -> None:
         page.goto(home + path + (f"?file={file}" if file else ""))
+        if path == "/part":
+            page.locator("#stage[data-ready]").wait_for()
         page.wait_for_timeout(wait)
         snap(name)
 

@@ -468,3 +468,27 @@ def test_an_edit_sends_what_is_new_and_less_than_ten_kilobytes(page: Page) -> No
     assert len(set(sent)) == len(sent)
     again = shown(page.get("/part", file=DOOR).text)
     assert again == now  # piece by piece the page became what a fresh one is
+
+
+@pytest.mark.parametrize("file", [DOOR, "motor-glider/baggage-floor.toml"])
+def test_where_the_weight_is_adds_up_and_every_figure_has_its_source(page: Page, file: str) -> None:
+    table = unescape(page.get("/part", file=file).text).split('id="made-of"')[1].split("</table>")[0]
+    rows = re.findall(r'<tr><th scope="row">(.*?)</th><td class="number">(.*?)</td><td>(.*?)</td></tr>', table)
+    told = predict(page.root / file)
+    parts = part_page._where_rows(told)
+    assert sum(mass for _, mass, _ in parts) == pytest.approx(told.mass.mean, rel=1e-9)
+    assert [(name, shown) for name, shown, _ in rows] == [
+        (name, mass_both(mass, told.job.part.units)) for name, mass, _ in parts
+    ]
+    names = [name for name, _, _ in rows]
+    assert names[:2] == ["fibre", "resin in the plies"]
+    if file == DOOR:
+        assert "finish: primer, epoxy" in names
+        assert "fitting: birch pads under the hinges" in names
+    else:
+        assert {"resin at the core", "core, dry"} <= set(names)
+    cited = {c.reference for c in told.citations} | {"the part file"}
+    for name, _, figures in rows:
+        found = re.findall(r'([^<>]+)<span class="where">(.*?)</span>', figures)
+        assert found, name
+        assert all(any(source.startswith(one) for one in cited) for _, source in found), name

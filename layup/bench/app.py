@@ -7,6 +7,7 @@ import mimetypes
 import secrets
 import signal
 import threading
+import time
 import webbrowser
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
@@ -20,6 +21,7 @@ from layup.bench.rendering import HERE, colours, dressed
 from layup.bench.request import Asked, Bench, Handler, show
 from layup.bench.running import Works
 from layup.errors import LayupError, OutsideError, StaleError
+from layup.files.systems import few_arenas, give_back
 
 if TYPE_CHECKING:
     from starlette.datastructures import UploadFile
@@ -93,6 +95,8 @@ def _endpoint(bench: Bench, handler: Handler) -> Callable[[Request], Awaitable[R
 def _sent(handler: Handler, asked: Asked, headers: Mapping[str, str]) -> Response:
     """An answer as it goes out: of a page only what is new to the browser, and that packed."""
     response = _answer(handler, asked)
+    if asked.form or asked.path.startswith("/shape"):  # what computes much leaves much behind
+        _tidy()
     if response.media_type == "text/html" and "content-disposition" not in response.headers:
         body = dressed(bytes(response.body).decode(), asked.root, asked.marks).encode()
         if "gzip" in headers.get("accept-encoding", "") and len(body) > LEAST_PACKED:
@@ -101,6 +105,17 @@ def _sent(handler: Handler, asked: Asked, headers: Mapping[str, str]) -> Respons
         response.body = body
         response.headers["content-length"] = str(len(body))
     return response
+
+
+TIDIED = 2.0
+"""Memory is given back to the system this often at most. [s]"""
+_tidied = [0.0]
+
+
+def _tidy() -> None:
+    if time.monotonic() - _tidied[0] > TIDIED:
+        _tidied[0] = time.monotonic()
+        give_back()
 
 
 def _answer(handler: Handler, asked: Asked) -> Response:
@@ -185,6 +200,7 @@ def serve(folder: Path, port: int | None, open_browser: bool, say: Callable[[str
 
     if not folder.is_dir():
         raise LayupError(f'there is no folder "{folder}". Name the folder that holds your part files')
+    few_arenas()
     made = listen(port)
     number = made.getsockname()[1]
     key = secrets.token_urlsafe(24)

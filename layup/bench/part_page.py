@@ -545,19 +545,34 @@ def _angle_words(sheet: Sheet) -> tuple[str, ...]:
         return ()
 
 
-def _where_rows(prediction: Prediction) -> list[tuple[str, float, str]]:
-    """What the weight is made of: name, mass and a note. [kg]"""
+def _where_rows(prediction: Prediction) -> list[tuple[str, float, list[tuple[str, str]]]]:
+    """What the weight is made of: name, mass [kg], and the figures it rests on, each with its source."""
     w = prediction.weighed
+
+    def of(*properties: str, materials: frozenset[str] = frozenset()) -> list[tuple[str, str]]:
+        return [
+            (f"{c.material}: {c.printed}", f"{c.reference}, {c.at}" if c.at else c.reference)
+            for c in prediction.citations
+            if c.property.split(" (")[0] in properties and (not materials or c.material in materials)
+        ]
+
+    plies = prediction.job.part.plies()
+    cloths = frozenset(e.fabric for e in plies if e.fabric is not None)
+    cores = frozenset(e.core for e in plies if e.core is not None)
+    typed = [("as typed", "the part file")]
     rows = [
-        ("fibre", w.fibre, f"fibre volume fraction {w.fibre_fraction.mean * 100:.0f} %"),
-        ("resin in the plies", w.resin - w.film - w.bond, ""),
-        ("resin films on the faces", w.film, ""),
-        ("resin at the core", w.bond, ""),
-        ("core, dry", w.core, ""),
-        *((f"finish: {thing.name}", thing.mass, "") for thing in w.finishes),
-        *((f"fitting: {thing.name}", thing.mass, "") for thing in w.extras),
+        ("fibre", w.fibre, of("areal_weight", materials=cloths)),
+        ("resin in the plies", w.resin - w.film - w.bond, of("fibre_volume_fraction", "resin_content")),
+        ("resin films on the faces", w.film, of("surface_resin")),
+        ("resin at the core", w.bond, of("core_bond", "bond_resin")),
+        ("core, dry", w.core, of("density", materials=cores)),
     ]
-    return [(name, mass, note) for name, mass, note in rows if mass > 0]
+    for kind, things in (("finish", w.finishes), ("fitting", w.extras)):
+        for thing in things:
+            known = frozenset(figure.material for figure in thing.figures)
+            told = of(*(figure.property for figure in thing.figures), materials=known) if known else typed
+            rows.append((f"{kind}: {thing.name}", thing.mass, told or typed))
+    return [row for row in rows if row[1] > 0]
 
 
 def _open_faults(sheet: Sheet) -> list[tuple[str, str]]:

@@ -35,9 +35,7 @@ def finer(choice: Choice, layup: Layup) -> dict[str, float]:
     if checker.model is None or choice.flat is None or layup.local:
         return {}
     panel, needs = checker.model.panel, choice.needs
-    held: Mapping[str, str] | str = (
-        needs.supports if isinstance(needs.supports, str) else {str(k): str(v) for k, v in needs.supports.items()}
-    )
+    held: Mapping[str, str] | str = needs.supports if isinstance(needs.supports, str) else {**needs.supports}
     count = int(TIMES * len(panel.mesh.triangles))
     fine = build_shear_panel(panel.shape, held, needs.held_at, count=count, finest=panel.mesh.step / TIMES**0.5)
     pushed = [case.pressed for case in checker.buckling]

@@ -261,3 +261,23 @@ def bound(seconds: float, size: int) -> None:
     for limit, value in ((resource.RLIMIT_CPU, int(seconds) + 1), (resource.RLIMIT_AS, size)):
         with suppress(ValueError, OSError):
             resource.setrlimit(limit, (value, value))
+
+
+def few_arenas() -> None:
+    """Have all threads take memory from the same two heaps, where the C library (glibc) would give each its own."""
+    _glibc("mallopt", -8, 2)
+
+
+def give_back() -> None:
+    """Give memory that is free again back to the system, where the C library (glibc) keeps it for later."""
+    _glibc("malloc_trim", 0)
+
+
+def _glibc(name: str, *numbers: int) -> None:
+    """Call a function of glibc; nothing where the system has another C library."""
+    import ctypes
+
+    if sys.platform == "linux":
+        function = getattr(ctypes.CDLL(None), name, None)
+        if function is not None:
+            function(*numbers)
