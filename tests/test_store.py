@@ -86,6 +86,27 @@ def test_as_of_a_day_means_its_end(tmp_path: Path) -> None:
             store.entries(as_of="May")
 
 
+def test_a_clock_that_goes_back_loses_nothing_and_changes_no_order(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A machine whose battery is empty begins in another year."""
+    from layup.learn import store as module
+
+    years = iter([2030, 2026, 2001, 2031, 1999])
+    monkeypatch.setattr(module, "now", lambda: f"{next(years)}-01-01T00:00:00.000000+00:00")
+    with open_store(tmp_path) as store:
+        first, second, third = (store.append("note", {"n": n}) for n in range(3))
+        assert store.entries("note") == [first, second, third]  # as they were noted, not as they were dated
+        undo = store.undo(first)
+        assert store.entries("note") == [second, third]
+        store.undo(undo)
+        assert store.entries("note", as_of=second.number) == [first, second]
+        assert store.entries("note", as_of="2026-06-01") == [second, third]
+    with open_store(tmp_path) as store:
+        assert store.entries("note") == [first, second, third]
+        assert store.check() == ()
+
+
 def test_all_or_none(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         with pytest.raises(ValueError, match=r"not JSON compliant|Out of range"):

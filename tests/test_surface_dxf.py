@@ -289,8 +289,8 @@ def test_several_outlines_are_listed_and_picked(tmp_path):
 
 
 def test_frame_is_left_out_by_its_layer_or_pointed_out(tmp_path):
-    def draw(s, layer):
-        box(s, -10, -10, 420, 297, layer)
+    def draw(s, layer):  # as large as no drawing sheet is
+        box(s, -10, -10, 430, 290, layer)
         box(s, 0, 0, 400, 250, "PART")
 
     named = read_dxf(drawn(tmp_path, lambda s: draw(s, "Title frame"))).surface()
@@ -505,3 +505,38 @@ def test_bulge_keeps_its_ends_and_bulges_the_right_way():
     assert tuple(line[-1]) == (2.0, 0.0)
     assert line[:, 1].min() == pytest.approx(-1.0, abs=1e-3)  # positive: counter-clockwise from first to second
     assert all(abs(hypot(x - 1.0, y) - 1.0) < 2e-4 for x, y in line)
+
+
+@pytest.mark.parametrize("size", [(420, 297), (390, 277), (2100, 2970), (17 * 25.4, 11 * 25.4)])
+def test_a_frame_of_a_drawing_sheet_is_asked_about_whatever_its_layer_is_called(tmp_path, size):
+    """A frame on a layer "Rahmen" was the part, and the part a cut-out in it: +432 %."""
+    wide, high = size
+    document = ezdxf.new(units=4)
+    model = document.modelspace()
+    model.add_lwpolyline([(0, 0), (wide, 0), (wide, high), (0, high)], close=True, dxfattribs={"layer": "Rahmen"})
+    model.add_lwpolyline(
+        [(50, 50), (200, 50), (200, 150), (100, 180), (50, 150)], close=True, dxfattribs={"layer": "PART"}
+    )
+    model.add_circle((120, 100), 20)
+    document.saveas(tmp_path / "s.dxf")
+    part = (150 * 100 + 0.5 * 150 * 30 - np.pi * 400) * 1e-6
+    drawing = read_dxf(tmp_path / "s.dxf")
+    with pytest.raises(SurfaceError, match="drawing sheet") as caught:
+        drawing.surface()
+    assert "pick = 2" in caught.value.remedy
+    found = drawing.surface(pick=2)
+    assert found.whole.area == pytest.approx(part, rel=1e-4)
+    assert any("left out" in finding.text for finding in found.findings)
+    assert drawing.surface(pick="part").whole.area == pytest.approx(part, rel=1e-4)
+    assert drawing.surface(pick=1).whole.area > part * 2
+
+
+def test_a_plate_as_large_as_a_sheet_with_holes_is_no_frame(tmp_path):
+    document = ezdxf.new(units=4)
+    model = document.modelspace()
+    model.add_lwpolyline([(0, 0), (420, 0), (420, 297), (0, 297)], close=True)
+    for x in (50, 200, 350):
+        model.add_circle((x, 150), 30)
+    document.saveas(tmp_path / "s.dxf")
+    due = (420 * 297 - 3 * np.pi * 900) * 1e-6
+    assert read_dxf(tmp_path / "s.dxf").surface().whole.area == pytest.approx(due, rel=1e-4)

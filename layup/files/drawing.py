@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 
 GAP = 1e-4
 """Ends this share of the drawing's size apart are joined, unless a gap is given. [-]"""
+SAME = 1e-9
+"""Points nearer than this share of the drawing's size are one. [-]"""
 SAGITTA = 2e-6
 """Curves are drawn to this share of the drawing's size. [-]"""
 MOST_POINTS = 2_000_000
@@ -170,13 +172,13 @@ def assemble(
         raise SurfaceError(
             f"{name}: a point lies {far:.3g} km from the origin: a damaged number, or a wrong unit", "Check its unit"
         )
-    sagitta = SAGITTA * size
+    sagitta, same = SAGITTA * size, SAME * size
     widest = GAP * size if gap is None else gap / factor
     pieces: list[Piece] = []
     fills: dict[int, list[Piece]] = {}
     count = 0
     for curve in curves:
-        points = _stripped(curve.points(sagitta), curve.closed)
+        points = _stripped(curve.points(sagitta), curve.closed, same)
         count += len(points)
         if count > MOST_POINTS:
             raise SurfaceError(f"{name}: more than {MOST_POINTS:,} points", "Export only the outline and its holes")
@@ -207,7 +209,7 @@ def assemble(
         )
     loops, flat = [], []
     for piece in chained.loops:
-        loop = Loop(_stripped(piece.points, True) * factor, piece.layer)
+        loop = Loop(_stripped(piece.points, True, same) * factor, piece.layer)
         if len(loop.points) > 2 and loop.polygon.convex_hull.area > 1e-12 * (size * factor) ** 2:
             loops.append(loop)
         else:
@@ -215,7 +217,7 @@ def assemble(
     near = max(widest, 1e-9 * size) * factor
     loops, twice = _once(sorted(loops, key=lambda a: -a.area), near)
     filled = [
-        Loop(_stripped(piece.points, True) * factor, piece.layer, number)
+        Loop(_stripped(piece.points, True, same) * factor, piece.layer, number)
         for number, own in fills.items()
         for piece in chain(own, widest).loops
     ]
@@ -303,13 +305,16 @@ def _long(size: float) -> str:
     return f"{size * 1e3:.3g} mm" if size < 1.0 else f"{size:.3g} m"
 
 
-def _stripped(points: Line2, closed: bool) -> Line2:
-    """Without points equal to the one before, round the end too."""
+def _stripped(points: Line2, closed: bool, near: float) -> Line2:
+    """Without points that lie on the one before, round the end too.
+
+    A path of relative steps comes back to where it began but for round-off, and would cross itself there.
+    """
     if len(points) < 2:
         return points
-    same = (points[1:] == points[:-1]).all(axis=1)
+    same = np.abs(points[1:] - points[:-1]).max(axis=1) <= near
     points = points[np.concatenate([[True], ~same])]
-    if closed and len(points) > 1 and (points[0] == points[-1]).all():
+    if closed and len(points) > 1 and np.abs(points[0] - points[-1]).max() <= near:
         points = points[:-1]
     return points
 
@@ -446,6 +451,19 @@ def sort_loops(drawing: Drawing, *, pick: int | str | None, areas: Sequence[str]
         _check_simple(loop, drawing.name)
     shapes = kinds["shape"]
     inside = _nesting(shapes)
+    sheet = _sheet_frame(shapes, inside)
+    if sheet is not None:
+        own_layer = own is not None and shapes[sheet].layer.casefold() == own
+        whole = own == "all" or own_layer or str(pick).strip() == "1"
+        if pick is None:
+            raise _is_frame(drawing, shapes, inside, sheet)
+        if not whole:
+            number = str(pick).strip()
+            pick = int(number) - 1 if number.isdigit() else pick
+            text = f"the rectangle {shapes[sheet]} is as large as a drawing sheet or its frame, and is left out"
+            notes.append(Finding("left out", 1, text, 0.0))
+            shapes = [loop for k, loop in enumerate(shapes) if k != sheet]
+            inside = _nesting(shapes)
     sinks = _countersinks(shapes, inside)
     rings: list[tuple[Loop, Loop | None]] = [(shapes[ring], shapes[hole]) for ring, hole in sinks.items()]
     rings += [(loop, None) for loop in kinds["sink"]]
@@ -542,6 +560,41 @@ def _check_simple(loop: Loop, name: str) -> None:
     raise SurfaceError(
         f"{name}: the closed line {loop} crosses or touches itself{at}",
         "Put the points in order round the edge, or trim the lines where they cross",
+    )
+
+
+SHEETS = (
+    *((0.841, 1.189), (0.594, 0.841), (0.42, 0.594), (0.297, 0.42), (0.21, 0.297)),  # A0 to A4, ISO 216
+    *((0.821, 1.159), (0.574, 0.811), (0.4, 0.564), (0.277, 0.39), (0.18, 0.277)),  # drawing space in them, ISO 5457
+    *((w * 0.0254, h * 0.0254) for w, h in ((8.5, 11), (11, 17), (17, 22), (22, 34), (34, 44))),  # ANSI A to E
+)
+"""Drawing sheets and the frames on them; from memory. [m]"""
+_SCALES = (1.0, 2.0, 5.0, 10.0)  # at which a frame is drawn round a part of true size
+
+
+def _sheet_frame(loops: Sequence[Loop], inside: dict[int, set[int]]) -> int | None:
+    """The outermost rectangle, where it is as large as a sheet and something that is no plain hole lies in it."""
+    for k, loop in enumerate(loops):
+        if inside[k] or len(loop.points) != 4:
+            continue
+        size = sorted(np.ptp(loop.points, axis=0).tolist())
+        if loop.area < 0.9999 * size[0] * size[1]:
+            continue
+        held = [loops[j] for j in range(len(loops)) if inside[j] == {k}]
+        if not any(one.circle is None or one.area > 0.2 * loop.area for one in held):
+            continue  # a plate with holes
+        for sheet in SHEETS:
+            if any(all(abs(a - s * b) < 0.0015 * s for a, b in zip(size, sheet, strict=True)) for s in _SCALES):
+                return k
+    return None
+
+
+def _is_frame(drawing: Drawing, loops: Sequence[Loop], inside: dict[int, set[int]], sheet: int) -> SurfaceError:
+    within = [loops[j] for j in range(len(loops)) if inside[j] == {sheet}]
+    shown = "; ".join(f"{n}: {loop}" for n, loop in enumerate([loops[sheet], *within[:11]], 1))
+    return SurfaceError(
+        f"{drawing.name}: the rectangle {loops[sheet]} round all is as large as a drawing sheet or its frame ({shown})",
+        "Say which outline is the part: pick = 2, or pick = 1 where the rectangle itself is",
     )
 
 
