@@ -238,7 +238,8 @@ def test_a_loaded_panel_has_every_check_with_its_source(loaded):
     assert best is not None
     kinds = best.found.assessment.kinds
     names = " | ".join(k.name for k in kinds)
-    for word in ("strip cut along x", "whole panel", "deflection, pressure", "under the patch", "natural frequency",
+    for word in ("bending stiffness along x", "whole panel", "deflection, pressure", "under the patch",
+                 "natural frequency",
                  "buckling", "first ply, hand load", "core crushing", "skin wrinkling", "core shear"):  # fmt: skip
         assert word in names, word
     assert all(k.source and k.formula for k in kinds)
@@ -452,9 +453,9 @@ def test_in_its_own_plane_too_it_is_as_stiff_as_the_old_sheet(hatch):
     has = {k.name: float(r) for k, r in zip(full.best.found.assessment.kinds, full.best.found.assessment.reserves[0],
                                             strict=True)}  # fmt: skip
     for words in ("pulled along x", "pulled along y", "sheared in its plane"):
-        assert has[f"{words}, it gives no more than the old one"] >= 1
+        assert has[f"stiffness {words}, against the old part"] >= 1
     # by hand: E t/(1 - nu^2) makes A; pulled, 1/(A^-1)11 is E t again
-    due = [k.limit for k in full.best.found.assessment.kinds if k.name.startswith("pulled along x")]
+    due = [k.limit for k in full.best.found.assessment.kinds if k.name.startswith("stiffness pulled along x")]
     assert due[0] == approx(72.4e9 * 0.032 * 0.0254, rel=1e-9)
     bent = choose(hatch(**asked, needs={"in_plane_stiffness": "not asked"}), wide=False)
     assert bent.best.found.areal_weight < 0.7 * full.best.found.areal_weight
@@ -480,11 +481,11 @@ def test_a_curved_part_is_as_stiff_as_the_curved_old_one(hatch, tmp_path):
     flat = choose(hatch(surface={"rectangle": ["300 mm", "200 mm"]}, **asked), wide=False)
     assert curved.best.found.areal_weight > 1.5 * flat.best.found.areal_weight
     names = [k.name for k in curved.best.found.assessment.kinds]
-    assert names.count("curved as it is, it gives no more than the old part") == 1
+    assert names.count("stiffness, curved as it is, against the old part") == 1
     assert curved.flat.curvature[1] == approx(-8 * 0.015 / 0.2**2, rel=0.02)
     # the lightest of a flat panel, curved: far weaker than the old part that is curved with it
     held = curved.searches.checker.start(flat.best.found.batch).assessment()
-    at = [k.name for k in held.kinds].index("curved as it is, it gives no more than the old part")
+    at = [k.name for k in held.kinds].index("stiffness, curved as it is, against the old part")
     assert held.reserves[0][at] < 0.5
     assert "counts the curve of both" in curved.blocked[0]
     assert not any("stiffer at small loads" in c for c in curved.cautions)

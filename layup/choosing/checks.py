@@ -224,7 +224,7 @@ class Checker:
                     value = 1 / (1 / value + 48 / (5 * shear * spans[axis] ** 2))
                     formula = f"1/(1/D + 48/(5 S L^2)), L = {spans[axis] * 1e3:.0f} mm"
                 kind = CheckKind(
-                    f"a strip cut along {way} bends no more than the old one",
+                    f"bending stiffness along {way}, against the old part",
                     formula,
                     _BEAM,
                     "N m",
@@ -238,7 +238,7 @@ class Checker:
             for axis, words in enumerate(("pulled along x", "pulled along y", "sheared in its plane")):
                 at = (1, 2, 6)[axis]
                 kind = CheckKind(
-                    f"{words}, it gives no more than the old one",
+                    f"stiffness {words}, against the old part",
                     f"1/(A^-1){at}{at}",
                     _STRIP,
                     "N/m",
@@ -248,7 +248,7 @@ class Checker:
                 table.add(kind, has[:, axis])
         if self.shell is not None and self.old is not None and self.needs.stiffness:
             kind = CheckKind(
-                "curved as it is, it gives no more than the old part",
+                "stiffness, curved as it is, against the old part",
                 "mean deflection under an even 1 kPa; shallow shell, edges may slide",
                 _SHELL,
                 "m",
@@ -294,7 +294,7 @@ class Checker:
         work = model.own_work(amounts)
         if self.old is not None and needs.stiffness:
             area = model.panel.shape.area * model.loads[0].pressure
-            add(CheckKind("the whole panel gives no more than the old one",
+            add(CheckKind("stiffness of the whole panel, against the old part",
                           "mean deflection under an even 1 kPa, core shear counted", _PLATE, "m",
                           self.old_work / area / needs.stiffness, False),
                 self._mean_sag(work))  # fmt: skip

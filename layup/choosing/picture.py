@@ -209,7 +209,7 @@ def _draw_panel(figure: Figure, place: tuple[float, float, float, float], choice
     figure.text(
         place[0],
         place[1] + place[3] + 0.025,
-        f"Deflection under {name}: {sag.max():.2f} mm at most",
+        f"Deflection under {name}, in bending alone: {sag.max():.2f} mm at most",
         fontsize=10.5,
         color=palette.QUIET,
     )
