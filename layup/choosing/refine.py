@@ -6,7 +6,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -35,7 +34,8 @@ def finer(choice: Choice, layup: Layup) -> dict[str, float]:
     if checker.model is None or choice.flat is None or layup.local:
         return {}
     panel, needs = checker.model.panel, choice.needs
-    held: Mapping[str, str] | str = needs.supports if isinstance(needs.supports, str) else {**needs.supports}
+    sides = needs.supports
+    held = sides if isinstance(sides, str) else {str(side): str(how) for side, how in sides.items()}
     count = int(TIMES * len(panel.mesh.triangles))
     fine = build_shear_panel(panel.shape, held, needs.held_at, count=count, finest=panel.mesh.step / TIMES**0.5)
     pushed = [case.pressed for case in checker.buckling]

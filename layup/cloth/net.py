@@ -17,6 +17,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+# Calls between compiled functions stay by position: they pass the same arrays on in the same order.
 # directions of a node's links: 0 along +i (the warp), 1 along -i, 2 along +j (the weft), 3 along -j
 _TOLERANCE = 1e-6  # of a link, at which the two ends count as one
 _NEAR = 2e-3  # of a link, from which on one step of the rule is as good as exact: what is left is its square

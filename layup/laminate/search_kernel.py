@@ -1,5 +1,6 @@
 """The inner loops of the search, compiled: halves against halves, in order of weight. See `layup.laminate.search`."""
 
+# Calls between compiled functions stay by position: they pass the same arrays on in the same order.
 # Arguments are those of `Frame._tables`: arrays of the inner halves (i), of the outer halves (o) and of the limits (j).
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING
 
 from layup.cloth import practice
@@ -139,25 +140,14 @@ def bag(job: Job, weighed: Weighed) -> Bag:
             + ("; the strip for the tape stays clean" if process.bagged else ""),
         )
     ]
+    made = partial(Bag, outline=flat.area, length=flat.length, width=flat.width, ceiling=ceiling)
     notes: list[str] = []
     if not process.bagged:
         notes.append("No bag. Peel ply, where something is bonded on later: one layer over the last ply.")
-        return Bag(
-            layers=tuple(layers),
-            bagged=False,
-            feed=False,
-            outline=flat.area,
-            length=flat.length,
-            width=flat.width,
-            pressure=None,
-            ceiling=ceiling,
-            force=0.0,
-            drinks=0.0,
-            leak=None,
-            unpriced=(),
-            notes=(*notes, *_guessed(flat)),
-            figures=(practice.TAPE_MARGIN,),
+        without = partial(
+            made, layers=tuple(layers), bagged=False, feed=False, pressure=None, force=0.0, drinks=0.0, leak=None
         )
+        return without(unpriced=(), notes=(*notes, *_guessed(flat)), figures=(practice.TAPE_MARGIN,))
     layers += _layers(job, flat, feed, process.mixes)
     pressure = process.pressure or 0.0
     under = flat.grown(practice.TAPE_MARGIN.value)
@@ -181,15 +171,11 @@ def bag(job: Job, weighed: Weighed) -> Bag:
         notes.append('The part file gives no altitude, so the air of sea level is taken: altitude = "1500 ft".')
     notes += [*process.notes, *_guessed(flat)]
     unpriced = tuple(dict.fromkeys(y.material for y in layers if y.material and y.price is None))
-    return Bag(
+    return made(
         layers=tuple(layers),
         bagged=True,
         feed=feed,
-        outline=flat.area,
-        length=flat.length,
-        width=flat.width,
         pressure=pressure,
-        ceiling=ceiling,
         force=pressure * under,
         drinks=drinks,
         leak=(leak[0].value, leak[1].value),

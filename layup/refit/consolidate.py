@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from layup.errors import LayupError
 from layup.refit.items import Causes, How, around, causes_of
-from layup.refit.model import KINDS, ConsolidationEntry, PieceEntry
+from layup.refit.model import ConsolidationEntry, PieceEntry
 from layup.spread import Interval
 from layup.weight.prediction import Prediction
 
@@ -75,16 +75,6 @@ class Consolidation:
         """What the joints of one side weigh: "old" or "new". [kg]"""
         pieces = self.old if side == "old" else self.new
         return math.fsum(piece.mass for piece in pieces if piece.kind in JOINTS)
-
-    def by_kind(self) -> list[tuple[str, float, float]]:
-        """Kind, old mass and new mass, for every kind there is. [kg, kg]"""
-        rows = []
-        for kind in KINDS:
-            old = math.fsum(piece.mass for piece in self.old if piece.kind == kind)
-            new = math.fsum(piece.mass for piece in self.new if piece.kind == kind)
-            if old or new:
-                rows.append((kind, old, new))
-        return rows
 
 
 def consolidate(entry: ConsolidationEntry, predictions: Mapping[str, Prediction]) -> Consolidation:

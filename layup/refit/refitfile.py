@@ -15,7 +15,6 @@ from pydantic import ValidationError
 
 from layup.errors import FaultsError, LayupError, UnitError, nearest
 from layup.laminate.process import Habits
-from layup.partfile.fields import Written
 from layup.partfile.toml_file import Form, Report, read_toml
 from layup.refit.balance import Balance, balance, level_arm, net_weight
 from layup.refit.candidates import Candidate, read_candidate
@@ -472,8 +471,3 @@ def _in_tank(tank: TankEntry, value: object) -> Aboard:
         raise UnitError(f"{value} does not go into the {tank.name}, which holds {tank.holds.text}")
     rows = [(head.si, arm.si) for head, arm in tank.arm]
     return Aboard(tank.name, full * level, level_arm(level, rows), value)
-
-
-def words_of(quantity: Written | None) -> str:
-    """The words of a quantity, empty where there is none."""
-    return quantity.text if quantity else ""

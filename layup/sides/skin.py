@@ -189,8 +189,3 @@ def choose(both: Sides, size: list[float], side: Side, name: str) -> int:
         )
     outer = 0 if even > 0.0 else 1
     return outer if side.kind == "outer" else 1 - outer
-
-
-def looks_away(name: str) -> SurfaceError:
-    """The error for a direction that no face of a block looks in."""
-    return SurfaceError(f"{name}: no face looks that way", "Turn the direction of side round")

@@ -32,11 +32,6 @@ class Replaced:
     drawn: Floats = field(repr=False)
     figures: tuple[Figure, ...] = field(repr=False)
 
-    @property
-    def all_weighed(self) -> bool:
-        """Whether every item comes from the scale."""
-        return all(thing.how == "weighed" for thing in self.items)
-
     def moment(self) -> float | None:
         """Sum of mass times arm; None unless every item has an arm. [kg m]"""
         if any(arm is None for arm in self.arms):
