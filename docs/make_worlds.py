@@ -263,7 +263,9 @@ def _coupon(kind: _Kind, plies: int) -> _Kind:
 
 def card_table(shops: int = 200) -> str:
     """What cards of two coupons are worth, a row a kind of shop."""
-    lines = ["| parts scatter by | the part's cloth | | " + " | ".join(f"{n} cards" for n in CARDS) + " |"]
+    lines = [
+        "| parts scatter by | the part's cloth | | " + " | ".join(str(n) if n else "no card" for n in CARDS) + " |"
+    ]
     lines.append("|---|---|---|" + "---|" * len(CARDS))
     for scatter, name in ((None, "8 %, as published"), (0.03, "3 %")):
         for weighed_dry in (False, True):
