@@ -49,14 +49,12 @@ def build(folder: Path, key: str, port: int) -> Guard:
     from layup.bench import choose_page, home, part_page, prepare_page, refit_page, shape, weigh_page
 
     inside = Folder(folder)
-    bench = Bench(inside, Desk(inside), Works(inside.plain), Pairing(lambda *told: app(*told)))
-    routes = [Route("/look/{name}", _look), Route("/look.css", _colours)]
+    app = Starlette(exception_handlers={HTTPException: _refused, ClientDisconnect: _left, Exception: _broken})
+    bench = Bench(inside, Desk(inside), Works(inside.plain), Pairing(app))
+    app.routes.extend((Route("/look/{name}", _look), Route("/look.css", _colours)))
     for module in (home, part_page, shape, choose_page, prepare_page, weigh_page, refit_page):
         for path, method, handler in module.ROUTES:
-            routes.append(Route(path, _endpoint(bench, handler), methods=[method]))
-    app = Starlette(
-        routes=routes, exception_handlers={HTTPException: _refused, ClientDisconnect: _left, Exception: _broken}
-    )
+            app.routes.append(Route(path, _endpoint(bench, handler), methods=[method]))
     app.state.bench = bench
     return Guard(app, key, port)
 
