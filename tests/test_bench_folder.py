@@ -26,7 +26,7 @@ NO_FILES = {
     "pick", "cut", "bar", "bar_along", "along", "rule", "within", "between", "group", "or", "and", "not", "core",
     "zone", "shape",
     "covers", "finish", "sheet", "covering", "layer", "match", "fabrics", "criterion", "surface_ply", "supports",
-    "processes", "stiffness", "cutouts", "inside", "hand", "mirror", "near", "drop_rules",
+    "processes", "stiffness", "cutouts", "inside", "hand", "mirror", "near", "filler", "drop_rules",
 }  # fmt: skip
 """Keys of the part file that hold words or free lists, none of which is ever opened as a file."""
 
