@@ -47,6 +47,25 @@ def test_hand_work_takes_its_share_of_a_coupons_strength():
     assert wet.allowables.xc / bagged.allowables.xc == approx(0.5 / 0.6)
 
 
+def test_a_hybrid_has_the_lesser_strength_of_its_two_fibres():
+    """Carbon and aramid stretch together; pressed, the aramid gives long before the carbon."""
+    mixed, carbon, aramid = (
+        ply(f"{name}") for name in ("carbon aramid plain 190", "carbon plain 200", "aramid plain 170")
+    )
+    for key in ("xt", "xc", "yt", "yc", "s"):
+        own = [getattr(one.allowables, key) for one in (mixed, carbon, aramid)]
+        assert own[0] == approx(min(own[1:]), rel=1e-9), key
+    assert aramid.allowables.xc < 0.5 * carbon.allowables.xc
+
+
+def test_the_mat_under_a_biaxial_softens_and_weakens_it():
+    """1708: 6.75 of 23.75 oz/yd^2 are mat; stretched with the cloth, it breaks at the strain of the cloth."""
+    mixed, bare = ply("glass biaxial with mat 1708"), ply("glass biaxial 600")
+    assert 0.75 < mixed.moduli[0] / bare.moduli[0] < 0.98
+    assert mixed.moduli[3] > bare.moduli[3]  # the mat carries shear between the yarns
+    assert mixed.allowables.xt / bare.allowables.xt == approx(mixed.moduli[0] / bare.moduli[0], rel=0.03)
+
+
 def test_a_tested_value_replaces_the_formula_and_keeps_its_source(tmp_path):
     tables = shop(
         tmp_path,

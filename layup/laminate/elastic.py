@@ -18,6 +18,8 @@ import math
 import re
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from layup.errors import LayupError
 from layup.laminate.micromechanics import (
     FibreElastic,
@@ -30,6 +32,7 @@ from layup.laminate.micromechanics import (
     woven_ply,
 )
 from layup.laminate.process import TIGHTEST, Process
+from layup.laminate.stiffness import reduced_stiffness
 from layup.laminate.strength import Allowables, scaled_to_fibre_fraction
 from layup.materials import Library, Material
 from layup.sources import Figure
@@ -205,8 +208,8 @@ def _fibre(reader: _Reader, material: Material) -> FibreElastic:
     )
 
 
-def _mixed_fibre(reader: _Reader, library: Library, fabric: Material) -> tuple[FibreElastic, Material]:
-    """The fibre of a cloth; a hybrid's moduli are the mean by volume."""
+def _mixed_fibre(reader: _Reader, library: Library, fabric: Material) -> tuple[FibreElastic, tuple[Material, ...]]:
+    """The fibre of a cloth, and what it is spun of; a hybrid's moduli are the mean by volume."""
     name = fabric.word("fibre")
     if name is None:
         raise LayupError(f'fabric "{fabric.name}" does not say its fibre. Add a row: {fabric.name},fibre,E-glass,...')
@@ -214,15 +217,17 @@ def _mixed_fibre(reader: _Reader, library: Library, fabric: Material) -> tuple[F
     first = _fibre(reader, material)
     second, share = fabric.word("second_fibre"), fabric.optional("second_share")
     if second is None or share is None:
-        return first, material
+        return first, (material,)
     other_material = library.get("fibre", second)
     other = _fibre(reader, other_material)
     reader.figures.append(share)
     own = (1 - share.value) / reader.need(material, "density")
     by_volume = own / (own + share.value / reader.need(other_material, "density"))
-    reader.notes.append(f"{fabric.name}: moduli of its two fibres are averaged by volume.")
+    reader.notes.append(
+        f"{fabric.name}: moduli of its two fibres are averaged by volume; of each strength the lesser counts."
+    )
     mean = {k: by_volume * getattr(first, k) + (1 - by_volume) * getattr(other, k) for k in ("e1", "e2", "g12", "nu12")}
-    return FibreElastic(**mean), material
+    return FibreElastic(**mean), (material, other_material)
 
 
 def _crimp_factor(reader: _Reader, fabric: Material, straight: PlyElastic, thickness: float, density: float) -> float:
@@ -280,7 +285,7 @@ def cured_ply(
         k: reader.maybe(fabric, k)
         for k in ("ply_modulus", "ply_transverse_modulus", "ply_shear_modulus", "ply_poisson_ratio")
     }
-    fibre, fibre_material = _mixed_fibre(reader, library, fabric)
+    fibre, spun_of = _mixed_fibre(reader, library, fabric)
     matrix = ResinElastic(
         reader.need(resin, "tensile_modulus"),
         reader.need(resin, "poisson_ratio"),
@@ -294,7 +299,7 @@ def cured_ply(
     elif form == "unidirectional":
         ply = straight
     else:
-        density = reader.need(fibre_material, "density")
+        density = reader.need(spun_of[0], "density")
         share = reader.maybe(fabric, "warp_share")
         factor = 1.0
         if form in ("cloth", "roving", "spread tow"):
@@ -302,17 +307,24 @@ def cured_ply(
         ply = woven_ply(straight, factor, factor, 0.5 if share is None else share)
         if form == "biaxial" and "45" in (fabric.word("weave") or ""):
             turn = 45.0
+    mat, bare = reader.maybe(fabric, "mat_share"), ply
+    if mat is not None and tested["ply_modulus"] is None:
+        ply = _beside(ply, random_mat_ply(straight), mat)
+        reader.notes.append(f"{fabric.name}: its mat is counted by its share, as stiff as straight fibres every way.")
     own_fraction = reader.maybe(fabric, "ply_fibre_fraction")
     ply = _with_tested(ply, tested, own_fraction, fraction, form)
     allowables, missing = _allowables(
         reader=reader,
         fabric=fabric,
-        fibre=fibre_material,
+        spun_of=spun_of,
         form=form,
         process=process,
         fraction=fraction,
         own_fraction=own_fraction,
     )
+    if mat is not None and tested["ply_modulus"] is None:  # it breaks at the strain at which its cloth alone does
+        along, round_it = min(float(ply.e1) / float(bare.e1), 1.0), min(float(ply.g12) / float(bare.g12), 1.0)
+        allowables = allowables.scaled(along, along, round_it)
     even = abs(float(ply.e1) / float(ply.e2) - 1) < 1e-9
     return CuredPly(
         fabric=fabric.name,
@@ -325,6 +337,16 @@ def cured_ply(
         notes=tuple(reader.notes),
         figures=tuple(reader.figures),
     )
+
+
+def _beside(one: PlyElastic, other: PlyElastic, share: float) -> PlyElastic:
+    """Two plies that stretch together, the other with this share of the thickness: their stiffnesses averaged."""
+    mixed = np.zeros((3, 3))
+    for ply, part in ((one, 1 - share), (other, share)):
+        mixed += part * reduced_stiffness(float(ply.e1), float(ply.e2), float(ply.nu12), float(ply.g12))
+    soft = np.linalg.inv(mixed)
+    e1, e2, g12 = (1 / float(soft[k, k]) for k in range(3))
+    return replace(one, e1=e1, e2=e2, nu12=-e1 * float(soft[0, 1]), g12=g12)
 
 
 def _with_tested(
@@ -357,15 +379,15 @@ def _with_tested(
 def _allowables(
     reader: _Reader,
     fabric: Material,
-    fibre: Material,
+    spun_of: tuple[Material, ...],
     form: str,
     process: Process,
     fraction: float,
     own_fraction: float | None,
 ) -> tuple[Allowables, tuple[str, ...]]:
-    """Strengths to size with, and those that are missing."""
+    """Strengths to size with, and those that are missing; of two fibres the lesser, which breaks first."""
     alike = {"spread tow": "cloth", "roving": "cloth", "biaxial": "cloth"}.get(form, form)
-    coupon_fraction = reader.maybe(fibre, "ply_fibre_fraction", alike)
+    coupons = [(fibre, reader.maybe(fibre, "ply_fibre_fraction", alike)) for fibre in spun_of]
     left = process.material.optional("strength_left")
     values: dict[str, float | None] = {}
     missing = []
@@ -377,12 +399,15 @@ def _allowables(
             if fibres_carry and own_fraction is not None:
                 value = float(scaled_to_fibre_fraction(value, own_fraction, fraction))
         elif left is not None:
-            value = reader.maybe(fibre, name, alike)
-            if value is not None:
-                used_left = True
-                if fibres_carry and coupon_fraction is not None:
-                    value = float(scaled_to_fibre_fraction(value, coupon_fraction, fraction))
-                value *= left.value
+            found = []
+            for fibre, tight in coupons:
+                one = reader.maybe(fibre, name, alike)
+                if one is not None and fibres_carry and tight is not None:
+                    one = float(scaled_to_fibre_fraction(one, tight, fraction))
+                found.append(one)
+            known = [one for one in found if one is not None]
+            if len(known) == len(found):
+                used_left, value = True, min(known) * left.value
         values[key] = value
         if value is None:
             missing.append(f'{words} of "{fabric.name}" ({name})')
