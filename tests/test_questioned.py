@@ -60,6 +60,13 @@ def test_a_part_file(shop: Path, ply: str) -> None:
     refused(run("predict", "odd.toml"), "odd.toml", "line ", IN_PART[ply])
 
 
+def test_more_zones_than_a_part_has(shop: Path) -> None:
+    """500 zones that all lie over each other kept the program busy for minutes."""
+    zones = "".join(f'[[zone]]\nname = "z{n}"\nbetween = "x {n} mm {n + 50} mm"\n' for n in range(201))
+    (shop / "odd.toml").write_text(PART + zones)
+    refused(run("predict", "odd.toml"), "odd.toml", "201 of them", "Up to 200")
+
+
 def test_a_trim_in_a_part_file(shop: Path) -> None:
     for trim in ("-5 mm", "2 m"):
         (shop / "odd.toml").write_text(f'trim = "{trim}"\n{PART}')

@@ -349,3 +349,21 @@ def test_bands_said_as_shares_of_the_whole(text, share):
     assert PANEL.zone({"between": text}).area == pytest.approx(0.6 * share)
     with pytest.raises(SurfaceError, match="the middle third of x"):
         PANEL.zone({"between": "the thick end of x"})
+
+
+def test_every_piece_has_its_share_of_the_free_edge():
+    """By hand: a strip of 300 mm across a panel of 1 m x 600 mm, and a corner of 100 mm that lies over its end."""
+    from layup.shape.partition import partition
+    from layup.shape.topology import free_edges
+
+    edges = free_edges(PANEL.faces)
+    owner = np.array([next(n for n, face in enumerate(PANEL.faces) if set(edge) <= set(face)) for edge in edges])
+    parted = partition(PANEL, [{"between": "x 200 mm 500 mm"}, {"between": "y 0 mm 100 mm"}])
+    rims = parted.rims(np.zeros(len(edges), dtype=np.int64), edges, owner, 1)[:, 0]
+    found = {tuple(sorted(piece.zones)): rim for piece, rim in zip(parted.pieces, rims, strict=True)}
+    assert found == {
+        (0,): pytest.approx(0.3, rel=1e-9),
+        (1,): pytest.approx(0.7 + 0.2, rel=1e-9),
+        (0, 1): pytest.approx(0.3, rel=1e-9),
+        (): pytest.approx(0.7 + 1.0, rel=1e-9),
+    }

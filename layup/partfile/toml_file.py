@@ -32,6 +32,10 @@ class Tells(Protocol):
         """Note it."""
 
 
+MANY = 10
+"""A list that may hold more is one of tables; a shorter one has a number of entries that is due. [-]"""
+
+
 @dataclass
 class Report:
     """The faults of one file, as they are found.
@@ -292,6 +296,10 @@ class Form:
         path: KeyPath = tuple(one["loc"])
         if kind == "extra_forbidden":
             self._unknown(one, path, fault)
+        elif kind == "too_long" and one["ctx"]["max_length"] > MANY:
+            fault(
+                path, f"there are {one['ctx']['actual_length']} of them", f"Up to {one['ctx']['max_length']} are read"
+            )
         elif kind in ("too_long", "too_short") or (kind == "missing" and isinstance(path[-1], int)):
             at = path[:-1] if isinstance(path[-1], int) else path
             fault(
