@@ -111,5 +111,6 @@ def _ways(sheet: Sheet, shown: Prediction | None) -> tuple[Way, ...]:
             ways.append(Way(name, name == now))
             continue
         ends = (mass.mean, mass.p05, mass.p95)
-        ways.append(Way(name, name == now, ends, tuple((v - low) * scale for v in ends)))  # type: ignore[arg-type]  # three
+        mean, p05, p95 = ((v - low) * scale for v in ends)
+        ways.append(Way(name, name == now, ends, (mean, p05, p95)))
     return tuple(ways)

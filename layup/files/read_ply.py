@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -209,13 +210,13 @@ class _Binary:
         sizes = [
             (p == word, np.dtype(t).itemsize, c, np.dtype(c).itemsize if c else 0) for p, t, c in element.properties
         ]
-        little = "big" if self.order == ">" else "little"
+        little: Literal["big", "little"] = "big" if self.order == ">" else "little"
         data, at, end = self.data, self.at, len(self.data)
         for row in range(element.count):
             for mine, size, counted, before in sizes:
                 many = 1
                 if counted:
-                    many = int.from_bytes(data[at : at + before], little, signed=counted[0] == "i")  # type: ignore[arg-type]  # one of two words
+                    many = int.from_bytes(data[at : at + before], little, signed=counted[0] == "i")
                     at += before
                 to = at + many * size
                 if many < 0 or to > end:

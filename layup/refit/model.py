@@ -97,13 +97,13 @@ def _axes(value: object) -> object:
         if len(words) != 2 or words[0] not in "xyz" or words[1] not in _WAYS or words[0] in found:
             raise refuse("axes", 'write which way each axis of the mesh points: "x aft, y right, z up"')
         found[words[0]] = _WAYS[words[1]]
-    rows = [found.get(axis) for axis in "xyz"]
-    if None in rows or len({row[0] for row in rows if row}) != 3:
+    rows = [found[axis] for axis in "xyz" if axis in found]
+    if len({row[0] for row in rows}) != 3:
         raise refuse("axes", 'the three axes point along three lines: "x aft, y right, z up"')
-    order = [row[0] for row in rows if row]
+    order = [row[0] for row in rows]
     swaps = sum(a > b for i, a in enumerate(order) for b in order[i + 1 :])
     # The aircraft's own axes, aft, right, up, make a right-handed set: aft x right = up.
-    if (-1) ** swaps * rows[0][1] * rows[1][1] * rows[2][1] != 1:  # type: ignore[index]  # None is ruled out above
+    if (-1) ** swaps * rows[0][1] * rows[1][1] * rows[2][1] != 1:
         raise refuse("axes", "these axes mirror the part, left for right: turn one of them round")
     return tuple(rows)
 

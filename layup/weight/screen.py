@@ -217,9 +217,9 @@ def _surface_note(prediction: Prediction, system: System) -> str:
 
 def _plies(prediction: Prediction, system: System) -> RenderableType:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, justify in (("  ply", "left"), ("material", "left"), ("angle", "right"), ("zone", "left"),
-                          ("area", "right"), ("thick", "right"), ("weight", "right")):  # fmt: skip
-        table.add_column(name, justify=justify, no_wrap=name != "material")  # type: ignore[arg-type]  # literal words
+    left = ("  ply", "material", "zone")
+    for name in ("  ply", "material", "angle", "zone", "area", "thick", "weight"):
+        table.add_column(name, justify="left" if name in left else "right", no_wrap=name != "material")
     for _, run in groupby(prediction.weighed.layers, key=lambda y: (y.name, y.angle, y.zone, round(y.drawn_area, 9))):
         layers = list(run)
         area = sum(y.area for y in layers) / len(layers)
