@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+import tomllib
 from html import unescape
 
 import pytest
-from bench_page import Page, alike, open_page
+from bench_page import Page, alike, forms, open_page
 from click.testing import CliRunner
 
 from layup.bench import part_page
@@ -492,3 +493,31 @@ def test_where_the_weight_is_adds_up_and_every_figure_has_its_source(page: Page,
         found = re.findall(r'([^<>]+)<span class="where">(.*?)</span>', figures)
         assert found, name
         assert all(any(source.startswith(one) for one in cited) for _, source in found), name
+
+
+@pytest.mark.parametrize(
+    ("path", "file"),
+    [
+        ("/part", DOOR),
+        ("/part", "motor-glider/baggage-floor.toml"),
+        ("/choose", "motor-glider/access-panel.toml"),
+        ("/prepare", DOOR),
+        ("/weigh", DOOR),
+        ("/refit", "motor-glider/refit.toml"),
+    ],
+)
+def test_no_field_stands_on_a_page_twice(page: Page, path: str, file: str) -> None:
+    text = page.get(path, file=file).text
+    ids = re.findall(r'\sid="([^"]*)"', text)
+    assert len(ids) > 10
+    assert sorted({one for one in ids if ids.count(one) > 1}) == []
+    for form in re.findall(r"<form\b.*?</form>", text, re.DOTALL):
+        names = re.findall(r'<(?:input(?![^>]*type="radio")|select|textarea)\b[^>]*\sname="([^"]*)"', form)
+        assert sorted({one for one in names if names.count(one) > 1}) == [], form[:200]  # the second would win
+
+
+def test_how_many_of_a_ply_is_changed_by_its_form_as_it_stands(page: Page) -> None:
+    text = page.get("/part", file=DOOR).text
+    one = next(f for f in forms(text) if f["fields"].get("table") == "ply" and f["fields"].get("number") == "0")
+    page.post("/part/edit", {**one["fields"], "set.count": "3", "op": "save"}, file=DOOR)
+    assert tomllib.loads(page.text(DOOR))["ply"][0]["count"] == 3
