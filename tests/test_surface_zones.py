@@ -351,14 +351,18 @@ def test_bands_said_as_shares_of_the_whole(text, share):
         PANEL.zone({"between": "the thick end of x"})
 
 
-def test_every_piece_has_its_share_of_the_free_edge():
-    """By hand: a strip of 300 mm across a panel of 1 m x 600 mm, and a corner of 100 mm that lies over its end."""
+FINE = wrapped(lambda u, v: (u, v, 0.0 * u), (0.0, 1.0), (0.0, 0.6), 8, 5)
+
+
+@pytest.mark.parametrize("panel", [PANEL, FINE], ids=["two faces, both cut", "eighty, some whole"])
+def test_every_piece_has_its_share_of_the_free_edge(panel):
+    """By hand: a strip of 300 mm across a panel of 1 m x 600 mm, and one of 100 mm along its edge, over its end."""
     from layup.shape.partition import partition
     from layup.shape.topology import free_edges
 
-    edges = free_edges(PANEL.faces)
-    owner = np.array([next(n for n, face in enumerate(PANEL.faces) if set(edge) <= set(face)) for edge in edges])
-    parted = partition(PANEL, [{"between": "x 200 mm 500 mm"}, {"between": "y 0 mm 100 mm"}])
+    edges = free_edges(panel.faces)
+    owner = np.array([next(n for n, face in enumerate(panel.faces) if set(edge) <= set(face)) for edge in edges])
+    parted = partition(panel, [{"between": "x 200 mm 500 mm"}, {"between": "y 0 mm 100 mm"}])
     rims = parted.rims(np.zeros(len(edges), dtype=np.int64), edges, owner, 1)[:, 0]
     found = {tuple(sorted(piece.zones)): rim for piece, rim in zip(parted.pieces, rims, strict=True)}
     assert found == {
