@@ -49,3 +49,9 @@ def test_fractions_out_of_range_are_refused(v_f: float, v_v: float) -> None:
 def test_a_floating_sample_has_no_density() -> None:
     with pytest.raises(RangeError):
         cured.density_by_displacement(0.001, 0.0012)
+
+
+@pytest.mark.parametrize("share", [1.0, 1.5, -0.1, float("nan")])
+def test_a_laminate_of_resin_alone_has_no_fibre_fraction(share: float) -> None:
+    with pytest.raises(RangeError, match="resin content"):
+        cured.fibre_fraction_from_resin_content(share, 1760.0, 1150.0)
