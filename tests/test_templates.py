@@ -251,11 +251,13 @@ def test_the_command_writes_all_of_it(tmp_path: Path) -> None:
 
 
 def test_the_words_stand_on_one_sheet_and_every_sheet_has_something_on_it(plies: tuple[FlatPly, ...]) -> None:
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
     for ply in plies:
         own = tiles(ply.outline.bounds, "a4", outline=_ink(ply))
         drawn = _named_on_one(ply, strokes(ply, LETTERS), own)
         title = drawn.words[0]
-        wide = 0.62 * title.height * len(title.text)
+        wide = stringWidth(title.text, "Text-Bold", title.height * POINT / 0.72) / POINT  # as it is printed
         on = [t for t in own.tiles if t.box[0] <= title.at[0] and title.at[0] + wide <= t.box[2]
               and t.box[1] <= title.at[1] <= t.box[3]]  # fmt: skip
         assert on

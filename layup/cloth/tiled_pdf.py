@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from layup.cloth.drawn_ply import Strokes, strokes
+from layup.cloth.drawn_ply import Floats, Stroke, Strokes, Word, strokes
 from layup.cloth.pattern import FlatPly
 from layup.cloth.templates import right_ending
 from layup.errors import LayupError
@@ -273,10 +273,15 @@ def _named_on_one(ply: FlatPly, drawn: Strokes, own: Sheets) -> Strokes:
     arrows = [line for line in drawn.lines if line.layer == "ARROW"]
     if not words or len(own.tiles) < 2:
         return drawn
-    corners = [line.points for line in arrows]
-    corners += [np.array([w.at, (w.at[0] + 0.62 * w.height * len(w.text), w.at[1] + w.height)]) for w in words]
-    every = np.concatenate(corners)
-    low, size = every.min(axis=0), np.ptp(every, axis=0)
+    low, size = _extent(words, arrows)
+    share_of_page = min(
+        1.0, *((side - 3 * OVERLAP) / max(own_size, 1e-9) for side, own_size in zip(own.window, size, strict=True))
+    )
+    if share_of_page < 1.0:  # smaller letters rather than a word with a seam through it
+        drawn = _smaller(drawn, words, low, share_of_page)
+        words = [w for w in drawn.words if len(w.text) > 1]
+        arrows = [line for line in drawn.lines if line.layer == "ARROW"]
+        low, size = _extent(words, arrows)
     best: tuple[float, float, float] | None = None
     for tile in own.tiles:
         x0, y0, x1, y1 = tile.box
@@ -301,6 +306,38 @@ def _named_on_one(ply: FlatPly, drawn: Strokes, own: Sheets) -> Strokes:
             replace(w, at=(w.at[0] + shift[0], w.at[1] + shift[1])) if w.text in moved else w for w in drawn.words
         ),
     )
+
+
+def _extent(words: Sequence[Word], arrows: Sequence[Stroke]) -> tuple[Floats, Floats]:
+    """Lower left corner and size of words as they are printed, and of arrows. [m]"""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    from layup.report.document_pdf import register_fonts
+
+    register_fonts()
+    corners = [line.points for line in arrows]
+    for word in words:
+        wide = stringWidth(word.text, "Text-Bold", word.height * _POINT / 0.72) / _POINT
+        corners.append(np.array([word.at, (word.at[0] + wide, word.at[1] + word.height)]))
+    every = np.concatenate(corners)
+    return every.min(axis=0), np.ptp(every, axis=0)
+
+
+def _smaller(drawn: Strokes, words: Sequence[Word], low: Floats, factor: float) -> Strokes:
+    """The words and arrows drawn smaller about their lower left corner."""
+    mine = {id(word) for word in words}
+    return replace(
+        drawn,
+        lines=tuple(
+            replace(line, points=low + (line.points - low) * factor) if line.layer == "ARROW" else line
+            for line in drawn.lines
+        ),
+        words=tuple(
+            replace(w, at=(low[0] + (w.at[0] - low[0]) * factor, low[1] + (w.at[1] - low[1]) * factor),
+                    height=w.height * factor) if id(w) in mine else w
+            for w in drawn.words
+        ),
+    )  # fmt: skip
 
 
 def _quarter(drawn: Strokes) -> Strokes:
