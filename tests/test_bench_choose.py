@@ -605,3 +605,12 @@ def test_a_stack_is_drawn_to_scale_from_the_mould_up():
 
 def test_times_words_keep_what_matters():
     assert [times_words(v) for v in (0.0029, 0.0986, 1.0, 10.4)] == ["0.003 ×", "0.10 ×", "1.00 ×", "10 ×"]
+
+
+@pytest.mark.parametrize(
+    ("written", "key"),
+    [({"minimum_plies": 3}, "minimum_plies"), ({"least_plies": 3}, "least_plies"), ({}, "minimum_plies")],
+)
+def test_a_key_is_changed_under_the_name_the_file_has_for_it(written, key):
+    assert needs_changes(written, {"least_plies": "4"}) == {key: "4"}
+    assert needs_changes({"minimum_plies": 3}, {"least_plies": "3"}) == {}

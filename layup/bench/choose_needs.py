@@ -85,6 +85,25 @@ def supports_of(value: object) -> tuple[str, dict[str, str]]:
     return (str(value) if value else "simple"), dict.fromkeys(SIDES, "simple")
 
 
+def by_field(now: Mapping[str, object]) -> dict[str, object]:
+    """[needs] under the names of the fields, whichever of its two names the file has for a key.
+
+    >>> by_field({"minimum_plies": 2, "span": "9 in"})
+    {'least_plies': 2, 'span': '9 in'}
+    """
+    from layup.partfile.needs import TRADE_KEYS
+
+    return {TRADE_KEYS.get(key, key): value for key, value in now.items()}
+
+
+def _by_file(now: Mapping[str, object], changes: Mapping[str, str]) -> dict[str, str]:
+    """Changes under the names that the file has for its keys; where it has none yet, the trade's."""
+    from layup.partfile.needs import TRADE_KEYS
+
+    trade = {key: name for name, key in TRADE_KEYS.items()}
+    return {key if key in now else trade.get(key, key): value for key, value in changes.items()}
+
+
 def needs_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[str, str]:
     """Keys of [needs] that a form changes, with their new values as a part file takes them; "" takes a key out.
 
@@ -92,6 +111,7 @@ def needs_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[st
         now: [needs] as written.
         form: The fields that were sent; one that is missing changes nothing.
     """
+    written, now = now, by_field(now)
     out = {key: form[key].strip() for key in TEXTS if key in form and form[key].strip() != shown_value(now.get(key))}
     out |= {key: _pair(form[key]) for key in PAIRS if key in form and form[key].strip() != shown_value(now.get(key))}
     if "held_at" in form and form["held_at"].strip() != shown_value(now.get("held_at")):
@@ -118,7 +138,7 @@ def needs_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[st
                 out["supports"] = "{ " + ", ".join(f"{k} = {json.dumps(v)}" for k, v in sides.items()) + " }"
         elif form["supports"] != held_by[0]:
             out["supports"] = form["supports"]
-    return out
+    return _by_file(written, out)
 
 
 def local_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[str, str]:

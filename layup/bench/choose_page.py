@@ -16,6 +16,7 @@ from layup.bench.choose_needs import (
     HELD,
     SECTION,
     SIDES,
+    by_field,
     core_list,
     kept_whole,
     listed,
@@ -241,7 +242,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     work = asked.bench.works.newest(FLOW, asked.file)
     answer: Answer | None = work.answer if work is not None and work.state == "done" else None
     written = sheet.data.get("needs")
-    needs = written if isinstance(written, dict) else {}
+    needs = by_field(written) if isinstance(written, dict) else {}
     library, shelf = asked.desk.library(sheet), shelf_of(sheet)
     again = asked.desk.journal.next(asked.file)
     shown_now = shown_layup(answer, asked.query.get("point", "")) if answer else None
