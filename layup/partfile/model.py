@@ -389,7 +389,7 @@ class Part(Entry):
     surface: SurfaceEntry
     holes: list[HolesEntry] = []
     fasteners: list[FastenersEntry] = []
-    zone: Annotated[list[ZoneEntry], Field(max_length=200)] = []
+    zone: Annotated[list[ZoneEntry], Field(max_length=500)] = []
     ply: list[PlyEntry] = []
     finish: list[FinishEntry] = []
     extra: list[ExtraEntry] = []
