@@ -182,7 +182,7 @@ def test_what_is_typed_goes_into_the_file_and_back(shop):
     assert needs["hand_deflection"] == "3 mm"
     assert needs["hand_patch"] == ["60 mm", "40 mm"]
     assert needs["angles"] == [0, 45, 90]
-    assert (needs["least_plies"], needs["symmetric"]) == (3, False)
+    assert (needs["minimum_plies"], needs["symmetric"]) == (3, False)  # a key the file had not: the trade's name
     assert needs["held_at"] == [["10 mm", "20 mm"], ["30 mm", "20 mm"]]
     gone, _ = lines_changed(before, shop.text())
     assert len(gone) == 2, "only speed and hand_patch stood there before"

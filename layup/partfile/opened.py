@@ -220,7 +220,10 @@ def _stations_in(path: Path) -> str | None:
 
     if path.suffix.casefold() != ".csv":
         return None
-    lines = read_file(path, TABLE).decode("utf-8-sig", "replace").splitlines()
+    try:
+        lines = read_file(path, TABLE).decode("utf-8-sig", "replace").splitlines()
+    except OSError:
+        return None  # the reader of drawings says what is wrong with it
     head = next((line.casefold() for line in lines if line.strip() and not line.lstrip().startswith("#")), "")
     if "station" not in head:
         return None

