@@ -29,7 +29,8 @@ ORDER = (
 ONCE = ("surface", "needs", "shelf", "start", "final", "limits", "target", "chord", "index")
 """Tables that stand once in a file, a part file or a refit file."""
 NUMBERS = ("angle", "count", "columns", "rows", "edge", "coats", "sides", "times", "least_plies", "most_plies",
-           "least_skin", "minimum_plies", "maximum_plies", "minimum_skin_plies", "run_at_most", "load_factor", "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
+           "least_skin", "minimum_plies", "maximum_plies", "minimum_skin_plies", "run_at_most", "load_factor",
+           "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
 """Keys whose value is a plain number."""
 _NUMBER = re.compile(r"[-+]?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?")
 SWITCHES = ("drape", "symmetric", "solid", "staggered")
