@@ -341,8 +341,12 @@ class Pairing:
             return {}
         late = time.monotonic() > now.guest._begun + CODE_LASTS
         code = "" if late else now.guest.code
-        return {"may": MODES[now.guest.mode], "address": now.address, "device": now.guest.device,
-                "code": f"{code[:4]} {code[4:]}".strip()}  # fmt: skip
+        return {
+            "may": MODES[now.guest.mode],
+            "address": now.address,
+            "device": now.guest.device,
+            "code": f"{code[:4]} {code[4:]}".strip(),
+        }
 
     def begin(self, mode: str) -> None:
         """Open the page to one device of the shop's own network; what was open before ends.

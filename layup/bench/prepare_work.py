@@ -94,10 +94,15 @@ def cloth(
     if result.fabrics:
         cut_figure(result.fabrics, system).savefig(picture, format="svg")
     return {
-        "rows": rows, "cores": cores, "together": money_words(result.prices) if result.prices else "",
-        "notes": [*result.proposals, *result.hints, *result.notes], "stopped": result.stopped,
-        "svg": picture.getvalue(), "json": cut_json(result), "stored": stored,
-    }  # fmt: skip
+        "rows": rows,
+        "cores": cores,
+        "together": money_words(result.prices) if result.prices else "",
+        "notes": [*result.proposals, *result.hints, *result.notes],
+        "stopped": result.stopped,
+        "svg": picture.getvalue(),
+        "json": cut_json(result),
+        "stored": stored,
+    }
 
 
 def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:

@@ -155,8 +155,9 @@ def _bending(job: Job, weighed: Weighed) -> Floats:
             continue
         cloth, resin = job.library.get("fabric", layer.name), job.library.get("resin", layer.resin_name)
         fraction = layer.fibre / layer.fibre_density / layer.thickness
-        ply = cured_ply(job.library, cloth, resin, weighed.process, fraction, layer.take_up.void_fraction,
-                        layer.thickness)  # fmt: skip
+        ply = cured_ply(
+            job.library, cloth, resin, weighed.process, fraction, layer.take_up.void_fraction, layer.thickness
+        )
         qbars.append(PlyChoice(layer.angle, ply, layer.thickness, layer).qbar)
     if not qbars:
         raise LayupError("no ply lies all over")
@@ -291,9 +292,15 @@ def what_if_screen(prediction: Prediction, rows: Sequence[Variant], system: Syst
     saves = any(row.saving is not None for row in rows)
     priced = any(row.cost is not None and row.cost.amounts for row in rows)
     stiff = any(row.stiffness is not None for row in rows)
-    heads = ["  what if", "weight", "9 builds in 10 within", *(["saves"] if saves else []),
-             *(["material"] if priced else []),
-             *(["bends"] if stiff else []), "all over, from the mould up"]  # fmt: skip
+    heads = [
+        "  what if",
+        "weight",
+        "9 builds in 10 within",
+        *(["saves"] if saves else []),
+        *(["material"] if priced else []),
+        *(["bends"] if stiff else []),
+        "all over, from the mould up",
+    ]
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     for head in heads:
         left = head.startswith(("  ", "all", "9"))
@@ -323,8 +330,11 @@ def what_if_screen(prediction: Prediction, rows: Sequence[Variant], system: Syst
             "Bends: stiffness along x; along y, the old part's being 1, of what lies all over; what lies in a zone, "
             "and how a core gives in shear, is not in it. It says nothing of strength."
         )
-        said += [f"{row.asked}: nothing is said of its stiffness: {row.why}" for row in rows
-                 if row.weighed is not None and row.stiffness is None]  # fmt: skip
+        said += [
+            f"{row.asked}: nothing is said of its stiffness: {row.why}"
+            for row in rows
+            if row.weighed is not None and row.stiffness is None
+        ]
     elif saves:
         said.append(f"Nothing is said of stiffness: {rows[0].why}.")
     if priced:
@@ -360,9 +370,13 @@ def variant_record(row: Variant) -> dict[str, object]:
         return None if one is None else {"mean": one.mean, "p05": one.p05, "p95": one.p95}
 
     return {
-        "asked": row.asked, "layup": row.layup, "mass_kg": ends(laid.mass if laid else None),
-        "saving_kg": ends(row.saving), "thickness_m": laid.thickness.mean if laid else None,
+        "asked": row.asked,
+        "layup": row.layup,
+        "mass_kg": ends(laid.mass if laid else None),
+        "saving_kg": ends(row.saving),
+        "thickness_m": laid.thickness.mean if laid else None,
         "cost": dict(row.cost.amounts) if row.cost else None,
         "unpriced": list(row.cost.unpriced) if row.cost else [],
-        "stiffness_over_old": list(row.stiffness) if row.stiffness else None, "why": row.why or None,
-    }  # fmt: skip
+        "stiffness_over_old": list(row.stiffness) if row.stiffness else None,
+        "why": row.why or None,
+    }

@@ -333,11 +333,16 @@ def _smaller(drawn: Strokes, words: Sequence[Word], low: Floats, factor: float) 
             for line in drawn.lines
         ),
         words=tuple(
-            replace(w, at=(low[0] + (w.at[0] - low[0]) * factor, low[1] + (w.at[1] - low[1]) * factor),
-                    height=w.height * factor) if id(w) in mine else w
+            replace(
+                w,
+                at=(low[0] + (w.at[0] - low[0]) * factor, low[1] + (w.at[1] - low[1]) * factor),
+                height=w.height * factor,
+            )
+            if id(w) in mine
+            else w
             for w in drawn.words
         ),
-    )  # fmt: skip
+    )
 
 
 def _quarter(drawn: Strokes) -> Strokes:

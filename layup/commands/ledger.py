@@ -243,7 +243,7 @@ def next_parts(
                 seconds = None if hours is None else hours * 3600.0
                 choice = choose(
                     job.candidates, ledger.empty, loads, limits, need, objective, budget=budget, hours=seconds
-                )  # fmt: skip
+                )
             except KeyboardInterrupt:
                 click.echo("Stopped before a set was found; the parts are ranked one by one.", err=True)
         screen.show(ledger_screen.ranking_screen(ranks, choice, units or job.refit.units, loading))

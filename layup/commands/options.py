@@ -32,9 +32,12 @@ part_argument = click.argument("part", type=click.Path(path_type=Path))
 json_option = click.option("--json", "as_json", is_flag=True, help="SI figures for another program.")
 
 paper_option = click.option(
-    "--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True,
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
     help="Of a PDF.",
-)  # fmt: skip
+)
 yes_option = click.option("--yes", is_flag=True, help="Write over a file that is there already.")
 
 

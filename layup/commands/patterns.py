@@ -33,9 +33,12 @@ _PAPERS: dict[str, Paper] = {"A4": "a4", "Letter": "letter", "roll": "roll"}
 @click.option("--svg", type=_file, help="Write a drawing in millimetres.")
 @click.option("--pdf", type=_file, help="Write full-size templates to print.")
 @click.option(
-    "--paper", type=click.Choice(list(_PAPERS), case_sensitive=False), default="A4", show_default=True,
+    "--paper",
+    type=click.Choice(list(_PAPERS), case_sensitive=False),
+    default="A4",
+    show_default=True,
     help="Of the templates.",
-)  # fmt: skip
+)
 @click.option("--roll-width", default="36 in", show_default=True, help="Of the plotter's paper, with --paper roll.")
 @click.option("--trim", help="Laid up beyond the edge and cut off later; else as the part file says.")
 @click.option("--holes", type=click.Path(path_type=Path, dir_okay=False), help="Holes to mark: .csv or .dxf, in plan.")

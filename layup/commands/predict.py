@@ -35,8 +35,13 @@ if TYPE_CHECKING:
 @click.option(
     "--process", "processes", multiple=True, metavar="NAME", help="What if it were laid up so; once for each."
 )
-@click.option("--core", "cores", multiple=True, metavar="CORE",
-              help='What if it had this core: none, "5 mm", a name, or "PVC foam 60=5 mm"; once for each.')  # fmt: skip
+@click.option(
+    "--core",
+    "cores",
+    multiple=True,
+    metavar="CORE",
+    help='What if it had this core: none, "5 mm", a name, or "PVC foam 60=5 mm"; once for each.',
+)
 @click.option("--adds", is_flag=True, help="How much a coat, a ply more, 2 mm left at the edge adds.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
 @yes_option
@@ -91,9 +96,14 @@ def _draw(prediction: Prediction, picture: Path) -> None:
 
 
 def _ask(
-    prediction: Prediction, plies: tuple[int, ...], processes: tuple[str, ...], cores: tuple[str, ...], adds: bool,
-    as_json: bool, system: System,
-) -> None:  # fmt: skip
+    prediction: Prediction,
+    plies: tuple[int, ...],
+    processes: tuple[str, ...],
+    cores: tuple[str, ...],
+    adds: bool,
+    as_json: bool,
+    system: System,
+) -> None:
     """Answer what-ifs: a table, or the prediction's JSON with them beside it."""
     from layup.choosing import what_if as asked
     from layup.weight import screen
@@ -104,9 +114,10 @@ def _ask(
         import json
 
         told = {
-            **prediction.as_json(), "what_if": [asked.variant_record(row) for row in rows],
+            **prediction.as_json(),
+            "what_if": [asked.variant_record(row) for row in rows],
             "adds": [{"what": one.what, "mass_kg": one.mass, "how": one.how} for one in added],
-        }  # fmt: skip
+        }
         click.echo(json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False))
         return
     if rows:

@@ -122,8 +122,13 @@ def which_way_round(job: Job) -> tuple[Block, ...]:
 
 def ways_asked(jobs: Iterable[Job]) -> tuple[Block, ...]:
     """Where a layout may be the wrong way round because a part file does not say on which side its mould is."""
-    asked = [way for job in jobs if job.surface.has_mesh
-             for way in [seen(job.surface, job.part.surface.mould)] if not way.known]  # fmt: skip
+    asked = [
+        way
+        for job in jobs
+        if job.surface.has_mesh
+        for way in [seen(job.surface, job.part.surface.mould)]
+        if not way.known
+    ]
     lines = dict.fromkeys(line for way in asked for line in way.sentences)
     return (Words(tuple(lines), caution=True),) if lines else ()
 

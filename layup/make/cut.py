@@ -290,8 +290,11 @@ def _of_remnant(
     assert cloth.outline is not None
     rest = cloth.outline.difference(shapely.union_all([shape.buffer(layout.gap) for shape in layout.laid()]))
     wide = rest.buffer(-KEPT).buffer(KEPT, join_style="mitre").intersection(rest).simplify(1e-3)
-    left = tuple(shapely.Polygon(part.exterior) for part in shapely.get_parts(wide)
-                 if part.geom_type == "Polygon" and part.area > 0.02 and not part.interiors)  # fmt: skip
+    left = tuple(
+        shapely.Polygon(part.exterior)
+        for part in shapely.get_parts(wide)
+        if part.geom_type == "Polygon" and part.area > 0.02 and not part.interiors
+    )
     made = FabricCut(material.name, pieces, layout, cloth.length, 0.0, None, of=cloth, left=left)
     return replace(made, mass=made.area * roll_weight(jobs[pieces[0].part], material))
 

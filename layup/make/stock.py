@@ -167,8 +167,13 @@ class Stock:
             rows.append({**said, "note": note, "booking": str(number)})
             for place, over in enumerate(take.over, 1):
                 points = ", ".join(f"{x * 1e3:.0f} {y * 1e3:.0f}" for x, y in over.exterior.coords[:-1])
-                kept = {"label": f"{take.label}-{place}", "kind": thing.kind, "material": thing.material,
-                        "lot": thing.lot, "outline": f"{points} mm"}  # fmt: skip
+                kept = {
+                    "label": f"{take.label}-{place}",
+                    "kind": thing.kind,
+                    "material": thing.material,
+                    "lot": thing.lot,
+                    "outline": f"{points} mm",
+                }
                 if thing.thickness is not None:
                     kept["thickness"] = f"{thing.thickness * 1e3:g} mm"
                 rows.append({**kept, "note": f"left of {take.label}", "booking": str(number)})
@@ -244,16 +249,25 @@ def read_stock(path: Path, library: Library | None = None) -> Stock:
             continue
         told = _Row(path.name, reader.line_num, row, faults)
         if row.get("kind", "").casefold() == USED:
-            used.append(Used(row.get("label", ""), told.amount("length", "length"), told.amount("amount", "mass"),
-                             told.number("booking")))  # fmt: skip
+            used.append(
+                Used(
+                    row.get("label", ""),
+                    told.amount("length", "length"),
+                    told.amount("amount", "mass"),
+                    told.number("booking"),
+                )
+            )
         else:
             thing = told.thing(library)
             if any(thing.label == other.label for other in things):
                 told.fault("label", f'"{thing.label}" is there twice', "Give each thing a label of its own.")
             things.append(thing)
     known = {thing.label for thing in things}
-    faults += [Fault(path.name, None, "", f'something is booked of "{one.label}", which is not in the list', "")
-               for one in used if one.label not in known]  # fmt: skip
+    faults += [
+        Fault(path.name, None, "", f'something is booked of "{one.label}", which is not in the list', "")
+        for one in used
+        if one.label not in known
+    ]
     if faults:
         raise FaultsError(faults)
     return Stock(path, tuple(things), tuple(used), text)
@@ -346,8 +360,14 @@ class _Row:
 
         found = _OUTLINE.fullmatch(self.row["outline"])
         try:
-            corners = [[parse(f"{value} {found['unit']}", "length", bare=None) for value in point.split()]
-                       for point in re.split(r"[,;]", found["points"])] if found else []  # fmt: skip
+            corners = (
+                [
+                    [parse(f"{value} {found['unit']}", "length", bare=None) for value in point.split()]
+                    for point in re.split(r"[,;]", found["points"])
+                ]
+                if found
+                else []
+            )
             shape = shapely.Polygon(corners)
             if not shape.is_valid or not shape.area > 1e-6:
                 raise ValueError
@@ -409,9 +429,7 @@ def of_cut(stock: Stock, cut: Cut, system: System) -> tuple[tuple[str, ...], tup
     return tuple(said), tuple(takes)
 
 
-def _core(
-    stock: Stock, name: str, thick: float, size: tuple[float, float], gone: set[str]
-) -> tuple[str, Take | None]:  # fmt: skip
+def _core(stock: Stock, name: str, thick: float, size: tuple[float, float], gone: set[str]) -> tuple[str, Take | None]:
     """The smallest sheet that a core's rectangle fits on, with the larger strip that is left of it."""
     import shapely
 
@@ -467,8 +485,11 @@ def of_mix(
             have = math.fsum(there)
             what = f"{name}, {kind}" if kind == "hardener" else name
             words = f"{what}: {mass_both(needed, system)} to mix, {mass_both(have, system)} on the shelf"
-            said.append(f"{words}; {mass_both(have - needed, system)} left." if have >= needed - 1e-9 else
-                        f"{words}: ORDER {mass_both(needed - have, system)} or more before you begin.")  # fmt: skip
+            said.append(
+                f"{words}; {mass_both(have - needed, system)} left."
+                if have >= needed - 1e-9
+                else f"{words}: ORDER {mass_both(needed - have, system)} or more before you begin."
+            )
             open_ = needed
             for lot, own in zip(lots, there, strict=True):
                 taken = min(own, open_)

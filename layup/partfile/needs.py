@@ -203,10 +203,15 @@ class LocalNeeds(HandLoad):
 
 
 TRADE_KEYS = {
-    "minimum_plies": "least_plies", "maximum_plies": "most_plies", "minimum_skin_plies": "least_skin",
-    "maximum_thickness": "greatest_thickness", "compression_x": "push_x", "compression_y": "push_y",
-    "tension_x": "pull_x", "tension_y": "pull_y",
-}  # fmt: skip
+    "minimum_plies": "least_plies",
+    "maximum_plies": "most_plies",
+    "minimum_skin_plies": "least_skin",
+    "maximum_thickness": "greatest_thickness",
+    "compression_x": "push_x",
+    "compression_y": "push_y",
+    "tension_x": "pull_x",
+    "tension_y": "pull_y",
+}
 """What the trade calls some keys of `[needs]`."""
 
 

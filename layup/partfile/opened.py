@@ -207,8 +207,9 @@ def _picked(
     try:
         if face is not None:
             return _from_step(SurfaceEntry(step=path.name, unit=unit, face=face), path, told)
-        return _from_outline(SurfaceEntry.model_validate({"outline": path.name, "unit": unit, **given}), path.parent,
-                             (), told)  # fmt: skip
+        return _from_outline(
+            SurfaceEntry.model_validate({"outline": path.name, "unit": unit, **given}), path.parent, (), told
+        )
     except ValidationError as problem:
         said = problem.errors()[0]
         raise SurfaceError(f"--{said['loc'][-1]}: {said['msg']}", 'Write --gap "0.5 mm", --pick 1') from None

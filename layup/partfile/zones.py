@@ -38,8 +38,9 @@ def zone_spec(zone: ZoneEntry, zones: Mapping[str, ZoneEntry], inside_of: tuple[
     for key, names in zone.joined().items():
         spec[key] = [
             {"name": WHOLE} if name.casefold() == WHOLE else zone_spec(zones[name], zones, chain)
-            for name in names if name in zones or name.casefold() == WHOLE
-        ]  # fmt: skip
+            for name in names
+            if name in zones or name.casefold() == WHOLE
+        ]
     return {key: value for key, value in spec.items() if value is not None}
 
 

@@ -80,18 +80,25 @@ def papers(
     refit = job.refit
     day = date or dt.date.today().isoformat()
     plate = (
-        ("aircraft", refit.aircraft or ""), ("serial number", refit.serial or WRITE), ("date", day),
+        ("aircraft", refit.aircraft or ""),
+        ("serial number", refit.serial or WRITE),
+        ("date", day),
         ("supersedes", refit.supersedes or _before(ledger) or WRITE),
-    )  # fmt: skip
-    facts = Facts(tuple(
-        (label, value) for label, value in (
-            ("prepared by", by or refit.by or ""),
-            ("method", method or (ledger.final or ledger.start).method),
-            ("datum", refit.datum),
-            ("units", "pounds and ounces, decimal pounds, inches" if kept == "lb" else "kilograms, millimetres"),
-            ("as it stood", moment_words(ledger.as_of)),
-        ) if value
-    ), 2)  # fmt: skip
+    )
+    facts = Facts(
+        tuple(
+            (label, value)
+            for label, value in (
+                ("prepared by", by or refit.by or ""),
+                ("method", method or (ledger.final or ledger.start).method),
+                ("datum", refit.datum),
+                ("units", "pounds and ounces, decimal pounds, inches" if kept == "lb" else "kilograms, millimetres"),
+                ("as it stood", moment_words(ledger.as_of)),
+            )
+            if value
+        ),
+        2,
+    )
     hand = _Hand(refit, kept)
     loud = tuple(line.strip("! ") for line in alarms)
     made = []
@@ -105,10 +112,14 @@ def papers(
         ordered = (*sections, result) if change else (result, *sections)
         made.append(
             Document(
-                "Equipment-change sheet" if change else "Weight-and-balance report", ledger.title, plate,
-                (*ordered, Section("Notes", (Words(end),))), loud, BANNER if loud else "",
+                "Equipment-change sheet" if change else "Weight-and-balance report",
+                ledger.title,
+                plate,
+                (*ordered, Section("Notes", (Words(end),))),
+                loud,
+                BANNER if loud else "",
             )
-        )  # fmt: skip
+        )
     return made
 
 
@@ -165,9 +176,13 @@ class _Hand:
         return {"arm": (1e-3, "mm"), "moment": (1.0, "kg m")}.get(kind, (1.0, "kg"))
 
     def grid(
-        self, head: Sequence[str], rows: Sequence[Sequence[Value]], *, totals: Iterable[int] = (),
+        self,
+        head: Sequence[str],
+        rows: Sequence[Sequence[Value]],
+        *,
+        totals: Iterable[int] = (),
         bad: Iterable[int] = (),
-    ) -> Grid:  # fmt: skip
+    ) -> Grid:
         """A table of words and figures; pounds and ounces get a column of decimal pounds beside them.
 
         Args:
@@ -199,8 +214,14 @@ class _Hand:
                 columns.append(["" if x is None else _decimal(x, kind == "change") for x in figures])
                 right.add(len(names) - 1)
             numbers[len(names) - 1] = Numbers(f"{heading}, {name}", figures, alone=beside)
-        return Grid(tuple(names), tuple(zip(*columns, strict=True)), right=frozenset(right), totals=frozenset(totals),
-                    bad=frozenset(bad), numbers=numbers)  # fmt: skip
+        return Grid(
+            tuple(names),
+            tuple(zip(*columns, strict=True)),
+            right=frozenset(right),
+            totals=frozenset(totals),
+            bad=frozenset(bad),
+            numbers=numbers,
+        )
 
     def before_after(self, ledger: Ledger) -> tuple[Block, ...]:
         """The empty aircraft before and after, and what is saved."""
@@ -208,8 +229,9 @@ class _Hand:
         if ledger.final is not None:
             lines.append(("final weighing", ledger.final.empty))
         rows = [(name, sums.mass, sums.cg, sums.moment, sums.moment, sums.cg) for name, sums in lines]
-        grid = self.grid(("empty aircraft", "weight", "arm of CG", "moment", "index", "chord"), rows,
-                         totals={len(rows) - 1})  # fmt: skip
+        grid = self.grid(
+            ("empty aircraft", "weight", "arm of CG", "moment", "index", "chord"), rows, totals={len(rows) - 1}
+        )
         saving = ledger.saving
         notes = [f"Saved {mass_kept(saving.mean, self.kept)}."]
         if saving.p95 > saving.p05:
@@ -294,9 +316,7 @@ def final_text(ledger: Ledger, kept: Kept) -> str:
     return text
 
 
-def _report(
-    job: RefitJob, ledger: Ledger, loading: Loading | None, hand: _Hand, drawn: bool
-) -> tuple[Section, ...]:  # fmt: skip
+def _report(job: RefitJob, ledger: Ledger, loading: Loading | None, hand: _Hand, drawn: bool) -> tuple[Section, ...]:
     sections = [Section("First weighing", _weighing(ledger.start, hand))]
     if ledger.rows:
         known = ledger.known()
@@ -304,8 +324,12 @@ def _report(
         told = "; ".join(f"{count} {words[how]}" for how, (count, _) in known.items() if count)
         change = Balance(ledger.now.mass - ledger.start.empty.mass, ledger.now.moment - ledger.start.empty.moment)
         row = (f"{len(ledger.rows)} items: {told}", change.mass, change.moment)
-        sections.append(Section("Changes since, item by item on the equipment-change sheet",
-                                (hand.grid(("items", "change", "moment"), [row]),)))  # fmt: skip
+        sections.append(
+            Section(
+                "Changes since, item by item on the equipment-change sheet",
+                (hand.grid(("items", "change", "moment"), [row]),),
+            )
+        )
     if ledger.final is not None:
         sections.append(Section("Final weighing", _weighing(ledger.final, hand)))
     places = _places(hand)
@@ -348,9 +372,7 @@ def _places(hand: _Hand) -> tuple[Block, ...]:
     return (hand.grid(("station", "what", "holds", "arm", "chord"), rows),) if rows else ()
 
 
-def _cases(
-    loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: _Hand, drawn: bool
-) -> list[Section]:  # fmt: skip
+def _cases(loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: _Hand, drawn: bool) -> list[Section]:
     checked, kept = loading.checked, hand.kept
     rows: list[tuple[Value, ...]] = []
     items: list[tuple[Value, ...]] = []
@@ -364,11 +386,17 @@ def _cases(
             note += ", nearest a limit"
         if case in loading.unsure:
             note += ", but within the uncertainty: weigh it"
-        rows.append((
-            f"{case + 1}  {name}", float(checked.mass[case]), -float(checked.over[case]),
-            float(checked.cg[case] - checked.forward[case]), float(checked.cg[case]),
-            float(checked.cg[case] + checked.aft[case]), note,
-        ))  # fmt: skip
+        rows.append(
+            (
+                f"{case + 1}  {name}",
+                float(checked.mass[case]),
+                -float(checked.over[case]),
+                float(checked.cg[case] - checked.forward[case]),
+                float(checked.cg[case]),
+                float(checked.cg[case] + checked.aft[case]),
+                note,
+            )
+        )
         empty = ledger.empty
         items.append((f"{case + 1}  empty aircraft", "", empty.mass, empty.cg, empty.moment))
         items += [(one.name, one.text, one.mass, one.arm, one.mass * one.arm) for one in loads[case].aboard]

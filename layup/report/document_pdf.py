@@ -105,9 +105,15 @@ def _build(
     templates = []
     for number, document in enumerate(documents):
         frame = Frame(
-            _MARGIN + _INSIDE, _MARGIN + _PLATE + 1 * _MM, inner,
-            height - 2 * _MARGIN - _PLATE - 5 * _MM - (_BANNER if document.banner else 0.0), 0, 0, 0, 0,
-        )  # fmt: skip
+            _MARGIN + _INSIDE,
+            _MARGIN + _PLATE + 1 * _MM,
+            inner,
+            height - 2 * _MARGIN - _PLATE - 5 * _MM - (_BANNER if document.banner else 0.0),
+            0,
+            0,
+            0,
+            0,
+        )
         templates.append(PageTemplate(id=f"p{number}", frames=[frame], onPage=dress(number), onPageEnd=head))
         if number:
             story += [NextPageTemplate(f"p{number}"), PageBreak()]
