@@ -28,7 +28,7 @@ def expected_words(weighed: WeighIn, system: System) -> list[tuple[str, str]]:
         return []
     text = mass_both(expected["mean"], system)
     if "p05" in expected:
-        text += f"   nine in ten: {span_words(expected['p05'], expected['p95'], system)}"
+        text += f"   9 builds in 10: {span_words(expected['p05'], expected['p95'], system)}"
     off = weighed.mass - expected["mean"]
     word = "more" if off >= 0 else "less"
     return [

@@ -60,7 +60,7 @@ def _figure(prediction: Prediction) -> Figure:
         figure.text(
             0.04,
             0.018,
-            "An estimate of weight, not of strength. The bars hold nine builds in ten.",
+            "An estimate of weight, not of strength. The bars hold 9 builds in 10.",
             fontsize=9.5,
             color=palette.QUIET,
         )
