@@ -23,7 +23,7 @@ SLOW = """
 import sys, time
 import layup.report.work_bar as bar
 import layup.partfile.opened as opened
-bar.WorkBar.__init__.__kwdefaults__["patience"] = 0.05
+bar.WorkBar.__init__.__kwdefaults__["patience"] = {patience}
 real = opened.look_at
 def slow(*given, told, **more):
     told("reading the drawing", 0.25)
@@ -91,12 +91,12 @@ def test_what_is_told_rises_and_ends_within_the_whole(rib, tmp_path):
     assert drawn == ["reading the drawing", "sorting outlines and cut-outs"]
 
 
-def in_terminal(arguments, wait, interrupt=False, piped_out=False):
+def in_terminal(arguments, wait, interrupt=False, piped_out=False, patience=0.05):
     """What a command shows on a terminal of its own, what goes down the pipe, and how it ends."""
     master, slave = pty.openpty()
     out = subprocess.PIPE if piped_out else slave
     child = subprocess.Popen(
-        [sys.executable, "-c", SLOW.format(wait=wait), *arguments],
+        [sys.executable, "-c", SLOW.format(wait=wait, patience=patience), *arguments],
         stdin=slave, stdout=out, stderr=slave, cwd=ROOT, start_new_session=True, env={**os.environ, "TERM": "xterm"},
     )  # fmt: skip
     os.close(slave)
@@ -137,14 +137,14 @@ def test_json_and_quick_reads_show_no_bar(rib):
     shown, piped, status = in_terminal(["surface", str(rib), "--json"], wait=1.0, piped_out=True)
     assert (status, shown) == (0, "")
     assert json.loads(piped)["area_m2"] == pytest.approx(0.06)
-    shown, _, status = in_terminal(["surface", str(rib)], wait=0.0, piped_out=True)
+    shown, _, status = in_terminal(["surface", str(rib)], wait=0.0, piped_out=True, patience=60.0)
     assert status == 0
     assert "reading the drawing" not in shown
 
 
 def test_piped_it_says_nothing(rib):
     ran = subprocess.run(
-        [sys.executable, "-c", SLOW.format(wait=0.5), "surface", str(rib)], capture_output=True, cwd=ROOT, check=True
+        [sys.executable, "-c", SLOW.format(wait=0.5, patience=0.05), "surface", str(rib)], capture_output=True, cwd=ROOT, check=True
     )
     assert ran.stderr == b""
     assert b"reading" not in ran.stdout
