@@ -144,7 +144,10 @@ def test_json_and_quick_reads_show_no_bar(rib):
 
 def test_piped_it_says_nothing(rib):
     ran = subprocess.run(
-        [sys.executable, "-c", SLOW.format(wait=0.5, patience=0.05), "surface", str(rib)], capture_output=True, cwd=ROOT, check=True
+        [sys.executable, "-c", SLOW.format(wait=0.5, patience=0.05), "surface", str(rib)],
+        capture_output=True,
+        cwd=ROOT,
+        check=True,
     )
     assert ran.stderr == b""
     assert b"reading" not in ran.stdout
