@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, get_args
 
 from layup.errors import Fault, FaultsError, LayupError, MissingFigureError, UnitError, nearest
 from layup.sources import Figure, Source, read_sources
@@ -558,7 +558,7 @@ def check_tables(library: Library) -> list[Fault]:
 FORMS = ("mat", "roving", "cloth", "spread tow", "unidirectional", "biaxial", "veil")
 """The forms of reinforcement the resin model tells apart."""
 
-HANDS = (
+Hand = Literal[
     "squeegeed",
     "rolled",
     "brushed",
@@ -569,8 +569,9 @@ HANDS = (
     "double bagged",
     "warm resin",
     "cold resin",
-)
+]
 """How a builder says the resin is worked: on a process, each is a factor on the resin its plies hold."""
+HANDS: tuple[Hand, ...] = get_args(Hand)
 
 ROW_KINDS = ("measured", "typical", "nominal", "derived", "assumed", "absent")
 """What a printed figure is: see docs/materials.md."""

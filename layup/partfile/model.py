@@ -13,6 +13,7 @@ from pydantic_core import PydanticCustomError
 
 from layup.errors import LayupError
 from layup.laminate.orientation import parse_stack
+from layup.materials import Hand
 from layup.partfile.fields import Entry, needs, one_of, quantity, refuse
 from layup.partfile.needs import Needs, Shelf
 from layup.partfile.openings import FastenersEntry, HolesEntry
@@ -50,25 +51,8 @@ Vector = tuple[Number, Number, Number]
 Spot = tuple[Place, Place, Place]
 
 
-Hands = Annotated[
-    tuple[
-        Literal[
-            "squeegeed",
-            "rolled",
-            "brushed",
-            "bled",
-            "heavy bleeder",
-            "not bled",
-            "debulked",
-            "double bagged",
-            "warm resin",
-            "cold resin",
-        ],
-        ...,
-    ],
-    BeforeValidator(lambda value: (value,) if isinstance(value, str) else value),
-]
-"""How the resin is worked, one word or several: `layup.materials.HANDS`."""
+Hands = Annotated[tuple[Hand, ...], BeforeValidator(lambda value: (value,) if isinstance(value, str) else value)]
+"""How the resin is worked, one word or several."""
 
 SURFACE_FORMS = ("mesh", "step", "outline", "photo", "stations", "girths", "rectangle", "area")
 """The ways to give a surface."""
