@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -18,6 +19,11 @@ from hypothesis import settings
 # same in every run; elsewhere they are new ones each time, so that they find more.
 settings.register_profile("house", deadline=None, derandomize=bool(os.environ.get("CI")))
 settings.load_profile("house")
+
+# Hundreds of tests start the program as a user does, whose machine compiles it once: 0.2 s of each start otherwise, and
+# a start time that nobody waits for would be measured.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 

@@ -119,40 +119,43 @@ def test_stop_reaches_a_work_where_no_signal_can_be_sent(monkeypatch: pytest.Mon
     assert pressed.wait(10.0)
 
 
-CHILD = """
-import ctypes, os, sys
-sys.path.insert(0, sys.argv[1])
-from layup.files.systems import end_with_parent
-end_with_parent()
-os.write(1, b"ready\\n")
-ctypes.PyDLL(None).sleep(600)  # as a library that lets no other thread of Python run
-"""
-PARENT = f"""
-import subprocess, sys
-child = subprocess.Popen([sys.executable, "-c", {CHILD!r}, sys.argv[1]], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
-child.stdout.readline()
-print(child.pid, flush=True)
-child.wait()
+ENDLESS = """
+import ctypes, os
+def load(*args, **options):
+    open(os.environ["BEGUN"], "w").write(str(os.getpid()))
+    ctypes.PyDLL(None).sleep(600)  # as a library that lets no other thread of Python run
 """
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux ends a child whose thread can't run")
-def test_a_child_ends_with_its_parent_whatever_it_is_at() -> None:
-    """A STEP kernel went on alone for two minutes of the processor when the program was killed."""
-    root = Path(systems.__file__).parents[2]
-    parent = subprocess.Popen([sys.executable, "-c", PARENT, str(root)], stdout=subprocess.PIPE, text=True)
-    assert parent.stdout is not None
-    child = int(parent.stdout.readline())
+def test_the_step_kernel_ends_with_its_parent_and_leaves_nothing(tmp_path: Path) -> None:
+    """It went on alone for two minutes of the processor when the program was killed, and left its folder."""
+    (tmp_path / "stubs").mkdir()
+    (tmp_path / "stubs" / "cascadio.py").write_text(ENDLESS, encoding="utf-8")
+    (tmp_path / "room").mkdir()
+    solid = tmp_path / "solid.step"
+    solid.write_text("ISO-10303-21;\nEND-ISO-10303-21;\n", encoding="utf-8")
+    begun, root = tmp_path / "begun", Path(systems.__file__).parents[2]
+    around = {"PYTHONPATH": f"{tmp_path / 'stubs'}:{root}", "BEGUN": str(begun), "TMPDIR": str(tmp_path / "room")}
+    code = "import pathlib, sys; from layup.files.read_step import read_step as r; r(pathlib.Path(sys.argv[1]), 'it')"
+    parent = subprocess.Popen([sys.executable, "-c", code, str(solid)], env={**os.environ, **around})
+    try:
+        while not begun.exists() or not begun.read_text():
+            assert parent.poll() is None
+            time.sleep(0.05)
+    finally:
+        parent.kill()
+        parent.wait()
+    child = int(begun.read_text())
     state = Path(f"/proc/{child}/stat")
-    assert state.read_text().rpartition(")")[2].split()[0] != "Z"
-    parent.kill()
-    parent.communicate()
     for _ in range(600):
         if not state.exists() or state.read_text().rpartition(")")[2].split()[0] == "Z":
-            return
+            break
         time.sleep(0.1)
-    os.kill(child, 9)
-    raise AssertionError("the child goes on alone")
+    else:
+        os.kill(child, 9)
+        raise AssertionError("the child goes on alone")
+    assert not list((tmp_path / "room").iterdir())
 
 
 def test_a_child_ends_when_its_input_closes() -> None:

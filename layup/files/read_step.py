@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import TemporaryFile
 from typing import Any
 
 import numpy as np
@@ -48,18 +48,20 @@ MEMORY = 4_000_000_000
 """And so much address space, where the system can limit it. [bytes]"""
 MISSING = "pip install cascadio"
 _KERNEL = """
-import sys
-sys.path.insert(0, sys.argv[7])
-from layup.files.systems import bound
-bound(float(sys.argv[6]), int(sys.argv[5]))
+import os, sys
+made = os.fdopen(os.dup(1), "wb")
+os.dup2(2, 1)  # what the kernel prints is not what it makes
+sys.path.insert(0, sys.argv[6])
+from layup.files.systems import bound, end_with_parent
+end_with_parent()
+bound(float(sys.argv[5]), int(sys.argv[4]))
 sys.modules["trimesh"] = None  # the kernel would load it only to announce itself; it costs more than the reading
 import cascadio
 with open(sys.argv[1], "rb") as file:
     data = file.read()
-made = cascadio.load(data, tol_linear=float(sys.argv[3]), tol_angular=float(sys.argv[4]), include_brep=True,
-                     use_parallel=False)
-with open(sys.argv[2], "wb") as file:
-    file.write(made)
+with made:
+    made.write(cascadio.load(data, tol_linear=float(sys.argv[2]), tol_angular=float(sys.argv[3]), include_brep=True,
+                             use_parallel=False))
 """
 _PREFIXES = {"$": 1.0, ".MILLI.": 1e-3, ".CENTI.": 1e-2, ".DECI.": 0.1, ".MICRO.": 1e-6, ".KILO.": 1e3}
 _WORDS = {1.0: "m", 1e-3: "mm", 1e-2: "cm", 0.1: "dm", 1e-6: "micron", 1e3: "km"}
@@ -252,28 +254,27 @@ def _checked(path: Path, name: str) -> bytes:
 
 def _kernel(path: Path, name: str) -> bytes:
     """The file as triangles, made in a process of its own."""
-    with TemporaryDirectory(prefix="layup-") as folder:
-        made = Path(folder) / "made.glb"
-        limits = [str(value) for value in (CHORD, ANGLE, MEMORY, WORK, Path(__file__).parents[2])]
-        words = [sys.executable, "-P", "-c", _KERNEL, str(path.resolve()), str(made), *limits]
-        heard = Path(folder) / "heard"
-        with heard.open("wb") as out:
+    limits = [str(value) for value in (CHORD, ANGLE, MEMORY, WORK, Path(__file__).parents[2])]
+    words = [sys.executable, "-P", "-c", _KERNEL, str(path.resolve()), *limits]
+    with TemporaryFile() as made, TemporaryFile() as heard:  # without a name: nothing stays when we are killed
+        try:
+            program = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=made, stderr=heard)
+        except OSError as problem:
+            wrong = f"{name}: the kernel doesn't start ({problem.strerror})"
+            raise SurfaceError(wrong, f"Type: {MISSING}") from None
+        with program:  # its input stays open as long as we live
             try:
-                program = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=out, stderr=subprocess.STDOUT)
-            except OSError as problem:
-                wrong = f"{name}: the kernel doesn't start ({problem.strerror})"
-                raise SurfaceError(wrong, f"Type: {MISSING}") from None
-            with program:  # its input stays open as long as we live
-                try:
-                    status = program.wait(PATIENCE)
-                except subprocess.TimeoutExpired:
-                    raise _too_long(name) from None
-                finally:
-                    program.kill()
+                status = program.wait(PATIENCE)
+            except subprocess.TimeoutExpired:
+                raise _too_long(name) from None
+            finally:
+                program.kill()
         if -status in (getattr(signal, "SIGXCPU", 1 << 30), getattr(signal, "SIGKILL", 1 << 30)):
             raise _too_long(name)
-        glb = made.read_bytes() if status == 0 and made.exists() else b""
-        text = heard.read_bytes().decode("utf-8", "replace")
+        made.seek(0)
+        heard.seek(0)
+        glb = made.read() if status == 0 else b""
+        text = heard.read().decode("utf-8", "replace")
     if not glb:
         said = re.sub(r"\x1b\[[0-9;]*m|\*+", "", text)
         lines = [line.strip() for line in said.splitlines() if "ERR" in line or "Error" in line]
