@@ -1,5 +1,6 @@
 """Zones against exact areas: planes, developable surfaces (a geodesic disc unrolls to a flat one), a sphere."""
 
+from itertools import combinations_with_replacement
 from math import cos, pi
 
 import numpy as np
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from layup.errors import SurfaceError
 from layup.shape.flat import from_area, outline, rectangle
 from layup.shape.measure import Measured, combine, measure_triangles
+from layup.shape.partition import partition
 from layup.shape.surface import Surface
 
 PANEL = rectangle(1.0, 0.6)
@@ -328,9 +330,60 @@ def test_a_long_strip_that_bends_across_is_walked_as_before():
     from layup.shape.conditions import _long_strip
 
     points, faces = HALF_PIPE.vertices, HALF_PIPE.faces
-    assert _long_strip(points, faces, "the line (0 mm, 200 mm, 40 mm) (0 mm, 200 mm, 460 mm)", 0.02, "z") is None
+    assert _long_strip(points, faces, np.array([[0.0, 0.2, 0.04], [0.0, 0.2, 0.46]]), 0.02) is None
     wide = HALF_PIPE.zone({"within": "20 mm of the line (0 mm, 200 mm, 40 mm) (0 mm, 200 mm, 460 mm)"})
     assert wide.area == pytest.approx(0.42 * 0.04 + pi * 0.02**2, rel=3e-3)
+
+
+def test_on_a_flat_panel_lines_and_points_are_cut_as_they_are():
+    line = PANEL.cut({"within": "40 mm of the line (200 mm, 100 mm, 0 mm) (500 mm, 400 mm, 0 mm)"})
+    assert line.inside.area == pytest.approx(0.08 * np.hypot(0.3, 0.3) + pi * 0.04**2, rel=1e-9)
+    assert len(line.inner) < 300
+    lifted = PANEL.zone({"within": "40 mm of the line (200 mm, 100 mm, 9 mm) (500 mm, 400 mm, 9 mm)"})
+    assert lifted.area == pytest.approx(line.inside.area, rel=1e-12)
+
+
+SLIT = outline([(0, 0), (1, 0), (1, 0.3), (0.4, 0.3), (0.4, 0.3 + 1e-7), (1, 0.3 + 1e-7), (1, 0.6), (0, 0.6)])
+
+
+@pytest.mark.parametrize(
+    ("panel", "ends"),
+    [
+        (outline([(0, 0), (1, 0), (1, 0.6), (0, 0.6)], [[(0.3, 0.2), (0.4, 0.2), (0.4, 0.3), (0.3, 0.3)]]), 0.17),
+        (outline([(0, 0), (1, 0), (1, 0.2), (0.5, 0.2), (0.5, 0.6), (0, 0.6)]), 0.17),  # an inner corner
+        (SLIT, 0.28),
+        (PANEL, -0.01),  # a line beside the panel is laid on its edge
+    ],
+)
+def test_where_the_way_goes_round_something_it_is_walked(panel, ends):
+    """What a straight cut would take behind an opening, a corner or a saw cut is further off along the part."""
+    from layup.shape.conditions import _on_the_flat
+
+    points, faces = panel.vertices, panel.faces
+    assert _on_the_flat(points, faces, np.array([[0.2, ends, 0.0], [0.8, ends, 0.0]]), 0.05) is None
+    away = np.array([[0.1, 0.08, 0.0], [0.3, 0.08, 0.0]])
+    assert _on_the_flat(points, faces, away, 0.05) is not None
+
+
+def test_zones_that_overlap_on_two_large_faces_are_cut_by_their_borders():
+    """Their triangles laid over each other grew as their product: five strips did not end in 90 s."""
+    import shapely
+
+    rng = np.random.default_rng(7)
+    starts, turns = rng.uniform((0.3, 0.2), (0.7, 0.3), (9, 2)), rng.uniform(0, pi, 9)
+    ends = starts + 0.25 * np.column_stack([np.cos(turns), np.sin(turns)])
+    specs = [
+        {"within": f"40 mm of the line ({a:.6f} m, {b:.6f} m, 0 m) ({c:.6f} m, {d:.6f} m, 0 m)"}
+        for (a, b), (c, d) in zip(starts, ends, strict=True)
+    ]
+    parted = partition(PANEL, specs)
+    assert sum(piece.measured.area for piece in parted.pieces) == pytest.approx(0.6, rel=1e-9)
+    assert sum(len(piece.soup) for piece in parted.pieces) < 9_000
+    drawn = [shapely.LineString(pair).buffer(0.04, quad_segs=64) for pair in zip(starts, ends, strict=True)]
+    panel = shapely.box(0, 0, 1, 0.6)
+    for k, j in combinations_with_replacement(range(9), 2):
+        both = sum(piece.measured.area for piece in parted.pieces if {k, j} <= piece.zones)
+        assert both == pytest.approx(drawn[k].intersection(drawn[j]).intersection(panel).area, abs=3e-6)
 
 
 def test_a_strip_centred_on_a_curve_by_its_points():

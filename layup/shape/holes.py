@@ -423,31 +423,50 @@ def ring_parts(
         for h in holes
     ]
     tree = shapely.STRtree(discs)
-    shadows = shapely.polygons(corner)
-    face, disc = tree.query(shadows, predicate="intersects")
+    face, disc = tree.query(shapely.polygons(corner), predicate="intersects")
     order = np.argsort(face, kind="stable")
     rows, start = np.unique(face[order], return_index=True)
     cutters: list[object] = []
     for group in np.split(disc[order], start[1:]) if len(rows) else []:
         cutters.append(discs[group[0]] if len(group) == 1 else shapely.union_all([discs[g] for g in group]))
-    cut = np.array(cutters, dtype=object)
     whole = np.ones(len(faces), dtype=bool)
     whole[rows] = False
     kept = np.flatnonzero(whole & unit.any(axis=1))
     outside = np.concatenate([points[faces[kept]], np.repeat(kept, 3).reshape(-1, 3, 1)], axis=2)
-    inner = _soup(points, faces, corner, *as_triangles(shapely.intersection(shadows[rows], cut), rows))
-    outer = _soup(points, faces, corner, *as_triangles(shapely.difference(shadows[rows], cut), rows))
+    inner, outer = parted(points, faces, rows, corner[rows], np.array(cutters, dtype=object))
     return inner, np.concatenate([outside, outer])
 
 
-def _soup(
-    points: Points, faces: Faces, corner: NDArray[np.float64], flat: NDArray[np.float64], owner: NDArray[np.int64]
-) -> Soup:
-    many = np.repeat(owner, 3)
+def parted(points: Points, faces: Faces, rows: Numbers, corner: Floats, cut: NDArray[np.object_]) -> tuple[Soup, Soup]:
+    """Some faces parted in plan by an area for each: what lies in it and what does not.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        rows: Faces, shape (k,).
+        corner: As they are seen, shape (k, 3, 2). [m]
+        cut: Areas, shape (k,). [m]
+    """
+    import shapely
+
+    shadows = shapely.polygons(corner)
+    within = shapely.covers(cut, shadows)
+    whole = np.concatenate([points[faces[rows[within]]], np.repeat(rows[within], 3).reshape(-1, 3, 1)], axis=2)
+    rows, corner, shadows, cut = rows[~within], corner[~within], shadows[~within], cut[~within]
+
+    def soup(shapes: NDArray[np.object_]) -> Soup:
+        flat, row = as_triangles(shapes, np.arange(len(rows)))
+        return _soup(points, faces[rows[row]], corner[row], flat, rows[row])
+
+    return np.concatenate([whole, soup(shapely.intersection(shadows, cut))]), soup(shapely.difference(shadows, cut))
+
+
+def _soup(points: Points, faces: Faces, corner: Floats, flat: Floats, owner: Numbers) -> Soup:
+    """Triangles in plan (k, 3, 2) lifted on to their faces (k, 3), seen as `corner` (k, 3, 2), wound as these are."""
+    many = np.repeat(np.arange(len(faces)), 3)
     places = lifted(points, faces[many], corner[many], flat.reshape(-1, 2)).reshape(-1, 3, 3)
     u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
-    a = corner[owner]
-    p, q = a[:, 1] - a[:, 0], a[:, 2] - a[:, 0]
+    p, q = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
     turned = (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) * (p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]) < 0.0
     places[turned] = places[turned][:, ::-1]
     return np.concatenate([places, np.repeat(owner, 3).reshape(-1, 3, 1)], axis=2)

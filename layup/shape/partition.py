@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -24,6 +25,9 @@ from layup.shape.overlay import overlay
 from layup.shape.surface import Surface
 from layup.shape.topology import edge_keys, edges_of, normals
 from layup.shape.zones import Cut
+
+if TYPE_CHECKING:
+    from shapely import Geometry
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
@@ -245,7 +249,9 @@ def _laid_over(surface: Surface, cuts: Sequence[Cut], split: Numbers, sets: _Set
     start[:, :, :3] = points[faces[crossed]]
     start[:, :, 3] = np.arange(len(crossed))[:, None]
     piles = list(start[:, None])  # one a face, so that a zone touches no more than its own
-    done = []
+    crowded = crossed[_crowds(cuts, len(faces))[crossed]]
+    done = [_arranged(points[faces[face]], face, cuts, sets) for face in crowded.tolist()]
+    times[crowded] = 0
     for number, cut in enumerate(cuts):
         inner, inner_faces, rest, rest_faces, own = cut.on_split
         if not len(own):
@@ -254,8 +260,8 @@ def _laid_over(surface: Surface, cuts: Sequence[Cut], split: Numbers, sets: _Set
         parts[:, :, :3] = np.concatenate([inner, rest])
         parts[:, :, 3] = np.concatenate([inner_faces, rest_faces])[:, None]
         parts[: len(inner), :, 4] = 1.0
-        both = times[parts[:, 0, 3].astype(np.int64)] > 1
-        alone = parts[~both]
+        many = times[parts[:, 0, 3].astype(np.int64)]
+        both, alone = many > 1, parts[many == 1]
         alone[alone[:, 0, 4] > 0.5, :, 4] = sets.of(frozenset({number}))
         done.append(alone)
         if not both.any():
@@ -277,10 +283,62 @@ def _laid_over(surface: Surface, cuts: Sequence[Cut], split: Numbers, sets: _Set
         ends = np.searchsorted(face[order], np.arange(1, len(mine)))
         for place, rows in zip(mine.tolist(), np.split(laid[order][:, :, :5], ends), strict=True):
             piles[place] = rows
-    soup = np.concatenate([np.zeros((0, 3, 5)), *piles])
+    soup = np.concatenate([np.zeros((0, 3, 5)), *(piles[k] for k in np.flatnonzero(times[crossed]).tolist())])
     if len(soup):
         soup[:, :, 3] = crossed[soup[:, 0, 3].astype(np.int64)][:, None]
     return np.concatenate([*done, soup])
+
+
+_CROWD = 100
+"""Pieces of one face, of all zones, from which their borders are drawn on it as lines: each border costs its length
+once, where pieces laid over pieces would grow as their product. [-]"""
+_GRID = 1e-12  # of the face's size, to which corners of its areas are rounded: far above rounding, far below `NOTHING`
+
+
+def _crowds(cuts: Sequence[Cut], count: int) -> NDArray[np.bool_]:
+    """Which faces bear so many pieces."""
+    pieces = np.zeros(count, dtype=np.int64)
+    for cut in cuts:
+        inner, rest = cut.on_split[1], cut.on_split[3]
+        np.add.at(pieces, inner, 1)
+        np.add.at(pieces, rest, 1)
+    return pieces > _CROWD
+
+
+def _arranged(corners: Floats, face: int, cuts: Sequence[Cut], sets: _Sets) -> Floats:
+    """One face cut along every border on it, by areas in its plane: rows as `_laid_over` gives them."""
+    import shapely
+
+    u = corners[1] - corners[0]
+    size = float(np.linalg.norm(u))
+    across = np.cross(u, corners[2] - corners[0])
+    axes = np.stack([u / size, np.cross(across, u) / (size * np.linalg.norm(across))])
+    grid = _GRID * float(np.linalg.norm(across)) ** 0.5
+
+    def area(triangles: Floats) -> Geometry:
+        seen = shapely.polygons((triangles - corners[0]) @ axes.T)
+        return shapely.union_all(seen[shapely.area(seen) > grid * grid], grid_size=grid)
+
+    whole = area(corners[None])
+    zones: dict[int, Geometry] = {}
+    for number, cut in enumerate(cuts):
+        inner, inner_faces, _, _, own = cut.on_split
+        if np.isin(face, own):
+            zones[number] = area(inner[inner_faces == face])
+    lines = shapely.union_all([whole.boundary, *(zone.boundary for zone in zones.values())], grid_size=grid)
+    cells = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
+    at = shapely.get_coordinates(shapely.point_on_surface(cells))
+    lies = np.array([shapely.contains_xy(zone, at) for zone in zones.values()])
+    named = np.array([sets.of(frozenset(n for n, on in zip(zones, of, strict=True) if on)) for of in lies.T.tolist()])
+    triangles, cell = shapely.get_parts(shapely.constrained_delaunay_triangles(cells), return_index=True)
+    flat = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
+    p, q = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
+    turn = p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
+    flat[turn < 0.0] = flat[turn < 0.0][:, ::-1]
+    out = np.empty((len(flat), 3, 5))
+    out[:, :, :3] = corners[0] + flat @ axes
+    out[:, :, 3], out[:, :, 4] = face, named[cell][:, None]
+    return out
 
 
 def less(whole: Measured, taken: Sequence[Measured]) -> Measured:

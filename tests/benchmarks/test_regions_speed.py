@@ -59,6 +59,31 @@ def test_many_zones_cost_what_so_many_single_ones_do() -> None:
     assert many < 6.0 * few
 
 
+def crossing(zones: int, apart: bool = False) -> float:
+    """Processor time to read and weigh a flat panel with strips 400 mm long that cross each other, or do not. [s]"""
+    told = part(zones)
+    turn = np.linspace(0.1, 3.0, zones)
+    for k, zone in enumerate(told["zone"]):
+        x, y = 0.2 * np.cos(turn[k]), 0.2 * np.sin(turn[k])
+        ends = f"({0.5 + x:.4f} m, {0.5 + y:.4f} m, 0 m) ({0.5 - x:.4f} m, {0.5 - y:.4f} m, 0 m)"
+        if apart:
+            ends = f"(0.3 m, {(k + 1) / (zones + 1):.4f} m, 0 m) (0.7 m, {(k + 1) / (zones + 1):.4f} m, 0 m)"
+        zone["within"] = f"30 mm of the line {ends}"
+    start = time.process_time()
+    weigh(read_part(told))
+    return time.process_time() - start
+
+
+def test_strips_that_cross_on_two_faces() -> None:
+    """Five that cross: no more than four times five apart. Twenty: no more than eight times five."""
+    crossing(2)  # imports
+    apart = min(crossing(5, apart=True) for _ in range(2))
+    five, twenty = (min(crossing(zones) for _ in range(2)) for zones in (5, 20))
+    print(f"\n5 strips apart {apart:.3f} s, 5 that cross {five:.3f} s, 20 that cross {twenty:.3f} s")
+    assert five < 4.0 * apart
+    assert twenty < 8.0 * five
+
+
 def test_many_plies() -> None:
     """Ten thousand plies: no more than fifteen times a thousand."""
 
