@@ -23,9 +23,12 @@ EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 DOOR = "motor-glider/engine-bay-door.toml"
 SIZES = {"laptop": (1366, 768), "tablet": (820, 1180)}
 FLAGS = (
-    "--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--disable-quic", "--no-first-run",
+    "--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-quic",
+    "--no-first-run",
 )  # fmt: skip
+TURNING = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader")
+FLAT = ("--disable-gpu", "--disable-3d-apis")
+"""Its still picture is shown then; a turning one, drawn by the processor alone, costs more than the rest of a test."""
 
 
 def chromium() -> str | None:
@@ -35,7 +38,8 @@ def chromium() -> str | None:
 
 
 @pytest.fixture(scope="module")  # the driver holds this thread's event loop as long as it is open
-def browser() -> Iterator[Any]:
+def browser() -> Iterator[Callable[[bool], Any]]:
+    """Chromium, with the turning picture or without; each is opened once, when it is asked for."""
     path = chromium()
     if path is None:
         if os.environ.get("LAYUP_BROWSER") == "must":
@@ -44,9 +48,17 @@ def browser() -> Iterator[Any]:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=path, args=list(FLAGS))
-        yield opened
-        opened.close()
+        opened: dict[bool, Any] = {}
+
+        def of(turning: bool) -> Any:
+            if turning not in opened:
+                flags = [*FLAGS, *(TURNING if turning else FLAT)]
+                opened[turning] = driver.chromium.launch(executable_path=path, args=flags)
+            return opened[turning]
+
+        yield of
+        for one in opened.values():
+            one.close()
 
 
 @dataclass
@@ -115,15 +127,20 @@ Open = Callable[..., Any]
 
 
 @pytest.fixture
-def look(browser: Any, bench: Bench) -> Iterator[Open]:
-    """Opens a page of the running program: `look("/part", DOOR, size="tablet")`; faults of its script fail the test."""
+def look(browser: Callable[[bool], Any], bench: Bench) -> Iterator[Open]:
+    """Opens a page of the running program: `look("/part", DOOR, size="tablet")`; faults of its script fail the test.
+
+    `picture=True` where the test turns, clicks or reads the picture.
+    """
     contexts: list[Any] = []
     faults: list[str] = []
 
-    def opened(path: str, file: str = "", size: str = "laptop", script: bool = True, context: Any = None) -> Any:
+    def opened(
+        path: str, file: str = "", size: str = "laptop", script: bool = True, context: Any = None, picture: bool = False
+    ) -> Any:
         wide, high = SIZES[size]
         if context is None:
-            context = browser.new_context(
+            context = browser(picture).new_context(
                 viewport={"width": wide, "height": high}, java_script_enabled=script, has_touch=size == "tablet",
                 accept_downloads=True,
             )  # fmt: skip

@@ -219,7 +219,7 @@ def test_the_side_of_a_solid_is_picked_by_clicking_it(look: Open, bench: Bench) 
     (bench.root / "solid.stl").write_bytes((EXAMPLES / "motor-glider/engine-bay-door-solid.stl").read_bytes())
     text = 'title = "S"\nprocess = "wet"\nresin = "epoxy, laminating"\n\n[surface]\nmesh = "solid.stl"\nunit = "mm"\n'
     (bench.root / file).write_text(text + '\n[[ply]]\nfabric = "carbon plain 200"\n', encoding="utf-8")
-    page = look("/part", file)
+    page = look("/part", file, picture=True)
     page.locator("#stage[data-ready]").wait_for()
     clicked(page)
     page.locator("#stage-side-take").click()
@@ -230,7 +230,7 @@ def test_the_side_of_a_solid_is_picked_by_clicking_it(look: Open, bench: Bench) 
 
 
 def test_a_zone_is_made_by_clicking_round_a_point_and_near_an_edge(look: Open, bench: Bench) -> None:
-    page = look("/part", DOOR)
+    page = look("/part", DOOR, picture=True)
     page.locator("#stage[data-ready]").wait_for()
     before = bench.text(DOOR).count("[[zone]]")
     page.locator("[data-tool=point]").click()

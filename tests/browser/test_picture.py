@@ -12,7 +12,7 @@ pytestmark = pytest.mark.browser
 
 
 def test_a_tap_lays_a_patch_in_one_step_and_the_picture_keeps_its_size(look: Open, bench: Bench) -> None:
-    page, before = look("/part", DOOR), bench.text(DOOR)
+    page, before = look("/part", DOOR, picture=True), bench.text(DOOR)
     page.locator("#stage[data-ready]").wait_for()
     size = page.locator("#stage-canvas").bounding_box()
     page.locator("#stage-canvas").click(position={"x": size["width"] * 0.45, "y": size["height"] * 0.45})
@@ -34,7 +34,7 @@ def test_a_tap_lays_a_patch_in_one_step_and_the_picture_keeps_its_size(look: Ope
 
 
 def test_every_zone_has_its_name_on_a_leader_and_lights_up_from_its_ply(look: Open, bench: Bench) -> None:
-    page = look("/part", DOOR)
+    page = look("/part", DOOR, picture=True)
     page.locator("#stage[data-ready]").wait_for()
     page.wait_for_timeout(500)
     zones = [zone["name"] for zone in tomllib.loads(bench.text(DOOR))["zone"]]
@@ -54,7 +54,7 @@ def test_every_zone_has_its_name_on_a_leader_and_lights_up_from_its_ply(look: Op
 
 
 def test_the_wheel_over_a_picture_that_was_not_chosen_scrolls_the_page(look: Open, bench: Bench) -> None:
-    page = look("/part", DOOR, size="tablet")
+    page = look("/part", DOOR, size="tablet", picture=True)
     page.locator("#stage[data-ready]").wait_for()
     box = page.locator("#stage-canvas").bounding_box()
     page.mouse.move(box["x"] + 200, box["y"] + 200)
