@@ -1,12 +1,12 @@
 """The side of a closed solid against the time of reading the same bytes, in one run.
 
-A thin curved sheet with a flange, two skins and an edge strip, as binary STL. Part of every run: 1 M triangles, in the
-order of their rows and in a random order, and a thick plug. With `-k ten_million`: 10 M triangles (500 MB).
+A thin curved sheet with a flange, two skins and an edge strip, as binary STL. Part of every run: 0.4 M triangles, in
+the order of their rows and in a random order, and a thick plug. With `-k ten_million`: 10 M triangles (500 MB).
 
 The target is 15 times the read and less than 4 GB. The read is the copy of the bytes from the file cache into memory
 that is already there. Beside the time on the clock the processor time of all threads is printed: on a machine with
 other work to do the clock tells more about that work. Held are the memory, and the processor time over the read,
-loosely: at 50 MB a busy machine moves it more than the code does.
+loosely: at 20 MB a busy machine moves it more than the code does.
 """
 
 import os
@@ -83,21 +83,22 @@ def area_of(points, faces) -> float:
 
 @pytest.mark.parametrize("order", ["in rows", "at random"])
 def test_thin_solid(tmp_path, capsys, order):
-    points, faces, counts = thin_solid(1_000_000)
+    points, faces, counts = thin_solid(400_000)
     area = area_of(points, faces[: counts["side"]])
-    path = write_stl(tmp_path / f"1 M triangles {order}.stl", points, faces if order == "in rows" else shuffled(faces))
-    ratio, memory, found = run(path, "outer", 3, capsys)
+    faces = faces if order == "in rows" else shuffled(faces)
+    path = write_stl(tmp_path / f"0.4 M triangles {order}.stl", points, faces)
+    ratio, memory, found = run(path, "outer", 2, capsys)
     assert found.whole.triangles == counts["side"]
     assert found.whole.area == pytest.approx(area, rel=1e-9)
     assert ratio < 400
-    assert memory < 1000
+    assert memory < 600
 
 
 def test_plug(tmp_path, capsys):
-    points, faces, counts = plug(500_000)
+    points, faces, counts = plug(200_000)
     area = area_of(points, faces[: counts["side"]])
-    path = write_stl(tmp_path / "plug of 0.5 M triangles.stl", points, faces)
-    ratio, memory, found = run(path, "facing (0, 0, 1)", 3, capsys)
+    path = write_stl(tmp_path / "plug of 0.2 M triangles.stl", points, faces)
+    ratio, memory, found = run(path, "facing (0, 0, 1)", 2, capsys)
     assert found.whole.area == pytest.approx(area, rel=1e-9)
     assert ratio < 400
     assert memory < 1000
