@@ -3,8 +3,8 @@
 Each figure is the least of several whole processes: what the machine can do when nothing else disturbs it. Cost: the
 help loads click alone; the example grows with the triangles of its mesh and the plies of its layup.
 
-The example's target is 8 times. It is measured at 8.6 to 9.8 on one machine from run to run, so the target is missed; the
-test guards 14, so that a change that makes it worse shows and noise does not.
+The example's target is 8 times. It is measured at 8.6 to 9.8 on one machine from run to run, so the target is missed;
+the test guards 14, so that a change that makes it worse shows and noise does not.
 """
 
 from __future__ import annotations
