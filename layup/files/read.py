@@ -178,7 +178,7 @@ def _look(
     raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding], thorough: bool, told: Told
 ) -> _Shell:
     """Weld the mesh, count what is double once, and find out whether it is closed."""
-    from layup.sides.findings import odd_size
+    from layup.sides.findings import in_doubt, odd_size
     from layup.sides.two_skins import twin_skins
 
     count = scan.measured.triangles
@@ -219,13 +219,15 @@ def _look(
     findings += [size] if size is not None else []
     told("looking for what is odd", 0.7)
     findings += joined.odd(closed or twins is not None, thorough)
+    doubt = in_doubt(*joined.mesh()) if not closed and twins is None and count <= _SCANNED else None
+    findings += [doubt] if doubt is not None else []
     return _Shell(whole, joined.mesh, groups, closed, twins, joined)
 
 
 def _plain_shell(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding]) -> _Shell | None:
     """A small open shell with nothing to join or pick: read without the compiled passes, which take time to load."""
     from layup.shape.topology import free_edges, length_of
-    from layup.sides.findings import duplicates, odd_size, of_open_shell
+    from layup.sides.findings import duplicates, in_doubt, odd_size, of_open_shell
     from layup.sides.near_weld import beside
     from layup.sides.two_skins import twin_skins
 
@@ -243,6 +245,8 @@ def _plain_shell(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[
     size = odd_size(whole.box, unit)
     findings += [size] if size is not None else []
     findings += of_open_shell(points, faces)
+    doubt = in_doubt(points, faces)
+    findings += [doubt] if doubt is not None else []
     return _Shell(whole, lambda: (points, faces), groups)
 
 

@@ -2,6 +2,7 @@
 
     Faces that are there twice               duplicates(points, faces)
     What is odd, in words                    seams_found, pieces_found, winding_found, edges_found
+    The verdict on a wreck                   in_doubt(points, faces)
     A size that hints at a wrong unit        odd_size(box, unit)
 
 Only two things are put right: a face that is there twice is counted once, and faces without area are passed over.
@@ -13,8 +14,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.shape.loops import Loop
+from layup.shape.loops import Loop, free_loops
 from layup.shape.measure import Box, Vector
+from layup.shape.nearest import nearest_points
 from layup.shape.scan import MIX
 from layup.shape.surface import Finding
 from layup.shape.topology import Faces, Points, edge_keys, edges_of, normals, pieces, sums
@@ -80,6 +82,89 @@ def of_open_shell(points: Points, faces: Faces) -> list[Finding]:
     count, piece = pieces(len(faces), np.column_stack([owner[order[same]], owner[order[same + 1]]]))
     length = float(np.linalg.norm(points[many[:, 0]] - points[many[:, 1]], axis=1).sum())
     return seams_found(len(many), length) + pieces_found(sums(piece, normals(points, faces)[1], count))
+
+
+IN_DOUBT = 0.01
+"""Share of the area that may or may not be the part's from which a mesh gets a verdict; half of what any area is
+trusted to. [-]"""
+_GAP, _GAPS, _FINE, _PARALLEL = 8, 10, 500, 0.9  # edges of a gap; where there are so many gaps, three times as many
+
+
+def in_doubt(points: Points, faces: Faces) -> Finding | None:
+    """The verdict on a mesh that hangs together badly: how much of its area may not be the part's, or be missing.
+
+    Counted are stray pieces, the smallest sheet at each seam of more than two, half of what lies over each other, and
+    gaps of a few edges in a fine mesh. Cut-outs are none: they are long for the faces round them.
+
+    Args:
+        points: Of an open shell, shape (n, 3). [m]
+        faces: Shape (m, 3).
+    """
+    edges, owner = edges_of(faces)
+    keys = edge_keys(edges)
+    order = np.argsort(keys, kind="stable")
+    begin = np.flatnonzero(np.r_[True, keys[order][1:] != keys[order][:-1]])
+    many = np.diff(np.r_[begin, len(keys)])
+    tied = np.flatnonzero(keys[order][1:] == keys[order][:-1])
+    count, piece = pieces(len(faces), np.column_stack([owner[order[tied]], owner[order[tied + 1]]]))
+    seams = np.flatnonzero(many > 2)
+    if count == 1 and not len(seams) and len(faces) < _FINE:
+        return None
+    unit, area = normals(points, faces)
+    step = np.linalg.norm(points[edges[:, 1]] - points[edges[:, 0]], axis=1)
+    edge, whole = float(np.median(step)), float(area.sum())
+    size = sums(piece, area, count)
+    stray = size < _STRAY * size.max()
+    much: dict[str, float] = {"stray pieces": float(size[stray].sum())}
+    if len(seams):
+        two = order[begin[many == 2]], order[begin[many == 2] + 1]
+        parts, part = pieces(len(faces), np.column_stack([owner[two[0]], owner[two[1]]]))
+        of_part = sums(part, area, parts)
+        meet = [np.unique(part[owner[order[a : a + n]]]) for a, n in zip(begin[seams], many[seams], strict=True)]
+        least = {int(names[np.argmin(of_part[names])]) for names in meet if len(names) > 1}
+        much["sheets that hang on seams"] = float(of_part[list(least)].sum())
+    if np.count_nonzero(~stray) > 1:
+        much["faces over each other"] = _over(points, faces, piece, edge, unit, area)
+    gaps = 0.0
+    if len(faces) >= _FINE:
+        inner = [loop for loop in free_loops(points, faces) if not loop.outer] if (many == 1).any() else []
+        some = [loop for loop in inner if loop.length <= 2.0 * edge * len(loop.edges)]
+        most_edges = _GAP if sum(len(loop.edges) <= _GAP for loop in some) < _GAPS else 3 * _GAP
+        for loop in some:
+            if len(loop.edges) <= most_edges:
+                a, b = (points[loop.edges[:, k]] - np.array(loop.middle) for k in (0, 1))
+                gaps += 0.5 * float(np.linalg.norm(np.cross(a, b).sum(axis=0)))
+    most = max(sum(much.values()), gaps)
+    if most < IN_DOUBT * whole:
+        return None
+    said = ", ".join(f"{name} {value / whole:.1%}" for name, value in much.items() if value > 0.0005 * whole)
+    lost = f"what may be missing: gaps of a few faces {gaps / whole:.1%}" if gaps > 0.0005 * whole else ""
+    text = (
+        f"a mesh to be mended: its area is in doubt by {most / whole:.1%}, and the limits are as wide as that ("
+        + "; ".join(word for word in (f"what may not be the part's: {said}" if said else "", lost) if word)
+        + "). Mend it where it was made; if you know better, write area_tolerance under [surface]"
+    )
+    return Finding("doubt", 1, text, most)
+
+
+def _over(
+    points: Points, faces: Faces, piece: NDArray[np.int64], edge: float, unit: Points, area: NDArray[np.float64]
+) -> float:
+    """Half the area of faces of one piece that have a face of another right over them, nearer than half an edge."""
+    from scipy.spatial import cKDTree
+
+    middle = points[faces].mean(axis=1)
+    pairs = cKDTree(middle).query_pairs(edge, output_type="ndarray")
+    pairs = pairs[piece[pairs[:, 0]] != piece[pairs[:, 1]]]
+    pairs = np.concatenate([pairs, pairs[:, ::-1]])
+    mine, other = pairs.T
+    feet = nearest_points(points, faces[other], middle[mine])
+    off = feet - middle[mine]
+    away = np.linalg.norm(off, axis=1)
+    straight = np.abs(np.einsum("ij,ij->i", off, unit[mine])) >= _PARALLEL * away
+    level = np.abs(np.einsum("ij,ij->i", unit[mine], unit[other])) > _PARALLEL
+    found = np.unique(mine[straight & level & (away < 0.5 * edge)])
+    return 0.5 * float(area[found].sum())
 
 
 def seams_found(count: int, length: float) -> list[Finding]:

@@ -186,13 +186,13 @@ def area_factor(job: Job, habits: Habits) -> tuple[Floats, tuple[Figure, ...]]:
     """How the real area strays from the measured one, and the figure behind it.
 
     What the part file says, else our allowance; stations are trusted no better than their two ways of joining agree,
-    a photograph no better than it says of itself. Of a part that was weighed before, it strays along with what the
-    shop learnt from that weight.
+    a photograph no better than it says of itself, a mesh in doubt no better than its verdict. Of a part that was
+    weighed before, it strays along with what the shop learnt from that weight.
     """
     stated = job.part.surface.area_tolerance
     figures: tuple[Figure, ...] = ()
     if stated is None:
-        effects = [abs(f.area_effect or 0.0) for f in job.surface.findings if f.kind in ("stations", "photo")]
+        effects = [abs(f.area_effect or 0.0) for f in job.surface.findings if f.kind in ("stations", "photo", "doubt")]
         stated = max(max(effects, default=0.0) / job.surface.whole.area, allow.SURFACE.value)
         figures = (allow.SURFACE,)
     habit = habits.get(area_key(job.part.title, job.surface.whole.area))
