@@ -666,6 +666,8 @@ KINDS_OF_MATERIAL: dict[str, dict[str, str]] = {
         "density": "density",
         "form": "word",
         "thickness": "length",
+        "length": "length",
+        "width": "length",
         "cell_size": "length",
         "bond_resin": "areal_weight",
         "soak": "density",

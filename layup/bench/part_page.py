@@ -52,7 +52,7 @@ HINTS = {
     "mould": "female", "drawn": "tool side", "covers": "openings", "diameter": "40 mm", "pitch": "80 mm",
     "first": "60 mm, 60 mm", "centre": "150 mm, 150 mm", "ring": "120 mm",
     "filler": "flox", "radius": "6 mm", "depth": "10 mm",
-    "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": "120 mm, 0 mm, 0 mm",
+    "bevel": "30", "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": "120 mm, 0 mm, 0 mm",
 }  # fmt: skip
 """What a field might hold."""
 HINTS_LB = {
@@ -90,7 +90,7 @@ MORE = {
     "fasteners": ("name", "file", "unit", "layer", "largest", "diameter", "match", "within", "rule", "edge", "pitch",
                   "margin", "along"),
     "zone": ("name", "within", "between", "inside", "along", "unit", "group", "area", "or", "and", "not"),
-    "ply": ("angle", "count", "zone", "thickness", "area", "overlap", "seam", "resin", "fibre_volume_fraction",
+    "ply": ("angle", "count", "zone", "thickness", "bevel", "area", "overlap", "seam", "resin", "fibre_volume_fraction",
             "resin_content", "start", "covers"),
     "finish": ("finish", "name", "coats", "sides", "zone", "thickness", "areal_weight"),
     "extra": ("name", "weighed", "mass", "each", "count", "per_length", "length", "filler", "radius", "depth",
@@ -124,7 +124,7 @@ KINDS = {
 }  # fmt: skip
 """Ways to give an item, and what a person calls each."""
 QUANTITIES = frozenset((
-    "angle", "thickness", "weighed", "mass", "each", "per_length", "length", "area", "areal_weight", "vacuum",
+    "angle", "bevel", "thickness", "weighed", "mass", "each", "per_length", "length", "area", "areal_weight", "vacuum",
     "altitude", "trim", "arm", "diameter", "ring", "overlap", "seam", "resin_content", "fibre_volume_fraction",
     "gap", "edge", "within", "margin", "largest", "area_tolerance",
 ))  # fmt: skip
@@ -262,7 +262,7 @@ def _material(values: dict[str, str]) -> dict[str, str]:
         kind, _, name = chosen.partition("|")
         if kind in ("fabric", "core"):
             values = {"fabric": "", "core": "", **values, kind: name}
-            values |= {"angle": "", "overlap": "", "seam": ""} if kind == "core" else {"thickness": ""}
+            values |= {"angle": "", "overlap": "", "seam": ""} if kind == "core" else {"thickness": "", "bevel": ""}
     return values
 
 

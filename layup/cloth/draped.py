@@ -130,7 +130,9 @@ def shears(job: Job, entry: PlyEntry) -> bool:
 
 
 def directed(job: Job, entry: PlyEntry) -> bool:
-    """Whether this ply's cloth has a warp; mat and veil lie alike whichever way they are turned."""
+    """Whether this ply's cloth has a warp, or its core a ribbon; mat, veil, foam and balsa lie alike either way."""
+    if entry.core is not None:
+        return (job.library.get("core", entry.core).word("form") or "") == "honeycomb"
     material = job.library.find("fabric", entry.fabric or "")
     return material is None or material.word("form") not in ("mat", "veil")
 

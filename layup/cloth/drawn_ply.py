@@ -3,7 +3,8 @@
     One pattern as strokes        strokes(ply)
 
 Layers: CUT to be cut; EDGE the edge of the part and its cut-outs; CENTRE the centre lines; NOTCH the marks at the edge;
-OVERLAP where a neighbouring strip ends; DRILL the holes; ARROW the warp; TEXT.
+OVERLAP where a neighbouring strip ends; BEVEL the edge of a core's bag side; SCORE where it is cut part way through;
+DRILL the holes; ARROW the warp; TEXT.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-LAYERS = ("CUT", "EDGE", "CENTRE", "NOTCH", "OVERLAP", "DRILL", "ARROW", "TEXT")
+LAYERS = ("CUT", "EDGE", "CENTRE", "NOTCH", "OVERLAP", "BEVEL", "SCORE", "DRILL", "ARROW", "TEXT")
 """In the order they are drawn."""
 
 
@@ -71,7 +72,13 @@ def strokes(ply: FlatPly, most: float = 0.012) -> Strokes:
     add("CUT", ply.outline)
     if ply.edge.symmetric_difference(ply.outline).area > 1e-9:
         add("EDGE", ply.edge)
-    for layer, shapes in (("CENTRE", ply.centre), ("NOTCH", ply.notches), ("OVERLAP", ply.seams)):
+    for layer, shapes in (
+        ("CENTRE", ply.centre),
+        ("NOTCH", ply.notches),
+        ("OVERLAP", ply.seams),
+        ("BEVEL", ply.bevels),
+        ("SCORE", ply.scores),
+    ):
         for shape in shapes:
             add(layer, shape)
     for slit in ply.slits:
@@ -89,22 +96,23 @@ def strokes(ply: FlatPly, most: float = 0.012) -> Strokes:
     words = [Word(ply.title, (at_x, at_y), size)]
     words += [Word(letter, place, 0.8 * size) for letter, place in ply.letters]
     level = at_y - 1.55 * size
-    arrows: list[tuple[str, tuple[float, float]]] = [("warp", (1.0, 0.0))] if ply.directed else []
+    along = "warp" if ply.thickness is None else "ribbon"
+    arrows: list[tuple[str, tuple[float, float]]] = [(along, (1.0, 0.0))] if ply.directed else []
     arrows += ply.ways
     if ply.directed and ply.angle % 360.0 == 0.0:
-        arrows = [("warp = 0°", (1.0, 0.0)), *(way for way in ply.ways if way[0] != "0°")]
+        arrows = [(f"{along} = 0°", (1.0, 0.0)), *(way for way in ply.ways if way[0] != "0°")]
     left = at_x
     for name, way in arrows:  # in a row, each from its own place, its name before it
         words.append(Word(name, (left, level - 0.35 * size), 0.8 * size))
         left += (0.62 * 0.8 * len(name) + 0.6) * size
-        reach = (7.0 if name.startswith("warp") else 3.6) * size
+        reach = (7.0 if name.startswith(along) else 3.6) * size
         lean = np.array(way) * reach
         tail = np.array([left + max(0.0, -lean[0]), level - max(0.0, lean[1])])  # below the title, up or down
         lines += _arrow(tail, np.array(way), reach, 0.9 * size)
         left += abs(lean[0]) + 1.4 * size
-    drop = max((abs(way[1]) * 3.6 for name, way in arrows if not name.startswith("warp")), default=0.0)
+    drop = max((abs(way[1]) * 3.6 for name, way in arrows if not name.startswith(along)), default=0.0)
     for row, text in enumerate(text for text in ply.sides if text):
-        words.append(Word(text, (at_x, level - (1.9 + drop + 1.3 * row) * size), 0.8 * size))
+        words.append(Word(text, (at_x, level - ((1.9 if arrows else 0.0) + drop + 1.3 * row) * size), 0.8 * size))
     return Strokes(tuple(lines), tuple(circles), tuple(words), (low_x, low_y, high_x, high_y))
 
 

@@ -293,6 +293,14 @@ def whole_outlines(triangles: Floats, there: Map) -> list[Polygon] | None:
     return _parts(shape)
 
 
+def border_length(triangles: Floats) -> float:
+    """Length of the free edges of some triangles (n, 3, 3), that of openings counted. [m]"""
+    points, faces = weld(np.round(triangles, 7))
+    real = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 0] != faces[:, 2])
+    edges = _border(points, faces[real])
+    return float(np.linalg.norm(points[edges[:, 1]] - points[edges[:, 0]], axis=1).sum())
+
+
 def _border(points: Points, faces: Faces) -> Faces:
     """Free edges (e, 2) of a mesh in which a corner of one triangle may lie on the edge of another."""
     pieces = [pair for line in _along(points, free_edges(faces)) for pair in pairwise(line)]

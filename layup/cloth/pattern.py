@@ -1,6 +1,6 @@
-"""Flat patterns: every ply as it is cut, the warp along +x, with what it needs to find its place on the mould.
+"""Flat patterns: every ply and core as it is cut, the warp along +x, with what it needs to find its place on the mould.
 
-    All plies of a part            flat_plies(job)
+    All plies and cores of a part  flat_plies(job)
 
 A pattern is seen by the person who lays up, from the bag side, looking at the mould; where the part file does not say
 where the mould is, from the side that the drawn surface faces, and each piece asks. Its cut line is the edge of the
@@ -57,6 +57,8 @@ MUCH = 0.2
 a pattern: it says so. [-]"""
 TORN = 0.003
 """Share of a ply that its net may tear before the ply is slit instead: rounding at its edge. [-]"""
+_COARSE = 2_000
+"""Nodes of the net of what does not shear. [-]"""
 OFF = 0.02
 """A pattern whose area is further than this from that of the cloth it stands for is not printed. [-]"""
 
@@ -78,14 +80,14 @@ class Drill:
 
 @dataclass(frozen=True, eq=False)
 class FlatPly:
-    """One piece of one ply, flat, the warp along +x. All lengths in metres.
+    """One piece of one ply or core, flat, the warp along +x. All lengths in metres.
 
     Attributes:
         number: Of the ply in the layup, from 1, from the mould up; cores counted.
         name: What is written on it: "4", or "4a" and "4b" where it is in pieces.
         count: How many of this number follow each other alike; it is cut so many times.
-        fabric: Name of the cloth.
-        angle: Of the warp on the part. [deg]
+        fabric: Name of the cloth, or of the core.
+        angle: Of the warp on the part, of the ribbon of a honeycomb. [deg]
         zone: Where it goes.
         outline: The cut line.
         edge: The edge of the part or zone inside it, with its cut-outs.
@@ -103,6 +105,9 @@ class FlatPly:
         ways: Directions of the part drawn beside the warp, as name and unit vector: 0°, forward, up.
         slits: Lines to cut inside the outline.
         letters: Names of slits and seams, and where they stand: each edge is lapped onto the line of its own letter.
+        thickness: Of a core; None for cloth.
+        bevels: Edge of a core's bag side, inside of its bevel.
+        scores: Where a core is cut part way through so that it bends.
     """
 
     number: int
@@ -127,6 +132,9 @@ class FlatPly:
     ways: tuple[tuple[str, Pair], ...] = ()
     slits: tuple[LineString, ...] = ()
     letters: tuple[tuple[str, Pair], ...] = ()
+    thickness: float | None = None
+    bevels: tuple[LineString, ...] = ()
+    scores: tuple[LineString, ...] = ()
 
     def __repr__(self) -> str:
         return f"FlatPly({self.title!r}, {self.area:.4f} m^2)"
@@ -138,8 +146,13 @@ class FlatPly:
 
     @property
     def title(self) -> str:
-        """What stands on it: number, cloth, angle, zone."""
+        """What stands on it: number, cloth, angle, zone; of a core its thickness."""
         times = f" (cut {self.pieces})" if self.pieces > 1 else ""
+        if self.thickness is not None:
+            ribbon = f", ribbon {angle_words(self.angle)}" if self.directed else ""
+            return (
+                f"Core {self.name}: {self.fabric}, {length_words(self.thickness, 'both')}{ribbon}, {self.zone}{times}"
+            )
         angle = angle_words(self.angle) if self.directed else "no warp, any way round"
         return f"Ply {self.name}: {self.fabric}, {angle}, {self.zone}{times}"
 
@@ -154,7 +167,7 @@ def flat_plies(
     nodes: int | None = None,
     told: Told = nobody,
 ) -> tuple[FlatPly, ...]:
-    """Flat patterns of all plies of fabric, in laying order.
+    """Flat patterns of all plies of fabric and of all cores, in laying order.
 
     Args:
         job: The part file, read.
@@ -166,7 +179,7 @@ def flat_plies(
         told: How far it is, after each line of the layup.
 
     Returns:
-        The patterns; a ply wider than its roll is in strips.
+        The patterns; a ply wider than its roll is in strips, a core larger than its sheet in pieces.
 
     Raises:
         PatternError: A pattern would leave out cloth, or have more than there is; it holds the other patterns.
@@ -186,29 +199,30 @@ def flat_plies(
     for line, entry in enumerate(entries):
         number += 1
         first, number = number, number + entry.count - 1
-        if entry.fabric is not None:
-            if entry.area is not None:
-                raise LayupError(
-                    f"ply {first} is given by its area alone, so it has no pattern. Give it a zone, or cut it by hand"
-                )
-            key = (entry.fabric, entry.angle, entry.zone, entry.start, entry.overlap, entry.over)
-            if key not in kept:
-                try:
-                    kept[key] = _one(job, entry, width or 0.0, holes, along, widths or {}, nodes)
-                except SurfaceError as error:
-                    if not isinstance(error, WrongSizeError):
-                        raise
-                    kept[key] = str(error)
-            found = kept[key]
-            if isinstance(found, str):
-                refused[line] = f"Ply {first}, {entry.fabric} on {entry.zone or WHOLE}: {found}"
-            else:
-                made += [replace(p, number=first, name=f"{first}{p.name}", count=entry.count) for p in found]
+        if entry.area is not None and entry.core is not None:
+            continue  # it has no shape, and none to be cut by: its rectangle stands in the cut list
+        if entry.area is not None:
+            raise LayupError(
+                f"ply {first} is given by its area alone, so it has no pattern. Give it a zone, or cut it by hand"
+            )
+        key = tuple(value for name, value in entry if name != "count")
+        if key not in kept:
+            try:
+                kept[key] = _one(job, entry, width or 0.0, holes, along, widths or {}, nodes)
+            except SurfaceError as error:
+                if not isinstance(error, WrongSizeError):
+                    raise
+                kept[key] = str(error)
+        found = kept[key]
+        if isinstance(found, str):
+            refused[line] = f"Ply {first}, {entry.fabric or entry.core} on {entry.zone or WHOLE}: {found}"
+        else:
+            made += [replace(p, number=first, name=f"{first}{p.name}", count=entry.count) for p in found]
         told(f"flat patterns: {line + 1} of {len(entries)} lines of the layup", (line + 1) / len(entries))
     if refused:
         raise PatternError(refused, tuple(made))
     if not made:
-        raise LayupError("there is no ply of fabric in the layup, so there is nothing to cut")
+        raise LayupError("there is no ply and no core in the layup, so there is nothing to cut")
     return tuple(made)
 
 
@@ -224,7 +238,8 @@ def _one(
     """The pieces of one ply; their names are only letters."""
     import shapely
 
-    lies = drape_ply(job, entry, nodes=nodes)
+    # of what does not shear, only where it starts and how it faces is taken from the net
+    lies = drape_ply(job, entry, nodes=nodes if nodes is not None or shears(job, entry) else _COARSE)
     whole = entry.zone in (None, WHOLE)
     grow = trim if whole else 0.0
     pieces: list[FlatPly] = []
@@ -243,7 +258,7 @@ def _one(
             cut = cut.buffer(grow, join_style="mitre", mitre_limit=2.0) if grow else cut
             lines: tuple[Any, Any, Any] = ((), (), ())
             if one.legs:
-                overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+                overlap = overlap_of(entry)
                 cut, *lines_ = _lapped(cut, edge, one.legs, overlap)
                 lines = (tuple(lines_[0]), tuple(lines_[1]), tuple(lines_[2]))
             near = [d for d in marked if _covers(triangles, d[0], max(there.link, 1.1 * d[1]))]
@@ -252,6 +267,9 @@ def _one(
                 for d, (x, y) in zip(near, there.there(np.array([d[0] for d in near])) if near else [], strict=True)
             )
             for part in sorted(shapely.get_parts(cut), key=lambda p: (-p.area, p.bounds)):
+                if entry.core is not None:
+                    pieces += _of_core(job, entry, part, edge, one, drills, area)
+                    continue
                 pieces += _strips(
                     job=job,
                     entry=entry,
@@ -363,12 +381,16 @@ def _slit(job: Job, entry: PlyEntry, net: Net, laid: Floats) -> list[_Laid]:
     said = []
     if numbers:
         names = _slit_names(numbers)
-        overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+        overlap = overlap_of(entry)
         legs = {n: leg for piece in made for n, both in piece.legs.items() for leg in both if leg is not None}
         said.append(
             f"does not lie flat in one piece: slit at {names}, {length_words(sum(map(_long, legs.values())), 'both')} "
-            "in all. Lap each cut edge onto the dashed line of its own letter, "
-            f"{length_words(overlap, 'both')} over"
+            "in all. "
+            + (
+                "Lap each cut edge onto the dashed line of its own letter, " + length_words(overlap, "both") + " over"
+                if entry.fabric is not None
+                else "Butt the edges of each letter and glue them"
+            )
         )
     laid_out = []
     for piece in made:
@@ -574,7 +596,7 @@ def _strips(
     fabric = entry.fabric or ""
     figure = job.library.get("fabric", fabric).optional("width")
     width = widths.get(fabric, figure.value if figure is not None else None)
-    overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+    overlap = overlap_of(entry)
     shapes: Sequence[Polygon] = (cut,)
     seams: list[LineString] = []
     if width is not None:
@@ -594,11 +616,9 @@ def _strips(
                 f"{length_words(high - low, 'both')} across the warp, the roll has {length_words(usable, 'both')} "
                 f"to use: in {count} strips that overlap by {length_words(overlap, 'metric')}",
             )
-    far = 2.0 * float(np.hypot(*(np.array(cut.bounds[2:]) - cut.bounds[:2]))) + 1.0
-    lines = [shapely.LineString([(-far, 0.0), (far, 0.0)]), shapely.LineString([(0.0, -far), (0.0, far)])]
     made = []
     for shape in shapes:
-        centre = [part for line in lines for part in _lines(line.intersection(shape))]
+        centre = _centre_lines(shape)
         own_seams = [p for line in seams for p in _lines(line.intersection(shape.buffer(-1e-6)))]
         made.append(
             FlatPly(
@@ -621,6 +641,62 @@ def _strips(
             )
         )
     return made
+
+
+def overlap_of(entry: PlyEntry) -> float:
+    """Overlap of a ply's seams: as the part file says, else common practice; cores are butted. [m]"""
+    if entry.core is not None:
+        return 0.0
+    return entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+
+
+def _of_core(
+    job: Job, entry: PlyEntry, cut: Polygon, edge: BaseGeometry, one: _Laid, drills: tuple[Drill, ...], area: float
+) -> list[FlatPly]:
+    """One outline of a core as the pieces of its sheet, with bevel and scores."""
+    import shapely
+
+    from layup.cloth.cores import core_cut
+
+    flat = one.there.there(one.triangles.reshape(-1, 3)).reshape(-1, 3, 2)
+    core = core_cut(job, entry, cut, one.triangles, flat)
+    made = []
+    for shape in core.pieces:
+        centre = _centre_lines(shape)
+        inside = shape.buffer(1e-6)
+        made.append(
+            FlatPly(
+                number=0,
+                name="",
+                count=1,
+                fabric=entry.core or "",
+                angle=entry.angle,
+                zone=entry.zone or WHOLE,
+                outline=shape,
+                edge=edge.intersection(shape),
+                centre=tuple(centre),
+                notches=tuple(_notches(centre, shape)),
+                start=(0.0, 0.0),
+                drills=tuple(d for d in drills if shape.buffer(d.diameter).contains(shapely.Point(d.at))),
+                seams=(),
+                area=area,
+                stretch=one.stretch,
+                notes=(*one.notes, *core.notes),
+                thickness=core.thickness,
+                bevels=tuple(p for line in core.bevels for p in _lines(line.intersection(inside))),
+                scores=tuple(p for line in core.scores for p in _lines(line.intersection(inside))),
+            )
+        )
+    return made
+
+
+def _centre_lines(shape: Polygon) -> list[LineString]:
+    """Lines through the start along the warp and square to it, as far as they lie in a piece."""
+    import shapely
+
+    far = 2.0 * float(np.abs(shape.bounds).max()) + 1.0
+    lines = [shapely.LineString([(-far, 0.0), (far, 0.0)]), shapely.LineString([(0.0, -far), (0.0, far)])]
+    return [part for line in lines for part in _lines(line.intersection(shape))]
 
 
 def _lines(shape: BaseGeometry) -> list[LineString]:

@@ -14,7 +14,7 @@ from layup.cloth.splice_line import Splice
 from layup.partfile.job import Job
 from layup.report.surface_words import in_units
 from layup.sides.mould import seen
-from layup.words import System, angle_words, area_words, length_words, mass_both
+from layup.words import System, angle_words, area_words, length_words, mass_both, thickness_words
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -30,13 +30,19 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
 
     way = seen(job.surface, job.part.surface.mould)
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("ply", "cloth", "warp", "along", "across", "area"):
-        table.add_column(head, justify="right" if head in ("warp", "along", "across", "area") else "left")
+    cores = any(ply.thickness is not None for ply in plies)
+    heads = ["ply", "cloth or core" if cores else "cloth", "warp", "along", "across", "area"]
+    if cores:
+        heads.insert(2, "thick")
+    for head in heads:
+        table.add_column(head, justify="right" if head not in ("ply", heads[1]) else "left")
     for ply in plies:
         low_x, low_y, high_x, high_y = ply.outline.bounds
+        thick = "" if ply.thickness is None else thickness_words(ply.thickness, system)
         table.add_row(
             ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""),
             f"{ply.fabric}, {ply.zone}",
+            *([thick] if cores else []),
             angle_words(ply.angle) if ply.directed else "none",
             length_words(high_x - low_x, system),
             length_words(high_y - low_y, system),
@@ -47,7 +53,9 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
     lines = drape_lines(job)
     if lines:
         parts += [Text("Draped", style="bold"), *(Text("  " + line) for line in lines)]
-    notes = dict.fromkeys(f"Ply {ply.number}: {note}." for ply in plies for note in ply.notes)
+    notes = dict.fromkeys(
+        f"{'Ply' if ply.thickness is None else 'Core'} {ply.number}: {note}." for ply in plies for note in ply.notes
+    )
     if notes:
         parts += [Text("Before cutting", style="bold"), *(Text("  " + in_units(note, system)) for note in notes)]
     laps = [in_units(line, system) for line in lap_lines(job, plies)]
@@ -154,6 +162,9 @@ def patterns_json(job: Job, plies: Sequence[FlatPly], splices: Found) -> str:
                     "stretch": None if ply.stretch is None else {"least": ply.stretch[0], "most": ply.stretch[1]},
                     "outline_m": [[float(x), float(y)] for x, y, *_ in ply.outline.exterior.coords],
                     "cutouts_m": [[[float(x), float(y)] for x, y, *_ in r.coords] for r in ply.outline.interiors],
+                    "core_thickness_m": ply.thickness,
+                    "bevels_m": [[[float(x), float(y)] for x, y in line.coords] for line in ply.bevels],
+                    "scores_m": [[[float(x), float(y)] for x, y in line.coords] for line in ply.scores],
                     "slits_m": [[[float(x), float(y)] for x, y in line.coords] for line in ply.slits],
                     "drills": [{"at_m": list(d.at), "diameter_m": d.diameter, "name": d.name} for d in ply.drills],
                     "drape": drapes.get(str(ply.number)),

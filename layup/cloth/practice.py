@@ -34,6 +34,12 @@ EDGE = _figure("roll", "edge", "5 mm", "length", "the edge of a roll is drawn or
 END = _figure("roll", "end", "20 mm", "length", "to square the end of the roll")
 OVERLAP = _figure("splice", "overlap", "25 mm", "length", "overlap where a ply is made of two strips")
 
+# Core
+BEND = _figure(
+    "core", "bent cold", "2 %", "fraction", "strain at its faces that a bag bends into it; its maker's radii come first"
+)
+SAG = _figure("core", "off the mould", "0.5 mm", "length", "gap under the middle of a strip between two scores")
+
 # Resin
 WET_OUT = _figure(
     "two hands", "wetting out", "900 s", "time", "to lay, wet out and squeegee 1 m^2 of one ply of light cloth"

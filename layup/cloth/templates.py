@@ -28,14 +28,27 @@ SCALE = {"mm": 1000.0, "in": 1000.0 / 25.4}
 """Drawing units to a metre."""
 _INSUNITS = {"mm": 4, "in": 1}
 _GAP = 0.05  # between two patterns in one drawing [m]
-_DXF_COLOURS = {"CUT": 7, "EDGE": 5, "CENTRE": 8, "NOTCH": 1, "OVERLAP": 6, "DRILL": 3, "ARROW": 2, "TEXT": 8}
-_DXF_LINES = {"CENTRE": "CENTER", "OVERLAP": "DASHED", "EDGE": "DASHED2"}
+_DXF_COLOURS = {
+    "CUT": 7,
+    "EDGE": 5,
+    "CENTRE": 8,
+    "NOTCH": 1,
+    "OVERLAP": 6,
+    "BEVEL": 4,
+    "SCORE": 30,
+    "DRILL": 3,
+    "ARROW": 2,
+    "TEXT": 8,
+}
+_DXF_LINES = {"CENTRE": "CENTER", "OVERLAP": "DASHED", "BEVEL": "DASHED", "SCORE": "DOT", "EDGE": "DASHED2"}
 _SVG = {
     "CUT": 'stroke="#1c2733" stroke-width="0.5"',
     "EDGE": 'stroke="#1c2733" stroke-width="0.25" stroke-dasharray="2 1"',
     "CENTRE": 'stroke="#66727d" stroke-width="0.2" stroke-dasharray="8 1.5 1.5 1.5"',
     "NOTCH": 'stroke="#1c2733" stroke-width="0.5"',
     "OVERLAP": 'stroke="#66727d" stroke-width="0.25" stroke-dasharray="4 2"',
+    "BEVEL": 'stroke="#1c2733" stroke-width="0.3" stroke-dasharray="5 2"',
+    "SCORE": 'stroke="#b5502b" stroke-width="0.3" stroke-dasharray="0.8 1.4"',
     "DRILL": 'stroke="#b5502b" stroke-width="0.25"',
     "ARROW": 'stroke="#1c2733" stroke-width="0.4"',
     "TEXT": "",

@@ -240,7 +240,7 @@ def once(plies: Sequence[FlatPly]) -> tuple[FlatPly, ...]:
     kinds: list[FlatPly] = []
     for ply in plies:
         for number, kind in enumerate(kinds):
-            marks = [(p.fabric, p.angle, p.sides, p.ways, p.letters, len(p.drills)) for p in (ply, kind)]
+            marks = [(p.fabric, p.angle, p.sides, p.ways, p.letters, p.thickness, len(p.drills)) for p in (ply, kind)]
             if marks[0] != marks[1] or abs(ply.outline.area - kind.outline.area) > _SAME * kind.outline.area:
                 continue
             if shapely.symmetric_difference(ply.outline, kind.outline).area <= _SAME * kind.outline.area:
@@ -400,18 +400,18 @@ def _overview(
         canvas.setFillColor(_hex(palette.INK))
         canvas.setFont("Text-Bold", 9)
         canvas.drawString(170, y - 14, ply.title[:66])
-        canvas.setFont("Text", 8)
+        canvas.setFont("Text", 7.6)
         box = ply.outline.bounds
         count = len(own.tiles)
         canvas.drawString(
             170,
             y - 26,
             f"{length_words(box[2] - box[0], system)} x {length_words(box[3] - box[1], system)}, "
-            f"cloth {area_words(ply.outline.area, system)}, "
+            f"{'cloth' if ply.thickness is None else 'core'} {area_words(ply.outline.area, system)}, "
             + (f"{count} pages, {own.rows} up and {own.columns} across" if count > 1 else "1 page"),
         )
         canvas.setFillColor(_hex(palette.QUIET))
-        for below, note in enumerate(_wrapped("; ".join(ply.notes), 74)[:3]):
+        for below, note in enumerate(_wrapped("; ".join(ply.notes), 86)[:4]):
             canvas.drawString(170, y - 37 - 9.5 * below, note)
         _thumb(canvas=canvas, ply=ply, own=own, x=40, y=y - step + 4, wide=120, high=step - 9)
     canvas.showPage()
@@ -454,6 +454,8 @@ _PENS: dict[str, tuple[str, float, tuple[float, ...]]] = {
     "CENTRE": (palette.QUIET, 0.5, (14, 3, 3, 3)),
     "NOTCH": (palette.INK, 1.6, ()),
     "OVERLAP": (palette.QUIET, 0.7, (9, 5)),
+    "BEVEL": (palette.INK, 0.8, (7, 3)),
+    "SCORE": (palette.INK, 0.7, (1, 3)),
     "DRILL": (palette.INK, 0.6, ()),
     "ARROW": (palette.INK, 1.0, ()),
 }

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from layup.make.bag import Bag
 from layup.make.cut import Cut
+from layup.make.plies_to_cut import extent
 from layup.make.pots import Mix
 
 
@@ -51,6 +52,20 @@ def cut_json(cut: Cut, shelf: Sequence[str] = ()) -> str:
                     ],
                 }
                 for f in cut.fabrics
+            ],
+            "cores": [
+                {
+                    "name": name,
+                    "part": job.part.title,
+                    "ply": core.number,
+                    "core": core.name,
+                    "thickness_m": core.thickness,
+                    "area_m2": shape.area,
+                    "fits_in_m": list(extent((shape,))),
+                }
+                for job, cores in zip(cut.jobs, cut.cores, strict=True)
+                for core in cores
+                for name, shape in core.pieces
             ],
             "proposals": [*cut.proposals, *cut.hints],
             "notes": list(cut.notes),

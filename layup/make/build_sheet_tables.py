@@ -10,6 +10,7 @@ from layup.laminate.process import Habit
 from layup.make.bag import Bag
 from layup.make.build_sheet_plates import cut_plate
 from layup.make.cut import Cut
+from layup.make.plies_to_cut import extent
 from layup.make.points import WeighPoint
 from layup.make.pots import Batch, Mix, scale_table
 from layup.partfile.job import Job
@@ -160,24 +161,19 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
             angle = angle_words(layer.angle) if cloth[layer.number].directed else "no warp"
         else:
             core = cores[layer.number]
-            size = size_words(core.length, core.width, system).replace("\n", ", ")
-            pieces = thickness_words(core.thickness, one_of(system))
+            size = "\n".join(
+                dict.fromkeys(size_words(*extent((p,)), system).replace("\n", ", ") for _, p in core.pieces)
+            )
+            pieces = ", ".join(name for name, _ in core.pieces)
             angle = "core"
         wet = _wet(layer.number, mixes)
-        rows.append(
-            (
-                str(layer.number),
-                layer.name,
-                angle,
-                where,
-                size,
-                pieces,
-                wet,
-                TICK,
-            )
-        )
-    head = ("ply", "cloth or core", "warp", "where", "size, along × across the warp", "pieces", "batch", "laid")
-    shares = (0.045, 0.18, 0.07, 0.145, 0.31, 0.12, 0.065, 0.065)
+        thick = [thickness_words(layer.thickness, one_of(system))] if cores else []
+        rows.append((str(layer.number), layer.name, angle, *thick, where, size, pieces, wet, TICK))
+    head = ["ply", "cloth or core", "warp", "where", "size, along × across the warp", "pieces", "batch", "laid"]
+    shares = [0.045, 0.18, 0.07, 0.145, 0.31, 0.12, 0.065, 0.065]
+    if cores:
+        head.insert(3, "thick")
+        shares = [0.045, 0.17, 0.065, 0.08, 0.13, 0.28, 0.1, 0.065, 0.065]
     return (
         Words(
             (
@@ -186,7 +182,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
             )
         ),
         *which_way_round(prediction.job),
-        Grid(head, tuple(rows), shares, strong=frozenset({0, 2})),
+        Grid(tuple(head), tuple(rows), tuple(shares), strong=frozenset({0, 2})),
     )
 
 
@@ -229,22 +225,24 @@ def cut_tables(cut: Cut, system: System) -> tuple[Block, ...]:
     blocks: list[Block] = [
         Grid(head, tuple(rows), (0.2, 0.1, 0.19, 0.22, 0.09, 0.13, 0.07), right=frozenset({4}), strong=frozenset({2}))
     ]
+    marks = [chr(65 + n % 26) if len(cut.jobs) > 1 else "" for n in range(len(cut.jobs))]
     cores = [
         (
-            str(c.number),
+            f"{mark}{name}",
             c.name,
             thickness_words(c.thickness, one_of(system)),
-            size_words(c.length, c.width, system),
-            area_words(c.area, one_of(system)),
+            size_words(*extent((shape,)), system),
+            area_words(shape.area, one_of(system)),
             TICK,
         )
-        for cores in cut.cores
+        for mark, cores in zip(marks, cut.cores, strict=True)
         for c in cores
+        for name, shape in c.pieces
     ]
     if cores:
         blocks.append(
             Grid(
-                ("ply", "core, from the sheet", "thick", "fits in", "area", "cut"),
+                ("piece", "core, from the sheet", "thick", "fits in", "area", "cut"),
                 tuple(cores),
                 (0.07, 0.29, 0.13, 0.27, 0.16, 0.08),
                 strong=frozenset({0}),

@@ -16,7 +16,7 @@ from layup.cloth.splice import splice
 from layup.errors import LayupError, NestError
 from layup.make.nest import Nest, nest
 from layup.make.pieces import Cloth, Piece, Roll
-from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, plies_to_cut
+from layup.make.plies_to_cut import SLIVER, ClothPly, CorePiece, part_letter, plies_to_cut
 from layup.make.rings import quarters, worth_parting
 from layup.materials import Material
 from layup.partfile.job import Job
@@ -319,9 +319,8 @@ def _pieces(
         seam += joined.seam
         doubled += joined.doubled
         strips += joined.count if joined.seam else 0
-    names = (
-        [f"{mark}{ply.number}"] if len(shapes) == 1 else [f"{mark}{ply.number}{_letter(i)}" for i in range(len(shapes))]
-    )
+    letters = [part_letter(n) if len(shapes) > 1 else "" for n in range(len(shapes))]
+    names = [f"{mark}{ply.number}{letter}" for letter in letters]
     pieces = [CutPiece(name, part, ply, shape) for name, shape in zip(names, shapes, strict=True)]
     if not seam or ply.overlap is not None:
         return pieces, "", ""
@@ -363,10 +362,6 @@ def _ring_proposal(fabric: FabricCut) -> list[str]:
         f"{length_words(practice.OVERLAP.value, 'metric')}, it takes about {length_words(shorter.length, 'both')} of "
         f"cloth instead of {length_words(fabric.length, 'both')}."
     ]
-
-
-def _letter(number: int) -> str:
-    return chr(ord("a") + number) if number < 26 else f"-{number + 1}"
 
 
 def _directions(material: Material, face_down: bool) -> tuple[bool, bool]:
@@ -430,8 +425,7 @@ def _notes(
                 by_note.setdefault(note, []).append(ply.number)
         notes += [f"{who}Ply {_numbers(numbers)} {note}." for note, numbers in by_note.items()]
         notes += [f"{who}{sentence}" for sentence in openings_notes(job, plies)]
-        if cores:
-            notes.append(f"{who}Core is cut from sheets and stands in no layout.")
+        notes += [f"{who}Core {core.number} {note}." for core in cores for note in core.notes]
     return tuple(notes)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from layup.cloth.cores import core_cut, thickness_of
 from layup.cloth.draped import directed
 from layup.make.rings import uncut
 from layup.make.rough import Outline, rough_outline, turned
@@ -60,18 +61,18 @@ class ClothPly:
     directed: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)
 class CorePiece:
-    """One core, which is cut from a sheet.
+    """One core, which is cut from sheets.
 
     Attributes:
         number: In the layup.
         name: Of the core.
         zone: Name of its zone.
         thickness: [m]
-        area: [m^2]
-        length: Longer side of the least rectangle round it. [m]
-        width: Shorter side. [m]
+        area: Of its mould side. [m^2]
+        pieces: What is cut of sheets for it, by name; one where no table says how large a sheet is. [m]
+        notes: Its bevel, scores and joints, a sentence each.
     """
 
     number: int
@@ -79,8 +80,8 @@ class CorePiece:
     zone: str
     thickness: float
     area: float
-    length: float
-    width: float
+    pieces: tuple[tuple[str, Polygon], ...]
+    notes: tuple[str, ...] = ()
 
 
 def plies_to_cut(
@@ -130,17 +131,18 @@ def plies_to_cut(
         for _ in range(entry.count):
             number += 1
             if entry.core is not None:
-                thickness = entry.thickness or job.library.get("core", entry.core).figure("thickness").value
-                length, width = extent(shapes)
+                cuts = [] if made else [core_cut(job, entry, shape) for shape in shapes]
+                parts = [p for one in cuts for p in one.pieces] or list(shapes)
+                letters = [part_letter(n) if len(parts) > 1 else "" for n in range(len(parts))]
                 cores.append(
                     CorePiece(
                         number=number,
                         name=entry.core,
                         zone=zone,
-                        thickness=thickness,
+                        thickness=thickness_of(job, entry),
                         area=place.area,
-                        length=length,
-                        width=width,
+                        pieces=tuple((f"{number}{a}", shape) for a, shape in zip(letters, parts, strict=True)),
+                        notes=notes or tuple(dict.fromkeys(note for one in cuts for note in one.notes)),
                     )
                 )
                 continue
@@ -170,13 +172,15 @@ def _patterns(job: Job, told: Told) -> tuple[dict[int, tuple[FlatPly, ...]], tup
     from layup.cloth.pattern import flat_plies
     from layup.errors import LayupError, PatternError
 
-    lines = [(n, e) for n, e in enumerate(job.part.plies()) if e.fabric is not None and e.area is None]
+    lines = [(n, e) for n, e in enumerate(job.part.plies()) if e.area is None]
     if not job.surface.has_mesh or not lines or is_flat(job):
         return {}, ()
     # one of each line, so that the n-th pattern number is the n-th line
     single = [entry.model_copy(update={"count": 1}) for _, entry in lines]
     part = job.part.model_copy(update={"ply": single, "stack": None, "fabric": None})
-    never = dict.fromkeys((entry.fabric or "" for entry in single), 1000.0)  # spliced when it is cut, not here
+    never = dict.fromkeys(
+        (entry.fabric for entry in single if entry.fabric is not None), 1000.0
+    )  # spliced when it is cut, not here
     why: tuple[str, ...] = ()
     try:
         made = flat_plies(replace(job, part=part), widths=never, told=told)
@@ -190,6 +194,11 @@ def _patterns(job: Job, told: Told) -> tuple[dict[int, tuple[FlatPly, ...]], tup
         whole = sum(piece.outline.area for piece in own)
         found[line] = tuple(piece for piece in own if piece.outline.area > SLIVER * whole)
     return found, why
+
+
+def part_letter(number: int) -> str:
+    """a, b, c ... of the pieces of one ply."""
+    return chr(ord("a") + number) if number < 26 else f"-{number + 1}"
 
 
 def is_flat(job: Job) -> bool:

@@ -25,8 +25,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from layup.errors import Fault, FaultsError, LayupError, UnitError, nearest
 from layup.files.reading import TABLE, read_file
-from layup.make.cut import Cut
+from layup.make.cut import KEPT, Cut
 from layup.make.pieces import Cloth
+from layup.make.plies_to_cut import extent
 from layup.make.pots import Mix
 from layup.units import YARD, parse
 from layup.words import System, length_words, mass_both, no_formula
@@ -420,32 +421,53 @@ def of_cut(stock: Stock, cut: Cut, system: System) -> tuple[tuple[str, ...], tup
                 f"{one.fabric}: order {yards(max(one.length, sold), system)} for {names}: it takes "
                 f"{yards(one.length, system)} in one length, and {there}{from_}."
             )
+    sheets = _Sheets(stock)
     for number, cores in enumerate(cut.cores):
         for core in cores:
-            word, take = _core(stock, core.name, core.thickness, (core.length, core.width), {t.label for t in takes})
-            mark = f"{chr(65 + number % 26)}{core.number}" if len(cut.jobs) > 1 else f"ply {core.number}"
-            said.append(f"{core.name}, {mark}: {word}.")
-            takes += [take] if take is not None else []
-    return tuple(said), tuple(takes)
+            for name, shape in core.pieces:
+                mark = f"{chr(65 + number % 26)}{name}" if len(cut.jobs) > 1 else name
+                said.append(f"{core.name}, {mark}: {sheets.cut(core.name, core.thickness, extent((shape,)))}.")
+    return tuple(said), (*takes, *sheets.takes())
 
 
-def _core(stock: Stock, name: str, thick: float, size: tuple[float, float], gone: set[str]) -> tuple[str, Take | None]:
-    """The smallest sheet that a core's rectangle fits on, with the larger strip that is left of it."""
-    import shapely
+class _Sheets:
+    """Sheets of core while rectangles are cut off them, edge to edge: what is left of each is cut on."""
 
-    fits = []
-    for sheet in stock.of("core", name):
-        sides = sorted((sheet.length, sheet.width), reverse=True)
-        right = sheet.label not in gone and abs((sheet.thickness or thick) - thick) < 1e-5
-        if right and sides[0] >= size[0] and sides[1] >= size[1]:
-            fits.append((sides[0] * sides[1], sides, sheet))
-    if not fits:
-        return "no sheet on the shelf is large enough: order one, or join two", None
-    _, (long, wide), sheet = min(fits, key=lambda one: one[0])
-    strips = [(long - size[0], wide), (long, wide - size[1])]
-    over = max(strips, key=lambda one: one[0] * one[1])
-    kept = (shapely.box(0.0, 0.0, *over),) if min(over) > 0.05 else ()
-    return f"from sheet {sheet.label}{_lot(sheet.lot)}", Take(sheet.label, over=kept)
+    def __init__(self, stock: Stock) -> None:
+        self.stock = stock
+        self.left: dict[str, list[tuple[float, float]]] = {}
+
+    def cut(self, name: str, thick: float, size: tuple[float, float]) -> str:
+        """Take a rectangle off the smallest piece that holds it; what was done, in words."""
+        fits = []
+        for sheet in self.stock.of("core", name):
+            if abs((sheet.thickness or thick) - thick) > 1e-5:
+                continue
+            for sides in self.left.get(sheet.label, [(sheet.length, sheet.width)]):
+                long, wide = max(sides), min(sides)
+                if long >= size[0] - 1e-9 and wide >= size[1] - 1e-9:
+                    fits.append((long * wide, sheet.label, sides, long, wide, sheet))
+        if not fits:
+            return "no sheet on the shelf is large enough: order one, or join two"
+        _, label, sides, long, wide, sheet = min(fits, key=lambda one: one[:2])
+        rest = self.left.setdefault(label, [sides])
+        rest.remove(sides)
+        two_ways = (
+            ((long - size[0], wide), (size[0], wide - size[1])),
+            ((long, wide - size[1]), (long - size[0], size[1])),
+        )
+        strips = max(two_ways, key=lambda way: max(a * b for a, b in way))
+        rest += [strip for strip in strips if min(strip) > KEPT]
+        return f"from sheet {label}{_lot(sheet.lot)}"
+
+    def takes(self) -> list[Take]:
+        """What to book: each sheet begun, with what is left of it."""
+        import shapely
+
+        return [
+            Take(label, over=tuple(shapely.box(0.0, 0.0, *sides) for sides in rest))
+            for label, rest in self.left.items()
+        ]
 
 
 def _lot(lot: str) -> str:

@@ -36,6 +36,7 @@ ArealWeight = Annotated[float, quantity("areal_weight", 0.0, 60.0, "more than 60
 Vacuum = Annotated[float, quantity("pressure", 100.0, 110e3, "outside 0.1 to 110 kPa: no bag holds that")]
 Altitude = Annotated[float, quantity("length", -500.0, 6000.0, "outside -500 to 6000 m: no shop is there")]
 Angle = Annotated[float, quantity("angle", -360.0, 360.0, "outside -360 to 360 degrees")]
+Slope = Annotated[float, quantity("angle", 5.0, 85.0, "outside 5 to 85 degrees: 30 is usual, a 45 is steep")]
 FibreFraction = Annotated[float, quantity("fraction", 0.05, 0.80, "outside 0.05 to 0.80: fibres can't pack so")]
 ResinContent = Annotated[float, quantity("fraction", 0.10, 0.92, "outside 10 % to 92 %: no ply is so dry or so rich")]
 Tolerance = Annotated[float, quantity("fraction", 0.0, 0.5, "outside 0 to 50 %")]
@@ -166,6 +167,7 @@ class PlyEntry(Entry):
     fabric: Name | None = None
     core: Name | None = None
     thickness: Thickness | None = None
+    bevel: Slope | None = None
     angle: Angle = 0.0
     count: PlyCount = 1
     zone: Name | None = None
@@ -185,6 +187,8 @@ class PlyEntry(Entry):
             for key in ("fibre_volume_fraction", "resin_content", "overlap", "seam", "start"):
                 if getattr(self, key) is not None:
                     raise PydanticCustomError("core", "{text}", {"text": f"{key} belongs to a fabric, not to a core"})
+        elif self.bevel is not None:
+            raise refuse("fabric", "bevel is the slope at the edge of a core; a fabric has none")
         elif self.thickness is not None:
             raise PydanticCustomError(
                 "fabric",

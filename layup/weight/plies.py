@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.cloth.cores import bevel_of
 from layup.cloth.draped import DrapedPly, draped
 from layup.errors import LayupError
 from layup.laminate.process import FaceResin, Process, TakeUp
@@ -233,16 +234,19 @@ def lay(job: Job, process: Process, *, own_process: bool = True) -> Laid:
     at: list[int] = []
     flat: list[FabricLayer | CoreLayer] = []
     seams: list[float] = []
+    slopes: list[float] = []
     for line, entry in enumerate(job.part.plies()):
         key = regions.keys.index(key_of(job, line, entry))
         place = regions.place[key]
         layer = cure(job, entry, process, own_process=own_process)
         zone = "patch" if entry.area is not None else entry.zone or WHOLE
+        bevel = bevel_of(job, entry)
         layer = replace(layer, zone=zone, place=place, covers=entry.over, angle=entry.angle)
         for _ in range(entry.count):
             flat.append(layer)
             at.append(key)
-            seams.append((entry.overlap or 0.0) * (entry.seam or 0.0))
+            seams.append((entry.overlap or 0.0) * (entry.seam or 0.0) - (bevel.gone if bevel is not None else 0.0))
+            slopes.append(2.0 * bevel.gone + bevel.slope if bevel is not None else 0.0)
     keys = np.array(at, dtype=np.int64)
     on: Mask = regions.on.T[keys]
     plain = np.where(on, regions.area, 0.0)
@@ -257,6 +261,7 @@ def lay(job: Job, process: Process, *, own_process: bool = True) -> Laid:
     below = np.cumsum(number, axis=0) - number
     above = number.sum(axis=0) - below - number
     face = np.array([layer.face_bond if isinstance(layer, CoreLayer) else 0.0 for layer in flat])
+    face = face * (1.0 + 0.5 * np.array(slopes) / np.maximum(laid, 1e-12))  # both faces are whole: one is a slope
     bond = face[:, None] * ((below > 0).astype(np.float64) + (above > 0)) * on
     some = on.any(axis=0)
     first = np.where(some, np.argmax(on, axis=0), -1) if len(flat) else np.full(len(regions), -1)
