@@ -233,7 +233,9 @@ def scores(triangles: Floats, flat: Floats, outline: Polygon, thickness: float) 
             rate += amount * covers / max(covers.sum(), 1e-300) / step
         through = [shapely.LineString([v * across - reach * along, v * across + reach * along]) for v in middle]
         chord = shapely.length(shapely.intersection(through, outline))
-        window = np.ones(max(1, min(_BANDS, round(2.0 * thickness / step))))  # a sheet does not bend within its own depth
+        window = np.ones(
+            max(1, min(_BANDS, round(2.0 * thickness / step)))
+        )  # a sheet does not bend within its own depth
         turned, wide = (np.convolve(values, window, "same") for values in (rate, chord))
         curve = np.abs(turned) / np.maximum(wide, 0.1 * float(wide.max()) + 1e-12)
         bends = curve * thickness > 2.0 * practice.BEND.value
