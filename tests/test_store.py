@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from layup.commands.cli import main
 from layup.errors import DamageError, LayupError, StoreError
 from layup.learn import schema
+from layup.learn import store as store_module
 from layup.learn.exchange import read_export, to_csv, to_json, write_export
 from layup.learn.salvage import recover
 from layup.learn.store import FILE, Store, find_store, open_store
@@ -301,6 +302,26 @@ def test_a_full_disk_is_an_error_before_acknowledgement(tmp_path: Path) -> None:
         store.query("PRAGMA max_page_count = 1000000")
         store.append("note", {"n": 2})
         assert store.check() == ()
+
+
+def test_on_a_full_disk_the_record_can_still_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """SQLite's own files beside the record find no room there: `predict` was refused, which only reads."""
+    with open_store(tmp_path) as store:
+        store.append("note", {"n": 1})
+    as_before = store_module._settings
+
+    def full(connection: sqlite3.Connection) -> None:
+        if str(tmp_path) in connection.execute("PRAGMA database_list").fetchone()[2]:
+            error = sqlite3.OperationalError("disk I/O error")
+            error.sqlite_errorcode = sqlite3.SQLITE_IOERR_SHMSIZE
+            raise error
+        as_before(connection)
+
+    monkeypatch.setattr(store_module, "_settings", full)
+    with open_store(tmp_path) as store:
+        assert [entry.payload for entry in store.entries()] == [{"n": 1}]
+        with pytest.raises(StoreError, match="disk is full: this was not noted"):
+            store.append("note", {"n": 2})
 
 
 def test_a_disk_that_takes_no_more_loses_nothing_acknowledged(tmp_path: Path) -> None:

@@ -122,13 +122,19 @@ def now() -> str:
     return dt.datetime.now(dt.UTC).isoformat(timespec="microseconds")
 
 
+# What SQLite says where there is no room for the files beside the record; a disk that fails may say it too.
+_NO_ROOM = (sqlite3.SQLITE_IOERR_WRITE, sqlite3.SQLITE_IOERR_SHMSIZE, sqlite3.SQLITE_IOERR_SHMMAP)
+
+
 def explained(path: Path, error: Exception) -> StoreError:
     """An error of the database as a sentence for the shop."""
     text = str(error)
     code = getattr(error, "sqlite_errorcode", None)
     primary = code & 0xFF if isinstance(code, int) else None
-    if primary == sqlite3.SQLITE_FULL:
-        return StoreError(f"the disk is full: this was not noted in {path.name}. Make room and note it again")
+    if primary == sqlite3.SQLITE_FULL or code in _NO_ROOM:
+        told = StoreError(f"the disk is full: this was not noted in {path.name}. Make room and note it again")
+        told.unwritable = True
+        return told
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or isinstance(error, UnicodeDecodeError):
         return DamageError(path, [text])
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):

@@ -236,7 +236,8 @@ class Store:
             return
         if self._copy is not None:
             raise StoreError(
-                f"{self.path.parent} can only be read: this was not noted. Copy the folder to where you may write"
+                f"{self.path.parent} can only be read, or its disk is full: this was not noted. Make room, or copy the "
+                "folder to where you may write"
             )
         try:
             self._connection.execute("BEGIN IMMEDIATE")
@@ -377,7 +378,7 @@ def open_store(folder: str | Path) -> Store:
 
 
 def _opened_copy(path: Path) -> Store:
-    """A record in a folder that can only be read, as on a memory stick with its lock set: a copy of it is read.
+    """A record where nothing can be written, on a memory stick with its lock set or a full disk: a copy of it is read.
 
     SQLite would leave what is still in the write-ahead log unread there.
     """
