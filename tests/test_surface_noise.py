@@ -5,7 +5,10 @@ import pytest
 import trimesh
 from solids import write_stl
 
+from layup.errors import SurfaceError
 from layup.files.read import read_surface
+from layup.partfile.opened import look_at
+from layup.partfile.read import read_part
 from layup.sides.noise import roughness
 
 
@@ -35,6 +38,48 @@ def test_noise_is_taken_out_of_the_area(tmp_path, edge, noise):
         corners = found.vertices[found.faces]
         own = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum()
         assert own == pytest.approx(found.whole.area, rel=1e-9)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.2])
+def test_drop_outs_are_filled_or_left_out_as_the_builder_says(tmp_path, noise):
+    p, f = form(5.0)
+    truth = trimesh.Trimesh(p, f, process=False).area * 1e-6
+    rng = np.random.default_rng(4)
+    middle = p[f].mean(axis=1)
+    window = (np.abs(middle[:, :2] - [80, 60]) < 15).all(axis=1)
+    spots = p[rng.choice(len(p), 12)]
+    spots = spots[
+        (np.abs(spots[:, :2] - [80, 60]) > 30).any(axis=1) & (np.abs(spots[:, :2] - [80, 60]) < [70, 50]).all(axis=1)
+    ]
+    lost = (np.linalg.norm(middle[:, None] - spots, axis=2) < 6).any(axis=1)
+    assert lost.any()
+    rough = p + rng.normal(0, noise, p.shape)
+    path = write_stl(tmp_path / "scan.stl", rough.astype(np.float32), f[~window & ~lost])
+    own = trimesh.Trimesh(p, f[window], process=False).area * 1e-6
+    gone = trimesh.Trimesh(p, f[lost & ~window], process=False).area * 1e-6
+    assert read_surface(path, unit="mm").whole.area == pytest.approx(truth - own - gone, rel=0.005)
+    full = read_surface(path, unit="mm", fill=0.025)
+    assert full.whole.area == pytest.approx(truth - own, rel=0.005)  # a lid is flat, the window stays
+    (said,) = [one for one in full.findings if one.kind == "filled"]
+    assert said.area_effect == pytest.approx(gone, rel=0.05)
+    part = {
+        "title": "Scan",
+        "process": "wet",
+        "resin": "epoxy, laminating",
+        "ply": [{"fabric": "carbon plain 200"}],
+        "surface": {"mesh": str(path), "unit": "mm", "fill": "25 mm"},
+    }
+    job = read_part(part)
+    assert job.surface.whole.area == full.whole.area
+    assert look_at(path, unit="mm", fill="25 mm").whole.area == pytest.approx(full.whole.area, rel=1e-5)
+
+
+def test_a_fill_that_can_t_be_read(tmp_path):
+    p, f = form(5.0)
+    path = write_stl(tmp_path / "scan.stl", p.astype(np.float32), f)
+    with pytest.raises(SurfaceError, match="--fill"):
+        look_at(path, unit="mm", fill="25")
+    assert not next(one for one in look_at(path, unit="mm", fill="25 mm").findings if one.kind == "filled").count
 
 
 def test_what_is_drawn_unevenly_is_not_noise():

@@ -1,16 +1,29 @@
 """A zoo of surfaces made with known truth: thin, thick, plugs, blocks, wings, ducts, nested, touching, crossing,
-gapped, junctioned, ribbed, tabbed, in every mesh format. Millimetres; each truth is worked out from the shape, not read
-off.
+gapped, junctioned, ribbed, tabbed, noisy, broken, in every mesh format and STEP. Millimetres; each truth is worked out
+from the shape, not read off.
+
+Run it from anywhere, and it writes its table into docs/surfaces.md: python tests/zoo.py
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
+from importlib.util import find_spec
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import trimesh
 from solids import extruded, ribbed_sheet, rounded_sheet
+from test_surface_step import plate
 
+from layup.errors import SurfaceError
+from layup.files.read import read_surface
+
+PAGE = Path(__file__).parents[1] / "docs" / "surfaces.md"
+START, END = "<!-- table: written by tests/zoo.py -->", "<!-- end of table -->"
+RIGHT, ASKED, DOUBT, WRONG = "right", "asked about", "in doubt, and said", "silently wrong"
 FORMATS = ("stl", "obj", "ply", "off", "glb", "3mf")
 
 
@@ -19,10 +32,34 @@ class Animal:
     """A made surface: what is asked of it, and what is true (m^2); None where any area would be wrong."""
 
     name: str
-    mesh: trimesh.Trimesh
+    mesh: trimesh.Trimesh | str  # the text of a file, where it is no mesh
     side: str | None
     truth: float | None
     format: str = "stl"
+
+    def answer(self, folder: Path) -> tuple[str, str]:
+        """What reading it comes to, and in which words or with which area."""
+        path = folder / f"animal.{self.format}"
+        if isinstance(self.mesh, str):
+            path.write_text(self.mesh)
+        else:
+            mesh = self.mesh.copy()
+            if self.format == "glb":
+                mesh.apply_scale(1e-3)
+            mesh.export(str(path))
+        unit = None if self.format in ("glb", "3mf", "step") else "mm"
+        try:
+            found = read_surface(path, unit=unit, side=self.side)
+        except SurfaceError as fault:
+            return ASKED, str(fault)[len(str(path)) :][:110]
+        area = found.whole.area
+        told = f"{area:.5g} for {self.truth}"
+        if self.truth is None:
+            return WRONG, told
+        if abs(area / self.truth - 1.0) < 0.01:
+            return RIGHT, told
+        doubt = max((abs(f.area_effect or 0.0) for f in found.findings if f.kind == "doubt"), default=0.0)
+        return (DOUBT if abs(area - self.truth) <= doubt else WRONG), told
 
 
 def mesh_of(points, faces) -> trimesh.Trimesh:
@@ -247,11 +284,98 @@ def open_shells():
             yield Animal(f"gapped solid t{wall} {gap}", soup(made, gap), "outer", chords(300, 1.6, 48) * 400e-6)
 
 
-def all_animals():
-    """Every animal; the shapes of bent sheets also in every format."""
-    out = [one for family in (plates, bent_sheets, ducts, blocks, wings, bodies, open_shells) for one in family()]
+def scans():
+    """Noise of 0.05 to 1 mm on meshes of 1 to 5 mm; in two, one face in fifty has dropped out."""
+    rng = np.random.default_rng(8)
+    for edge in (1.0, 2.0, 5.0):
+        plain = sheet(60, 40, 60 * edge, 40 * edge, 6 * edge)
+        for noise in (0.05, 0.1, 0.2, 0.5, 1.0):
+            made = mesh_of(plain.vertices + rng.normal(0, noise, plain.vertices.shape), plain.faces)
+            yield Animal(f"noise {noise} on {edge}", made, None, plain.area * 1e-6)
+    for noise in (0.0, 0.2):
+        made = mesh_of(plain.vertices + rng.normal(0, noise, plain.vertices.shape), plain.faces)
+        made.update_faces(rng.random(len(made.faces)) > 0.02)
+        yield Animal(f"drop-outs, noise {noise}", made, None, plain.area * 1e-6)
+
+
+def wrecks():
+    rng = np.random.default_rng(9)
+    plain = sheet(60, 45)
+    t = plain.triangles
+    row = np.unique(t.reshape(-1, 3)[np.abs(t.reshape(-1, 3)[:, 1] - 100.0) < 1e-9], axis=0)
+    a, b, down = row[:-1], row[1:], np.array([0.0, 0.0, -30.0])
+    for name, made in (
+        ("gaps", t[rng.random(len(t)) > 0.04]),
+        ("half of it scanned twice", np.concatenate([t, t[t[..., 0].max(axis=1) < 150] + [0.3, 0.2, 0.8]])),
+        ("strewn", np.concatenate([t, t[rng.choice(len(t), 90)] + rng.normal(0, 200, (90, 1, 3))])),
+        ("a rib left on", np.concatenate([t, np.stack([a, b, b + down], 1), np.stack([a, b + down, a + down], 1)])),
+    ):
+        yield Animal(
+            name, mesh_of(made.reshape(-1, 3), np.arange(made.size // 3).reshape(-1, 3)), None, plain.area * 1e-6
+        )
+
+
+def formats():
+    """The same shapes in every format."""
     for kind in FORMATS[1:]:
-        out.append(Animal("bent", bent(300, 3, 1.6, 400, 48), "outer", chords(300, 1.6, 48) * 400e-6, kind))
-        out.append(Animal("plug", dome(100, 24)[0], "outer", dome(100, 24)[1], kind))
-        out.append(Animal("open", sheet(), None, sheet().area * 1e-6, kind))
-    return out
+        yield Animal("bent", bent(300, 3, 1.6, 400, 48), "outer", chords(300, 1.6, 48) * 400e-6, kind)
+        yield Animal("plug", dome(100, 24)[0], "outer", dome(100, 24)[1], kind)
+        yield Animal("open", sheet(), None, sheet().area * 1e-6, kind)
+    if find_spec("cascadio") is not None:
+        for wall, bore in ((3.0, 0.0), (4.0, 60.0), (90.0, 40.0)):
+            face = (240 * 160 - np.pi * bore**2 / 4) * 1e-6
+            for side in ("outer", "facing (0, 0, 1)"):
+                truth = None if side == "outer" and wall > 50 else face
+                yield Animal(f"plate of {wall}", plate(240.0, 160.0, wall, bore), side, truth, "step")
+
+
+FAMILIES = {
+    "thin plates, some with tabs": plates,
+    "bent sheets, channels, ribs": bent_sheets,
+    "tubes, hollow balls": ducts,
+    "plugs, blocks, moulds": blocks,
+    "solid wings": wings,
+    "several bodies": bodies,
+    "open shells, gaps, slits": open_shells,
+    "scans, 0.05 to 1 mm of noise": scans,
+    "wrecks": wrecks,
+    "OBJ, PLY, OFF, GLB, 3MF, STEP": formats,
+}
+
+
+@dataclass
+class Tour:
+    """All families read: the tally of each, and what was asked or wrong."""
+
+    tally: dict[str, Counter[str]] = field(default_factory=dict)
+    said: list[tuple[str, str]] = field(default_factory=list)
+
+    @classmethod
+    def taken(cls) -> Tour:
+        tour = cls()
+        with TemporaryDirectory() as folder:
+            for family, animals in FAMILIES.items():
+                tour.tally[family] = Counter()
+                for one in animals():
+                    kind, words = one.answer(Path(folder))
+                    tour.tally[family][kind] += 1
+                    if kind != RIGHT:
+                        tour.said.append((kind, f"{one.name}, {one.side}, {one.format}: {words}"))
+        return tour
+
+    def all(self) -> Counter[str]:
+        return sum(self.tally.values(), Counter())
+
+    def table(self) -> str:
+        rows = [["surfaces made", "read", RIGHT, ASKED, DOUBT, WRONG], ["---"] * 6]
+        for family, tally in [*self.tally.items(), ("all", self.all())]:
+            rows.append([family, str(tally.total()), *(str(tally[kind]) for kind in (RIGHT, ASKED, DOUBT, WRONG))])
+        return "\n".join(f"| {' | '.join(row)} |" for row in rows)
+
+
+if __name__ == "__main__":
+    tour = Tour.taken()
+    print(tour.table(), *(f"{kind}: {words}" for kind, words in tour.said), sep="\n")
+    page = PAGE.read_text()
+    start, end = page.index(START) + len(START), page.index(END)
+    PAGE.write_text(f"{page[:start]}\n\n{tour.table()}\n\n{page[end:]}")

@@ -83,8 +83,8 @@ HINTS_LB = {
 HINTS_METRIC = {"vacuum": "80 kPa", "altitude": "450 m", "arm": "1575 mm", "weighed": "262 g"}
 """The same where it keeps grams and millimetres."""
 MORE = {
-    "surface": ("unit", "side", "body", "face", "warp", "drape", "start", "pick", "cut", "gap", "bar", "bar_along",
-                "turn", "along", "rule", "edge", "area_tolerance", "mould", "drawn", "forward", "up"),
+    "surface": ("unit", "side", "body", "fill", "face", "warp", "drape", "start", "pick", "cut", "gap", "bar",
+                "bar_along", "turn", "along", "rule", "edge", "area_tolerance", "mould", "drawn", "forward", "up"),
     "holes": ("name", "diameter", "first", "pitch", "count", "columns", "rows", "staggered", "centre", "ring", "angle",
               "layer", "file", "unit", "along"),
     "fasteners": ("name", "file", "unit", "layer", "largest", "diameter", "match", "within", "rule", "edge", "pitch",
@@ -126,7 +126,7 @@ KINDS = {
 QUANTITIES = frozenset((
     "angle", "bevel", "thickness", "weighed", "mass", "each", "per_length", "length", "area", "areal_weight", "vacuum",
     "altitude", "trim", "arm", "diameter", "ring", "overlap", "seam", "resin_content", "fibre_volume_fraction",
-    "gap", "edge", "within", "margin", "largest", "area_tolerance",
+    "gap", "fill", "edge", "within", "margin", "largest", "area_tolerance",
 ))  # fmt: skip
 """Keys whose value is one quantity: a comma in it can only be a decimal one."""
 SELECTED = Markup(" selected")

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("--pick", help='Which outline of a drawing: its number, the name of its layer, or "all".')
 @click.option("--gap", help='Widest gap between loose lines that is closed: "0.5 mm".')
 @click.option("--face", help='Faces of a STEP file: "3, 4, 7", or "touching (120 mm, 0 mm, 30 mm)".')
+@click.option("--fill", help='Of a scan: cut-outs up to this wide are closed: "20 mm".')
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
 @click.option("--page", type=click.Path(path_type=Path, dir_okay=False), help="Save an .html page to turn the part on.")
 @yes_option
@@ -35,6 +36,7 @@ def command(
     pick: str | None,
     gap: str | None,
     face: str | None,
+    fill: str | None,
     picture: Path | None,
     page: Path | None,
     yes: bool,
@@ -52,7 +54,9 @@ def command(
 
     check_outputs([picture, page], yes, [file])
     with WorkBar(shown=not as_json) as bar:
-        surface = look_at(file, unit=unit, side=side, body=body, pick=pick, gap=gap, face=face, told=bar.told)
+        surface = look_at(
+            file, unit=unit, side=side, body=body, pick=pick, gap=gap, face=face, fill=fill, told=bar.told
+        )
     if picture is not None:
         from layup.report.surface_picture import draw_surface
 

@@ -76,6 +76,7 @@ def read_surface(
     unit: str | None = None,
     side: str | None = None,
     body: str | int | None = None,
+    fill: float | None = None,
     thorough: bool = False,
     told: Told = nobody,
 ) -> Surface:
@@ -87,6 +88,7 @@ def read_surface(
         side: Side of a closed solid: "outer", "inner", "facing (0, 0, 1)", "touching (120 mm, 0 mm, 30 mm)";
             "all" for every face (a float laid up over a plug). An open shell stays whole.
         body: Which body, where the file holds several: its name, or its number with the largest as 1.
+        fill: How wide a cut-out of an open shell may be to be closed, as a drop-out of a scan; None for none. [m]
         thorough: Look for everything that is odd, also what does not change the area, whatever the size.
         told: Is told how far it is.
 
@@ -131,6 +133,8 @@ def read_surface(
         )
     else:
         shell = _Shell(scan.measured, lambda: raw.load(scale), raw.groups or Grouped(scan.measured.triangles))
+    shell = _filled(shell, fill, findings)
+    _judge(shell, thorough, findings)
     shell = _without_noise(shell, raw, scale, findings)
     if (not shell.closed and shell.twins is None) or (wanted is not None and wanted.kind == "all"):
         if shell.closed or shell.twins is not None:
@@ -178,7 +182,7 @@ def _look(
     raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding], thorough: bool, told: Told
 ) -> _Shell:
     """Weld the mesh, count what is double once, and find out whether it is closed."""
-    from layup.sides.findings import in_doubt, odd_size
+    from layup.sides.findings import odd_size
     from layup.sides.two_skins import twin_skins
 
     count = scan.measured.triangles
@@ -219,15 +223,13 @@ def _look(
     findings += [size] if size is not None else []
     told("looking for what is odd", 0.7)
     findings += joined.odd(closed or twins is not None, thorough)
-    doubt = in_doubt(*joined.mesh()) if not closed and twins is None and count <= _SCANNED else None
-    findings += [doubt] if doubt is not None else []
     return _Shell(whole, joined.mesh, groups, closed, twins, joined)
 
 
 def _plain_shell(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[Finding]) -> _Shell | None:
     """A small open shell with nothing to join or pick: read without the compiled passes, which take time to load."""
     from layup.shape.topology import free_edges, length_of
-    from layup.sides.findings import duplicates, in_doubt, odd_size, of_open_shell
+    from layup.sides.findings import duplicates, odd_size, of_open_shell
     from layup.sides.near_weld import beside
     from layup.sides.two_skins import twin_skins
 
@@ -245,8 +247,6 @@ def _plain_shell(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[
     size = odd_size(whole.box, unit)
     findings += [size] if size is not None else []
     findings += of_open_shell(points, faces)
-    doubt = in_doubt(points, faces)
-    findings += [doubt] if doubt is not None else []
     return _Shell(whole, lambda: (points, faces), groups)
 
 
@@ -269,6 +269,39 @@ def _join_near(
         )
         findings.append(Finding("not welded", 1, text, 0.0))
     return joined, groups, whole
+
+
+def _filled(shell: _Shell, widest: float | None, findings: list[Finding]) -> _Shell:
+    """Cut-outs up to a width closed, as the builder says that they are drop-outs."""
+    if widest is None:
+        return shell
+    from layup.shape.polygons import lids
+
+    if shell.closed or shell.twins is not None:
+        findings.append(Finding("filled", 0, "a closed solid has no gaps to fill", 0.0))
+        return shell
+    points, faces = shell.mesh()
+    made, beside, left = lids(points, faces, widest)
+    lid = measure_triangles(points[made]).area if len(made) else 0.0
+    more = f"; {left} more, drawn across themselves, were left open" if left else ""
+    text = f"gaps up to {widest * 1e3:.4g} mm wide were filled as asked, {len(made):,} faces{more}"
+    findings.append(Finding("filled", len(made), text, lid))
+    if not len(made):
+        return shell
+    every = np.concatenate([faces, made])
+    groups = shell.groups.kept(np.concatenate([np.arange(len(faces)), beside]))
+    return _Shell(replace(measure_triangles(points[every]), perimeter=None), lambda: (points, every), groups)
+
+
+def _judge(shell: _Shell, thorough: bool, findings: list[Finding]) -> None:
+    """Say of an open shell that is a wreck how much of it is in doubt."""
+    from layup.sides.findings import in_doubt
+
+    if shell.closed or shell.twins is not None or shell.whole.triangles > (_SCANNED if thorough else _SMALL):
+        return
+    doubt = in_doubt(*shell.mesh())
+    if doubt is not None:
+        findings.append(doubt)
 
 
 def _without_noise(shell: _Shell, raw: _Raw, scale: float, findings: list[Finding]) -> _Shell:

@@ -67,6 +67,7 @@ class SurfaceEntry(Entry):
     unit: Name | None = None
     side: Name | None = None
     body: Name | int | None = None
+    fill: Width | None = None
     mould: Name | None = None
     drawn: Literal["tool side", "bag side"] | None = None
     face: Name | int | None = None
@@ -98,6 +99,7 @@ class SurfaceEntry(Entry):
         form = one_of(self, SURFACE_FORMS, "a surface")
         if form not in ("mesh", "step"):
             needs(self, "mesh", ("side", "body"))
+        needs(self, "mesh", ("fill",))
         needs(self, "step", ("face",))
         needs(self, "outline", ("cutouts", "pick", "cut", "gap"))
         needs(self, "photo", ("bar", "bar_along"))

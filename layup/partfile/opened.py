@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
-from layup.errors import SurfaceError
+from layup.errors import SurfaceError, UnitError
 from layup.files.systems import within
 from layup.partfile.model import SurfaceEntry
 from layup.shape.progress import Told, nobody
@@ -66,7 +66,9 @@ def _opened(entry: SurfaceEntry, folder: Path, areas: Iterable[str], told: Told)
     if entry.mesh is not None:
         from layup.files.read import read_surface
 
-        return read_surface(folder / entry.mesh, unit=entry.unit, side=entry.side, body=entry.body, told=told)
+        return read_surface(
+            folder / entry.mesh, unit=entry.unit, side=entry.side, body=entry.body, fill=entry.fill, told=told
+        )
     if entry.step is not None:
         return _from_step(entry, folder / entry.step, told)
     if entry.outline is not None:
@@ -164,6 +166,7 @@ def look_at(
     pick: str | None = None,
     gap: str | None = None,
     face: str | None = None,
+    fill: str | None = None,
     told: Told = nobody,
 ) -> Surface:
     """Open any surface file for a person who wants to know what is in it; nothing odd is passed over.
@@ -176,6 +179,7 @@ def look_at(
         pick: Which outline of a drawing that holds several.
         gap: Widest gap that is closed in a drawing.
         face: Which faces of a STEP file.
+        fill: How wide a gap of a scan may be to be closed.
         told: Is told how far it is.
 
     Returns:
@@ -186,8 +190,8 @@ def look_at(
     """
     with bounded([path]):
         if pick is None and gap is None and face is None:
-            return _looked_at(path, unit, side, body, told)
-        return _picked(path, unit, side or body, {"pick": pick, "gap": gap}, face, told)
+            return _looked_at(path, unit, side, body, fill, told)
+        return _picked(path, unit, side or body or fill, {"pick": pick, "gap": gap}, face, told)
 
 
 def _picked(
@@ -203,7 +207,9 @@ def _picked(
             f"{path.name}: a mesh has no outlines and no numbered faces", 'Write --side "touching (x, y, z)"'
         )
     if other is not None:
-        raise SurfaceError(f"{path.name}: what is picked has one side and is one body", "Leave --side and --body out")
+        raise SurfaceError(
+            f"{path.name}: what is picked has one side and is one body", "Leave --side, --body, --fill out"
+        )
     try:
         if face is not None:
             return _from_step(SurfaceEntry(step=path.name, unit=unit, face=face), path, told)
@@ -231,8 +237,14 @@ def _stations_in(path: Path) -> str | None:
     return "girths" if "girth" in head else "stations"
 
 
-def _looked_at(path: Path, unit: str | None, side: str | None, body: str | None, told: Told) -> Surface:
+def _looked_at(
+    path: Path, unit: str | None, side: str | None, body: str | None, fill: str | None, told: Told
+) -> Surface:
     if path.suffix.casefold() in (".dxf", ".svg", ".csv"):
+        if fill is not None:
+            raise SurfaceError(
+                f"{path.name}: only a mesh has gaps to fill", "Leave --fill out; --gap joins loose lines"
+            )
         either = side is not None and side.strip().casefold() in ("outer", "inner")
         if (side is not None and not either) or body is not None:
             raise SurfaceError(
@@ -249,4 +261,8 @@ def _looked_at(path: Path, unit: str | None, side: str | None, body: str | None,
         return surface
     from layup.files.read import read_surface
 
-    return read_surface(path, unit=unit, side=side, body=body, thorough=True, told=told)
+    try:
+        widest = None if fill is None else parse(fill, "length")
+    except UnitError as problem:
+        raise SurfaceError(f"--fill: {problem}".rstrip("."), 'Write --fill "20 mm"') from None
+    return read_surface(path, unit=unit, side=side, body=body, fill=widest, thorough=True, told=told)

@@ -1,6 +1,7 @@
 """Faces of more than three corners become triangles, without the overlap a plain fan makes of a hollow one.
 
     Triangles of faces of any number of corners     triangulate(points, corners, counts)
+    Faces that close small cut-outs                 lids(points, faces, widest)
 
 A fan from the first corner is right for a face that bulges outward all round. Where a triangle of the fan turns
 against the face, the face is hollow there. A hollow face of four corners is parted along its other diagonal. Of one
@@ -16,7 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.shape.loops import free_loops
 from layup.shape.surface import Finding
+from layup.shape.topology import edges_of
 
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
@@ -102,6 +105,40 @@ def triangulate(points: Floats, corners: Numbers, counts: Numbers) -> Triangulat
     bad += int(np.count_nonzero((np.linalg.norm(whole, axis=1) < 0.1 * apart) & ~hollow & (counts > 3)))
     bent, either = _bent(points, corners, start[(counts == 4) & ~hollow])
     return Triangulated(faces, owner, bad, bent, either, 0.5 * float(size.sum()))
+
+
+def lids(points: Floats, faces: Numbers, widest: float) -> tuple[Numbers, Numbers, int]:
+    """Faces that close cut-outs.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        widest: How far apart two points of the edge of a cut-out that is closed may be, about. [m]
+
+    Returns:
+        The faces (k, 3), for each a face beside its cut-out (k,), and how many cut-outs no wider were left, because
+        their edge meets itself.
+    """
+    edges, owner = edges_of(faces)
+    of_edge = dict(zip(map(tuple, edges.tolist()), owner.tolist(), strict=True))
+    rings, beside, left = [], [], 0
+    for loop in free_loops(points, faces):
+        away = points[loop.edges[:, 0]] - np.array(loop.middle)
+        if loop.outer or 2.0 * float(np.sqrt((away * away).sum(axis=1).max())) > widest:
+            continue
+        after = dict(loop.edges[:, ::-1].tolist())  # a lid runs against the faces round it
+        ring = [int(loop.edges[0, 0])]
+        while len(ring) < len(after) and after.get(ring[-1], ring[0]) != ring[0]:
+            ring.append(after[ring[-1]])
+        if len(ring) != len(loop.edges):
+            left += 1
+            continue
+        rings.append(np.array(ring))
+        beside.append(of_edge[tuple(loop.edges[0].tolist())])
+    if not rings:
+        return np.zeros((0, 3), dtype=np.int64), np.zeros(0, dtype=np.int64), left
+    made = triangulate(points, np.concatenate(rings), np.array([len(ring) for ring in rings]))
+    return made.faces, np.array(beside)[made.owner], left
 
 
 def _cross(points: Floats, faces: Numbers) -> Floats:

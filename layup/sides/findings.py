@@ -87,6 +87,7 @@ def of_open_shell(points: Points, faces: Faces) -> list[Finding]:
 IN_DOUBT = 0.01
 """Share of the area that may or may not be the part's from which a mesh gets a verdict; half of what any area is
 trusted to. [-]"""
+_AT_THE_RIM = 1.25  # faces that are missing at the outer edge leave no gap
 _GAP, _GAPS, _FINE, _PARALLEL = 8, 10, 500, 0.9  # edges of a gap; where there are so many gaps, three times as many
 
 
@@ -134,6 +135,7 @@ def in_doubt(points: Points, faces: Faces) -> Finding | None:
             if len(loop.edges) <= most_edges:
                 a, b = (points[loop.edges[:, k]] - np.array(loop.middle) for k in (0, 1))
                 gaps += 0.5 * float(np.linalg.norm(np.cross(a, b).sum(axis=0)))
+    gaps *= _AT_THE_RIM
     most = max(sum(much.values()), gaps)
     if most < IN_DOUBT * whole:
         return None
