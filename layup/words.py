@@ -184,6 +184,17 @@ def areal_weight_words(kg_m2: float, system: System) -> str:
     )
 
 
+def panel_weight_words(kg_m2: float, system: System) -> str:
+    """A weight per area as panels are compared: by the square foot beside what `areal_weight_words` says.
+
+    >>> panel_weight_words(1.206, "both")
+    '4.0 oz/ft², 35.6 oz/yd² (1206 g/m²)'
+    """
+    ounces = abs(_finite(kg_m2)) / (OZ / FOOT**2)
+    by_foot = f"{_signed(ounces, 1 if ounces < 99.95 else 0, kg_m2)} oz/ft², " if system != "metric" else ""
+    return by_foot + areal_weight_words(kg_m2, system)
+
+
 def area_words(m2: float, system: System) -> str:
     """An area, in square feet or square metres; small ones in square inches or square centimetres.
 

@@ -22,6 +22,7 @@ from layup.make.nest_picture import draw_cut
 from layup.make.rolls import read_blocked, read_widths
 from layup.partfile.job import Job
 from layup.partfile.read import read_part
+from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
 
@@ -83,22 +84,22 @@ def test_counts_zones_and_trim_reach_the_cloth(hatch: Hatch) -> None:
     assert not any(ply.rough for ply in result.plies[0])  # a flat part needs no stand-in
 
 
-def test_a_ply_wider_than_the_roll_is_spliced_and_the_way_to_count_it_is_told(hatch: Hatch) -> None:
+def test_a_ply_wider_than_the_roll_is_spliced_and_its_overlap_is_predicted(hatch: Hatch) -> None:
     part = hatch(surface={"rectangle": ["2 m", "1.5 m"]}, ply=[{"fabric": "carbon plain 200"}])
-    result = plain(read_part(part))
+    job = read_part(part)
+    result = plain(job)
     [fabric] = result.fabrics
     assert [piece.name for piece in fabric.pieces] == ["1a", "1b"]
     assert sum(piece.shape.area for piece in fabric.pieces) == approx(2 * 1.5 + 2 * 0.025)
     [proposal] = result.proposals
     assert "Ply 1 is" in proposal
-    assert "[[ply]]" not in proposal  # it stands on the wall too
-    [hint] = result.hints
-    assert 'overlap = "25 mm" and seam = "2.00 m"' in hint
-    # doing as told makes the proposal go away and the prediction heavier by the join
-    part["ply"] = [{"fabric": "carbon plain 200", "overlap": "25 mm", "seam": "2.00 m"}]
-    again = plain(read_part(part))
-    assert again.proposals == again.hints == ()
-    assert [p.name for p in again.fabrics[0].pieces] == ["1a", "1b"]
+    assert "the prediction counts them" in proposal
+    assert predict(job).weighed.fibre == approx(0.2 * (2 * 1.5 + 2 * 0.025))
+    # what the part file says comes first; an overlap alone is that of the strips
+    part["ply"] = [{"fabric": "carbon plain 200", "overlap": "25 mm", "seam": "4.00 m"}]
+    assert predict(read_part(part)).weighed.fibre == approx(0.2 * (2 * 1.5 + 4 * 0.025))
+    part["ply"] = [{"fabric": "carbon plain 200", "overlap": "50 mm"}]
+    assert predict(read_part(part)).weighed.fibre == approx(0.2 * (2 * 1.5 + 2 * 0.05))
 
 
 def test_several_parts_share_the_rolls(hatch: Hatch) -> None:

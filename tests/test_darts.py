@@ -136,7 +136,7 @@ def test_the_pattern_of_a_tube_is_a_rectangle_with_its_overlap(hatch: Hatch, tmp
     assert [letter for letter, _ in ply.letters] == ["A", "A"]
 
 
-def test_the_laps_of_a_box_are_told_and_counted_as_told(hatch: Hatch, tmp_path: Path) -> None:
+def test_the_laps_of_a_box_are_predicted_where_it_is_draped(hatch: Hatch, tmp_path: Path) -> None:
     from layup.cloth.patterns_screen import lap_lines
     from layup.weight.prediction import predict
 
@@ -147,12 +147,13 @@ def test_the_laps_of_a_box_are_told_and_counted_as_told(hatch: Hatch, tmp_path: 
     job = read_part(part)
     [said] = lap_lines(job, flat_plies(job, widths=WHOLE_ROLL))
     assert 'overlap = "25 mm" and seam = "200 mm"' in said  # four upright edges of 50 mm
-    told = {**part, "ply": [{"fabric": "carbon plain 200", "overlap": "25 mm", "seam": "200 mm"}]}
-    job = read_part(told)
-    assert lap_lines(job, flat_plies(job, widths=WHOLE_ROLL)) == []
-    share = 4 * 0.05 * 0.025 / area_of(pan())
-    cloth = [predict(one).weighed.fibre for one in (part, told)]
-    assert cloth[1] / cloth[0] - 1 == approx(share, rel=0.02)
+    draped = read_part({**part, "surface": {**surface, "drape": True}})
+    told = read_part({**part, "ply": [{"fabric": "carbon plain 200", "overlap": "25 mm", "seam": "200 mm"}]})
+    plain, with_laps, as_told = (predict(one).weighed for one in (job, draped, told))
+    assert plain.layers[0].lapped == 0.0
+    assert [one.layers[0].lapped for one in (with_laps, as_told)] == [approx(4 * 0.05 * 0.025, rel=1e-3)] * 2
+    assert as_told.fibre / plain.fibre - 1 == approx(4 * 0.05 * 0.025 / area_of(pan()), rel=0.02)
+    assert "which the prediction counts." in lap_lines(draped, flat_plies(draped, widths=WHOLE_ROLL))[0]
 
 
 def _stl(points: np.ndarray, faces: np.ndarray) -> bytes:

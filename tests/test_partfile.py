@@ -133,7 +133,7 @@ def test_a_line_that_is_not_toml_is_shown_with_its_remedy(tmp_path: Path, old: s
         ('between = "x 0 mm 100 mm"', "", "one of within"),
         ('name = "latch"', 'name = "whole"', "taken"),
         ("angle = 45", 'angle = 45\nthickness = "1 mm"', "only a core"),
-        ("angle = 45", 'angle = 45\noverlap = "25 mm"', "go together"),
+        ("angle = 45", 'angle = 45\nseam = "1 m"', "belongs to overlap"),
         ("angle = 45", "angle = 45\nfibre_volume_fraction = 1.2", "1.2"),
         ("angle = 45", "angle = 45\nfibre_volume_fraction = 0.5\nresin_content = 0.4", "keep one"),
         ("angle = 45", "angle = 45\ncount = 2.5", "whole number"),

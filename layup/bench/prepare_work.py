@@ -97,7 +97,7 @@ def cloth(
         "rows": rows,
         "cores": cores,
         "together": money_words(result.prices) if result.prices else "",
-        "notes": [*result.proposals, *result.hints, *result.notes],
+        "notes": [*result.proposals, *result.notes],
         "stopped": result.stopped,
         "svg": picture.getvalue(),
         "json": cut_json(result),

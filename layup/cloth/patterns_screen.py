@@ -7,9 +7,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from layup.cloth import practice
-from layup.cloth.draped import drape_ply, shears
-from layup.cloth.pattern import FlatPly
+from layup.cloth.draped import asked, drape_ply, shears
+from layup.cloth.pattern import FlatPly, overlap_of
 from layup.cloth.splice_line import Splice
 from layup.partfile.job import Job
 from layup.report.surface_words import in_units
@@ -60,7 +59,7 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
         parts += [Text("Before cutting", style="bold"), *(Text("  " + in_units(note, system)) for note in notes)]
     laps = [in_units(line, system) for line in lap_lines(job, plies)]
     if laps:
-        parts += [Text("So that the prediction counts the laps", style="bold"), *(Text("  " + line) for line in laps)]
+        parts += [Text("Laps of slits", style="bold"), *(Text("  " + line) for line in laps)]
     said = [in_units(splice_words(number, splice), system) for number, splice in splices]
     if said:
         parts += [Text("Splices", style="bold"), *(Text("  " + line) for line in said)]
@@ -69,7 +68,7 @@ def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: 
 
 
 def lap_lines(job: Job, plies: Sequence[FlatPly]) -> list[str]:
-    """What the laps of slit plies weigh, and what to write so that the prediction counts them; a line a ply.
+    """What the laps of slit plies weigh, and where the prediction does not count them, what to write; a line a ply.
 
     Args:
         job: The part file, read.
@@ -77,17 +76,22 @@ def lap_lines(job: Job, plies: Sequence[FlatPly]) -> list[str]:
     """
     lines, first = [], 1
     for entry in job.part.plies():
-        own = [ply for ply in plies if ply.number == first]
+        own = [ply for ply in plies if ply.number == first and ply.letters]
         first += entry.count
         long = sum(line.length for ply in own for line in ply.seams)
-        if entry.fabric is None or entry.overlap is not None or not long or not any(ply.letters for ply in own):
+        if entry.fabric is None or entry.seam is not None or not long:
             continue
-        overlap = practice.OVERLAP.value
-        heavier = long * overlap * job.library.get("fabric", entry.fabric).figure("areal_weight").value
-        lines.append(
-            f"Ply {own[0].number}: its laps are {mass_both(heavier, 'both')} more cloth, each time it is laid. Write "
-            f'in its [[ply]]: overlap = "{overlap * 1e3:.0f} mm" and seam = "{long * 1e3:.0f} mm".'
+        heavier = long * overlap_of(entry) * job.library.get("fabric", entry.fabric).figure("areal_weight").value
+        said = f"Ply {own[0].number}: its laps are {mass_both(heavier, 'both')} more cloth, each time it is laid"
+        counts = (
+            ", which the prediction counts"
+            if asked(job, entry)
+            else (
+                ', which the prediction counts where [surface] says drape = true, or the ply overlap = "'
+                f'{overlap_of(entry) * 1e3:.0f} mm" and seam = "{long * 1e3:.0f} mm"'
+            )
         )
+        lines.append(f"{said}{counts}.")
     return lines
 
 

@@ -67,7 +67,7 @@ def cut_json(cut: Cut, shelf: Sequence[str] = ()) -> str:
                 for core in cores
                 for name, shape in core.pieces
             ],
-            "proposals": [*cut.proposals, *cut.hints],
+            "proposals": list(cut.proposals),
             "notes": list(cut.notes),
             "stock": list(shelf),
         }

@@ -13,10 +13,10 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from layup.cloth import practice
+from layup.cloth.rough import rough_outline
 from layup.laminate.atmosphere import greatest_vacuum
 from layup.make.plies_to_cut import extent
 from layup.make.pots import is_feed
-from layup.make.rough import rough_outline
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.sources import Figure

@@ -41,9 +41,9 @@ from layup.words import (
     System,
     angle_words,
     area_words,
-    areal_weight_words,
     length_words,
     mass_both,
+    panel_weight_words,
     pressure_words,
     thickness_words,
 )
@@ -170,7 +170,7 @@ def _part(prediction: Prediction, system: System) -> tuple[Block, ...]:
         ("9 builds in 10 between", each(system, lambda one: limit_words(weighed.mass, one))),
         ("surface", area_words(job.surface.whole.area, system)),
         ("thickness", thickness_words(weighed.thickness.mean, system)),
-        ("areal weight, finished", areal_weight_words(prediction.areal_weight, system)),
+        ("areal weight, finished", panel_weight_words(prediction.areal_weight, system)),
     ]
     if weighed.process.pressure is not None:
         pairs.append(("vacuum on the gauge", pressure_words(weighed.process.pressure, system)))

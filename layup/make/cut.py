@@ -98,7 +98,6 @@ class Cut:
         fabrics: Roll by roll, in the order of laying.
         cores: Of each part.
         proposals: What the builder has to decide, such as a splice, a sentence each.
-        hints: What to write in a part file so that the prediction counts it, a sentence each; for the screen.
         notes: What to know about the outlines.
         quarter_rings: Whether rings are cut in four.
         face_down: Whether plain weaves may be cut face down.
@@ -110,7 +109,6 @@ class Cut:
     fabrics: tuple[FabricCut, ...]
     cores: tuple[tuple[CorePiece, ...], ...]
     proposals: tuple[str, ...]
-    hints: tuple[str, ...]
     notes: tuple[str, ...]
     quarter_rings: bool
     face_down: bool
@@ -188,7 +186,6 @@ def cut(
     found = [plies_to_cut(job, patterns=patterns, told=told) for job in listed]
     by_fabric: dict[str, list[CutPiece]] = {}
     proposals: list[str] = []
-    hints: list[str] = []
     figures: list[Figure] = [practice.GAP, practice.EDGE, practice.END]
     rolls: dict[str, Roll] = {}
     for number, (job, (plies, _, _)) in enumerate(zip(listed, found, strict=True)):
@@ -210,10 +207,9 @@ def cut(
                         )
                 roll = Roll(width, edge, None, tuple((blocked or {}).get(ply.fabric, ())))
                 rolls[ply.fabric] = roll
-            pieces, proposal, hint = _pieces(job, ply, roll, number, mark, quarter_rings)
+            pieces, proposal = _pieces(job, ply, roll, number, mark, quarter_rings)
             by_fabric.setdefault(ply.fabric, []).extend(pieces)
             proposals += [f"{mark}: {proposal}" if mark else proposal] if proposal else []
-            hints += [f"{mark}: {hint}" if mark else hint] if hint else []
     total = sum(len(pieces) for pieces in by_fabric.values())
     fabrics: list[FabricCut] = []
     stopped = False
@@ -247,7 +243,7 @@ def cut(
         proposals += _ring_proposal(fabrics[-1]) if not stopped else []
     return Cut(
         listed, tuple(p for p, _, _ in found), tuple(fabrics), tuple(c for _, c, _ in found), tuple(proposals),
-        tuple(hints), _notes(listed, found), quarter_rings, face_down, tuple(figures),
+        _notes(listed, found), quarter_rings, face_down, tuple(figures),
     )  # fmt: skip
 
 
@@ -306,39 +302,33 @@ def _so_far(told: Told, fabric: str, given: float, system: System, layout: Nest,
 
 def _pieces(
     job: Job, ply: ClothPly, roll: Roll, part: int, mark: str, quarter_rings: bool
-) -> tuple[list[CutPiece], str, str]:
-    """The pieces of one ply, in strips where it is wider than the roll; what to say then, and what to write."""
+) -> tuple[list[CutPiece], str]:
+    """The pieces of one ply, in strips where it is wider than the roll, and what to say then."""
     overlap = ply.overlap if ply.overlap is not None else practice.OVERLAP.value
     shapes: list[Polygon] = []
-    seam = doubled = 0.0
+    doubled = 0.0
     strips = 0
     whole = [q for s in ply.shapes for q in (quarters(s, overlap) if quarter_rings and worth_parting(s) else (s,))]
     for shape in whole:
         joined = splice(shape, roll.usable, overlap)
         shapes += [strip for strip in joined.shapes if strip.area > SLIVER * shape.area]
-        seam += joined.seam
         doubled += joined.doubled
         strips += joined.count if joined.seam else 0
     letters = [part_letter(n) if len(shapes) > 1 else "" for n in range(len(shapes))]
     names = [f"{mark}{ply.number}{letter}" for letter in letters]
     pieces = [CutPiece(name, part, ply, shape) for name, shape in zip(names, shapes, strict=True)]
-    if not seam or ply.overlap is not None:
-        return pieces, "", ""
-    fabric = job.library.get("fabric", ply.fabric)
+    if not strips:
+        return pieces, ""
+    aw = job.library.get("fabric", ply.fabric).figure("areal_weight").value
     wide = max(shape.bounds[3] - shape.bounds[1] for shape in ply.shapes)
-    heavier = doubled * fabric.figure("areal_weight").value
-    return (
-        pieces,
-        (
-            f"Ply {ply.number} is {length_words(wide, 'both')} across its warp and the roll has "
-            f"{length_words(roll.usable, 'both')} to use, so it is cut in {strips} strips that overlap by "
-            f"{length_words(overlap, 'metric')}: {mass_both(heavier, 'both')} more cloth, which the prediction doesn't "
-            "count yet."
-        ),
-        (
-            f"So that the prediction counts the join of ply {ply.number}, write in its [[ply]]: "
-            f'overlap = "{overlap * 1e3:.0f} mm" and seam = "{seam:.2f} m"; or give a wider roll.'
-        ),
+    counts = "the prediction counts them"
+    if abs(ply.lapped - doubled) > 0.1 * doubled:  # of another roll than the tables', or as the part file says
+        counts = f"the prediction counts {mass_both(ply.lapped * aw, 'both')}"
+        counts += "" if ply.lapped else ", and all of them with drape = true in [surface]"
+    return pieces, (
+        f"Ply {ply.number} is {length_words(wide, 'both')} across its warp and the roll has "
+        f"{length_words(roll.usable, 'both')} to use, so it is cut in {strips} strips that overlap by "
+        f"{length_words(overlap, 'metric')}. The overlaps take {mass_both(doubled * aw, 'both')} of cloth; {counts}."
     )
 
 

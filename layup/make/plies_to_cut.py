@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from layup.cloth.cores import core_cut, thickness_of
 from layup.cloth.draped import directed
+from layup.cloth.rough import Outline, is_flat, rough_outline, turned
 from layup.make.rings import uncut
-from layup.make.rough import Outline, rough_outline, turned
 from layup.partfile.model import WHOLE
 from layup.shape.progress import Told, nobody
 from layup.weight.compare import process_for
@@ -45,6 +45,7 @@ class ClothPly:
         notes: What its flat pattern says of it.
         over: Openings that it runs over and covers in the finished part.
         directed: Whether its cloth has a warp; mat and veil have none.
+        lapped: Of `area`, what lies double where strips and slits overlap. [m^2]
     """
 
     number: int
@@ -59,6 +60,7 @@ class ClothPly:
     notes: tuple[str, ...]
     over: tuple[str, ...] = ()
     directed: bool = True
+    lapped: float = 0.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -160,6 +162,7 @@ def plies_to_cut(
                     notes=notes,
                     over=entry.over,
                     directed=directed(job, entry),
+                    lapped=layers[number - 1].lapped,
                 )
             )
     return tuple(cloth), tuple(cores), why
@@ -199,15 +202,6 @@ def _patterns(job: Job, told: Told) -> tuple[dict[int, tuple[FlatPly, ...]], tup
 def part_letter(number: int) -> str:
     """a, b, c ... of the pieces of one ply."""
     return chr(ord("a") + number) if number < 26 else f"-{number + 1}"
-
-
-def is_flat(job: Job) -> bool:
-    """Whether a surface lies in one plane, so that its outline is its pattern."""
-    import numpy as np
-
-    points = job.surface.vertices
-    size = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
-    return bool(size[-1] <= 1e-6 * size[0])
 
 
 def _with_edge(shapes: tuple[Polygon, ...], trim: float, inside: tuple[Polygon, ...] = ()) -> tuple[Polygon, ...]:

@@ -30,8 +30,6 @@ def _screen(title: str, blocks: Iterable[Block], system: System, safety: tuple[s
 def cut_screen(cut: Cut, system: System, safety: tuple[str, ...] = (), shelf: tuple[str, ...] = ()) -> RenderableType:
     """The screen of `layup cut`; `shelf` is what the stock list says."""
     blocks = list(cut_tables(cut, system))
-    if cut.hints:
-        blocks.append(Words(cut.hints))
     if cut.prices:
         blocks.append(Words((f"together {money_words(cut.prices)}",)))
     if any(" is a frame" in proposal for proposal in cut.proposals):

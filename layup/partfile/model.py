@@ -200,8 +200,7 @@ class PlyEntry(Entry):
             raise PydanticCustomError("place", "a ply has a zone or an area of its own, not both")
         if self.covers is not None and self.area is not None:
             raise PydanticCustomError("place", "a ply of an area of its own covers no openings but those in its area")
-        if (self.overlap is None) != (self.seam is None):
-            raise PydanticCustomError("seam", "overlap (its width) and seam (its length) go together")
+        needs(self, "overlap", ("seam",))
         if self.fibre_volume_fraction is not None and self.resin_content is not None:
             raise PydanticCustomError(
                 "fraction", "fibre_volume_fraction and resin_content say the same thing: keep one"

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from layup.cloth.cores import bevel_of
 from layup.cloth.draped import DrapedPly, draped
+from layup.cloth.laps import lap_of
 from layup.errors import LayupError
 from layup.laminate.process import FaceResin, Process, TakeUp
 from layup.materials import Material
@@ -64,6 +65,7 @@ class Layer:
         take_up: How the resin strays; None for a core.
         draped: How its cloth lies on the shape, where the part file asks for it; its weight is in `fibre`.
         fibre_density: Of a fabric; 0 for a core. [kg/m^3]
+        lapped: Area of it that lies double, where strips and slits overlap; it is in `area`. [m^2]
     """
 
     number: int = 0
@@ -88,6 +90,7 @@ class Layer:
     take_up: TakeUp | None = None
     draped: DrapedPly | None = None
     fibre_density: float = 0.0
+    lapped: float = 0.0
 
     @property
     def kind(self) -> str:
@@ -241,11 +244,11 @@ def lay(job: Job, process: Process, *, own_process: bool = True) -> Laid:
         layer = cure(job, entry, process, own_process=own_process)
         zone = "patch" if entry.area is not None else entry.zone or WHOLE
         bevel = bevel_of(job, entry)
-        layer = replace(layer, zone=zone, place=place, covers=entry.over, angle=entry.angle)
+        layer = replace(layer, zone=zone, place=place, covers=entry.over, angle=entry.angle, lapped=lap_of(job, entry))
         for _ in range(entry.count):
             flat.append(layer)
             at.append(key)
-            seams.append((entry.overlap or 0.0) * (entry.seam or 0.0) - (bevel.gone if bevel is not None else 0.0))
+            seams.append(layer.lapped - (bevel.gone if bevel is not None else 0.0))
             slopes.append(2.0 * bevel.gone + bevel.slope if bevel is not None else 0.0)
     keys = np.array(at, dtype=np.int64)
     on: Mask = regions.on.T[keys]

@@ -388,6 +388,7 @@ def ply_record(layer: Layer) -> dict[str, object]:
         "area_by_height_m2": layer.risen.gained,
         "area_either_way_m2": layer.risen.either_way,
         "cut_away_m2": layer.cut_away,
+        "lapped_m2": layer.lapped,
         "fibre_kg": layer.fibre * layer.area,
         "resin_kg": (layer.resin + layer.bond) * layer.area,
         "core_kg": layer.core * layer.area,

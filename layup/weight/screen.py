@@ -25,6 +25,7 @@ from layup.words import (
     areal_weight_words,
     length_words,
     mass_both,
+    panel_weight_words,
     percent_words,
     pressure_words,
     thickness_words,
@@ -162,6 +163,12 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
     for name, mass, note in rows:
         if mass > 0:
             table.add_row(f"  {name}", _mass(mass, system), Text(note, style="dim"))
+    lapped = [layer for layer in w.layers if layer.lapped > 0]
+    if lapped:
+        names = f"{'ply' if len(lapped) == 1 else 'plies'} {', '.join(str(layer.number) for layer in lapped)}"
+        mass = sum(layer.areal_weight * layer.lapped for layer in lapped)
+        note = f"of fibre and resin, where strips or slits of {names} overlap"
+        table.add_row("  laps", _mass(mass, system), Text(note, style="dim"))
     if w.process.mixes:
         table.add_row(
             "  resin to mix",
@@ -183,7 +190,7 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
     table.add_row(
         "  thickness",
         thickness_words(w.thickness.mean, system),
-        Text(f"areal weight, finished: {areal_weight_words(prediction.areal_weight, system)}", style="dim"),
+        Text(f"areal weight, finished: {panel_weight_words(prediction.areal_weight, system)}", style="dim"),
     )
     if w.cg is not None:
         at = ", ".join(f"{axis} {length_words(v, _one(system))}" for axis, v in zip("xyz", w.cg, strict=True))
