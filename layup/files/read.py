@@ -236,8 +236,9 @@ def _plain_shell(raw: _Raw, scan: Scan, scale: float, unit: str, findings: list[
     points, faces = raw.load(scale)
     keep, double = duplicates(points, faces)
     faces = faces[keep]
-    perimeter = length_of(points, free_edges(faces))
-    if perimeter < _CLOSED * scan.measured.area**0.5 or beside(points, faces) or twin_skins(points, faces) is not None:
+    rim = free_edges(faces)
+    perimeter = length_of(points, rim)
+    if perimeter < _CLOSED * scan.measured.area**0.5 or beside(points, rim) or twin_skins(points, faces) is not None:
         return None
     whole, groups = scan.measured, raw.groups or Grouped(len(keep))
     if double is not None:

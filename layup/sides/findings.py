@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.shape.loops import Loop, free_loops
+from layup.shape.loops import Loop, loops_of
 from layup.shape.measure import Box, Vector
 from layup.shape.nearest import nearest_points
 from layup.shape.scan import MIX
@@ -109,7 +109,11 @@ def in_doubt(points: Points, faces: Faces) -> Finding | None:
     tied = np.flatnonzero(keys[order][1:] == keys[order][:-1])
     count, piece = pieces(len(faces), np.column_stack([owner[order[tied]], owner[order[tied + 1]]]))
     seams = np.flatnonzero(many > 2)
-    if count == 1 and not len(seams) and len(faces) < _FINE:
+    free = order[begin[many == 1]]
+    inner = [loop for loop in loops_of(points, edges[free], piece[owner[free]]) if not loop.outer]
+    if len(faces) < _FINE or min((len(loop.edges) for loop in inner), default=_GAP + 1) > _GAP:
+        inner = []
+    if count == 1 and not len(seams) and not inner:
         return None
     unit, area = normals(points, faces)
     step = np.linalg.norm(points[edges[:, 1]] - points[edges[:, 0]], axis=1)
@@ -127,14 +131,12 @@ def in_doubt(points: Points, faces: Faces) -> Finding | None:
     if np.count_nonzero(~stray) > 1:
         much["faces over each other"] = _over(points, faces, piece, edge, unit, area)
     gaps = 0.0
-    if len(faces) >= _FINE:
-        inner = [loop for loop in free_loops(points, faces) if not loop.outer] if (many == 1).any() else []
-        some = [loop for loop in inner if loop.length <= 2.0 * edge * len(loop.edges)]
-        most_edges = _GAP if sum(len(loop.edges) <= _GAP for loop in some) < _GAPS else 3 * _GAP
-        for loop in some:
-            if len(loop.edges) <= most_edges:
-                a, b = (points[loop.edges[:, k]] - np.array(loop.middle) for k in (0, 1))
-                gaps += 0.5 * float(np.linalg.norm(np.cross(a, b).sum(axis=0)))
+    some = [loop for loop in inner if loop.length <= 2.0 * edge * len(loop.edges)]
+    longest = _GAP if sum(len(loop.edges) <= _GAP for loop in some) < _GAPS else 3 * _GAP
+    for loop in some:
+        if len(loop.edges) <= longest:
+            a, b = (points[loop.edges[:, k]] - np.array(loop.middle) for k in (0, 1))
+            gaps += 0.5 * float(np.linalg.norm(np.cross(a, b).sum(axis=0)))
     gaps *= _AT_THE_RIM
     most = max(sum(much.values()), gaps)
     if most < IN_DOUBT * whole:

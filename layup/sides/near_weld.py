@@ -98,32 +98,35 @@ def join_near(mesh: Welded) -> Joined:
     return Joined(made_mesh, source, Finding("welded", merged + parted, text, effect))
 
 
-def beside(points: Points, faces: Faces) -> bool:
+def beside(points: Points, edges: Faces) -> bool:
     """Whether any point of a free edge lies on or right beside another free edge: only then there is work to do.
 
     Args:
         points: Shape (n, 3). [m]
-        faces: Shape (m, 3).
+        edges: The free edges, shape (e, 2).
     """
-    edges = free_edges(faces)
+    if not len(edges):
+        return False
     ends = np.unique(edges)
     if len(edges) * len(ends) > _BY_HAND:
         return True
     near = SLIT * float(np.linalg.norm(points.max(axis=0) - points.min(axis=0)))
     a, b = points[edges[:, 0]], points[edges[:, 1]]
     low, high = np.minimum(a, b) - near, np.maximum(a, b) + near
-    for some in np.array_split(ends, max(1, len(ends) * len(edges) // 2_000_000)):
-        at = points[some][:, None]
-        inside = (at[:, :, 0] >= low[:, 0]) & (at[:, :, 0] <= high[:, 0])
-        for axis in (1, 2):
-            inside &= (at[:, :, axis] >= low[:, axis]) & (at[:, :, axis] <= high[:, axis])
-        point, edge = np.nonzero(inside)
-        other = (edges[edge] != some[point][:, None]).all(axis=1)  # an edge's own ends lie on it anyway
-        point, edge = some[point[other]], edge[other]
-        foot = on_segments(points[point], a[edge], b[edge])
-        if len(point) and float(np.linalg.norm(foot - points[point], axis=1).min()) < near:
-            return True
-    return False
+    axes = np.argsort(-np.ptp(points[ends], axis=0))
+    ends = ends[np.argsort(points[ends, axes[0]])]
+    sweep = points[ends, axes[0]]  # an edge looks only at points beside it along the longest way of the part
+    first, last = np.searchsorted(sweep, low[:, axes[0]]), np.searchsorted(sweep, high[:, axes[0]], "right")
+    many = last - first
+    edge = np.repeat(np.arange(len(edges)), many)
+    point = ends[np.arange(len(edge)) - np.repeat(np.cumsum(many) - many - first, many)]
+    for axis in axes[1:]:
+        inside = (points[point, axis] >= low[edge, axis]) & (points[point, axis] <= high[edge, axis])
+        point, edge = point[inside], edge[inside]
+    other = (edges[edge] != point[:, None]).all(axis=1)  # an edge's own ends lie on it anyway
+    point, edge = point[other], edge[other]
+    foot = on_segments(points[point], a[edge], b[edge])
+    return bool(len(point) and float(np.linalg.norm(foot - points[point], axis=1).min()) < near)
 
 
 def _area(points: Points, faces: Faces) -> float:
