@@ -126,6 +126,18 @@ def test_a_lightening_hole_is_an_edge_for_a_screw(hatch: Hatch, tmp_path: Path) 
     assert '"screws": 2 of 6 holes too near' in caution
 
 
+@pytest.mark.parametrize("off", [0, 10, 14])
+def test_a_screw_in_a_lightening_hole_has_no_material_under_it(hatch: Hatch, tmp_path: Path, off: float) -> None:
+    """On the middle of a hole eight times its size it was taken for the hole's own screw, and nothing was said."""
+    (tmp_path / "one.csv").write_text(f"name,x,y,diameter\nlost,{150 + off},100,5\n")
+    holes = [{"name": "big", "diameter": "40 mm", "first": ["150 mm", "100 mm"]}]
+    bolts = [{"name": "bolts", "file": "one.csv", "unit": "mm"}]
+    job = read_part(panel(hatch) | {"holes": holes, "fasteners": bolts}, tmp_path)
+    (near,) = job.fasteners[0].too_near(trim_line(job.surface, Plan.along((0, 0, 1))))
+    assert "lies in an opening" in str(near)
+    assert near.distance == pytest.approx(-(0.020 - off / 1e3), abs=2e-4)
+
+
 def test_a_matched_point_that_is_off_is_named(hatch: Hatch, tmp_path: Path) -> None:
     old_list(tmp_path)
     text = (tmp_path / "old.csv").read_text().splitlines()

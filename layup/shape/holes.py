@@ -286,17 +286,23 @@ def check(pattern: Pattern, part: Geometry, rule: Rule = COMPOSITE) -> list[TooN
     return sorted(found, key=lambda f: f.distance / f.needed)
 
 
+_OWN = 2.5  # an opening up to so many times as wide as a fastener on its middle is its own hole, countersunk at most
+
+
 def _without(pattern: Pattern, shape: Geometry) -> Geometry:
     """A shape without the openings that are holes of the pattern."""
     import shapely
 
+    across = np.array([hole.diameter for hole in pattern.holes])
     parts = []
     for part in shapely.get_parts(shape):
         kept = []
         for ring_ in part.interiors:
             hole = circle_of(np.asarray(ring_.coords)[:-1, :2])
-            if hole and np.hypot(*(pattern.centres - hole[:2]).T).min() <= 0.25 * hole[2]:
-                continue
+            if hole:
+                off = np.hypot(*(pattern.centres - hole[:2]).T)
+                if ((off <= 0.25 * hole[2]) & (hole[2] <= _OWN * across)).any():
+                    continue
             kept.append(ring_)
         parts.append(shapely.Polygon(part.exterior, kept))
     return shapely.union_all(parts)
