@@ -246,4 +246,4 @@ def _mm(length: float) -> str:
 
 
 def _at(place: Vector) -> str:
-    return "(" + ", ".join(f"{v * 1e3:.4g}" for v in place) + ") mm"
+    return "(" + ", ".join(f"{round(v * 1e3, 3) + 0.0:.4g}" for v in place) + ") mm"
