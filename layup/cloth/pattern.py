@@ -243,7 +243,7 @@ def _one(
     whole = entry.zone in (None, WHOLE)
     grow = trim if whole else 0.0
     pieces: list[FlatPly] = []
-    marked = _on_surface(job, holes, along) if holes is not None else []
+    marked = on_surface(job, holes, along) if holes is not None else []
     marked += _of_part(job, entry)
     rings = bool(ring_pieces(job, entry.zone, np.concatenate(lies.triangles))) and entry.start is None
     for net, laid, alike in zip(lies.nets, lies.triangles, lies.alike, strict=True):
@@ -528,7 +528,7 @@ def _of_part(job: Job, entry: PlyEntry) -> list[tuple[Floats, float, str]]:
         for place, hole in zip(one.places, one.pattern.holes, strict=True)
     ]
     for old in job.fasteners:
-        marked += _on_surface(job, old.pattern, old.plan.way, off=False)
+        marked += on_surface(job, old.pattern, old.plan.way, off=False)
     return marked
 
 
@@ -722,7 +722,7 @@ def _notches(centre: Sequence[LineString], shape: Polygon) -> list[LineString]:
     return marks
 
 
-def _on_surface(
+def on_surface(
     job: Job, holes: Pattern, along: tuple[float, float, float], *, off: bool = True
 ) -> list[tuple[Floats, float, str]]:
     """Holes seen in plan, brought onto the surface: place, diameter, name; `off` refuses those beside it.

@@ -176,7 +176,7 @@ def _part(prediction: Prediction, system: System) -> tuple[Block, ...]:
         pairs.append(("vacuum on the gauge", pressure_words(weighed.process.pressure, system)))
     if job.part.trim:
         pairs.append(("laid beyond the trim line", length_words(job.part.trim, system)))
-    blocks: list[Block] = [Facts(tuple(pairs), 1)]
+    blocks: list[Block] = [Facts(tuple(pairs), 2 if len(pairs) > 5 else 1)]
     if prediction.published is not None:
         blocks.append(Words((_from_the_scale(prediction, system),)))
     if job.surface.has_mesh:

@@ -5,10 +5,15 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from layup.cloth.pattern import on_surface
 from layup.make.cut import FabricCut
+from layup.partfile.job import Job
 from layup.report.document import Plate
 from layup.weight.prediction import Prediction
-from layup.words import System
+from layup.words import System, length_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,13 +39,28 @@ def part_plate(prediction: Prediction, system: System) -> Plate:
         figure = NewFigure(figsize=(7.0, 3.3))
         axes = figure.add_axes((0.01, 0.02, 0.74, 0.89))
         draw_shape(axes, job)
-        label_zones(axes, job, 10.0)
+        label_zones(axes, job, 10.0, _hole_flags(job, system))
         draw_ways(axes, job.surface, view_of(job.surface, entry.mould), 8.5, system, mould=entry.mould, warp=entry.warp,
                   named=named)  # fmt: skip
         said = "Seen from the bag side, looking at the mould." if known else "Mould side not said: see the plies."
         figure.text(0.01, 0.99, said, fontsize=10, fontweight="bold", va="top")
     names = ", ".join(zone.name for zone in prediction.job.part.zone)
     return _as_plate(figure, f"{said}{' Zones: ' + names if names else ''}", vector=False)
+
+
+def _hole_flags(job: Job, system: System) -> list[tuple[str, NDArray[np.float64]]]:
+    """Holes and old fasteners by pattern: how many of what size, its name, and where they are. [m]"""
+    found = [(name, np.asarray(one.places), [h.diameter for h in one.pattern.holes]) for name, one in job.holes.items()]
+    for old in job.fasteners:
+        there = on_surface(job, old.pattern, old.plan.way, off=False)
+        found.append((old.name, np.array([place for place, _, _ in there]), [wide for _, wide, _ in there]))
+    one = "metric" if system == "both" else system
+    flags = []
+    for name, places, wide in found:
+        if len(places):
+            sizes = " to ".join(dict.fromkeys(length_words(d, one) for d in (min(wide), max(wide))))
+            flags.append((f"{len(places)} × ⌀{sizes}, {name}", places))
+    return flags
 
 
 def _as_plate(figure: Figure, says: str, *, vector: bool = True) -> Plate:

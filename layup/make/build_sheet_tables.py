@@ -151,13 +151,13 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
         where += ", over the openings, uncut" if layer.covers else ""
         if layer.number in cloth:
             listed = names[layer.number]
+            largest = sorted(sizes[layer.number], key=lambda s: -s[0] * s[1])[: 3 if len(listed) < 4 else 1]
             size = "\n".join(
-                size_words(*s, one_of(system) if len(sizes[layer.number]) > 1 else system).replace("\n", ", ")
-                for s in sizes[layer.number][:3]
+                size_words(*s, one_of(system) if len(listed) > 1 else system).replace("\n", ", ") for s in largest
             )
             if len(listed) > 3:
-                size += "\nand smaller"
-            pieces = ", ".join(listed)
+                size += f" and smaller: {len(listed)} pieces"
+            pieces = _names(listed)
             angle = angle_words(layer.angle) if cloth[layer.number].directed else "no warp"
         else:
             core = cores[layer.number]
@@ -186,6 +186,19 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
     )
 
 
+def _names(names: list[str]) -> str:
+    """Names of pieces, a run of letters as its ends: 1, 2, 3a to 3l."""
+    runs: list[list[str]] = []
+    for name in names:
+        last = runs[-1][-1] if runs else ""
+        follows = len(last) > 1 and last[:-1] == name[:-1] and ord(name[-1]) == ord(last[-1]) + 1
+        if follows and name[-1].isalpha():
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
+
+
 def _wet(number: int, mixes: tuple[Mix, ...]) -> str:
     """Numbers of the pots a ply takes resin from."""
     found = []
@@ -210,7 +223,7 @@ def cut_tables(cut: Cut, system: System) -> tuple[Block, ...]:
             f.fabric,
             tape(f.nest.roll.width, one_of(system)) + ("" if f.of is None else f"\n{f.of.label}"),
             each(system, partial(tape, f.length)) if f.of is None or f.of.roll else "remnant",
-            ", ".join(piece.name for piece in f.pieces),
+            _names([piece.name for piece in f.pieces]),
             percent_words(f.waste),
             "–"
             if f.of is not None and not f.of.roll
@@ -470,7 +483,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
         pairs = [
             ("gauge should read", pressure_words(bag.pressure, system)),
             ("most it can read at this altitude", pressure_words(bag.ceiling, system)),
-            ("force of the air on the mould", f"{force_words(bag.force, system)}: it must stand that"),
+            ("force of the air on the mould", f"{force_words(bag.force, system)} to stand"),
             ("price, items that have one", money_words(bag.prices)),
         ]
         if bag.drinks:
@@ -520,7 +533,6 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
         ("step", "how", "temperature", "from (time)", "to (time)", "done"),
         tuple((name, how, WRITE, *rest) for name, how, *rest in steps),
         (0.12, 0.46, 0.13, 0.115, 0.115, 0.06),
-        tall=True,
         strong=frozenset({0}),
     )
     said = []
@@ -566,8 +578,7 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
         Grid(
             ("", "weigh", "what lies on the scale", "should show", "9 builds in 10 between", "scale showed"),
             tuple(rows),
-            (0.03, 0.12, 0.375, 0.115, 0.2, 0.16),
-            tall=True,
+            (0.03, 0.135, 0.42, 0.115, 0.18, 0.12),
             strong=frozenset({1, 3}),
         ),
         Words(
@@ -610,4 +621,4 @@ def hold_blocks(bag: Bag) -> tuple[Block, ...]:
     rows = tuple((*one, *other) for one, other in zip(cells[:half], cells[half:], strict=True))
     said = "Go on when the box is signed: by an inspector where rules ask for one, else by somebody who did not lay it."
     head = ("stop after", "looked at by, date", "stop after", "looked at by, date")
-    return Words((said,)), Grid(head, rows, (0.32, 0.18, 0.32, 0.18), tall=True)
+    return Words((said,)), Grid(head, rows, (0.32, 0.18, 0.32, 0.18))

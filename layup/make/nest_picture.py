@@ -107,7 +107,7 @@ def _draw(axes: Axes, fabric: FabricCut, scale: float, system: System) -> None:
         piece = fabric.pieces[placed.piece]
         fill = _FILLS[piece.part % len(_FILLS)]
         axes.add_patch(_patch(shape, fill, hatch="///" if placed.flipped else "", line=0.9, colour=palette.INK))
-        angle = f"ply at {angle_words(piece.ply.angle)}" if piece.ply.directed else "no warp"
+        angle = angle_words(piece.ply.angle) if piece.ply.directed else "no warp"
         _label(axes, shape, piece.name, angle, scale, placed.turned, placed.flipped)
     one = "metric" if system == "both" else system
     axes.text(0, width + 0.24 / scale, fabric.fabric, fontsize=10.5, fontweight="bold", va="bottom", color=palette.INK)
@@ -146,6 +146,9 @@ def _label(axes: Axes, shape: Polygon, name: str, angle: str, scale: float, turn
     circle = shapely.maximum_inscribed_circle(shape, tolerance=2e-3)
     (x, y), (rim_x, rim_y) = circle.coords[0], circle.coords[-1]
     radius = float(np.hypot(rim_x - x, rim_y - y))
+    if len(shape.interiors) and shapely.Polygon(shape.interiors[0]).area > 0.2 * shapely.Polygon(shape.exterior).area:
+        x, y = shapely.Polygon(shape.interiors[0]).centroid.coords[0]  # a ring has room for its name in its middle only
+        radius = 0.4 * float(np.sqrt(shapely.Polygon(shape.interiors[0]).area))
     room = radius * scale * 72  # points from the middle to the outline
     size = min(13.0, max(5.5, room * 0.8))
     arrow = room > 16
@@ -160,7 +163,8 @@ def _label(axes: Axes, shape: Polygon, name: str, angle: str, scale: float, turn
     axes.annotate(
         "", xy=(head, low), xytext=(tail, low), arrowprops={"arrowstyle": "-|>", "lw": 0.9, "color": palette.INK}
     )
-    note = angle + ("\nthis side to the mould" if flipped else "")
+    long = next((w for w in (f"ply at {angle}", angle) if 0.6 * min(8.0, size) * len(w) < 1.7 * room), "")
+    note = long + ("\nthis side to the mould" if flipped else "")
     axes.text(x, low - 0.03 / scale, note, ha="center", va="top", fontsize=min(8.0, size), color=palette.INK)
 
 

@@ -39,7 +39,7 @@ _OPENS = "opens"  # key under which the heading of a section keeps its words
 _SPLIT = 5  # rows from which a table may go on on the next page
 _BODY, _SMALL, _HEAD = 8.3, 7.4, 7.0  # of tables, of sentences, of headings of columns [pt]
 _TALLEST = 68 * _MM  # of a picture
-_TWO = 49 * _MM  # of a picture with something beside it
+_TWO = 45 * _MM  # of a picture with something beside it
 _BESIDE = 0.66  # of the width for a picture that has facts beside it
 
 
@@ -264,7 +264,7 @@ def _flat(flowables: Sequence[Flowable]) -> Iterator[Flowable]:
         yield from _flat(vars(one)["_content"]) if isinstance(one, KeepTogether) else (one,)
 
 
-_Pair = tuple[Plate, Plate | Facts]
+_Pair = tuple[Plate, *tuple[Plate | Facts, ...]]
 
 
 def _paired(blocks: tuple[Block, ...], width: float) -> list[Block | _Pair]:
@@ -272,12 +272,22 @@ def _paired(blocks: tuple[Block, ...], width: float) -> list[Block | _Pair]:
     found: list[Block | _Pair] = []
     for block in blocks:
         last = found[-1] if found else None
-        fits = isinstance(block, Plate) and isinstance(last, Plate) and (last.width + block.width) * 72 <= width
-        if isinstance(last, Plate) and (isinstance(block, Facts) or (fits and isinstance(block, Plate))):
-            found[-1] = (last, block)
+        row: tuple[Plate | Facts, ...] = (last,) if isinstance(last, Plate) else last if isinstance(last, tuple) else ()
+        plates = [one for one in row if isinstance(one, Plate)]
+        if not plates or len(plates) < len(row):
+            found.append(block)
+        elif isinstance(block, Facts) and len(row) == 1:
+            found[-1] = (plates[0], block)
+        elif isinstance(block, Plate) and sum(_shrunk(one) for one in (*plates, block)) <= width:
+            found[-1] = (plates[0], *plates[1:], block)
         else:
             found.append(block)
     return found
+
+
+def _shrunk(plate: Plate) -> float:
+    """Width of a picture that stands in a row. [pt]"""
+    return plate.width * min(72.0, _TWO / plate.height) + 6.0
 
 
 def _paragraph(markup: str, size: float, *, colour: str = "black", align: Literal[0, 1, 2] = 0) -> Paragraph:
@@ -301,16 +311,20 @@ def _block(block: Block | _Pair, width: float) -> list[Flowable]:
     if isinstance(block, tuple):
         from reportlab.platypus import Table
 
-        first, other = block
-        share = _BESIDE if isinstance(other, Facts) else 0.5
-        facing = _facts(other, width * (1 - share)) if isinstance(other, Facts) else _plate(other, width * 0.5, _TWO)
-        widths = [width * share, width * (1 - share)] if isinstance(other, Facts) else None
-        pair = Table([[_plate(first, width * share - 4, _TWO), facing]], colWidths=widths, hAlign="LEFT")
+        first, other = block[0], block[1]
+        if isinstance(other, Facts):
+            widths = [width * _BESIDE, width * (1 - _BESIDE)]
+            cells = [_plate(first, widths[0] - 4, _TWO), _facts(other, widths[1])]
+        else:
+            plates = [plate for plate in block if isinstance(plate, Plate)]
+            widths = [_shrunk(plate) for plate in plates]
+            cells = [_plate(plate, wide - 6.0, _TWO) for plate, wide in zip(plates, widths, strict=True)]
+        pair = Table([cells], colWidths=widths, hAlign="LEFT")
         pair.setStyle(
             [
                 ("FONT", (0, 0), (-1, -1), "Text"),
                 ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 0 if isinstance(other, Facts) else 6),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
                 ("VALIGN", (0, 0), (-1, -1), "TOP" if isinstance(other, Facts) else "BOTTOM"),
             ]
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -111,13 +112,14 @@ def draw_shape(axes: Axes, job: Job) -> list[Patch]:
     return keys
 
 
-def label_zones(axes: Axes, job: Job, size: float) -> None:
+def label_zones(axes: Axes, job: Job, size: float, holes: Sequence[tuple[str, Floats]] = ()) -> None:
     """Write each zone's name beside the drawing, with a line to it, so that it is found in grey print too.
 
     Args:
         axes: As `draw_shape` left them.
         job: The part file, read.
         size: Of the letters. [pt]
+        holes: Patterns of holes: what to write of each, and where they are (n, 3), each marked. [m]
     """
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     from scipy.spatial import cKDTree
@@ -135,8 +137,13 @@ def label_zones(axes: Axes, job: Job, size: float) -> None:
             clear = np.asarray(apart >= np.quantile(apart, 0.35))
         at = np.flatnonzero(clear)[int(np.argmax(flat[clear, 0]))]
         targets.append((float(flat[at, 0]), float(flat[at, 1]), name))
+    for words, places in holes:
+        spots = project(places, view_of(job.surface, job.part.surface.mould))[0]
+        axes.plot(spots[:, 0], spots[:, 1], ls="", marker="+", ms=4.5, mew=0.8, color=palette.INK, zorder=5)
+        last = spots[int(np.argmax(spots[:, 0] + 1e-3 * spots[:, 1]))]
+        targets.append((float(last[0]), float(last[1]), words))
     targets.sort(key=lambda t: t[1])
-    step = 0.085 * (high - low)
+    step = 0.11 * (high - low)
     heights = [max(low + 0.1 * (high - low), y) for _, y, _ in targets]
     for number in range(1, len(heights)):
         heights[number] = max(heights[number], heights[number - 1] + step)
