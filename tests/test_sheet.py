@@ -123,7 +123,7 @@ def test_the_sheet_shows_the_figures_of_its_parts(door: tuple[Bench, Document]) 
         assert point.name in text
     assert text.count("9 builds in 10") >= 2
     assert "common practice, no source" in text
-    assert "as the resin's data sheet says" in text
+    assert "those of the resin's data sheet" in text
     assert "not of strength" in text
     assert "--" not in text  # no command's option on the wall
     titles = [section.title for section in sheet.sections]

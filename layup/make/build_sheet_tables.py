@@ -515,23 +515,20 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
     fabric = next(layer for layer in prediction.weighed.layers if layer.kind == "fabric")
     resin = prediction.job.library.get("resin", fabric.resin_name)
     glass = resin.optional("glass_transition")
-    sheet = "as the resin's data sheet says"
-    steps: list[tuple[str, str, str, str, str]] = []
+    steps: list[tuple[str, str]] = []
     if bag.bagged:
-        steps.append(
-            ("vacuum on", "until the resin is hard to a fingernail (common practice, no source)", WRITE, WRITE, TICK)
-        )
+        steps.append(("vacuum on", "until the resin is hard to a fingernail"))
     if prediction.weighed.process.mixes:
-        steps.append(("cure", f"{sheet}; cooler is slower", WRITE, WRITE, TICK))
-        steps.append(("demould", f"{sheet}; not before it is hard", WRITE, WRITE, TICK))
-        steps.append(("post-cure", f"{sheet}; no warmer than mould and core can stand", WRITE, WRITE, TICK))
+        steps.append(("cure", "cooler is slower"))
+        steps.append(("demould", "not before it is hard"))
+        steps.append(("post-cure", "no warmer than mould and core can stand"))
     else:
-        steps.append(("heating up", f"{sheet}; a thermocouple on the part", WRITE, WRITE, TICK))
-        steps.append(("hold", sheet, WRITE, WRITE, TICK))
-        steps.append(("cooling", f"{sheet}; vacuum stays on until it is cool", WRITE, WRITE, TICK))
+        steps.append(("heating up", "a thermocouple on the part"))
+        steps.append(("hold", "no shorter than it says"))
+        steps.append(("cooling", "vacuum stays on until it is cool"))
     grid = Grid(
         ("step", "how", "temperature", "from (time)", "to (time)", "done"),
-        tuple((name, how, WRITE, *rest) for name, how, *rest in steps),
+        tuple((name, how, WRITE, WRITE, WRITE, TICK) for name, how in steps),
         (0.12, 0.46, 0.13, 0.115, 0.115, 0.06),
         strong=frozenset({0}),
     )
@@ -544,6 +541,7 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
         )
     else:
         said.append("No table gives the temperature at which this resin softens: see its data sheet.")
+    said.append("Temperatures and times are those of the resin's data sheet; the rest is common practice, no source.")
     return (Words(tuple(said)), grid)
 
 

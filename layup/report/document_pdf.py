@@ -231,7 +231,7 @@ def _section(number: int, section: Section, width: float) -> list[Flowable]:
             ("LEFTPADDING", (1, 0), (1, 0), 5),
         ]
     )
-    heading.spaceBefore = 3.5 * _MM  # but not at the top of a page
+    heading.spaceBefore = 2.8 * _MM  # but not at the top of a page
     vars(heading)[_OPENS] = f"{number}  {section.title}"  # for the head of a page that it goes on to
     room = 18 if isinstance(section.blocks[0], Words) and len(section.blocks) == 1 else 30
     story: list[Flowable] = [CondPageBreak(room * _MM)]
@@ -264,7 +264,7 @@ def _flat(flowables: Sequence[Flowable]) -> Iterator[Flowable]:
         yield from _flat(vars(one)["_content"]) if isinstance(one, KeepTogether) else (one,)
 
 
-_Pair = tuple[Plate, *tuple[Plate | Facts, ...]]
+_Pair = list[Plate | Facts]
 
 
 def _paired(blocks: tuple[Block, ...], width: float) -> list[Block | _Pair]:
@@ -272,14 +272,14 @@ def _paired(blocks: tuple[Block, ...], width: float) -> list[Block | _Pair]:
     found: list[Block | _Pair] = []
     for block in blocks:
         last = found[-1] if found else None
-        row: tuple[Plate | Facts, ...] = (last,) if isinstance(last, Plate) else last if isinstance(last, tuple) else ()
+        row: _Pair = [last] if isinstance(last, Plate) else last if isinstance(last, list) else []
         plates = [one for one in row if isinstance(one, Plate)]
         if not plates or len(plates) < len(row):
             found.append(block)
         elif isinstance(block, Facts) and len(row) == 1:
-            found[-1] = (plates[0], block)
+            found[-1] = [plates[0], block]
         elif isinstance(block, Plate) and sum(_shrunk(one) for one in (*plates, block)) <= width:
-            found[-1] = (plates[0], *plates[1:], block)
+            found[-1] = [*plates, block]
         else:
             found.append(block)
     return found
@@ -308,24 +308,23 @@ def _paragraph(markup: str, size: float, *, colour: str = "black", align: Litera
 
 
 def _block(block: Block | _Pair, width: float) -> list[Flowable]:
-    if isinstance(block, tuple):
+    if isinstance(block, list):
         from reportlab.platypus import Table
 
-        first, other = block[0], block[1]
-        if isinstance(other, Facts):
-            widths = [width * _BESIDE, width * (1 - _BESIDE)]
-            cells = [_plate(first, widths[0] - 4, _TWO), _facts(other, widths[1])]
-        else:
-            plates = [plate for plate in block if isinstance(plate, Plate)]
-            widths = [_shrunk(plate) for plate in plates]
-            cells = [_plate(plate, wide - 6.0, _TWO) for plate, wide in zip(plates, widths, strict=True)]
+        beside = any(isinstance(one, Facts) for one in block)
+        shares = (_BESIDE, 1 - _BESIDE)
+        widths = [width * share for share in shares] if beside else [_shrunk(p) for p in block if isinstance(p, Plate)]
+        cells = [
+            _plate(one, wide - 6.0, _TWO) if isinstance(one, Plate) else _facts(one, wide)
+            for one, wide in zip(block, widths, strict=True)
+        ]
         pair = Table([cells], colWidths=widths, hAlign="LEFT")
         pair.setStyle(
             [
                 ("FONT", (0, 0), (-1, -1), "Text"),
                 ("LEFTPADDING", (0, 0), (-1, -1), 0),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-                ("VALIGN", (0, 0), (-1, -1), "TOP" if isinstance(other, Facts) else "BOTTOM"),
+                ("VALIGN", (0, 0), (-1, -1), "TOP" if beside else "BOTTOM"),
             ]
         )
         return [pair]
