@@ -531,6 +531,35 @@ def test_a_frame_of_a_drawing_sheet_is_asked_about_whatever_its_layer_is_called(
     assert drawing.surface(pick=1).whole.area > part * 2
 
 
+def test_a_sheet_with_its_frame_and_title_and_a_part_called_frame(tmp_path):
+    """The frame within the sheet was offered as the part, and a part on "Frame-skin" was dropped for the word."""
+
+    def draw(s, layer):
+        box(s, 0, 0, 420, 297, "Rahmen")
+        box(s, 10, 10, 400, 277, "Rahmen")
+        box(s, 230, 10, 180, 50, "Schriftfeld")
+        box(s, 60, 90, 200, 120, layer)
+        s.add_circle((150, 150), 20, dxfattribs={"layer": layer})
+
+    part = 0.2 * 0.12 - pi * 0.02**2
+    for layer in ("Frame-skin", "Frame 3", "Teil"):
+        drawing = read_dxf(drawn(tmp_path, lambda s, layer=layer: draw(s, layer)))
+        with pytest.raises(SurfaceError, match=r'2: 200 x 120 mm.*; 3: 180 x 50 mm on layer "Schriftfeld"'):
+            drawing.surface()
+        assert drawing.surface(pick=2).whole.area == pytest.approx(part, rel=EXACT)
+
+
+@pytest.mark.parametrize("layer", ["Frame 7", "Border_L"])
+def test_a_bulkhead_on_a_layer_called_frame_is_a_part(tmp_path, layer):
+    def draw(s):
+        s.add_lwpolyline([(0, 0), (300, 0), (300, 90), (150, 140), (0, 90)], close=True, dxfattribs={"layer": layer})
+        box(s, 400, 0, 50, 50, "clip")
+
+    with pytest.raises(SurfaceError, match="pick"):
+        read_dxf(drawn(tmp_path, draw)).surface()
+    assert read_dxf(drawn(tmp_path, draw)).surface(pick=1).whole.area == pytest.approx(0.3 * 0.09 + 0.15 * 0.05)
+
+
 def test_a_plate_as_large_as_a_sheet_with_holes_is_no_frame(tmp_path):
     document = ezdxf.new(units=4)
     model = document.modelspace()

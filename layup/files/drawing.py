@@ -7,7 +7,7 @@
 Which loop is what: the outermost loop is the outline. A loop in it is a cut-out, except on a layer that is named as
 an area (`areas`, or a layer name with a word of AREA_WORDS in it): that becomes a named group of the surface.
 Of circles about one centre inside an outline the smallest is the hole; the rings round it, up to RING times as
-wide, are countersinks or counterbores and are not cut out. Layers of frames, dimensions and notes are left out.
+wide, are countersinks or counterbores and are not cut out. Frames, and layers of dimensions and notes, are left out.
 """
 
 from __future__ import annotations
@@ -390,9 +390,10 @@ the head of a countersunk screw is about twice as wide as its hole."""
 CUT_WORDS = ("hole", "cut", "drill", "bore", "open", "window", "lighten", "slot")
 AREA_WORDS = ("zone", "area", "ply", "plies", "patch", "reinf", "doubler", "core", "pad", "band")
 SINK_WORDS = ("csk", "countersink", "countersunk", "counterbore", "cbore", "spotface")
+FRAME_WORDS = ("frame", "border", "title", "sheet")
+"""A frame in an aircraft is a part: what a layer of this name holds has to look like the frame of a drawing too."""
 LEFT_OUT_WORDS = (
-    "frame", "border", "title", "sheet", "dim", "text", "note", "anno", "cent(?:er|re)", "constr", "hidden",
-    "defpoints", "hatch",
+    *FRAME_WORDS, "dim", "text", "note", "anno", "cent(?:er|re)", "constr", "hidden", "defpoints", "hatch",
 )  # fmt: skip
 
 
@@ -433,6 +434,7 @@ def sort_loops(drawing: Drawing, *, pick: int | str | None, areas: Sequence[str]
     kinds: dict[str, list[Loop]] = {"shape": [], "area": [], "sink": [], "left out": [], "fill": []}
     for loop in drawing.loops:
         kinds[_kind(loop, area_layers, cut_layers, own)].append(loop)
+    _back_from_frames(kinds, drawing.loops)
     notes += _fills(kinds)
     if not kinds["shape"]:  # nothing but frames or areas: then their names say nothing
         kinds["shape"] = [loop for loop in drawing.loops if loop.layer not in area_layers]
@@ -451,18 +453,19 @@ def sort_loops(drawing: Drawing, *, pick: int | str | None, areas: Sequence[str]
         _check_simple(loop, drawing.name)
     shapes = kinds["shape"]
     inside = _nesting(shapes)
-    sheet = _sheet_frame(shapes, inside)
-    if sheet is not None:
+    frames = _sheet_frames(shapes, inside)
+    if frames:
+        sheet = frames[0]
         own_layer = own is not None and shapes[sheet].layer.casefold() == own
         whole = own == "all" or own_layer or str(pick).strip() == "1"
         if pick is None:
-            raise _is_frame(drawing, shapes, inside, sheet)
+            raise _is_frame(drawing, shapes, inside, frames)
         if not whole:
             number = str(pick).strip()
             pick = int(number) - 1 if number.isdigit() else pick
             text = f"the rectangle {shapes[sheet]} is as large as a drawing sheet or its frame, and is left out"
             notes.append(Finding("left out", 1, text, 0.0))
-            shapes = [loop for k, loop in enumerate(shapes) if k != sheet]
+            shapes = [loop for k, loop in enumerate(shapes) if k not in frames]
             inside = _nesting(shapes)
     sinks = _countersinks(shapes, inside)
     rings: list[tuple[Loop, Loop | None]] = [(shapes[ring], shapes[hole]) for ring, hole in sinks.items()]
@@ -572,14 +575,67 @@ SHEETS = (
 _SCALES = (1.0, 2.0, 5.0, 10.0)  # at which a frame is drawn round a part of true size
 
 
+_MARGIN = 0.12  # of the shorter side of a sheet, how far its frame lies within it: 25 mm to bind it on A4
+
+
+def _upright(loop: Loop) -> bool:
+    """Whether a loop is a rectangle along the axes."""
+    size = np.ptp(loop.points, axis=0)
+    return len(loop.points) == 4 and loop.area >= 0.9999 * float(size[0] * size[1])
+
+
+def _back_from_frames(kinds: dict[str, list[Loop]], loops: Sequence[Loop]) -> None:
+    """Shapes again what is on a layer named as a frame and looks like none: a bulkhead is a frame too.
+
+    The frame of a drawing is a rectangle round what is on other layers; the boxes of its title hold nothing but boxes.
+    """
+    named = [loop for loop in kinds["left out"] if has_word(loop.layer, FRAME_WORDS)]
+    if not named:
+        return
+    inside = _nesting(loops)
+    held = {id(loop): [loops[j] for j in inside if k in inside[j]] for k, loop in enumerate(loops)}
+    back = [
+        loop
+        for loop in named
+        if not _upright(loop)
+        or (all(one.layer == loop.layer for one in held[id(loop)]) and not all(_upright(one) for one in held[id(loop)]))
+    ]
+    whole = {id(loop) for loop in back} | {id(one) for loop in back for one in held[id(loop)]}
+    shapes = {id(loop) for loop in kinds["shape"]} | {id(loop) for loop in named if id(loop) in whole}
+    kinds["shape"] = [loop for loop in loops if id(loop) in shapes]  # in the order that numbers count them in
+    kinds["left out"] = [loop for loop in kinds["left out"] if id(loop) not in whole]
+
+
+def _sheet_frames(loops: Sequence[Loop], inside: dict[int, set[int]]) -> list[int]:
+    """The outermost rectangle, where it is as large as a sheet and something that is no plain hole lies in it.
+
+    Behind it the frames that lie close within it.
+    """
+    found = _sheet_frame(loops, inside)
+    frames = [] if found is None else [found]
+    while frames:
+        outer = loops[frames[-1]].points
+        margin = _MARGIN * float(np.ptp(loops[frames[0]].points, axis=0).min())
+        close = [
+            k
+            for k, loop in enumerate(loops)
+            if inside[k] == set(frames)
+            and _upright(loop)
+            and (np.abs(loop.points.min(axis=0) - outer.min(axis=0)) < margin).all()
+            and (np.abs(loop.points.max(axis=0) - outer.max(axis=0)) < margin).all()
+            and any(k in held for held in inside.values())
+        ]
+        if not close:
+            break
+        frames.append(close[0])
+    return frames
+
+
 def _sheet_frame(loops: Sequence[Loop], inside: dict[int, set[int]]) -> int | None:
-    """The outermost rectangle, where it is as large as a sheet and something that is no plain hole lies in it."""
     for k, loop in enumerate(loops):
-        if inside[k] or len(loop.points) != 4:
+        if inside[k] or not _upright(loop):
             continue
         size = sorted(np.ptp(loop.points, axis=0).tolist())
-        if loop.area < 0.9999 * size[0] * size[1]:
-            continue
         held = [loops[j] for j in range(len(loops)) if inside[j] == {k}]
         if not any(one.circle is None or one.area > 0.2 * loop.area for one in held):
             continue  # a plate with holes
@@ -589,11 +645,14 @@ def _sheet_frame(loops: Sequence[Loop], inside: dict[int, set[int]]) -> int | No
     return None
 
 
-def _is_frame(drawing: Drawing, loops: Sequence[Loop], inside: dict[int, set[int]], sheet: int) -> SurfaceError:
-    within = [loops[j] for j in range(len(loops)) if inside[j] == {sheet}]
-    shown = "; ".join(f"{n}: {loop}" for n, loop in enumerate([loops[sheet], *within[:11]], 1))
+def _is_frame(
+    drawing: Drawing, loops: Sequence[Loop], inside: dict[int, set[int]], frames: Sequence[int]
+) -> SurfaceError:
+    within = [loop for j, loop in enumerate(loops) if inside[j] == set(frames)]
+    sheet = loops[frames[0]]
+    shown = "; ".join(f"{n}: {loop}" for n, loop in enumerate([sheet, *within[:11]], 1))
     return SurfaceError(
-        f"{drawing.name}: the rectangle {loops[sheet]} round all is as large as a drawing sheet or its frame ({shown})",
+        f"{drawing.name}: the rectangle {sheet} round all is as large as a drawing sheet or its frame ({shown})",
         "Say which outline is the part: pick = 2, or pick = 1 where the rectangle itself is",
     )
 
