@@ -27,12 +27,12 @@ from layup.choosing.strength_checks import EdgeStrains, checks_of_edges, checks_
 from layup.laminate.panel import matrix_of
 from layup.laminate.panel_model import (
     Limit,
+    PanelModel,
     in_plane_stiffness,
     limit_in_plane,
     limit_of_strip,
     strip_stiffness,
 )
-from layup.laminate.panel_shear import ShearModel
 from layup.laminate.shallow_shell import ShallowShell
 from layup.laminate.tube import Tube
 from layup.partfile.needs import USUAL_LOAD_FACTOR, Needs
@@ -78,7 +78,7 @@ class Checker:
 
     needs: Needs
     old: OldPart | None
-    model: ShearModel | None
+    model: PanelModel | None
     old_work: float
     widths: tuple[float, float]
     peak: float = 1.0
@@ -90,7 +90,7 @@ class Checker:
         cls,
         needs: Needs,
         old: OldPart | None,
-        model: ShearModel | None,
+        model: PanelModel | None,
         mixes: Floats | None = None,
         shell: ShallowShell | None = None,
     ) -> Checker:
@@ -608,7 +608,7 @@ def _swell(factor: Floats) -> Floats:
     return np.where(near, _PAST_BUCKLING, 1 / (1 - 1 / np.where(near, 2.0, factor)))
 
 
-def _spread(model: ShearModel, mixes: Floats) -> tuple[float, tuple[Ints, ...]]:
+def _spread(model: PanelModel, mixes: Floats) -> tuple[float, tuple[Ints, ...]]:
     """Least ratio of greatest to mean deflection under an even pressure, less 15 %; and the corners that bend most."""
     peak = np.inf
     area = model.panel.shape.area * model.loads[0].pressure

@@ -36,9 +36,8 @@ from layup.choosing.shelf import (
 from layup.choosing.steps import Step, neighbours
 from layup.errors import LayupError
 from layup.laminate.atmosphere import density_at
-from layup.laminate.panel import PanelLoad
-from layup.laminate.panel_model import spread_layups
-from layup.laminate.panel_shear import ShearModel, build_shear_panel
+from layup.laminate.panel import PanelLoad, build_panel
+from layup.laminate.panel_model import PanelModel, spread_layups
 from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.process import Habits
 from layup.laminate.search import Frame, ListedFrame
@@ -474,7 +473,7 @@ def _loads(job: Job, needs: Needs, flat: Flat | None) -> list[PanelLoad]:
     return loads
 
 
-def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches: Sequence[Bench]) -> ShearModel | None:
+def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches: Sequence[Bench]) -> PanelModel | None:
     if flat is None:
         return None
     patches = [min(load.size) / 2.5 for load in loads if load.force]
@@ -483,12 +482,12 @@ def _model(flat: Flat | None, needs: Needs, loads: Sequence[PanelLoad], benches:
     finest = min(patches, default=None)
     terms = np.concatenate([bench.options.terms for bench in benches])
     pushed = dict.fromkeys(case.pressed for case in buckling_cases(needs, flat.sides[::-1]))
-    stout = build_shear_panel(flat.shape, held, needs.held_at, finest=finest)
+    stout = build_panel(flat.shape, held, needs.held_at, finest=finest)
     far = spread_layups(terms, 10)
     samples = [*far]
     for ratio in _shear_ratios(benches):
         samples += [np.append(d, ratio * (d[0] + d[2]) / 2) for d in far[:5]]
-    return ShearModel.draw(stout, loads, samples, list(pushed))
+    return PanelModel.draw(stout, loads, samples, list(pushed))
 
 
 def _shear_ratios(benches: Sequence[Bench]) -> list[float]:

@@ -12,7 +12,8 @@ import numpy as np
 
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
-from layup.laminate.panel_shear import ShearModel, build_shear_panel
+from layup.laminate.panel import build_panel
+from layup.laminate.panel_model import PanelModel
 
 TIMES = 2.0
 """Triangles of the finer mesh over those of the one the answer was worked out on. [-]"""
@@ -37,9 +38,9 @@ def finer(choice: Choice, layup: Layup) -> dict[str, float]:
     sides = needs.supports
     held = sides if isinstance(sides, str) else {str(side): str(how) for side, how in sides.items()}
     count = int(TIMES * len(panel.mesh.triangles))
-    fine = build_shear_panel(panel.shape, held, needs.held_at, count=count, finest=panel.mesh.step / TIMES**0.5)
+    fine = build_panel(panel.shape, held, needs.held_at, count=count, finest=panel.mesh.step / TIMES**0.5)
     pushed = [case.pressed for case in checker.buckling]
-    model = ShearModel.draw(fine, checker.model.loads, [checker.layups(batch)[0]], pushed)
+    model = PanelModel.draw(fine, checker.model.loads, [checker.layups(batch)[0]], pushed)
     again = replace(checker, model=model, worst=()).assess(batch)
     before = layup.found.assessment
     out = {}

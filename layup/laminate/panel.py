@@ -1,14 +1,18 @@
-r"""A thin flat panel of any outline, by finite elements: how far it gives, bends, shakes, and when it buckles.
+r"""A flat panel whose core gives in shear, by finite elements: unlike skins, clamped edges, patches, any outline.
 
-- Set up the outline, its cut-outs and how it is held?   `build_panel`
-- Deflect it?                                            `Panel.solve`, then `deflection`, `curvature`
-- Its lowest frequency, its buckling factor?             `Panel.frequency`, `Panel.buckling`
-- How much does the core of a sandwich add by shear?     `Panel.shear_solution`
+- Set up the outline and how it is held?                              `build_panel`
+- Deflect it, one layup at a time?                                    `Panel.solve`
+- Answer that, frequency and buckling for thousands of layups?        `layup.laminate.panel_model.PanelModel`
 
-Element: the triangle of Morley, with the deflection at the corners and the slope across the mid-sides; the curvature is
-constant in each. General-purpose finite elements by scikit-fem, the factor by scipy's SuperLU. Small deflection,
-Kirchhoff's thin plate; signs as in `layup.laminate.plate`. On a simply supported square of 1089 unknowns the middle is
-1.7 % high, and the error falls with the square of the step (tests/published/test_timoshenko_fe.py shows the order).
+The panel carries three fields: the deflection w and the turns of its sections; bending takes its energy from how the
+turns change, the core from the angle between slope and turn (the plate of Reissner and Mindlin).
+Shear and bending share the load as their stiffnesses say, which no sum of a bent plate and a sheared core does where
+skins are not alike both ways or edges are clamped. Elements: quadratic triangles for all three, the shear at three
+points of each.
+
+An edge that is held but free to turn keeps its sections from turning along itself, as a frame does. The energy is
+linear in the six numbers of D and in S; layups are written as seven numbers, D then S.
+Source: Reissner, J. Appl. Mech. 12 (1945) A69; Mindlin, J. Appl. Mech. 18 (1951) 31; Allen 1969 (all from memory).
 """
 
 from __future__ import annotations
@@ -25,17 +29,27 @@ from layup.errors import LayupError, RangeError
 from layup.laminate.panel_mesh import PanelMesh, edge_sides, triangulate
 
 if TYPE_CHECKING:
-    from scipy.sparse import csc_matrix, csr_matrix
+    from scipy.sparse import csc_matrix
     from scipy.sparse.linalg import SuperLU
     from shapely import Polygon
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Edge = tuple[float, float, float]
+"""Compression along x, along y, and shear, each a force per width. [N/m]"""
 
 SUPPORTS = ("free", "simple", "clamped")
 SIDES = ("left", "right", "bottom", "top")
 TERMS = ((0, 0), (0, 1), (1, 1), (0, 2), (1, 2), (2, 2))
 """Order of the six numbers of a bending stiffness: D11, D12, D22, D16, D26, D66."""
+STIFFEST = 45.0
+"""A solid laminate, or a very stiff core, is given a shear stiffness of so much times its mean D over the square of the
+mesh's step: more would lock the elements, less would let it give in shear. What that leaves was measured against Ritz
+and Navier, square and 3.2 to 1, clamped and simple: tests/published/test_sandwich_panel.py. [-]"""
+ACROSS_SPAN = 14
+"""Triangles across the panel's shorter span. [-]"""
+_SMOOTH = 30.0
+"""Edges that meet at less than this follow one curve, whose middle way they take. [deg]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,260 +114,179 @@ class Panel:
     Attributes:
         shape: Outline with cut-outs. [m]
         mesh: Its triangles.
-        bends: Curvature of each triangle from its six unknowns, (m, 3, 6). [1/m^2]
-        unknowns: Numbers of the six unknowns of each triangle, (m, 6).
+        bends: Curvature of each triangle at its points from its twelve turns, (m, 3, 12, q). [1/m]
+        shears: Shear angle at its points from its eighteen unknowns, (m, 2, 18, q). [1/m, -]
+        weights: Of the points, for bending and for shear, (m, q) each. [m^2]
+        unknowns: Numbers of the unknowns of each triangle: six w, six turns x, six turns y, (m, 18).
         count: Unknowns in all.
-        fixed: Those held at nought.
+        spread: From what may move, each held node's turn taken across its edge, to all unknowns: columns of unit
+            length at right angles, (count, free).
         basis: The elements, for sampling.
     """
 
     shape: Polygon
     mesh: PanelMesh
-    bends: Floats
-    unknowns: Ints
+    bends: Floats = field(repr=False)
+    shears: Floats = field(repr=False)
+    weights: tuple[Floats, Floats] = field(repr=False)
+    unknowns: Ints = field(repr=False)
     count: int
-    fixed: Ints
+    spread: csc_matrix = field(repr=False)
     basis: Any = field(repr=False)
 
-    @cached_property
-    def free(self) -> Ints:
-        """Unknowns that may move."""
-        return np.setdiff1d(np.arange(self.count), self.fixed)
+    @property
+    def nodes(self) -> int:
+        """Corners and mid-sides."""
+        return self.count // 3
 
-    @cached_property
-    def _pattern(self) -> tuple[Ints, Ints, Ints, int]:
-        """Rows and columns of the free unknowns' matrix, which entries of the triangles are kept, and its size."""
-        number = np.full(self.count, -1)
-        number[self.free] = np.arange(len(self.free))
-        local = number[self.unknowns]
-        rows = np.repeat(local, 6, axis=1).ravel()
-        columns = np.tile(local, (1, 6)).ravel()
-        kept = np.flatnonzero((rows >= 0) & (columns >= 0))
-        return rows[kept], columns[kept], kept, len(self.free)
-
-    def _assembled(self, blocks: Floats) -> csc_matrix:
-        """A sparse matrix of the free unknowns from one 6 by 6 block a triangle."""
+    def _assembled(self, blocks: Floats, numbers: Ints) -> csc_matrix:
         from scipy.sparse import coo_matrix
 
-        rows, columns, kept, size = self._pattern
-        return coo_matrix((blocks.reshape(-1)[kept], (rows, columns)), shape=(size, size)).tocsc()
+        k = numbers.shape[1]
+        rows, columns = np.repeat(numbers, k, axis=1).ravel(), np.tile(numbers, (1, k)).ravel()
+        whole = coo_matrix((blocks.ravel(), (rows, columns)), shape=(self.count, self.count)).tocsc()
+        found: csc_matrix = (self.spread.T @ whole @ self.spread).tocsc()
+        return found
 
-    def stiffness(self, d: Floats) -> csc_matrix:
-        """The sparse stiffness matrix.
+    def stiffness(self, terms: Floats) -> csc_matrix:
+        """The sparse stiffness of what may move.
 
         Args:
-            d: D, shape (3, 3), or one for each triangle (m, 3, 3). [N m]
+            terms: D and S, (7,), or of each triangle, (m, 7). [N m, N/m]
         Returns:
-            Matrix of the free unknowns. [N/m]
+            Matrix. [N/m and its like]
         """
-        d = np.broadcast_to(np.asarray(d, dtype=float), (len(self.mesh.triangles), 3, 3))
-        moments = np.matmul(d, self.bends) * self.mesh.areas[:, None, None]
-        return self._assembled(np.matmul(self.bends.transpose(0, 2, 1), moments))
+        every = np.broadcast_to(terms, (len(self.unknowns), 7))
+        d, s = matrix_of(every[:, :6]), every[:, 6, None, None]
+        bent = np.einsum("miaq,mij,mjbq,mq->mab", self.bends, d, self.bends, self.weights[0], optimize=True)
+        sheared = s * np.einsum("miaq,mibq,mq->mab", self.shears, self.shears, self.weights[1], optimize=True)
+        sheared[:, 6:, 6:] += bent
+        return self._assembled(sheared, self.unknowns)
 
-    def factor(self, d: Floats) -> SuperLU:
-        """The factored stiffness: `solve` of it takes loads on the free unknowns.
-
-        Raises:
-            RangeError: the panel is not held, or D is not positive.
-        """
+    def factor(self, terms: Floats) -> SuperLU:
+        """The factored stiffness."""
         from scipy.sparse.linalg import splu
 
-        held = len(self.fixed)
-        if held < 3 or not np.all(np.linalg.eigvalsh(np.asarray(d, dtype=float)) > 0):
-            raise RangeError(
-                "The panel is held nowhere, or has no bending stiffness. Support one edge or hold three points."
-            )
         return splu(
-            self.stiffness(d), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+            self.stiffness(terms).tocsc(),
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
         )
 
     @cached_property
-    def _quadrature(self) -> tuple[Floats, Floats, Floats]:
-        """Weights (m, q), values (m, 6, q) and slopes (m, 6, 2, q) of the elements' functions."""
-        values = np.stack([np.asarray(self.basis.basis[i][0]) for i in range(6)], axis=1)
-        slopes = np.stack([np.asarray(self.basis.basis[i][0].grad) for i in range(6)], axis=0)
-        return np.asarray(self.basis.dx), values, slopes.transpose(2, 0, 1, 3)
+    def _values(self) -> tuple[Floats, Floats, Floats]:
+        """Weights (m, q), values (m, 6, q) and slopes (m, 6, 2, q) of the functions of w."""
+        basis = self.basis
+        values = np.stack([np.broadcast_to(np.asarray(basis.basis[i][0]), basis.dx.shape) for i in range(6)], axis=1)
+        slopes = np.stack([np.asarray(basis.basis[i][0].grad) for i in range(6)], axis=0)
+        return np.asarray(basis.dx), values, slopes.transpose(2, 0, 1, 3)
 
     @cached_property
     def unit_pressure(self) -> Floats:
         """Work of one pascal on each unknown, (count,). [m^2]"""
-        weights, values, _ = self._quadrature
+        weights, values, _ = self._values
         out = np.zeros(self.count)
-        np.add.at(out, self.unknowns, np.einsum("miq,mq->mi", values, weights))
+        np.add.at(out, self.unknowns[:, :6], np.einsum("miq,mq->mi", values, weights))
         return out
 
     @cached_property
     def mass(self) -> csc_matrix:
-        """Mass matrix for one kilogram a square metre, of the free unknowns. [m^2]"""
-        weights, values, _ = self._quadrature
-        return self._assembled(np.einsum("miq,mjq,mq->mij", values, values, weights))
+        """Mass matrix for one kilogram a square metre. [m^2]"""
+        weights, values, _ = self._values
+        return self._assembled(np.einsum("miq,mjq,mq->mij", values, values, weights), self.unknowns[:, :6])
 
-    def _push(self, nx: float, ny: float, nxy: float) -> csc_matrix:
-        weights, _, slopes = self._quadrature
+    def push(self, nx: float, ny: float, nxy: float) -> csc_matrix:
+        """Work of edge loads on the slopes of w. [N/m]"""
+        weights, _, slopes = self._values
         n = np.array([[nx, nxy], [nxy, ny]])
-        return self._assembled(np.einsum("miaq,ab,mjbq,mq->mij", slopes, n, slopes, weights, optimize=True))
-
-    def samples(self, points: Floats) -> csr_matrix:
-        """Sparse rows that give the deflection at points on the panel, (p, count). [-]"""
-        rows: csr_matrix = self.basis.probes(np.asarray(points).T).tocsr()
-        return rows
+        blocks = np.einsum("miaq,ab,mjbq,mq->mij", slopes, n, slopes, weights, optimize=True)
+        return self._assembled(blocks, self.unknowns[:, :6])
 
     def load_vector(self, load: PanelLoad) -> Floats:
         """Work of a load on each unknown, (count,). [N]"""
         out = load.pressure * self.unit_pressure
         if load.force:
-            rows = self.samples(patch_points(self.shape, load))
-            out = out + load.force * np.asarray(rows.mean(axis=0)).ravel()
+            rows = self.basis.probes(patch_points(self.shape, load).T).tocsr()
+            out[: self.nodes] += load.force * np.asarray(rows.mean(axis=0)).ravel()
         return np.asarray(out)
 
-    def solve(self, d: Floats, loads: Floats) -> Floats:
-        """All unknowns under load vectors.
+    def solve(self, terms: Floats, loads: Floats) -> Floats:
+        """All unknowns under load vectors (count, cases); `terms` as in `stiffness`."""
+        return np.asarray(self.spread @ self.factor(terms).solve(np.ascontiguousarray(self.spread.T @ loads)))
 
-        Args:
-            d: As in `stiffness`. [N m]
-            loads: Shape (count, cases). [N]
-        Returns:
-            Unknowns, (count, cases). [m]
-        """
-        out = np.zeros_like(loads)
-        out[self.free] = self.factor(d).solve(np.ascontiguousarray(loads[self.free]))
-        return out
-
-    def deflection(self, unknowns: Floats) -> Floats:
-        """At every corner of the mesh, (corners, cases). [m]"""
-        return np.asarray(unknowns[self.basis.nodal_dofs[0]])
-
-    def curvature(self, unknowns: Floats) -> Floats:
-        """Of every triangle: x, y, xy, shape (m, 3, cases). [1/m]"""
-        return np.asarray(np.einsum("mki,mic->mkc", self.bends, unknowns[self.unknowns]))
-
-    @cached_property
-    def recovery(self) -> csr_matrix:
-        """Sparse rows that carry values of triangles to the corners: a plane through the nearest, (corners, m)."""
-        from scipy.sparse import coo_matrix
-        from scipy.spatial import cKDTree
-
-        corners, middles, near = self.mesh.points, self.mesh.middles, min(12, len(self.mesh.triangles))
-        _, index = cKDTree(middles).query(corners, k=near)
-        offset = (middles[index] - corners[:, None, :]) / self.mesh.step
-        plane = np.concatenate([np.ones((*offset.shape[:2], 1)), offset], axis=2)
-        normal = np.einsum("pni,pnj->pij", plane, plane) + 1e-9 * np.eye(3)
-        first = np.linalg.solve(normal, np.broadcast_to(np.eye(3)[:, :1], (len(corners), 3, 1)))[..., 0]
-        weights = np.einsum("pi,pni->pn", first, plane)
-        rows = np.repeat(np.arange(len(corners)), near)
-        return coo_matrix((weights.ravel(), (rows, index.ravel())), shape=(len(corners), len(middles))).tocsr()
-
-    def curvature_at_corners(self, unknowns: Floats) -> Floats:
-        """At every corner, carried over from the triangles, (corners, 3, cases). [1/m]"""
-        flat = self.curvature(unknowns).reshape(len(self.mesh.triangles), -1)
-        return np.asarray(self.recovery @ flat).reshape(len(self.mesh.points), 3, -1)
-
-    def frequency(self, d: Floats, areal_weight: Floats | float) -> tuple[float, Floats]:
-        """Lowest natural frequency and its shape, by inverse iteration.
-
-        Args:
-            d: As in `stiffness`. [N m]
-            areal_weight: Mass per area. [kg/m^2]
-        Returns:
-            Frequency and unknowns of the shape. [Hz, m]
-        """
-        if not np.all(np.asarray(areal_weight) > 0):
-            raise RangeError(f"A panel needs a positive areal weight, not {areal_weight} kg/m^2.")
-        lu, mass = self.factor(d), self.mass
-        rng = np.random.default_rng(7)
-        block = np.stack([self.unit_pressure[self.free], *(rng.standard_normal((3, len(self.free))))], axis=1)
-        value = 0.0
-        for _ in range(40):
-            block = lu.solve(np.ascontiguousarray(mass @ block))
-            gram = block.T @ (mass @ block)
-            stiff = block.T @ (self.stiffness(d) @ block)
-            root = np.linalg.inv(np.linalg.cholesky(gram))
-            values, vectors = np.linalg.eigh(root @ stiff @ root.T)
-            block = block @ (root.T @ vectors)
-            if abs(values[0] - value) <= 1e-9 * values[0]:
-                break
-            value = float(values[0])
-        shape = np.zeros(self.count)
-        shape[self.free] = block[:, 0]
-        return float(np.sqrt(values[0] / areal_weight) / (2 * np.pi)), shape
-
-    def buckling(self, d: Floats, nx: float = 0.0, ny: float = 0.0, nxy: float = 0.0) -> tuple[float, Floats]:
-        """Factor on even edge loads at which the panel buckles, and its shape; cut-outs are not seen by the load.
-
-        Args:
-            d: As in `stiffness`. [N m]
-            nx: Compression along x. [N/m]
-            ny: Along y. [N/m]
-            nxy: Shear. [N/m]
-        Returns:
-            Smallest positive factor (infinite if these loads can't buckle it), and unknowns of the shape. [-, m]
-        """
+    def shapes_of(self, terms: Floats, vectors: Floats, pushed: Sequence[Edge]) -> Floats:
+        """Its shapes under load vectors, in its lowest mode, and as it buckles under edge loads, (count, shapes)."""
         from scipy.sparse.linalg import LinearOperator, eigsh
 
-        shape = np.zeros(self.count)
-        lu, push = self.factor(d), self._push(nx, ny, nxy)
-        stiff = self.stiffness(d)
-        size = len(self.free)
+        lu, stiff, size = self.factor(terms), self.stiffness(terms), self.spread.shape[1]
+        found: list[Floats] = [lu.solve(np.ascontiguousarray(self.spread.T @ vectors))]
         inverse = LinearOperator((size, size), matvec=lu.solve, dtype=float)
-        start = np.random.default_rng(7).standard_normal(size)  # the same shape in every run
-        value, vector = eigsh(push, k=1, M=stiff, Minv=inverse, which="LA", tol=1e-8, v0=start)
-        if value[0] <= 0:
-            return float("inf"), shape
-        shape[self.free] = vector[:, 0]
-        return float(1 / value[0]), shape
+        start = np.random.default_rng(7).standard_normal(size)  # the same shapes in every run
+        for work in (self.mass, *(self.push(*edge) for edge in pushed)):
+            value, vector = eigsh(work, k=1, M=stiff, Minv=inverse, which="LA", tol=1e-7, v0=start)
+            if value[0] > 0:
+                found.append(vector)
+        return np.asarray(self.spread @ np.concatenate(found, axis=1))
+
+    def curvature_at_corners(self, unknowns: Floats) -> Floats:
+        """At every corner of the mesh, the mean of the triangles that meet there, (corners, 3, cases). [1/m]"""
+        from skfem import Basis
+
+        corners = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+        basis = Basis(self.basis.mesh, self.basis.elem, quadrature=(corners, np.full(3, 1 / 6)))
+        slopes = np.stack([np.asarray(basis.basis[i][0].grad) for i in range(6)]).transpose(2, 0, 1, 3)
+        t = self.mesh.triangles
+        order = np.asarray(self.basis.mesh.t.T)
+        u = unknowns[self.unknowns[:, 6:]]
+        at = np.einsum("miaq,mic->mqac", slopes, u[:, :6]), np.einsum("miaq,mic->mqac", slopes, u[:, 6:])
+        bent = -np.stack([at[0][:, :, 0], at[1][:, :, 1], at[0][:, :, 1] + at[1][:, :, 0]], axis=2)
+        out = np.zeros((len(self.mesh.points), 3, unknowns.shape[1]))
+        np.add.at(out, order, bent)
+        return np.asarray(out / np.bincount(t.ravel(), minlength=len(out))[:, None, None])
 
     @cached_property
-    def _slopes(self) -> tuple[csc_matrix, Ints, Floats]:
-        """Laplace's matrix on the corners, its free corners, and the slopes of the corner functions (m, 3, 2)."""
-        from scipy.sparse import coo_matrix
+    def read(self) -> Ints:
+        """Corners of the mesh at which stress is read: none within a fourteenth of the span of a corner of the outline.
 
-        t, p = self.mesh.triangles, self.mesh.points
-        a, b, c = (p[t[:, k]] for k in range(3))
-        areas = self.mesh.areas[:, None]
-        turned = [np.stack([(v - u)[:, 1], -(v - u)[:, 0]], axis=1) for u, v in ((b, c), (c, a), (a, b))]
-        slopes = -np.stack([t_ / (2 * areas) for t_ in turned], axis=1)
-        blocks = np.einsum("mia,mja->mij", slopes, slopes) * areas[:, :, None]
-        rows, columns = np.repeat(t, 3, axis=1).ravel(), np.tile(t, (1, 3)).ravel()
-        matrix = coo_matrix((blocks.ravel(), (rows, columns)), shape=(len(p), len(p))).tocsc()
-        corners = self.basis.nodal_dofs[0]
-        held = np.isin(corners, self.fixed)
-        return matrix, np.flatnonzero(~held), slopes
-
-    def shear_solution(self, load: PanelLoad) -> tuple[Floats, Floats]:
-        """What a core adds: the deflection by shear for a shear stiffness of one, and the shear force per width.
-
-        The core carries the load to the held edges as a stretched skin would: S lap(w_s) = -q. Exact for polygons on
-        simple supports; beside clamped edges it is the usual split into bending and shear.
-
-        Args:
-            load: [Pa, N, m]
-        Returns:
-            Deflection at the corners times shear stiffness [N], and shear force of each triangle [N/m].
-        Source: Allen, Analysis and Design of Structural Sandwich Panels, 1969 (from memory).
+        At a held corner thin-plate stresses have no end where the laminate twists as it bends (D16, D26), so that a
+        finer mesh would read more and more there; a real corner rounds it off.
         """
-        from scipy.sparse.linalg import splu
+        ring = np.asarray(self.shape.exterior.coords)[:-1, :2]
+        there, back = np.roll(ring, -1, axis=0) - ring, ring - np.roll(ring, 1, axis=0)
+        turn = np.arctan2(back[:, 0] * there[:, 1] - back[:, 1] * there[:, 0], (back * there).sum(axis=1))
+        sharp = ring[np.abs(turn) > np.radians(_SMOOTH)]
+        if not len(sharp):
+            return np.arange(len(self.mesh.points))
+        far = np.hypot(*(self.mesh.points[:, None] - sharp[None]).transpose(2, 0, 1)).min(axis=1)
+        left, low, right, high = self.shape.bounds
+        kept = np.flatnonzero(far >= 0.99 * min(right - left, high - low) / ACROSS_SPAN)
+        return kept if len(kept) else np.arange(len(self.mesh.points))
 
-        matrix, free, slopes = self._slopes
-        t = self.mesh.triangles
-        right = np.zeros(len(self.mesh.points))
-        np.add.at(right, t, np.repeat(load.pressure * self.mesh.areas[:, None] / 3, 3, axis=1))
-        if load.force:
-            points = patch_points(self.shape, load)
-            cell = self.basis.mesh.element_finder()(*points.T)
-            a = self.mesh.points[t[cell]]
-            shares = np.einsum("pia,pa->pi", slopes[cell], points - a.mean(axis=1)) + 1 / 3
-            np.add.at(right, t[cell], load.force / len(points) * shares)
-        out = np.zeros(len(right))
-        out[free] = splu(matrix[free][:, free].tocsc()).solve(right[free])
-        force = np.einsum("mia,mi->ma", slopes, out[t])
-        return out, np.asarray(np.hypot(force[:, 0], force[:, 1]))
+    def energies(self, shapes: Floats, where: Ints | None = None) -> list[Floats]:
+        """Energy of pairs of shapes (count, b) for each of the seven numbers alone, of some triangles or of all."""
+        at = np.arange(len(self.unknowns)) if where is None else where
+        numbers, weights = self.unknowns[at], self.weights
+        bent = np.einsum("miaq,mac->miqc", self.bends[at], shapes[numbers[:, 6:]])
+        weighted = bent * weights[0][at][:, None, :, None]
+        out = []
+        for i, j in TERMS:
+            part = np.einsum("mqb,mqc->bc", weighted[:, i], bent[:, j], optimize=True)
+            out.append(part if i == j else part + part.T)
+        angle = np.einsum("miaq,mac->miqc", self.shears[at], shapes[numbers])
+        return [*out, np.einsum("miqb,mq,miqc->bc", angle, weights[1][at], angle, optimize=True)]
+
+    def angles(self, unknowns: Floats) -> Floats:
+        """Mean shear angle of every triangle, (m, 2, cases). [-]"""
+        share = self.weights[1] / self.weights[1].sum(axis=1, keepdims=True)
+        return np.asarray(np.einsum("miaq,mac,mq->mic", self.shears, unknowns[self.unknowns], share, optimize=True))
 
 
 def build_panel(
     shape: Polygon,
     supports: str | Mapping[str, str] = "simple",
     held_at: Sequence[tuple[float, float]] = (),
-    count: int = 1600,
+    count: int | None = None,
     finest: float | None = None,
 ) -> Panel:
     """Set up a panel: triangles, elements, and what is held.
@@ -362,66 +295,102 @@ def build_panel(
         shape: Outline with cut-outs. [m]
         supports: "free", "simple" or "clamped" for the whole outside, or by side: {"left": "clamped", ...}; a side that
             is not named is free, and so is every cut-out. A side is the part of the outside that faces that way. [-]
-        held_at: Points held in place besides: hinges, latches, screws. [m]
-        count: Triangles to aim at. [-]
+        held_at: Points held in place besides. [m]
+        count: Triangles to aim at; so many that `ACROSS_SPAN` lie across the shorter span if None. [-]
         finest: Step to use where a patch is small. [m]
     Returns:
         The panel.
     Raises:
         LayupError: a support that is none, or nothing that holds the panel.
     """
-    from skfem import Basis, ElementTriMorley, MeshTri
+    from skfem import Basis, ElementTriP2, MeshTri
 
     by_side = dict.fromkeys(SIDES, supports) if isinstance(supports, str) else dict(supports)
     check_supports(by_side)
+    if count is None:
+        left, low, right, high = shape.bounds
+        step = min(right - left, high - low) / ACROSS_SPAN
+        count = int(np.clip(shape.area / (np.sqrt(3) / 4 * step**2), 300, 1200))
     mesh = triangulate(shape, count, finest)
     grid = MeshTri(np.ascontiguousarray(mesh.points.T), np.ascontiguousarray(mesh.triangles.T), sort_t=True)
-    basis = Basis(grid, ElementTriMorley(), intorder=4)
-    mesh = PanelMesh(
-        mesh.points, _wound(mesh.points, np.asarray(grid.t.T, dtype=np.int64)), mesh.edge, mesh.outer, mesh.step
-    )
-    hess = np.stack([np.asarray(basis.basis[i][0].hess)[..., 0] for i in range(6)], axis=0)  # (6, 2, 2, m)
-    bends = np.stack([-hess[:, 0, 0], -hess[:, 1, 1], -2 * hess[:, 0, 1]], axis=0).transpose(2, 0, 1)
-    fixed = _held(mesh, basis, by_side)
+    basis, coarse = Basis(grid, ElementTriP2(), intorder=4), Basis(grid, ElementTriP2(), intorder=2)
+    n, cells = int(basis.N), np.asarray(basis.element_dofs.T, dtype=np.int64)
+    slope = np.stack([np.asarray(coarse.basis[i][0].grad) for i in range(6)]).transpose(2, 0, 1, 3)
+    value = np.stack([np.broadcast_to(np.asarray(coarse.basis[i][0]), coarse.dx.shape) for i in range(6)], axis=1)
+    m, q = coarse.dx.shape
+    bends = np.zeros((m, 3, 12, q))
+    bends[:, 0, :6], bends[:, 1, 6:] = -slope[:, :, 0], -slope[:, :, 1]
+    bends[:, 2, :6], bends[:, 2, 6:] = -slope[:, :, 1], -slope[:, :, 0]
+    shears = np.zeros((m, 2, 18, q))
+    for way in (0, 1):
+        shears[:, way, :6] = slope[:, :, way]
+        shears[:, way, 6 * (way + 1) : 6 * (way + 2)] = -value
+    dx = np.asarray(coarse.dx)
+    fixed, ways = _held(mesh, basis, by_side)
     if held_at:
-        nearest = [int(np.argmin(np.hypot(*(mesh.points - np.asarray(p)).T))) for p in held_at]
-        fixed = np.concatenate([fixed, np.asarray(basis.nodal_dofs[0])[nearest]])
-    panel = Panel(
+        near = [int(np.argmin(np.hypot(*(mesh.points - np.asarray(p)).T))) for p in held_at]
+        fixed = np.concatenate([fixed, np.asarray(basis.nodal_dofs[0])[near]])
+    check_held(mesh.points, np.asarray(basis.nodal_dofs[0]), fixed, bool((fixed >= n).any()), shape)
+    return Panel(
         shape=shape,
         mesh=mesh,
-        bends=np.ascontiguousarray(bends),
-        unknowns=np.asarray(basis.element_dofs.T, dtype=np.int64),
-        count=int(basis.N),
-        fixed=np.unique(fixed).astype(np.int64),
+        bends=bends,
+        shears=shears,
+        weights=(dx, dx),
+        unknowns=np.concatenate([cells, cells + n, cells + 2 * n], axis=1),
+        count=3 * n,
+        spread=_spread(3 * n, fixed, ways),
         basis=basis,
     )
-    turns = bool(np.isin(np.asarray(basis.facet_dofs[0]), panel.fixed).any())
-    check_held(mesh.points, np.asarray(basis.nodal_dofs[0]), panel.fixed, turns, shape)
-    return panel
 
 
-def _wound(points: Floats, triangles: Ints) -> Ints:
-    """Triangles anticlockwise."""
-    a, b, c = (points[triangles[:, k]] for k in range(3))
-    down = (b - a)[:, 0] * (c - a)[:, 1] < (b - a)[:, 1] * (c - a)[:, 0]
-    triangles = triangles.copy()
-    triangles[down] = triangles[down][:, ::-1]
-    return triangles
-
-
-def _held(mesh: PanelMesh, basis: Any, by_side: dict[str, str]) -> Ints:
-    """Unknowns that the supports hold."""
-    sides = edge_sides(mesh)
+def _held(mesh: PanelMesh, basis: Any, by_side: Mapping[str, str]) -> tuple[Ints, dict[int, Floats]]:
+    """Unknowns that the supports hold; of nodes that may turn across their edge alone, the way along it."""
+    n, corner, middle = int(basis.N), np.asarray(basis.nodal_dofs[0]), np.asarray(basis.facet_dofs[0])
     facets = {tuple(sorted(pair)): number for number, pair in enumerate(basis.mesh.facets.T.tolist())}
+    ways: dict[int, list[Floats]] = {}
     fixed: list[int] = []
-    for (a, b), side in zip(mesh.edge.tolist(), sides.tolist(), strict=True):
+    held: list[tuple[int, int, int]] = []
+    for (a, b), side in zip(mesh.edge.tolist(), edge_sides(mesh).tolist(), strict=True):
         how = by_side.get(side, "free")
         if how == "free":
             continue
-        fixed += [int(basis.nodal_dofs[0][a]), int(basis.nodal_dofs[0][b])]
+        own = int(corner[a]), int(corner[b]), int(middle[facets[min(a, b), max(a, b)]])
+        fixed += own[:2]
         if how == "clamped":
-            fixed.append(int(basis.facet_dofs[0][facets[min(a, b), max(a, b)]]))
-    return np.unique(np.array(fixed, dtype=np.int64))
+            fixed += [own[2], *(k + shift for k in own for shift in (n, 2 * n))]
+            continue
+        held.append(own)
+        along = mesh.points[b] - mesh.points[a]
+        for k in own:
+            ways.setdefault(k, []).append(along / np.hypot(*along))
+    curved, single = set(), {}
+    for k, found in ways.items():
+        if len(found) == 2 and np.dot(*found) <= np.cos(np.radians(_SMOOTH)):
+            fixed += [n + k, 2 * n + k]  # a corner turns neither along the one edge nor along the other
+            continue
+        if len(found) == 2 and np.dot(*found) < np.cos(np.radians(0.5)):
+            curved.add(k)
+        mean = np.sum(found, axis=0)
+        single[k] = mean / np.hypot(*mean)
+    # a chord of a curve may bulge between its ends, or it would keep them from turning at all
+    fixed += [mid for first, last, mid in held if not curved & {first, last}]
+    return np.unique(np.array(fixed, dtype=np.int64)), single
+
+
+def _spread(count: int, fixed: Ints, ways: Mapping[int, Floats]) -> csc_matrix:
+    """What may move to all unknowns: those held left out, a turn along its edge too."""
+    from scipy.sparse import coo_matrix
+
+    n = count // 3
+    nodes = np.array([k for k in ways if not np.isin([n + k, 2 * n + k], fixed).any()], dtype=np.int64)
+    along = np.array([ways[int(k)] for k in nodes]).reshape(-1, 2)
+    free = np.setdiff1d(np.arange(count), np.concatenate([fixed, n + nodes, 2 * n + nodes]))
+    turn = len(free) + np.arange(len(nodes))
+    rows = np.concatenate([free, n + nodes, 2 * n + nodes])
+    columns = np.concatenate([np.arange(len(free)), turn, turn])
+    values = np.concatenate([np.ones(len(free)), -along[:, 1], along[:, 0]])
+    return coo_matrix((values, (rows, columns)), shape=(count, len(free) + len(nodes))).tocsc()
 
 
 def check_supports(by_side: Mapping[str, str]) -> None:

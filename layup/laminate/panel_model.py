@@ -1,8 +1,7 @@
 r"""Many layups on one panel: a small model drawn from the finite elements, and the limits it sets on the stiffness.
 
 - Answer deflection, curvature, frequency for thousands of D at once?    `PanelModel.respond`, `frequencies`, `factors`
-- What must D keep to, whatever the stack, for a deflection to pass?      `PanelModel.limit_of_sag` and its neighbours
-- How far is the small model from the whole?                              `PanelModel.error_at`
+- What must D keep to, whatever the stack, for a deflection to pass?      `PanelModel.limit_of_work` and its neighbours
 
 The full panel is solved for a few layups that lie far apart; any other layup bends in a mix of those shapes, the
 mix that takes the least energy. So the small model is a plate that can take fewer shapes than the full one:
@@ -22,28 +21,27 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.laminate.panel import TERMS, Panel, PanelLoad, matrix_of
+from layup.laminate.panel import STIFFEST, TERMS, Edge, Panel, PanelLoad, matrix_of
 
 Floats = NDArray[np.float64]
 Limit = tuple[Floats, float, float]
 """g, r, s of g . D >= r + s m; g has six numbers, or twelve where A is meant too."""
-Edge = tuple[float, float, float]
-"""Compression along x, along y, and shear, each a force per width. [N/m]"""
 
 
 @dataclass(frozen=True)
 class PanelModel:
-    """A small model of one panel under its loads; make it with `PanelModel.of`.
+    """A small model of one panel under its loads; make it with `PanelModel.draw`.
 
     Attributes:
         panel: The full panel.
         loads: In the order of the cases.
         shapes: The full unknowns of each shape, (count, b), of unit mass.
-        energy: Of the shapes for each number of D alone, (6, b, b).
+        energy: Of the shapes for each of the seven numbers alone, D then S, (7, b, b).
         work: Of each load on each shape, (b, cases).
         push: Of one newton a metre along x, along y, and in shear, (3, b, b).
         sag: Deflection of the shapes at the corners, (corners, b).
-        bend: Curvature of the shapes at the corners, (corners, 3, b).
+        bend: Curvature of the shapes at the corners at which stress is read, (corners, 3, b).
+        gamma: Shear angle of the shapes in each triangle, (m, 2, b). [-]
     """
 
     panel: Panel
@@ -54,70 +52,73 @@ class PanelModel:
     push: Floats
     sag: Floats
     bend: Floats
+    gamma: Floats
+
+    @property
+    def stiffest(self) -> float:
+        """Shear stiffness over mean D of what does not give in shear. [1/m^2]"""
+        return float(STIFFEST / self.panel.mesh.step**2)
+
+    def _stiff(self, d: Floats) -> Floats:
+        return np.asarray(np.tensordot(seven(d, self.stiffest), self.energy, axes=(1, 0)))
+
+    def _energies(self, shape: Floats) -> Floats:
+        """Of a shape for each number of D alone, the shear taken at its stiffest: so a limit holds for any core."""
+        every = np.asarray(np.einsum("b,kbc,c->k", shape, self.energy, shape))
+        every[[0, 2]] += every[6] * self.stiffest / 2
+        return every[:6]
 
     @classmethod
-    def of(cls, panel: Panel, loads: Sequence[PanelLoad], samples: Floats, pushed: Sequence[Edge] = ()) -> PanelModel:
+    def draw(
+        cls,
+        panel: Panel,
+        loads: Sequence[PanelLoad],
+        samples: Sequence[Floats] | Floats,
+        pushed: Sequence[Edge] = (),
+    ) -> PanelModel:
         """Draw a small model from the full panel.
 
         Args:
             panel: The panel. [-]
-            loads: Its loads; the first is usually an even pressure. [Pa, N]
-            samples: D of layups that lie far apart, (n, 6); only their proportions count. [N m]
-            pushed: Edge loads whose buckling will be asked for: compression along x, along y, shear. [N/m]
+            loads: Its loads. [Pa, N]
+            samples: D of layups that lie far apart, or D and S, (n, 6) or (n, 7). [N m, N/m]
+            pushed: Edge loads whose buckling will be asked for. [N/m]
         Returns:
             The model.
         """
         vectors = np.stack([panel.load_vector(load) for load in loads], axis=1)
-        found = []
-        for terms in samples:
-            d = matrix_of(terms / np.abs(terms).max())
-            found.append(panel.solve(d, vectors))
-            found.append(panel.frequency(d, 1.0)[1][:, None])
-            for edge in pushed:
-                factor, shape = panel.buckling(d, *edge)
-                if np.isfinite(factor):
-                    found.append(shape[:, None])
-        return cls._from(panel, tuple(loads), vectors, np.concatenate(found, axis=1))
+        stiffest = STIFFEST / panel.mesh.step**2
+        every = [seven(np.asarray(terms)[None], stiffest)[0] for terms in samples]
+        raw = [panel.shapes_of(terms / np.abs(terms[:6]).max(), vectors, pushed) for terms in every]
+        return cls._drawn(panel, tuple(loads), vectors, np.concatenate(raw, axis=1))
 
     @classmethod
-    def _from(cls, panel: Panel, loads: tuple[PanelLoad, ...], vectors: Floats, raw: Floats) -> PanelModel:
-        free, mass = panel.free, panel.mass
-        raw = raw / np.sqrt(np.einsum("ic,ic->c", raw[free], mass @ raw[free]))
-        gram = raw[free].T @ (mass @ raw[free])
-        values, mix = np.linalg.eigh(gram)
-        kept = values > 1e-11 * values[-1]
-        shapes = raw @ (mix[:, kept] / np.sqrt(values[kept]))
-        bend = panel.curvature(shapes)
-        weighted = bend * panel.mesh.areas[:, None, None]
-        energy = []
-        for i, j in TERMS:
-            part = np.einsum("mb,mc->bc", weighted[:, i], bend[:, j])
-            energy.append(part if i == j else part + part.T)
-        push = np.stack([shapes[free].T @ (panel._push(*n) @ shapes[free]) for n in np.eye(3)])
-        return cls(
-            panel=panel,
-            loads=loads,
-            shapes=shapes,
-            energy=np.array(energy),
-            work=shapes.T @ vectors,
-            push=push,
-            sag=panel.deflection(shapes),
-            bend=panel.curvature_at_corners(shapes),
-        )
+    def _drawn(cls, panel: Panel, loads: tuple[PanelLoad, ...], vectors: Floats, raw: Floats) -> PanelModel:
+        stiff = panel.stiffness(np.array([1.0, 0.3, 1.0, 0.0, 0.0, 0.35, 0.1 * STIFFEST / panel.mesh.step**2]))
+        own = panel.spread.T @ raw
+        size = np.sqrt(np.einsum("ic,ic->c", own, stiff @ own))
+        raw, own = raw / size, own / size
+        values, mix = np.linalg.eigh(own.T @ (stiff @ own))
+        kept = values > 1e-9 * values[-1]
+        shapes, own = (part @ (mix[:, kept] / np.sqrt(values[kept])) for part in (raw, own))
+        energy = panel.energies(shapes)
+        push = np.stack([own.T @ (panel.push(*n) @ own) for n in np.eye(3)])
+        mass = own.T @ (panel.mass @ own)
+        root = np.linalg.cholesky(mass + 1e-12 * np.trace(mass) * np.eye(len(mass)))
+        turn = np.linalg.inv(root).T  # shapes of unit mass
+        shapes = shapes @ turn
+        energy = [turn.T @ part @ turn for part in energy]
+        push = np.einsum("ba,kbc,cd->kad", turn, push, turn)
+        return cls(panel, loads, shapes, np.array(energy), shapes.T @ vectors, push,
+                   shapes[np.asarray(panel.basis.nodal_dofs[0])], panel.curvature_at_corners(shapes)[panel.read],
+                   panel.angles(shapes))  # fmt: skip
 
     def with_layup(self, terms: Floats, pushed: Sequence[Edge] = ()) -> PanelModel:
-        """The model with the full panel's own shapes for one more layup; `pushed` as in `of`."""
+        """The model with the full panel's own shapes for one more layup, (6,) or (7,), or one of each triangle."""
         vectors = np.stack([self.panel.load_vector(load) for load in self.loads], axis=1)
-        d = matrix_of(terms / np.abs(terms).max())
-        buckled = [self.panel.buckling(d, *edge)[1][:, None] for edge in pushed]
-        buckled = [shape for shape in buckled if shape.any()]
-        more = np.concatenate(
-            [self.panel.solve(d, vectors), self.panel.frequency(d, 1.0)[1][:, None], *buckled], axis=1
-        )
-        return PanelModel._from(self.panel, self.loads, vectors, np.concatenate([self.shapes, more], axis=1))
-
-    def _stiff(self, d: Floats) -> Floats:
-        return np.asarray(np.tensordot(d, self.energy, axes=(1, 0)))
+        own = seven(np.asarray(terms), self.stiffest)
+        more = self.panel.shapes_of(own / np.abs(own[..., :6]).max(), vectors, pushed)
+        return PanelModel._drawn(self.panel, self.loads, vectors, np.concatenate([self.shapes, more], axis=1))
 
     def respond(self, d: Floats) -> Floats:
         """Amounts of the shapes under every load, for many layups at once.
@@ -156,9 +157,6 @@ class PanelModel:
         amounts = np.linalg.solve(root.transpose(0, 2, 1), vectors[:, :, -1:])[:, :, 0]
         return np.where(top > 0, 1 / np.where(top > 0, top, 1.0), np.inf), amounts
 
-    def _energies(self, shape: Floats) -> Floats:
-        return np.asarray(np.einsum("b,kbc,c->k", shape, self.energy, shape))
-
     def limit_of_work(self, shape: Floats, case: int, most: float) -> Limit:
         """Limit on D that follows from: a load's work on its own deflection is at most so much [N m]."""
         return self._energies(shape), float(self.work[:, case] @ shape) ** 2 / most, 0.0
@@ -172,12 +170,24 @@ class PanelModel:
         push = float(shape @ np.tensordot(edge, self.push, axes=1) @ shape)
         return self._energies(shape), least * max(push, 0.0), 0.0
 
-    def error_at(self, terms: Floats) -> float:
-        """How far the small model's work of the loads lies below the full panel's, at one layup; the largest. [-]"""
-        vectors = np.stack([self.panel.load_vector(load) for load in self.loads], axis=1)
-        full = np.einsum("ic,ic->c", vectors, self.panel.solve(matrix_of(terms), vectors))
-        small = self.own_work(self.respond(terms[None]))[0]
-        return float(np.abs(small / full - 1).max())
+    def shear_force(self, amounts: Floats, stiffness: Floats) -> Floats:
+        """Greatest shear force per width in the core under every load.
+
+        Args:
+            amounts: Of the shapes, (n, b, cases). [-]
+            stiffness: S of each sandwich, (n,). [N/m]
+        Returns:
+            (n, cases). [N/m]
+        """
+        angle = np.einsum("mib,nbc->nmic", self.gamma, amounts, optimize=True)
+        return np.asarray(np.hypot(angle[:, :, 0], angle[:, :, 1]).max(axis=1) * stiffness[:, None])
+
+
+def seven(d: Floats, stiffest: float) -> Floats:
+    """D and S of layups: what has no S, or more than `stiffest` times its mean D, is given that, (..., 7)."""
+    most = stiffest * (d[..., 0] + d[..., 2]) / 2
+    own = most if d.shape[-1] == 6 else np.minimum(d[..., 6], most)
+    return np.concatenate([d[..., :6], own[..., None]], axis=-1)
 
 
 def spread_layups(terms: Floats, most: int = 16) -> Floats:

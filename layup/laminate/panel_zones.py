@@ -1,4 +1,4 @@
-"""A panel that is thicker in places: the small model of `panel_shear` with a stiffness of its own in each zone.
+"""A panel that is thicker in places: the small model of `panel_model` with a stiffness of its own in each zone.
 
 - Which triangles and corners lie in a zone?          `ZonedModel.of`
 - How does it bend, for many layups at once?          `ZonedModel.respond`
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.laminate.panel import matrix_of, terms_of
-from layup.laminate.panel_shear import ShearModel, seven
+from layup.laminate.panel_model import PanelModel, seven
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -35,13 +35,13 @@ class ZonedModel:
         energy: Of the shapes in each zone for each number of D and S alone, (zones + 1, 7, b, b).
     """
 
-    model: ShearModel
+    model: PanelModel
     zone: Ints
     corner: Ints
     energy: Floats
 
     @classmethod
-    def of(cls, model: ShearModel, zones: Sequence[Polygon], samples: Floats) -> ZonedModel:
+    def of(cls, model: PanelModel, zones: Sequence[Polygon], samples: Floats) -> ZonedModel:
         """Give a panel zones.
 
         Args:
@@ -67,7 +67,7 @@ class ZonedModel:
         return found
 
     @classmethod
-    def _with(cls, model: ShearModel, zone: Ints, corner: Ints, zones: int) -> ZonedModel:
+    def _with(cls, model: PanelModel, zone: Ints, corner: Ints, zones: int) -> ZonedModel:
         rows = [model.panel.energies(model.shapes, np.flatnonzero(zone == k)) for k in range(zones + 1)]
         return cls(model, zone, corner, np.array(rows))
 

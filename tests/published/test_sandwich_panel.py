@@ -21,8 +21,8 @@ import pytest
 import shapely
 from pytest import approx
 
-from layup.laminate.panel import PanelLoad
-from layup.laminate.panel_shear import ShearModel, build_shear_panel
+from layup.laminate.panel import PanelLoad, build_panel
+from layup.laminate.panel_model import PanelModel
 from layup.laminate.plate import Load, SupportedPlate, supported_buckling, supported_frequency, supported_response
 
 A = 0.4
@@ -33,11 +33,11 @@ UNLIKE = np.array([28.0, 1.0, 6.0, 0.0, 0.0, 1.5])
 
 @pytest.fixture(scope="module")
 def panels():
-    return {name: build_shear_panel(shapely.box(0, 0, A, A), name) for name in ("simple", "clamped")}
+    return {name: build_panel(shapely.box(0, 0, A, A), name) for name in ("simple", "clamped")}
 
 
 def drawn(panel, terms, loads=(PRESS,), pushed=((1.0, 0.0, 0.0), (0.0, 0.0, 1.0))):
-    model = ShearModel.draw(panel, list(loads), np.asarray(terms)[None], pushed)
+    model = PanelModel.draw(panel, list(loads), np.asarray(terms)[None], pushed)
     return model, model.respond(np.asarray(terms)[None])
 
 
@@ -105,7 +105,7 @@ def test_stress_read_does_not_hang_on_the_mesh():
     twisting = np.array([6.0, 3.0, 6.0, 2.0, 2.0, 3.2])
     most = []
     for count in (400, 800, 1600):
-        panel = build_shear_panel(shapely.box(0, 0, A, A), "simple", count=count)
+        panel = build_panel(shapely.box(0, 0, A, A), "simple", count=count)
         model, amounts = drawn(panel, twisting, pushed=())
         most.append(np.abs(np.einsum("pib,b->pi", model.bend, amounts[0, :, 0])).max())
     assert max(most) / min(most) < 1.08
@@ -114,6 +114,6 @@ def test_stress_read_does_not_hang_on_the_mesh():
 def test_a_round_panel_is_not_held_by_its_corners():
     """The supported disc, q a^4 (5 + nu)/(64 (1 + nu) D): chords whose ends may not turn would stiffen it."""
     disc = shapely.Point(0, 0).buffer(0.2, quad_segs=24)
-    model, amounts = drawn(build_shear_panel(disc, "simple"), ALIKE, pushed=())
+    model, amounts = drawn(build_panel(disc, "simple"), ALIKE, pushed=())
     want = 1000 * 0.2**4 / 64 / 10 * 5.3 / 1.3
     assert model.greatest_sag(amounts)[0, 0] == approx(want, rel=0.01)
