@@ -73,14 +73,18 @@ class Material:
         """
         found = self.optional(name, form)
         if found is None:
-            wanted = property_name(name, form)
-            why = next((row.at for row in self.rows if row.property == wanted and row.kind == "absent"), "")
+            wanted, why = property_name(name, form), self.why_absent(name, form)
             raise MissingFigureError(
                 f'{self.kind} "{self.name}" has no {wanted}'
                 + (f" ({why})" if why else "")
                 + f". Add a row to a table of your own: {row_words(self.name, wanted, '...')}"
             )
         return found
+
+    def why_absent(self, name: str, form: str | None = None) -> str:
+        """Why the tables give no such figure; empty where they don't say."""
+        wanted = property_name(name, form)
+        return next((row.at for row in self.rows if row.property == wanted and row.kind == "absent"), "")
 
     def word(self, name: str) -> str | None:
         """A property that is a name (`fibre`, `form`), or None."""

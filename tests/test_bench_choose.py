@@ -485,7 +485,7 @@ def test_a_front_stopped_half_way_keeps_what_was_proven(choice):
             raise KeyboardInterrupt
 
     stopped = choose(GLIDER / PANEL, tell=stop)
-    assert stopped.proven
+    assert stopped.ended
     assert stopped.best.words == choice.best.words
     assert [y.label for y in stopped.others] == ["wet"]
     assert labels[-1] == "stopped"

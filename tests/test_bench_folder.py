@@ -27,6 +27,7 @@ NO_FILES = {
     "zone", "shape",
     "covers", "finish", "sheet", "covering", "layer", "match", "fabrics", "criterion", "surface_ply", "supports",
     "processes", "stiffness", "cutouts", "inside", "hand", "mirror", "near", "filler", "drop_rules",
+    "keep_rules", "fasteners",
 }  # fmt: skip
 """Keys of the part file that hold words or free lists, none of which is ever opened as a file."""
 

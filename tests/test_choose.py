@@ -20,6 +20,7 @@ from rich.console import Console
 from layup.choosing.batch import Batch, d_of, warp_of
 from layup.choosing.checks import Checker
 from layup.choosing.choice import SAGS, choose
+from layup.choosing.joint_checks import with_their_holes
 from layup.choosing.refine import finer, refinement_words
 from layup.choosing.rules import against_the_trade, broken_rule
 from layup.choosing.screen import _reserve, choice_screen
@@ -28,7 +29,7 @@ from layup.choosing.shelf import old_stiffness, shelf_of, stock
 from layup.choosing.words import asked_words, failing_words, less_words, proof_words, saving_words
 from layup.commands.cli import main
 from layup.errors import LayupError
-from layup.laminate.panel import terms_of
+from layup.laminate.panel import matrix_of, terms_of
 from layup.laminate.panel_model import strip_stiffness
 from layup.laminate.search import Frame, Limits, ListedFrame, Options, Queue
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
@@ -74,8 +75,6 @@ def written_out(options, plies, limits, base, core=0.0):
                     continue
                 q = np.concatenate([options.terms, np.zeros((1, 6))])[stack]
                 t = np.append(options.thickness, core)[stack]
-                from layup.laminate.panel import matrix_of
-
                 d = terms_of(stack_stiffness(matrix_of(q), t).d)
                 weight = base + sum(options.weight[i] for i in stack if i != -1)
                 if limits.kept(d[None], np.array([weight]))[0]:
@@ -126,8 +125,6 @@ def test_halves_give_the_stiffness_of_the_whole(pairs, half):
         rows, d, weight = frame.stacks(every)
         for row, own, w in zip(rows, d, weight, strict=True):
             stack = [*row[::-1], *([middle] if middle >= 0 else []), *row]
-            from layup.laminate.panel import matrix_of
-
             whole = stack_stiffness(matrix_of(options.terms[stack]), options.thickness[stack])
             assert own == approx(terms_of(whole.d), rel=1e-9, abs=1e-9 * np.abs(own).max())
             assert w == approx(options.weight[stack].sum())
@@ -156,8 +153,6 @@ def test_listed_stacks_are_softened_where_they_are_not_symmetric():
     frame = ListedFrame.of("x", options, rows, 0.0, 0.0)
     _, d, _ = frame.stacks(frame.everything())
     listed = {tuple(int(v) for v in r): own for r, own in zip(frame.rows, d, strict=True)}
-    from layup.laminate.panel import matrix_of
-
     for row, own in listed.items():
         whole = stack_stiffness(matrix_of(options.terms[list(row)]), options.thickness[list(row)])
         assert own == approx(terms_of(whole.reduced_bending), rel=1e-9, abs=1e-9)
@@ -326,7 +321,7 @@ def test_a_cloth_of_unknown_strength_is_listed_apart_and_never_chosen(hatch):
     assert both.best is not None
     assert alone.best is not None
     assert both.best.found.areal_weight == approx(alone.best.found.areal_weight, rel=1e-12)
-    assert any("S-glass plain 200" in said and "compression" in said for said in both.left_out)
+    assert any("S-glass plain 200 is unfit for strength: " in said and "tape" in said for said in both.left_out)
     assert any(k.name == "first ply, pressure" for k in both.best.found.assessment.kinds)
     with pytest.raises(LayupError, match="basalt plain 210"):
         choose(hatch(**{**asked, "ply": [{"fabric": "basalt plain 210"}]}), wide=False)
@@ -434,6 +429,46 @@ def test_joints_are_held_against_every_stack():
         choose({**part, "needs": {"bolts": [{k: v for k, v in bolt.items() if k != "bearing_strength"}]}})
 
 
+def test_bolts_take_their_holes_from_the_fasteners(hatch, tmp_path):
+    """The widest hole, the least distance to an edge, the least pitch; a name that is none says which there are."""
+    (tmp_path / "old.csv").write_text("name,x,y,diameter\nA,12 mm,12 mm,4 mm\nB,42 mm,12 mm,5 mm\nC,72 mm,15 mm,4 mm\n")
+    bolts = {"name": "rim", "fasteners": "screws", "load": "100 N", "bearing_strength": "250 MPa"}
+    part = hatch(surface={"rectangle": ["400 mm", "200 mm"]}, needs={"stiffness": "not asked", "bolts": [bolts]},
+                 fasteners=[{"name": "screws", "file": "old.csv"}])  # fmt: skip
+    job = read_part(part, tmp_path)
+    row = with_their_holes(job, job.part.needs).bolts[0]
+    assert (row.diameter, row.edge) == approx((5e-3, 12e-3), rel=1e-6)
+    assert row.pitch == approx(30e-3, rel=1e-6)
+    other = read_part({**part, "needs": {"bolts": [bolts | {"fasteners": "rivets"}]}}, tmp_path)
+    with pytest.raises(LayupError, match='the part file has "screws"'):
+        with_their_holes(other, other.part.needs)
+    with pytest.raises(LayupError, match="leave those out"):
+        read_part({**part, "needs": {"bolts": [bolts | {"edge": "9 mm"}]}}, tmp_path)
+
+
+def test_stiffeners_of_the_old_part_count(hatch):
+    """Blades as thick as their pitch are a thicker plate; angles count by the beam they make with the skin."""
+    skin, blade, e = 0.8e-3, 2.2e-3, 72.4e9
+    sheet = {"name": "panel", "sheet": "aluminium 2024-T3", "thickness": "0.8 mm"}
+    full = {"along": "x", "pitch": "10 mm", "height": "2.2 mm", "thickness": "10 mm"}
+    old = old_stiffness(read_part(hatch(replaces=[sheet | {"stiffeners": full}])))
+    bare = old_stiffness(read_part(hatch(replaces=[sheet])))
+    plate = e * (skin + blade) ** 3 / 12
+    assert 1 / np.linalg.inv(matrix_of(old.terms))[0, 0] == approx(
+        plate, rel=0.03
+    )  # the blades have no Poisson's ratio
+    assert old.terms[2] == approx(bare.terms[2], rel=0.05)
+    angle = {"along": "y", "pitch": "100 mm", "height": "12 mm", "flange": "10 mm", "thickness": "1 mm"}
+    beam = old_stiffness(read_part(hatch(replaces=[sheet | {"stiffeners": [angle]}])))
+    parts = [(100e-3, skin, 0.0), (10e-3, 1e-3, skin / 2 + 0.5e-3), (1e-3, 11e-3, skin / 2 + 6.5e-3)]  # wide, high, at
+    area = sum(w * h for w, h, _ in parts)
+    middle = sum(w * h * z for w, h, z in parts) / area
+    inertia = sum(w * h**3 / 12 + w * h * (z - middle) ** 2 for w, h, z in parts)
+    assert 1 / np.linalg.inv(matrix_of(beam.terms))[1, 1] == approx(e * inertia / 100e-3, rel=0.02)
+    with pytest.raises(LayupError, match="belong to a sheet"):
+        read_part(hatch(replaces=[{"name": "ribs", "weighed": "90 g", "stiffeners": angle}]))
+
+
 def test_a_push_adds_to_a_load_across(hatch):
     """The reserve under both is less than under either, by more than the push takes alone: the bend swells."""
     reserve = {}
@@ -492,12 +527,15 @@ def test_a_curved_part_is_as_stiff_as_the_curved_old_one(hatch, tmp_path):
     held = curved.searches.checker.start(flat.best.found.batch).assessment()
     at = [k.name for k in held.kinds].index("stiffness, curved as it is, against the old part")
     assert held.reserves[0][at] < 0.5
-    assert "counts the curve of both" in curved.blocked[0]
+    assert "times as stiff as the old part, curved alike. " in curved.blocked[0]
+    checker = curved.searches.checker
+    assert checker.times_as_stiff(curved.best.found.batch) >= 1
+    assert checker.times_as_stiff(flat.best.found.batch) == approx(held.reserves[0][at], rel=0.02)
     assert not any("stiffer at small loads" in c for c in curved.cautions)
     screen = Console(width=200, record=True, file=io.StringIO())
     screen.print(choice_screen(curved, "metric"))
     text = screen.export_text()
-    assert text.index("counts the curve") < text.index("weighs")
+    assert text.index("curved alike") < text.index("weighs")
     assert "none lighter passes:" not in text
 
 
@@ -689,6 +727,9 @@ def test_a_neighbour_names_the_rule_it_breaks(hatch):
         ([2, 3, 3, 2], {}, ""),
         ([2, 4, 4, 2], {}, '"balanced": not as much'),
         ([2, 4, 5, 5, 4, 2], {}, ""),
+        ([2, 4, 5, 5, 4, 2], {"keep_rules": ["45 outermost"]}, '"45 outermost": another angle'),
+        ([4, 5, 2, 3, 2, 5, 4], {"keep_rules": "45 outermost"}, ""),
+        ([2, 4, 5, 5, 4, 2], {"keep_rules": ["45 outermost"], "drop_rules": ["45 outermost"]}, ""),
         (
             [3, 2, 2, 2, 2, 2, 3],
             {},
@@ -704,7 +745,9 @@ def test_every_rule_by_hand(stack, needs, words):
                          0 if asked.surface_ply else None)  # fmt: skip
     if not asked.run_at_most:
         options = replace(options, counted=np.array([False, False, True, True, True, True]))
-    plies = [SimpleNamespace(fabric=name) for name in "abtttt"]
+    cured = SimpleNamespace(turn=0.0)
+    angles = (0, 0, 0, 90, 45, -45)
+    plies = [SimpleNamespace(fabric=name, angle=at, cured=cured) for name, at in zip("abtttt", angles, strict=True)]
     said = broken_rule(SimpleNamespace(options=options, plies=plies), stack, asked)
     assert said.startswith(words)
     assert bool(said) == bool(words)
@@ -761,7 +804,7 @@ def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
     choice = choose(LOCAL, wide=False)
     assert choice.best is not None
     assert choice.best.local
-    assert choice.proven
+    assert choice.ended
     assert any("Local plies are not counted in frequency" in c for c in choice.cautions)
     bench = kept["frames"][0].key.bench
     best = kept["ceiling"]
@@ -931,6 +974,22 @@ def test_beside_an_engine_six_tenths_of_the_strength_count(hatch):
 
     assert allowed(near="engine") == approx(0.6 * allowed())
     assert allowed(near="engine", holds_person=True) == approx(0.48 * allowed())
+    assert allowed(near="dark in the sun") == approx(0.67 * allowed())
+
+
+@pytest.mark.parametrize(
+    ("place", "says", "soft"),
+    [({}, "wet leaves 38% of what its resin carries", ""), ({"near": "engine"}, "beside an engine 60%", "softens"),
+     ({"near": "dark in the sun", "resin": "epoxy, prepreg"}, "dark in the sun 67%", "")],
+)  # fmt: skip
+def test_the_first_screen_says_for_what_heat_and_water(hatch, place, says, soft):
+    from layup.choosing import conditions
+
+    job = read_part(hatch(needs={"hand_load": "50 N"}, **place))
+    assert says in conditions.words(job)
+    assert soft in " ".join(conditions.too_soft(job))
+    assert bool(soft) == bool(conditions.too_soft(job))
+    assert all(figure.source in job.library.sources for figure in conditions.figures(job))
 
 
 def test_the_greatest_thickness_counts_the_films(hatch):

@@ -25,7 +25,7 @@ HELD = (("simple", "simply supported (screwed, hinged)"), ("clamped", "clamped (
 TEXTS = (
     "speed", "at_altitude", "of_dynamic_pressure", "pressure", "deflection", "hand_load", "hand_deflection",
     "load_factor", "criterion", "frequency", "push_x", "push_y", "pull_x", "pull_y", "shear_x",
-    "shear_y", "drop_rules", "in_plane_stiffness", "span", "least_plies", "most_plies", "least_skin",
+    "shear_y", "drop_rules", "keep_rules", "in_plane_stiffness", "span", "least_plies", "most_plies", "least_skin",
     "run_at_most", "greatest_thickness", "surface_ply", "angles", "symmetric",
 )  # fmt: skip
 """Keys of [needs] that are one field each."""

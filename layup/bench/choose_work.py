@@ -62,7 +62,7 @@ class Answer:
         cautions: What a reader must know.
         citations: Every figure, with its source.
         system: Units of the part file.
-        proven: Whether the search ran to its end.
+        proven: Whether the search ran to its end, also where nothing passes.
         asked: What was asked of the part, in a sentence; "" where nothing was.
         conditions: For what heat, water and knocks the strengths are; "" where no load is asked.
         left_out: What was not tried, for want of a figure.
@@ -92,8 +92,8 @@ class Answer:
 
     @property
     def sure(self) -> bool:
-        """Whether the answer is proven to be the lightest."""
-        return bool(self.machine["proven_lightest"])
+        """Whether the search for the lightest ran to its end."""
+        return bool(self.machine["searched_to_the_end"])
 
     def point(self, letter: str) -> Point | None:
         """A point by its letter."""
@@ -172,7 +172,7 @@ def answer_of(choice: Any) -> Answer:
         cautions=choice.cautions,
         citations=choice.citations,
         system=choice.job.part.units,
-        proven=choice.searches.proven,
+        proven=choice.searches.ended,
         asked=asked_words(choice, choice.job.part.units),
         conditions=choice.conditions,
         left_out=choice.left_out,

@@ -23,6 +23,7 @@ def as_json(choice: Choice) -> dict[str, object]:
         "part": choice.job.part.title,
         "passes": choice.best is not None,
         "proven_lightest": choice.proven,
+        "searched_to_the_end": choice.ended,
         "stacks": search.size,
         "looked_at": search.looked_at,
         "checked": search.checked,

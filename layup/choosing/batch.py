@@ -35,6 +35,8 @@ class CheckKind:
         limit: What the value is held against; None where the limit differs from stack to stack.
         at_least: Whether the value must be at least the limit (else at most).
         strength: Whether it is a strength check, and carries the cautions.
+        measured: Whether the small model of a panel is known to be near the whole there, and not on which side: a stack
+            that fails it alone is not proved to fail on the whole.
     """
 
     name: str
@@ -44,6 +46,7 @@ class CheckKind:
     limit: float | None
     at_least: bool
     strength: bool = False
+    measured: bool = False
 
 
 @dataclass(frozen=True)
@@ -135,6 +138,16 @@ class Assessment:
         if not self.kinds:
             return np.full(len(self.reserves), np.inf)
         return np.asarray(self.reserves.min(axis=1))
+
+    @property
+    def disproved(self) -> NDArray[np.bool_]:
+        """Which stacks fail a check that would fail on the whole panel as well, (n,).
+
+        The small model takes fewer shapes than the whole one, so it is nowhere softer: work of a load, frequency and
+        buckling are on the safe side, and what needs no panel is exact. Who fails one of these fails.
+        """
+        sure = np.array([not kind.measured for kind in self.kinds], dtype=bool)
+        return np.asarray((self.reserves[:, sure] < 1 - 1e-9).any(axis=1))
 
     @property
     def passed(self) -> NDArray[np.bool_]:

@@ -13,7 +13,7 @@ for sizing.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -24,6 +24,7 @@ from layup.choosing.edges import EdgeCase, buckling_cases, edge_cases
 from layup.choosing.joint_checks import checks_of_joints
 from layup.choosing.shelf import CoreChoice, OldPart, PlyChoice
 from layup.choosing.strength_checks import EdgeStrains, checks_of_edges, checks_of_load, corners_that_bend_most
+from layup.laminate.curved_panel import CurvedPanel, heights_over
 from layup.laminate.panel import matrix_of
 from layup.laminate.panel_model import (
     Limit,
@@ -74,6 +75,8 @@ class Checker:
         peak: Under a pressure, greatest over mean deflection: the least among many mixes of the plies, less 15 %. [-]
         worst: Corners of the mesh that bend most under each load, looked at first.
         shell: The panel with its curve, where it is compared with an old one; None where it is flat.
+        surface: The same by finite elements on its own surface; None where it is flat, or compared with nothing.
+        curve_factor: How much stiffer than asked the shell has to be, so that the finite elements are as stiff. [-]
     """
 
     needs: Needs
@@ -84,6 +87,8 @@ class Checker:
     peak: float = 1.0
     worst: tuple[Ints, ...] = ()
     shell: ShallowShell | None = None
+    surface: CurvedPanel | None = None
+    curve_factor: float = 1.0
 
     @classmethod
     def of(
@@ -93,6 +98,7 @@ class Checker:
         model: PanelModel | None,
         mixes: Floats | None = None,
         shell: ShallowShell | None = None,
+        points: Floats | None = None,
     ) -> Checker:
         """Set up the checks.
 
@@ -102,6 +108,7 @@ class Checker:
             model: The panel; its first load is an even pressure.
             mixes: D of many mixes of the plies at hand, (n, 6), to learn how deflection is spread. [N m]
             shell: The panel with its curve.
+            points: Of its surface, x, y in the panel's plane and z out of it, (n, 3). [m]
 
         Returns:
             The checks.
@@ -116,6 +123,8 @@ class Checker:
             model = model.with_layup(old.terms)
             work = float(model.own_work(model.respond(old.terms[None]))[0, 0])
         left, low, right, high = model.panel.shape.bounds
+        curved = shell is not None and points is not None and old is not None and needs.stiffness
+        surface = CurvedPanel(model.panel, heights_over(model.panel, points)) if curved and points is not None else None
         peak, worst = (1.0, ()) if mixes is None else _spread(model, mixes)
         return cls(
             needs=needs,
@@ -126,6 +135,7 @@ class Checker:
             peak=peak,
             worst=worst,
             shell=shell,
+            surface=surface,
         )
 
     @property
@@ -279,7 +289,16 @@ class Checker:
         """Mean deflection under a pascal that the curved old part allows. [m/Pa]"""
         assert self.shell is not None
         assert self.old is not None
-        return float(self.shell.mean_sag(self.old.terms[None], self.old.membrane[None])[0]) / self.needs.stiffness
+        due = self.needs.stiffness * self.curve_factor
+        return float(self.shell.mean_sag(self.old.terms[None], self.old.membrane[None])[0]) / due
+
+    def times_as_stiff(self, batch: Batch) -> float | None:
+        """How many times as stiff as the old part the first stack is on the real surface; None where that is flat."""
+        if self.surface is None or self.old is None:
+            return None
+        shear = core_shear_stiffness(batch)
+        own = self.surface.mean_sag(batch.d[0], batch.a[0], None if shear is None else float(shear[0]))
+        return self.surface.mean_sag(self.old.terms, self.old.membrane) / own
 
     def _spans(self) -> tuple[float, float] | None:
         """Between the supports of a strip along x, and of one along y; None where nothing says it. [m]"""
@@ -308,7 +327,7 @@ class Checker:
         for case, load in enumerate(model.loads[1:], 1):
             if load.pressure and needs.deflection is not None:
                 add(CheckKind(f"deflection, {load.name}{swollen}", "greatest w, core shear counted", _PLATE, "m",
-                              needs.deflection, False), sag[:, case] * swell)  # fmt: skip
+                              needs.deflection, False, measured=True), sag[:, case] * swell)  # fmt: skip
             limit = self.hand_limit(load.name)
             if load.force and limit is not None:
                 add(CheckKind(f"deflection under the patch, {load.name}{swollen}",
@@ -316,7 +335,8 @@ class Checker:
                     work[:, case] / load.force * swell)  # fmt: skip
             if limit is None and not (load.pressure and needs.deflection is not None):
                 add(CheckKind(f"stays a flat panel, {load.name}{swollen}", "greatest w at most a twentieth of the span",
-                              "range of the theory; common practice, no source", "m", _FLAT * span, False),
+                              "range of the theory; common practice, no source", "m", _FLAT * span, False,
+                              measured=True),
                     sag[:, case] * swell)  # fmt: skip
         if self.shell is not None and needs.pressed:
             safe = self.shell.safe_sag(batch.d, batch.a)
@@ -329,6 +349,7 @@ class Checker:
                     limit=None,
                     at_least=False,
                     strength=True,
+                    measured=True,
                 )
                 add(kind, np.where(np.isinf(safe), 0.0, self.factor * sag[:, case] * swell), safe)
         if needs.frequency is not None:
@@ -433,7 +454,7 @@ class Checker:
         shear = core_shear_stiffness(batch)
         none = np.zeros(len(batch.stack))
         force = none if shear is None else self.model.shear_force(amounts[:, :, None], shear)[:, 0]
-        return checks_of_load(
+        for kind, value, limit in checks_of_load(
             batch=batch,
             load=self.model.loads[case],
             amounts=amounts,
@@ -443,7 +464,8 @@ class Checker:
             factor=self.factor,
             criterion=self.needs.criterion,
             edges=edges or EdgeStrains.none(len(batch.stack)),
-        )
+        ):
+            yield replace(kind, measured=True), value, limit
 
     def hand_limit(self, name: str) -> float | None:
         """Deflection allowed under a hand load of that name. [m]"""

@@ -13,17 +13,17 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.choosing import conditions
 from layup.choosing.batch import Batch, core_shear_modulus, warp_of
 from layup.choosing.checks import CAUTIONS, Checker, lacks_of_core, lacks_of_ply
 from layup.choosing.edges import buckling_cases
 from layup.choosing.front import front, others
+from layup.choosing.joint_checks import with_their_holes
 from layup.choosing.layups import Layup, Tell, layup_of
 from layup.choosing.reinforce import lightest_with_patches
 from layup.choosing.rules import against_the_trade
-from layup.choosing.seek import Found, Search, frames_of, lightest, nearest_miss
+from layup.choosing.seek import Found, Search, Tick, frames_of, lightest, nearest_miss, proved
 from layup.choosing.shelf import (
-    NEAR_AN_ENGINE,
-    UNDER_A_PERSON,
     Bench,
     Flat,
     OldPart,
@@ -36,7 +36,7 @@ from layup.choosing.shelf import (
 from layup.choosing.steps import Step, neighbours
 from layup.errors import LayupError
 from layup.laminate.atmosphere import density_at
-from layup.laminate.panel import PanelLoad, build_panel
+from layup.laminate.panel import ACROSS_SPAN, PanelLoad, build_panel, sharp_corners
 from layup.laminate.panel_model import PanelModel, spread_layups
 from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.process import Habits
@@ -57,6 +57,8 @@ ALL_RULES = "all together"
 RULES_COST = "what the rules of the trade cost"
 SAGS = ("deflection", "stays a flat panel")
 """How the names of those checks begin that say how far the panel gives under a load that was asked."""
+RAMP = 3.0
+"""Length over height of a core's chamfer at which skins still follow it (common practice, no source: 3 to 20). [-]"""
 EVEN = 1000.0
 """The even pressure by which panels are compared. [Pa]"""
 
@@ -80,7 +82,8 @@ class Choice:
         conditions: For what heat, water and knocks the strengths are, in a line; empty where no load is asked.
         replaced: What comes off; None where the part replaces nothing.
         searches: How many stacks there were, were looked at, were checked.
-        proven: Whether the best is proven to be the lightest.
+        proven: Whether the best is proved to be the lightest.
+        ended: Whether the search ran to its end, so that nothing lighter was found.
         old: What it is compared with.
         flat: The panel it was taken as.
         by_panel: Whether `Layup.stiffness` is a deflection.
@@ -104,6 +107,7 @@ class Choice:
     replaced: Interval | None
     searches: Search = field(repr=False)
     proven: bool
+    ended: bool
     old: OldPart | None
     flat: Flat | None = field(repr=False)
     by_panel: bool
@@ -148,7 +152,7 @@ def choose(
     job = source if isinstance(source, Job) else read_part(source, folder)
     if habits:
         job = replace(job, habits=habits)
-    needs = job.part.needs or Needs()
+    needs = with_their_holes(job, job.part.needs or Needs())
     shelf = shelf_of(job)
     benches, left_out = _with_figures(stock(job, needs, shelf), needs)
     flat, notes = _panel_of(job, needs)
@@ -171,14 +175,15 @@ def choose(
     shell = None
     if flat is not None and flat.curved:
         shell = ShallowShell(*flat.sides, *flat.curvature[:2])
-    checker = Checker.of(needs, old, model, _mixes(benches), shell)
+    checker = Checker.of(needs, old, model, _mixes(benches), shell, None if flat is None else flat.points)
     frames = frames_of(benches, needs, shelf.solid)
     notes.append(_tried(frames))
-    search = lightest(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
-    if search.found is None and not search.proven:
+    search = _as_stiff_on_its_surface(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
+    if search.found is None and not search.ended:
         raise KeyboardInterrupt  # stopped, and not even a first guess passes: that nothing does is not known
     checker = search.checker
     figures = [f for bench in benches for f in bench.figures] + list(old.figures if old else ())
+    figures += conditions.figures(job) if needs.loaded or needs.joined else []
     notes += [note for bench in benches for note in bench.notes]
     if job.habits:
         notes.append("Weights count what this shop's scale has taught; --no-shop goes by published figures alone.")
@@ -189,18 +194,19 @@ def choose(
     rules: dict[str, float] | None = None
     more: list[Layup] = []
     steps: list[Step] = []
-    if best is None and search.proven:
+    if best is None and search.ended:
         miss = nearest_miss(checker, frames, search.nearest)
         nearest = None if miss is None else layup_of(job, checker, miss, "the nearest")
+    ended = search.ended
     proven = search.proven and search.found is not None
     try:
-        if best is not None and wide and search.proven:
+        if best is not None and wide and search.ended:
             if not needs.local:
                 told(SPREAD, 0, 0.0)
                 notes.insert(0, _price_of_spread(best, _in_the_average(job, needs, shelf, checker, flat, told)))
                 rules = _price_of_rules(job, shelf, checker, flat, best, told)
             more = others(job=job, checker=checker, frames=frames, benches=benches, best=best, search=search, told=told)
-        stopped = best is not None and not search.proven  # the best so far is wanted, and nothing more
+        stopped = best is not None and not search.ended  # the best so far is wanted, and nothing more
         patched = (
             None
             if stopped
@@ -211,7 +217,8 @@ def choose(
         if patched is not None:
             if best is not None:
                 more.append(replace(best, label="no local plies"))
-            best, steps, proven = patched
+            best, steps, ended = patched
+            proven = ended and proven and not needs.loaded  # each zone's stress is the small model's alone
         elif best is not None:
             steps = neighbours(job, checker, best, benches)
     except KeyboardInterrupt:
@@ -229,12 +236,13 @@ def choose(
         front=front([*([best] if best else []), *more], model is not None),
         steps=tuple(steps),
         rules=rules,
-        blocked=_unchecked(job, needs, flat),
+        blocked=_unchecked(job, needs, flat, None if shown is None else checker.times_as_stiff(shown.found.batch)),
         left_out=tuple(dict.fromkeys(left_out)),
-        conditions=_conditions(job, needs),
+        conditions=conditions.words(job) if needs.loaded or needs.joined else "",
         replaced=None if comes_off is None else comes_off.mass,
         searches=search,
         proven=proven,
+        ended=ended and best is not None,
         old=old if checker.old else None,
         flat=flat,
         by_panel=model is not None,
@@ -243,6 +251,19 @@ def choose(
         citations=cite(figures, job.library.sources),
         seconds=time.perf_counter() - begin,
     )
+
+
+def _as_stiff_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick) -> Search:
+    """The lightest; a curved one again until finite elements on its own surface find it as stiff as asked too."""
+    search = proved(lightest(checker, frames, tick), frames, tick)
+    for _ in range(4):
+        times = None if search.found is None else checker.times_as_stiff(search.found.batch)
+        if times is None or times >= checker.needs.stiffness or not search.ended:
+            break
+        more = 1.001 * checker.needs.stiffness / times * search.checker.curve_factor
+        search = proved(lightest(replace(search.checker, curve_factor=more), frames, tick), frames, tick)
+        search.measured += 1
+    return search
 
 
 def _price_of_rules(
@@ -259,7 +280,7 @@ def _price_of_rules(
         search = lightest(
             replace(checker, needs=needs), frames, lambda looked, w: told(RULES_COST, looked, w), under=weight - 1e-9
         )
-        if not search.proven:  # stopped
+        if not search.ended:  # stopped
             raise KeyboardInterrupt
         return 0.0 if search.found is None else (weight - search.found.areal_weight) * job.surface.whole.area
 
@@ -275,7 +296,7 @@ def _in_the_average(
     benches, _ = _with_figures(stock(job, needs, shelf, nine_in_ten=False), needs)
     benches, _ = _with_spans(benches, needs, checker.old, flat)
     search = lightest(checker, frames_of(benches, needs, shelf.solid), lambda looked, w: told(SPREAD, looked, w))
-    if not search.proven:  # stopped
+    if not search.ended:  # stopped
         raise KeyboardInterrupt
     return search.found
 
@@ -308,7 +329,12 @@ def _with_figures(benches: Sequence[Bench], needs: Needs) -> tuple[tuple[Bench, 
         for ply in bench.plies:
             lacks = lacks_of_ply(ply, needs)
             plies.append(not lacks)
-            said += [f"{ply.fabric}: no {', no '.join(words.split(' of ')[0] for words in lacks)}"] if lacks else []
+            if lacks and ply.cured.unfit:
+                said.append(
+                    f"{ply.fabric} is unfit for strength: {ply.cured.unfit}. Test a coupon, or ask for stiffness alone"
+                )
+            elif lacks:
+                said.append(f"{ply.fabric}: no {', no '.join(words.split(' of ')[0] for words in lacks)}")
         cores = []
         for core in bench.cores:
             lacks = lacks_of_core(core, needs)
@@ -340,31 +366,18 @@ def _with_spans(
     return tuple(replace(bench, cores=()) for bench in benches), said
 
 
-def _conditions(job: Job, needs: Needs) -> str:
-    """For what heat, water and knocks the strengths are."""
-    if not (needs.loaded or needs.joined):
-        return ""
-    taken = []
-    if "engine" in (job.part.near or []):
-        taken.append(f"beside an engine {NEAR_AN_ENGINE:.0%} of it counts")
-    if job.part.holds_person:
-        taken.append(f"where it holds somebody {UNDER_A_PERSON:.0%}")
-    said = "Strength is for room temperature, dry, undamaged"
-    if taken:
-        return f"{said}; {', '.join(taken)} (common practice, no source)."
-    return said + ": a resin cured cold loses a third or more at 54 °C (130 °F) and wet (from memory)."
-
-
-def _unchecked(job: Job, needs: Needs, flat: Flat | None) -> tuple[str, ...]:
+def _unchecked(job: Job, needs: Needs, flat: Flat | None, times: float | None) -> tuple[str, ...]:
     """What was not checked, so that the answer is not taken for more than it is."""
-    said = []
+    said = conditions.too_soft(job) if needs.loaded or needs.joined else []
     if flat is not None and flat.curved:
-        text = f"The surface rises {flat.rise * 1e3:.1f} mm. Stiffness against the old part counts the curve of both"
-        text += " (shallow shell on the rectangle round it); what loads do is checked as if it were flat, but for the "
+        text = f"The surface rises {flat.rise * 1e3:.1f} mm. "
+        if times is not None:
+            text += f"By finite elements of that surface it is {times:.3g} times as stiff as the old part, curved alike"
+            text += ", less than asked. " if times < needs.stiffness else ". "
         text += (
-            "help of the curve of a plain rectangle against a push, knocked down as tests of cylinders were. None of "
+            "What loads do is checked as if it were flat, but for the help of the curve of a plain rectangle against "
         )
-        text += "this was held against finite elements of the real surface."
+        text += "a push, knocked down as tests of cylinders were."
         said.append(text)
     if needs.tube is not None:
         said.append("Of the tube its flattening as it bends, crushing where it is held, holes and joints. Not checked.")
@@ -378,7 +391,13 @@ def _unchecked(job: Job, needs: Needs, flat: Flat | None) -> tuple[str, ...]:
     if needs.joined:
         said.append(
             "Joints: one row of bolts each, no bolt that bends, no adherend that splits, no heat, water or fatigue of "
-            "the glue. A core ends in a ramp no steeper than 1 in 3 before a joint (common practice, no source)."
+            "the glue."
+        )
+    sharp = [r for r in (flat.shape.interiors if flat else ()) if len(sharp_corners(np.asarray(r.coords)[:-1, :2]))]
+    if needs.pressed and flat is not None and sharp:
+        said.append(
+            f"Stress at the sharp corners of a cut-out, where it has no end: read {flat.span / ACROSS_SPAN * 1e3:.0f}"
+            " mm from them. Round them off, 6 mm at least (common practice, no source). Not checked."
         )
     if needs.edge_loaded and flat is not None and flat.shape.interiors:
         said.append("Edge loads crowd round a cut-out, two to three times as high at its rim. Not checked.")
@@ -551,6 +570,13 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
     if shown is not None and shown.local:
         said.append(
             "Local plies are not counted in frequency and buckling, nor on the skins and the core of a sandwich."
+        )
+    core = shown.found.batch.core if shown is not None else None
+    if core is not None:
+        said.append(
+            f"At its edges and before a joint the core ends in a ramp of 1 in {RAMP:g} or flatter, "
+            f"{RAMP * core.thickness * 1e3:.0f} mm long or longer (common practice, no source); what the skins do to "
+            "each other over it is not checked."
         )
     kept = {place.zone for place in needs.local}
     if any((p.zone is not None or p.area is not None) and p.zone not in kept for p in job.part.plies()):

@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import product
 
-from layup.laminate.panel_model import Edge
+from layup.laminate.panel import Edge
 from layup.partfile.needs import Needs
 
 

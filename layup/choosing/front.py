@@ -37,7 +37,7 @@ def others(
         if not chosen:
             return
         result = lightest(own, chosen, lambda looked, w: told(label, looked, w), known)
-        if not result.proven:  # stopped: a guess is no lightest
+        if not result.ended:  # stopped: a guess is no lightest
             raise KeyboardInterrupt
         if result.found is not None:
             layup = layup_of(job, own, result.found, label)

@@ -73,7 +73,8 @@ def _figure(choice: Choice) -> Figure:
 
 def _head(figure: Figure, choice: Choice, shown: Layup) -> None:
     figure.text(0.04, 0.955, choice.job.part.title, fontsize=20, fontweight="bold", va="top")
-    lead = "The lightest that passes" if choice.best is not None and choice.proven else "The best so far"
+    lead = "The lightest that passes" if choice.ended else "The best so far"
+    lead = "The lightest found that passes" if choice.ended and not choice.proven else lead
     if choice.best is None:
         lead = "Nothing passes; the nearest"
     line = f"{lead}: {mass_both(shown.mass.mean, 'both')}, {shown.process}"

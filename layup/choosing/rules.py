@@ -52,6 +52,9 @@ def broken_rule(bench: Bench, stack: Sequence[int], needs: Needs) -> str:
         said = f"at most {_plies(most)} alike together"
         word = f"your rule, {said}" if needs.run_at_most else f'the trade\'s rule "short runs", {said} of a tape'
         return f"{word}: {_plies(run)}"
+    outer = [bench.plies[k] for k in plies[:1] + plies[-1:]]
+    if needs.keeps("45 outermost") and any(abs(abs(p.angle + p.cured.turn) % 90 - 45) >= 1 for p in outer):
+        return '"45 outermost": another angle lies there'
     if needs.surface_ply is not None and plies and not all(bench.options.surface[k] for k in (plies[0], plies[-1])):
         return f'your rule, "{needs.surface_ply}" outermost: another ply lies there'
     inner = [[k for k in side if needs.surface_ply is None or not bench.options.surface[k]] for side in sides]

@@ -102,7 +102,7 @@ def _plies(layup: Layup, system: System) -> list[RenderableType]:
 
 def _none(choice: Choice, system: System) -> list[RenderableType]:
     out: list[RenderableType] = [Text(f"  {none_words(choice)}", style="bold")]
-    if not choice.searches.proven:
+    if not choice.searches.ended:
         return out
     near = choice.nearest
     if near is not None:

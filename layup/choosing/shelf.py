@@ -16,11 +16,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from layup.choosing.conditions import strength_left
 from layup.errors import LayupError, SurfaceError
 from layup.laminate.elastic import (
     LEAST_OF_CORE,
     CoreProperties,
     CuredPly,
+    SheetProperties,
     core_properties,
     cured_ply,
     sheet_properties,
@@ -29,10 +31,10 @@ from layup.laminate.panel import terms_of
 from layup.laminate.process import FACES, Process, settle
 from layup.laminate.search import Options
 from layup.laminate.shallow_shell import curvature_of
-from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
+from layup.laminate.stiffness import Ribs, reduced_stiffness, rotated_stiffness, stack_stiffness, with_ribs
 from layup.partfile.clashes import clash
 from layup.partfile.job import Job
-from layup.partfile.model import PlyEntry
+from layup.partfile.model import PlyEntry, Stiffeners
 from layup.partfile.needs import Needs, Shelf, ShelfCore
 from layup.sources import Figure
 from layup.weight.compare import process_for
@@ -196,19 +198,6 @@ def stock(job: Job, needs: Needs, shelf: Shelf, nine_in_ten: bool = True) -> tup
 
 MOST_TOGETHER = 4
 """Plies of one tape at one angle that may lie together by the rules of the trade (common practice, no source). [-]"""
-NEAR_AN_ENGINE, UNDER_A_PERSON = 0.6, 0.8
-"""Share of strength and of a core's figures that counts beside an engine (heat on a resin that cured cold), and where
-a part
-holds somebody (knocks that nobody sees): common practice, no source. The true shares are the resin's and the blow's.
-[-]"""
-
-
-def strength_left(job: Job) -> float:
-    """Share of strengths that counts in the place where the part file says that the part is. [-]"""
-    share = NEAR_AN_ENGINE if "engine" in (job.part.near or []) else 1.0
-    return share * (UNDER_A_PERSON if job.part.holds_person else 1.0)
-
-
 NINE_IN_TEN = 1.2816
 """Standard deviations below the mean that nine builds in ten stay above. [-]"""
 
@@ -300,13 +289,18 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str, nine_in_ten: bool = 
         weight=np.array([p.layer.areal_weight for p in plies]),
         thickness=np.array([p.thickness for p in plies]),
         terms=np.array([terms_of(p.qbar) for p in plies]),
-        surface=np.array([needs.surface_ply is None or _same(p.fabric, needs.surface_ply) for p in plies]),
+        surface=np.array([_outermost(p, needs) for p in plies]),
         inside=np.array([p.fabric in {job.library.get("fabric", f).name for f in shelf.fabrics} for p in plies]),
         most_alike=needs.run_at_most or (MOST_TOGETHER if needs.keeps("short runs") else 0),
         film=film,
         counted=None if needs.run_at_most else np.array([not p.cured.even for p in plies]),
     )
     missing = tuple(dict.fromkeys(lacking))
+    if needs.keeps("45 outermost") and not options.surface.any():
+        why.append(
+            f'No ply that may lie outermost is tried at 45 in {name}: add angles = [0, 45] or drop "45 outermost".'
+        )
+        return None, why
     if not options.inside.any():
         return None, [*why, *missing]
     thin = film / np.array([p.layer.resin_density for p in plies])
@@ -327,6 +321,13 @@ def _layers(
     if lacking and not any(isinstance(layer, FabricLayer) for layer in sound):
         raise lacking[0]
     return sound, [str(error) for error in lacking]
+
+
+def _outermost(ply: PlyChoice, needs: Needs) -> bool:
+    """Whether a ply may be the first the stone hits."""
+    turned = abs(ply.angle + ply.cured.turn) % 90
+    slanted = abs(turned - 45) < 1 or not needs.keeps("45 outermost")
+    return slanted and (needs.surface_ply is None or _same(ply.fabric, needs.surface_ply))
 
 
 def _same(one: str, other: str) -> bool:
@@ -379,8 +380,14 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
                 said = (
                     f"The grain of {entry.name} is taken to run along the {'panel' if flat else 'part'}'s longer side.",
                 )
-            terms = terms_of(q)
-            found.append(OldPart(entry.name, terms * thick**3 / 12, terms * thick, said, sheet.figures))
+            flat_of_it, bent = with_ribs(
+                q * thick, q * thick**3 / 12, [_ribs(r, sheet, thick) for r in entry.stiffeners]
+            )
+            if entry.stiffeners:
+                said += (
+                    f"The stiffeners of {entry.name} count as smeared over their pitch; between them it is softer.",
+                )
+            found.append(OldPart(entry.name, terms_of(bent), terms_of(flat_of_it), said, sheet.figures))
         elif entry.form == "fabric":
             found.append(
                 _old_laminate(job, entry.name, entry.fabric or "", entry.resin, entry.process or "", entry.count or 1)
@@ -394,11 +401,29 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
     notes = best.notes
     if left_out:
         notes += (
-            f"Of the old part only {best.name} counts as stiffness; not known, and so not counted: "
+            f"Of the old part {best.name} alone counts as stiffness; not known, and so not counted: "
             + ", ".join(left_out)
             + ".",
         )
     return replace(best, notes=notes)
+
+
+def _ribs(own: Stiffeners, sheet: SheetProperties, skin: float) -> Ribs:
+    """Stiffeners of the sheet's own metal: a leg on the sheet, and one that stands up from it."""
+    t, flange = own.thickness, own.flange or 0.0
+    low, up = flange * t, t * (own.height - (t if own.flange else 0.0))
+    at = skin / 2 + t / 2, skin / 2 + own.height - up / t / 2
+    area = low + up
+    middle = (low * at[0] + up * at[1]) / area
+    inertia = low * (t**2 / 12 + (at[0] - middle) ** 2) + up * ((up / t) ** 2 / 12 + (at[1] - middle) ** 2)
+    e = (sheet.modulus, sheet.across)["xy".index(own.along)]
+    return Ribs(
+        way="xy".index(own.along),
+        stretch=e * area / own.pitch,
+        height=middle,
+        bending=e * inertia / own.pitch,
+        twisting=sheet.shear * (flange + up / t) * t**3 / 3 / own.pitch,
+    )
 
 
 def _old_laminate(job: Job, name: str, fabric: str, resin: str | None, process: str, count: int) -> OldPart:
@@ -421,6 +446,8 @@ def _old_laminate(job: Job, name: str, fabric: str, resin: str | None, process: 
     return OldPart(name, terms_of(whole.d), terms_of(whole.a), (), (*ply.figures, *layer.figures))
 
 
+MOST_POINTS = 20_000
+"""Of a surface whose heights are looked up: more add nothing to a mesh of some hundred triangles."""
 FLAT_ENOUGH = 0.002
 """Rise over span that is taken as flat: what a sheet on a bench does. [-]"""
 
@@ -434,12 +461,14 @@ class Flat:
         axes: Which two of the surface's axes are the panel's x and y.
         rise: How far the surface leaves that plane. [m]
         curvature: Of the quadric that fits it best: along x, along y, twist. [1/m]
+        points: Of the surface, x, y in the plane and z out of it, (n, 3). [m]
     """
 
     shape: Polygon
     axes: tuple[int, int]
     rise: float
     curvature: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    points: Floats | None = field(default=None, repr=False, compare=False)
 
     @property
     def curved(self) -> bool:
@@ -485,7 +514,8 @@ def panel_shape(job: Job) -> Flat | None:
     low, high = np.percentile(kept[:, :, facing], [1, 99])
     middles, size = kept.mean(axis=1), np.linalg.norm(normal, axis=1)[level]
     curvature = curvature_of(middles[:, [*axes, facing]], size) if len(kept) >= 12 else (0.0, 0.0, 0.0)
-    flat = Flat(shape, (axes[0], axes[1]), float(high - low), curvature)
+    points = np.unique(kept[:, :, [*axes, facing]].reshape(-1, 3), axis=0)
+    flat = Flat(shape, (axes[0], axes[1]), float(high - low), curvature, points[:: 1 + len(points) // MOST_POINTS])
     if flat.rise > 0.25 * flat.span:
         raise SurfaceError(
             f"the surface rises {flat.rise * 1e3:.0f} mm over {flat.span * 1e3:.0f} mm: too curved to be taken flat",

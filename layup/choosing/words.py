@@ -6,6 +6,7 @@ import math
 
 from layup.choosing.choice import ALL_RULES, Choice
 from layup.choosing.layups import Layup
+from layup.choosing.seek import NEAR
 from layup.choosing.steps import Step
 from layup.partfile.needs import USUAL_LOAD_FACTOR
 from layup.units import G0, INCH, LB
@@ -55,7 +56,9 @@ def progress_words(what: str, looked: int, weight: float, system: System) -> str
 
 def lead_words(choice: Choice) -> str:
     """What the best of a choice is."""
-    return "the lightest" if choice.proven else "the best so far (stopped before it was proven the lightest)"
+    if choice.ended:
+        return "the lightest" if choice.proven else "the lightest found"
+    return "the best so far (stopped before it was proven the lightest)"
 
 
 def asked_words(choice: Choice, system: System = "metric") -> str:
@@ -146,13 +149,24 @@ def proof_words(choice: Choice) -> str:
     """How many layups there were, and what was done with them."""
     s = choice.searches
     text = f"{s.size:,} layups on the shelf"
-    if choice.proven:
+    if choice.ended:
         seen = _count(s.checked, "layup was", "layups were")
         return (
             f"Of {text}, none lighter passes{_what(choice)}: {seen} checked one by one, lightest first; the rest "
-            f"break limits that hold for every layup ({choice.seconds:.1f} s in all)."
+            f"break limits that hold for every layup ({choice.seconds:.1f} s in all).{_measured(choice)}"
         )
     return f"{text}; {s.looked_at:,} were looked at before the search was stopped."
+
+
+def _measured(choice: Choice) -> str:
+    """What of that is measured and not proved; empty where nothing is."""
+    if choice.proven:
+        return ""
+    by = f"more than {1 - NEAR:.0%}"
+    return (
+        f" Best found, not proved: some of them failed in strength or greatest deflection alone, by {by} on a "
+        "small model of the panel, which was seen within 2 % of the whole one."
+    )
 
 
 def _what(choice: Choice) -> str:
@@ -162,7 +176,7 @@ def _what(choice: Choice) -> str:
 
 def none_words(choice: Choice) -> str:
     """That nothing passes, or that nothing was found yet."""
-    if not choice.searches.proven:
+    if not choice.searches.ended:
         return "stopped before any layup was found that passes"
     return f"none of the {choice.searches.size:,} layups on the shelf passes"
 

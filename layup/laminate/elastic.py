@@ -47,6 +47,8 @@ UNKNOWN_CRIMP = 0.95
 
 _WEAVES = {"plain": (2, 2), "2x2 twill": (4, 2), "twill": (4, 2), "4-harness satin": (4, 2), "crowfoot": (4, 2),
            "5-harness satin": (5, 2), "8-harness satin": (8, 2)}  # fmt: skip
+_ALIKE = {"spread tow": "cloth", "roving": "cloth", "biaxial": "cloth"}
+"""Whose coupons a form goes by."""
 _STRENGTHS = {
     "xt": ("ply_tensile_strength", "tension along the warp"),
     "xc": ("ply_compressive_strength", "compression along the warp"),
@@ -68,6 +70,7 @@ class CuredPly:
         fibre_fraction: [-]
         even: Whether it is alike along and across, so that 90 is 0 and -45 is 45. [-]
         missing: Strengths no table gives, in words.
+        unfit: Where none of them is given, why; else empty.
         notes: What was assumed, for a person.
         figures: What it rests on.
     """
@@ -79,6 +82,7 @@ class CuredPly:
     fibre_fraction: float
     even: bool
     missing: tuple[str, ...]
+    unfit: str = ""
     notes: tuple[str, ...] = ()
     figures: tuple[Figure, ...] = field(repr=False, default=())
 
@@ -334,6 +338,7 @@ def cured_ply(
         fibre_fraction=fraction,
         even=even,
         missing=missing,
+        unfit=_why_unfit(spun_of, form) if len(missing) == len(_STRENGTHS) else "",
         notes=tuple(reader.notes),
         figures=tuple(reader.figures),
     )
@@ -386,7 +391,7 @@ def _allowables(
     own_fraction: float | None,
 ) -> tuple[Allowables, tuple[str, ...]]:
     """Strengths to size with, and those that are missing; of two fibres the lesser, which breaks first."""
-    alike = {"spread tow": "cloth", "roving": "cloth", "biaxial": "cloth"}.get(form, form)
+    alike = _ALIKE.get(form, form)
     coupons = [(fibre, reader.maybe(fibre, "ply_fibre_fraction", alike)) for fibre in spun_of]
     left = process.material.optional("strength_left")
     values: dict[str, float | None] = {}
@@ -414,6 +419,13 @@ def _allowables(
     if used_left and left is not None:
         reader.figures.append(left)
     return Allowables(**values), tuple(missing)
+
+
+def _why_unfit(spun_of: tuple[Material, ...], form: str) -> str:
+    """Why no strength of a cloth of these fibres is known, for a person."""
+    alike = _ALIKE.get(form, form)
+    said = [f.why_absent("ply_tensile_strength", alike) for f in spun_of]
+    return next(filter(None, said), f"no table gives strengths of {spun_of[0].name} as {alike}")
 
 
 def core_properties(core: Material) -> CoreProperties:

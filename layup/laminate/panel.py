@@ -71,6 +71,13 @@ class PanelLoad:
     size: tuple[float, float] = (0.05, 0.05)
 
 
+def sharp_corners(ring: Floats) -> Floats:
+    """Corners of a closed ring (n, 2) at which it turns by more than what follows a curve, (k, 2). [m]"""
+    there, back = np.roll(ring, -1, axis=0) - ring, ring - np.roll(ring, 1, axis=0)
+    turn = np.arctan2(back[:, 0] * there[:, 1] - back[:, 1] * there[:, 0], (back * there).sum(axis=1))
+    return np.asarray(ring[np.abs(turn) > np.radians(_SMOOTH)])
+
+
 def matrix_of(terms: Floats) -> Floats:
     """D as 3 by 3 matrices from its six numbers, shape (..., 6) to (..., 3, 3)."""
     terms = np.asarray(terms, dtype=float)
@@ -229,8 +236,8 @@ class Panel:
                 found.append(vector)
         return np.asarray(self.spread @ np.concatenate(found, axis=1))
 
-    def curvature_at_corners(self, unknowns: Floats) -> Floats:
-        """At every corner of the mesh, the mean of the triangles that meet there, (corners, 3, cases). [1/m]"""
+    def curvature_at_places(self, unknowns: Floats) -> Floats:
+        """Where stress is read, from the mean of the triangles that meet at each corner, (places, 3, cases). [1/m]"""
         from skfem import Basis
 
         corners = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
@@ -243,25 +250,48 @@ class Panel:
         bent = -np.stack([at[0][:, :, 0], at[1][:, :, 1], at[0][:, :, 1] + at[1][:, :, 0]], axis=2)
         out = np.zeros((len(self.mesh.points), 3, unknowns.shape[1]))
         np.add.at(out, order, bent)
-        return np.asarray(out / np.bincount(t.ravel(), minlength=len(out))[:, None, None])
+        mean = (out / np.bincount(t.ravel(), minlength=len(out))[:, None, None]).reshape(len(out), -1)
+        return np.asarray(self.reading @ mean).reshape(-1, 3, unknowns.shape[1])
 
     @cached_property
-    def read(self) -> Ints:
-        """Corners of the mesh at which stress is read: none within a fourteenth of the span of a corner of the outline.
+    def unread(self) -> float:
+        """How near to a sharp corner of the outline or of a cut-out stress is not read. [m]
 
-        At a held corner thin-plate stresses have no end where the laminate twists as it bends (D16, D26), so that a
-        finer mesh would read more and more there; a real corner rounds it off.
+        There thin-plate stresses have no end (at a held corner where the laminate twists as it bends, D16, D26; at the
+        corner of a cut-out always), so that a finer mesh would read more and more; a real corner rounds it off.
         """
-        ring = np.asarray(self.shape.exterior.coords)[:-1, :2]
-        there, back = np.roll(ring, -1, axis=0) - ring, ring - np.roll(ring, 1, axis=0)
-        turn = np.arctan2(back[:, 0] * there[:, 1] - back[:, 1] * there[:, 0], (back * there).sum(axis=1))
-        sharp = ring[np.abs(turn) > np.radians(_SMOOTH)]
-        if not len(sharp):
-            return np.arange(len(self.mesh.points))
-        far = np.hypot(*(self.mesh.points[:, None] - sharp[None]).transpose(2, 0, 1)).min(axis=1)
         left, low, right, high = self.shape.bounds
-        kept = np.flatnonzero(far >= 0.99 * min(right - left, high - low) / ACROSS_SPAN)
-        return kept if len(kept) else np.arange(len(self.mesh.points))
+        return float(min(right - left, high - low) / ACROSS_SPAN)
+
+    @cached_property
+    def reading(self) -> csc_matrix:
+        """Places at which stress is read, from the corners of the mesh, (places, corners).
+
+        The corners themselves but for those within `unread` of a sharp one, round which it is read on an arc at just
+        that distance, or a finer mesh would come nearer.
+        """
+        import shapely
+        from scipy.sparse import coo_matrix, identity, vstack
+
+        points, grid = self.mesh.points, self.basis.mesh
+        rings = [self.shape.exterior, *self.shape.interiors]
+        sharp = np.concatenate([sharp_corners(np.asarray(ring.coords)[:-1, :2]) for ring in rings])
+        if not len(sharp):
+            return identity(len(points), format="csc")
+        round_it = np.radians(np.arange(0, 360, 10))
+        arc = (sharp[:, None] + self.unread * np.stack([np.cos(round_it), np.sin(round_it)], axis=1)).reshape(-1, 2)
+        far = [np.hypot(*(at[:, None] - sharp).transpose(2, 0, 1)).min(axis=1) / self.unread for at in (points, arc)]
+        kept = np.flatnonzero(far[0] >= 1)
+        on = shapely.contains_xy(self.shape.buffer(-0.05 * self.mesh.step), arc[:, 0], arc[:, 1])
+        arc = arc[on & (far[1] > 1 - 1e-9)]
+        cell = np.asarray(grid.t.T)[grid.element_finder()(*arc.T)]
+        a, b, c = (points[cell[:, k]] for k in range(3))
+        share = np.linalg.solve(np.stack([b - a, c - a], axis=2), (arc - a)[:, :, None])[:, :, 0]
+        values = np.concatenate([1 - share.sum(axis=1, keepdims=True), share], axis=1)
+        rows = np.repeat(np.arange(len(arc)), 3)
+        between = coo_matrix((values.ravel(), (rows, cell.ravel())), shape=(len(arc), len(points)))
+        found: csc_matrix = vstack([identity(len(points), format="csr")[kept], between], format="csc")
+        return found if found.shape[0] else identity(len(points), format="csc")
 
     def energies(self, shapes: Floats, where: Ints | None = None) -> list[Floats]:
         """Energy of pairs of shapes (count, b) for each of the seven numbers alone, of some triangles or of all."""

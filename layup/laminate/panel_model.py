@@ -40,7 +40,7 @@ class PanelModel:
         work: Of each load on each shape, (b, cases).
         push: Of one newton a metre along x, along y, and in shear, (3, b, b).
         sag: Deflection of the shapes at the corners, (corners, b).
-        bend: Curvature of the shapes at the corners at which stress is read, (corners, 3, b).
+        bend: Curvature of the shapes at the places at which stress is read, (places, 3, b).
         gamma: Shear angle of the shapes in each triangle, (m, 2, b). [-]
     """
 
@@ -110,7 +110,7 @@ class PanelModel:
         energy = [turn.T @ part @ turn for part in energy]
         push = np.einsum("ba,kbc,cd->kad", turn, push, turn)
         return cls(panel, loads, shapes, np.array(energy), shapes.T @ vectors, push,
-                   shapes[np.asarray(panel.basis.nodal_dofs[0])], panel.curvature_at_corners(shapes)[panel.read],
+                   shapes[np.asarray(panel.basis.nodal_dofs[0])], panel.curvature_at_places(shapes),
                    panel.angles(shapes))  # fmt: skip
 
     def with_layup(self, terms: Floats, pushed: Sequence[Edge] = ()) -> PanelModel:

@@ -31,7 +31,7 @@ class ZonedModel:
     Attributes:
         model: Shapes, loads and samples.
         zone: Of each triangle: 0 for the base, else the zone's number, (m,).
-        corner: Of each corner at which stress is read, the same; one on a border belongs to the base.
+        corner: Of each place at which stress is read, the same; one on a border belongs to the base.
         energy: Of the shapes in each zone for each number of D and S alone, (zones + 1, 7, b, b).
     """
 
@@ -59,7 +59,9 @@ class ZonedModel:
             zone[shapely.contains_xy(shape, mesh.middles[:, 0], mesh.middles[:, 1])] = number
         corner = np.full(len(mesh.points), len(zones) + 1)
         np.minimum.at(corner, mesh.triangles, np.repeat(zone[:, None], 3, axis=1))
-        found = cls._with(model, zone, corner[model.panel.read], len(zones))
+        rows = model.panel.reading.tocsr()
+        place = np.minimum.reduceat(corner[rows.indices], rows.indptr[:-1])
+        found = cls._with(model, zone, place, len(zones))
         for terms in samples[:6]:
             for times in (4.0, 30.0):
                 layups = np.stack([terms, *([times * terms] * len(zones))])

@@ -247,6 +247,49 @@ def stack_stiffness(qbars: Floats, thicknesses: ArrayLike) -> StackStiffness:
     return StackStiffness(a, b, d, z[..., -1] - z[..., 0])
 
 
+@dataclass(frozen=True, slots=True)
+class Ribs:
+    """Stiffeners side by side on one face of a sheet, all per width.
+
+    Attributes:
+        way: 0 where they run along x, 1 along y. [-]
+        stretch: E A over the pitch. [N/m]
+        height: Of their centroid over the middle of the sheet. [m]
+        bending: E I about that centroid over the pitch. [N m]
+        twisting: G J over the pitch. [N m]
+    """
+
+    way: int
+    stretch: float
+    height: float
+    bending: float
+    twisting: float
+
+
+def with_ribs(a: Floats, d: Floats, ribs: Sequence[Ribs]) -> tuple[Floats, Floats]:
+    """A and D of a sheet with its stiffeners smeared over their pitch, each bend about its own neutral axis.
+
+    A + E A/p; D + E I/p + z^2 E A/p - B A^-1 B; D66 + G J/(4 p). Right for bends longer than the pitch; between
+    stiffeners the sheet is softer.
+    Args:
+        a: Of the sheet alone, (3, 3). [N/m]
+        d: About its middle, (3, 3). [N m]
+        ribs: [-]
+    Returns:
+        A and D, (3, 3) each. [N/m, N m]
+    Source: Block, Card & Mikulas, NASA TN D-2960, 1965 (from memory).
+    """
+    flat, bent, both = a.copy(), d.copy(), np.zeros((3, 3))
+    for rib in ribs:
+        k = rib.way
+        flat[k, k] += rib.stretch
+        both[k, k] += rib.stretch * rib.height
+        bent[k, k] += rib.bending + rib.stretch * rib.height**2
+        bent[2, 2] += rib.twisting / 4
+    bent = bent - both @ np.linalg.solve(flat, both)
+    return flat, (bent + bent.T) / 2
+
+
 def fill_stack_terms(qbar_terms: Floats, thicknesses: Floats, out: Floats) -> None:
     """A, B, D of one stack by plain loops into `out`; compiles under numba as it stands.
     Args:

@@ -12,6 +12,7 @@ Index of formulas, by question:
 - What do hand work, damage or heat leave?         `Allowables.scaled`
 - What does another fibre fraction leave?          `scaled_to_fibre_fraction`
 - How strong can a ply be along its fibres?        `longitudinal_tensile_strength`
+- What do heat and water leave of the resin?       `wet_and_hot_share`, `wet_glass_transition`
 
 A reserve factor R multiplies the load: at R times the load the criterion is just met; above 1 it holds.
 Where the load brings no stress it is infinite. Stresses are in the axes of the ply: along, across, shear,
@@ -448,3 +449,56 @@ def scaled_to_fibre_fraction(tested: Values, tested_fraction: Values, fibre_frac
     _fraction("tested fibre fraction", tested_fraction)
     _fraction("fibre fraction", fibre_fraction)
     return tested * fibre_fraction / tested_fraction
+
+
+ROOM = 294.15
+"""At which coupons are tested: 70 degF. [K]"""
+WATER = 2.0
+"""Water that a cold-cured epoxy takes up in wet air for years, of its own weight (from memory: 1.5 to 3). [%]"""
+
+
+def _fahrenheit(kelvin: Values) -> Values:
+    return (np.asarray(kelvin) - 273.15) * 1.8 + 32
+
+
+def wet_glass_transition(glass_transition: float, water: float = WATER) -> float:
+    """Where a resin softens with water in it: Tw = (0.005 M^2 - 0.10 M + 1) Td, in degrees Fahrenheit.
+
+    Args:
+        glass_transition: Dry. [K]
+        water: Of the resin's weight, 0 to 10. [%]
+    Returns:
+        [K]
+    Raises:
+        RangeError: more water than the curve was drawn for.
+    Source: Chamis, NASA TM-83320, 1983 (from memory).
+
+    >>> round(wet_glass_transition(353.15) - 273.15)  # 80 degC
+    62
+    """
+    if not 0 <= water <= 10:
+        raise RangeError(f"{water} % of water is outside 0 to 10, for which the curve was drawn.")
+    wet = (0.005 * water**2 - 0.10 * water + 1) * float(_fahrenheit(glass_transition))
+    return (wet - 32) / 1.8 + 273.15
+
+
+def wet_and_hot_share(glass_transition: float, temperature: float, water: float = WATER) -> float:
+    """What heat and water leave of what a resin carries: ((Tw - T)/(Td - T0))^(1/2), with T0 of the room; at most 1.
+
+    Args:
+        glass_transition: Dry. [K]
+        temperature: Where the part is. [K]
+        water: Of the resin's weight. [%]
+    Returns:
+        Share of strengths across the fibres, in shear and in compression; 0 where the resin is soft. [-]
+    Raises:
+        RangeError: a glass transition no higher than the room, or more water than the curve was drawn for.
+    Source: Chamis, NASA TM-83320, 1983 (from memory).
+
+    >>> round(wet_and_hot_share(353.15, 327.15), 2)  # 80 degC, used at 54 degC
+    0.38
+    """
+    if glass_transition <= ROOM:
+        raise RangeError(f"a glass transition of {glass_transition} K is no higher than the room's: it is no resin.")
+    span = max(wet_glass_transition(glass_transition, water) - temperature, 0.0)
+    return float(min(1.0, np.sqrt(span / (glass_transition - ROOM))))

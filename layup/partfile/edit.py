@@ -36,9 +36,9 @@ _NUMBER = re.compile(r"[-+]?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?")
 SWITCHES = ("drape", "symmetric", "solid", "staggered")
 """Keys that are yes or no."""
 LISTS = ("start", "at", "first", "centre", "pitch", "rectangle", "or", "and", "not", "fabrics", "processes",
-         "materials", "angles", "cut", "drop_rules")  # fmt: skip
+         "materials", "angles", "cut", "drop_rules", "keep_rules")  # fmt: skip
 """Keys that may hold several, written with commas between."""
-SIDES = ("supports", "aboard", "section")
+SIDES = ("supports", "aboard", "section", "stiffeners")
 """Keys that may be a table in one line: { left = "clamped" }."""
 
 Key = tuple[str | int, ...]

@@ -272,6 +272,16 @@ class ExtraEntry(ItemEntry):
         return self
 
 
+class Stiffeners(Entry):
+    """What stiffens a sheet of the old part: angles riveted on by one leg, or blades, side by side."""
+
+    along: Literal["x", "y"]
+    pitch: Width
+    height: Width
+    thickness: Thickness
+    flange: Width | None = None
+
+
 class ReplacesEntry(ItemEntry):
     """`[[replaces]]`: one item of the old part."""
 
@@ -281,6 +291,7 @@ class ReplacesEntry(ItemEntry):
     resin: Name | None = None
     process: Name | None = None
     core: Name | None = None
+    stiffeners: Annotated[list[Stiffeners], BeforeValidator(lambda v: v if isinstance(v, list) else [v])] = []
     covering: Name | None = None
     finish: Name | None = None
     coats: Coats | None = None
@@ -320,6 +331,8 @@ class ReplacesEntry(ItemEntry):
             needs(self, "each", ("count",))
         needs(self, "per_length", ("length",))
         needs(self, "fabric", ("resin", "process"))
+        if self.stiffeners and kind != "sheet":
+            raise refuse("stiffeners", "stiffeners belong to a sheet: their weight stands in an item of its own")
         needs(self, "finish", ("coats",))
         return self
 
@@ -350,7 +363,8 @@ class MadeEntry(Entry):
 
 
 Near = Annotated[
-    list[Literal["engine", "aerial", "fuel", "nothing"]], BeforeValidator(lambda v: [v] if isinstance(v, str) else v)
+    list[Literal["engine", "aerial", "fuel", "dark in the sun", "nothing"]],
+    BeforeValidator(lambda v: [v] if isinstance(v, str) else v),
 ]
 """What a part stands beside, one or several."""
 

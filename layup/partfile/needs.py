@@ -13,9 +13,9 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from layup.partfile.fields import Entry, quantity, refuse
 
-Rule = Literal["balanced", "a tenth across", "short runs", "one cloth", "two plies"]
+Rule = Literal["balanced", "a tenth across", "short runs", "one cloth", "two plies", "45 outermost"]
 RULES: tuple[Rule, ...] = get_args(Rule)
-"""Rules of the trade that are kept where `drop_rules` does not name them: common practice, no source."""
+"""Rules of the trade, common practice, no source: all but the last are kept where `drop_rules` does not name them."""
 Supports = Literal["free", "simple", "clamped"]
 Criterion = Literal["max stress", "max strain", "Tsai-Hill", "modified Tsai-Hill", "Tsai-Wu"]
 
@@ -142,12 +142,16 @@ class HandLoad(Entry):
 
 
 class Bolts(Entry):
-    """`[[needs.bolts]]`: one row of bolts, screws or rivets through the laminate, and what each of them carries."""
+    """`[[needs.bolts]]`: one row of bolts, screws or rivets through the laminate, and what each of them carries.
+
+    Its holes are given, or are those of a table of `[[fasteners]]`, the widest and the nearest of them.
+    """
 
     name: Name
-    diameter: Length
-    edge: Length
-    pitch: Length
+    fasteners: Name | None = None
+    diameter: Length | None = None
+    edge: Length | None = None
+    pitch: Length | None = None
     load: Force | None = None
     bearing_strength: Stress | None = None
     pull: Force | None = None
@@ -165,7 +169,15 @@ class Bolts(Entry):
             )
         if not (self.load or self.pull):
             raise refuse("bolts", 'bolts need what each carries: load = "600 N" in the plane, or pull = "200 N"')
-        if self.pitch <= self.diameter:
+        holes = (self.diameter, self.edge, self.pitch)
+        if self.fasteners is None and None in holes:
+            raise refuse(
+                "bolts",
+                'bolts need their holes: diameter, edge and pitch, or fasteners = "NAME" of a [[fasteners]]',
+            )
+        if self.fasteners is not None and holes != (None, None, None):
+            raise refuse("bolts", "fasteners gives diameter, edge and pitch as they are on the part: leave those out")
+        if self.pitch is not None and self.diameter is not None and self.pitch <= self.diameter:
             raise refuse("bolts", "pitch is from the middle of a hole to the middle of the next: more than a diameter")
         return self
 
@@ -241,6 +253,7 @@ class Needs(HandLoad):
     most_plies: Plies | None = None
     least_skin: Plies | None = None
     drop_rules: Annotated[list[Rule], BeforeValidator(_listed)] = []
+    keep_rules: Annotated[list[Literal["45 outermost"]], BeforeValidator(_listed)] = []
     greatest_thickness: Thickness | None = None
     surface_ply: Name | None = None
     angles: list[Angle] | None = None
@@ -313,8 +326,8 @@ class Needs(HandLoad):
         return bool(own) or round_it
 
     def keeps(self, rule: Rule) -> bool:
-        """Whether a rule of the trade is kept: all are that `drop_rules` does not name."""
-        return rule not in self.drop_rules
+        """Whether a rule of the trade is kept: "45 outermost" where asked, the others where not dropped."""
+        return rule not in self.drop_rules and (rule != "45 outermost" or rule in self.keep_rules)
 
     @property
     def fewest_plies(self) -> int:

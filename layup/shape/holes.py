@@ -261,7 +261,7 @@ def check(pattern: Pattern, part: Geometry, rule: Rule = COMPOSITE) -> list[TooN
     """
     import shapely
 
-    shape = _without(pattern, part)
+    shape = without(pattern, part)
     points = shapely.points(pattern.centres)
     parts = shapely.get_parts(shape)
     solid = shapely.union_all(shapely.polygons([p.exterior for p in parts]))
@@ -289,7 +289,7 @@ def check(pattern: Pattern, part: Geometry, rule: Rule = COMPOSITE) -> list[TooN
 _OWN = 2.5  # an opening up to so many times as wide as a fastener on its middle is its own hole, countersunk at most
 
 
-def _without(pattern: Pattern, shape: Geometry) -> Geometry:
+def without(pattern: Pattern, shape: Geometry) -> Geometry:
     """A shape without the openings that are holes of the pattern."""
     import shapely
 

@@ -88,18 +88,18 @@ class Searched(Exception):
 
 def compared(part: dict[str, object]) -> tuple[float, float, int]:
     """Lightest weight that the search finds, that of every stack written out, and how many there were. [kg/m^2]"""
-    plain = choosing.lightest
+    plain = choosing._as_stiff_on_its_surface
 
-    def listen(checker, frames, *rest, **more):  # type: ignore[no-untyped-def]
-        raise Searched(frames, plain(checker, frames, *rest, **more))
+    def listen(checker, frames, tick):  # type: ignore[no-untyped-def]
+        raise Searched(frames, plain(checker, frames, tick))
 
-    choosing.lightest = listen
+    choosing._as_stiff_on_its_surface = listen
     try:
         choosing.choose(part, wide=False)
     except Searched as done:
         frames, search = done.frames, done.search
     finally:
-        choosing.lightest = plain
+        choosing._as_stiff_on_its_surface = plain
     checker, best, count = search.checker, np.inf, 0
     for frame in frames:
         batch = batch_of(frame, frame.everything())
@@ -109,7 +109,7 @@ def compared(part: dict[str, object]) -> tuple[float, float, int]:
             passed = np.flatnonzero(checker.assess(some, quick=True).passed)
             rows = [k for k in passed if not broken_rule(some.bench, some.stack[k].tolist(), checker.needs)]
             best = min([best, *some.areal_weight[rows].tolist()])
-    assert search.proven
+    assert search.ended
     found = np.inf if search.found is None else search.found.areal_weight
     return float(found), float(best), count
 
