@@ -431,7 +431,7 @@ def test_joints_are_held_against_every_stack():
 
 def test_bolts_take_their_holes_from_the_fasteners(hatch, tmp_path):
     """The widest hole, the least distance to an edge, the least pitch; a name that is none says which there are."""
-    (tmp_path / "old.csv").write_text("name,x,y,diameter\nA,12 mm,12 mm,4 mm\nB,42 mm,12 mm,5 mm\nC,72 mm,15 mm,4 mm\n")
+    (tmp_path / "old.csv").write_text("name,x [mm],y [mm],diameter [mm]\nA,12,12,4\nB,42,12,5\nC,72,15,4\n")
     bolts = {"name": "rim", "fasteners": "screws", "load": "100 N", "bearing_strength": "250 MPa"}
     part = hatch(surface={"rectangle": ["400 mm", "200 mm"]}, needs={"stiffness": "not asked", "bolts": [bolts]},
                  fasteners=[{"name": "screws", "file": "old.csv"}])  # fmt: skip
