@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import math
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
+from pytest import approx
 
 from layup.errors import LayupError
 from layup.refit.balance import Balance
-from layup.refit.candidates import Candidate
+from layup.refit.candidates import Candidate, ballast_steps, read_candidate
 from layup.refit.envelope import Envelope
+from layup.refit.loading import burnt
+from layup.refit.model import CandidateEntry
 from layup.refit.next_parts import choose, rank
+from layup.refit.refitfile import read_refit
 
 ROOMY = Envelope(0.0, 2000.0, ((0.0, 0.0),), ((0.0, 10.0),))
 EMPTY = Balance(540.0, 540.0 * 2.4)
@@ -176,3 +182,53 @@ def test_no_set_within_the_caps_saves_more(rows: list[tuple[int, int, int]], bud
         if sum(c for _, c, _ in some) <= budget and sum(h for _, _, h in some) <= hours
     )  # fmt: skip
     assert sum(c.saves for c in found.chosen) == most
+
+
+def test_ballast_is_a_choice_like_any_other() -> None:
+    """A tail part comes out; the lead in the nose that balanced it may follow, and then it must."""
+    empty, envelope = Balance(500.0, 500.0 * 2.0), Envelope(100.0, 600.0, ((100.0, 1.99),), ((100.0, 2.01),))
+    tail = part("tail", 4.0, 100.0, arm=5.0)
+    loads = [Balance(0.0, 0.0)]
+    assert choose([tail], empty, loads, envelope, 3.0).chosen == ()
+    lead = ballast_steps("nose", 0.2, 10.0, 12.0, [tail], "metric")
+    assert max(one.saves for one in lead) == 10.0
+    assert min(one.saves for one in lead) == -2.0
+    found = choose([tail, *lead], empty, loads, envelope, 3.0, "cost")
+    assert len([one for one in found.chosen if one in lead]) == 1
+    assert holds(found.chosen, loads, envelope, empty)
+    assert found.saving.mean >= 3.0
+    # nothing is paid for ballast, so where ballast alone will do, no part is made
+    assert found.amount == (0.0 if tail not in found.chosen else 100.0)
+
+
+def test_a_swap_moves_by_both_arms() -> None:
+    entry = CandidateEntry.model_validate(
+        {"name": "battery", "removes": "8 kg", "adds": "2.5 kg", "arm": "0.6 m", "old_arm": "2.8 m"}
+    )
+    one = read_candidate(entry, None, None)
+    assert one.saves == approx(5.5)
+    assert one.moment == approx(2.5 * 0.6 - 8.0 * 2.8)
+    with pytest.raises(ValidationError, match="removes belongs to adds"):
+        CandidateEntry.model_validate({"name": "x", "saves": "1 kg", "removes": "1 kg", "arm": "1 m"})
+
+
+def test_limits_hold_while_the_fuel_burns() -> None:
+    tank = {"name": "fuel", "holds": "100 l", "density": "0.72 kg/l", "arm": [["0 %", "1 m"], ["100 %", "1.2 m"]]}
+    loads = [
+        {"name": "full", "aboard": {"fuel": "full", "seat": "80 kg"}},
+        {"name": "dry", "aboard": {"fuel": "empty", "seat": "80 kg"}},
+    ]
+    limits = {"most": "700 kg", "least": "400 kg", "forward": "1 m", "aft": "3 m"}
+    job = read_refit(
+        {"title": "Refit", "datum": "nose", "start": {"weight": "500 kg", "cg": "2 m"}, "limits": limits, "tank": [tank],
+         "place": [{"name": "seat", "arm": "2 m"}], "load": loads}
+    )  # fmt: skip
+    full, dry = (case.sum for case in job.loads)
+    every = burnt(job)
+    assert len(every) == 10 + 2
+    assert every[0] == full
+    assert every[1].mass == approx(dry.mass)
+    assert every[1].moment == approx(dry.moment)
+    half = 0.5 * 72.0  # litre by litre: half full at 1.1 m
+    assert every[6].mass == approx(80.0 + half)
+    assert every[6].moment == approx(80.0 * 2.0 + half * 1.1)

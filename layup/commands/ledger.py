@@ -216,6 +216,8 @@ def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
     "--budget", type=click.FloatRange(min=0.0), help="Most money for the set, in the currency of the candidates."
 )
 @click.option("--hours", type=click.FloatRange(min=0.0), help="Most hours of work for it.")
+@click.option("--ballast", is_flag=True, help="Let the choice take ballast out, or add what a place still holds.")
+@click.option("--burn", is_flag=True, help="Hold the limits of each load case from its fuel down to empty tanks.")
 def next_parts(
     refit: Path,
     shop: Path | None,
@@ -224,10 +226,14 @@ def next_parts(
     least: Least | None,
     budget: float | None,
     hours: float | None,
+    ballast: bool,
+    burn: bool,
 ) -> None:
     """Which part next: the candidates ranked, and the set that reaches the target at least cost or hours."""
     from layup.refit import screen as ledger_screen
+    from layup.refit.candidates import ballast_steps
     from layup.refit.envelope import envelope_of
+    from layup.refit.loading import burnt
     from layup.refit.next_parts import choose, rank
     from layup.weight import screen
 
@@ -236,14 +242,17 @@ def next_parts(
         ranks = rank(job.candidates, ledger.empty, need or 0.0, by)
         choice = None
         if need is not None and job.refit.target is not None and job.candidates:
-            loads = [case.sum for case in job.loads]
+            loads = burnt(job) if burn else [case.sum for case in job.loads]
+            found = list(job.candidates)
+            for place in job.refit.ballast if ballast else ():
+                there, holds = (None if weight is None else weight.si for weight in (place.aboard, place.holds))
+                kept = units or job.refit.units
+                found += ballast_steps(place.name, place.arm.si, there or 0.0, holds, job.candidates, kept)
             objective = least or job.refit.target.least
             try:
                 limits = envelope_of(job.refit.limits)
                 seconds = None if hours is None else hours * 3600.0
-                choice = choose(
-                    job.candidates, ledger.empty, loads, limits, need, objective, budget=budget, hours=seconds
-                )
+                choice = choose(found, ledger.empty, loads, limits, need, objective, budget=budget, hours=seconds)
             except KeyboardInterrupt:
                 click.echo("Stopped before a set was found; the parts are ranked one by one.", err=True)
         screen.show(ledger_screen.ranking_screen(ranks, choice, units or job.refit.units, loading))

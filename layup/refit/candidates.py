@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from layup.refit.items import Causes, around, causes_of, stated_cause
 from layup.refit.model import CandidateEntry
+from layup.refit.record_words import Kept, mass_kept
 from layup.spread import Interval
+from layup.units import LB
 from layup.weight.prediction import Prediction
 
 
@@ -42,6 +46,37 @@ class Candidate:
         return around(self.saves, self.causes)
 
 
+STEPS = {"lb": 0.5 * LB, "metric": 0.25}
+"""Steps in which ballast is tried. [kg]"""
+_MOST_STEPS = 24  # each way; longer steps then
+
+
+def ballast_steps(
+    name: str, arm: float, aboard: float, holds: float | None, candidates: Sequence[Candidate], kept: Kept
+) -> list[Candidate]:
+    """Ballast as a choice: so much out of one place or so much more, each instead of the others, at no cost.
+
+    Args:
+        name: Of the place.
+        arm: [m]
+        aboard: What lies there now. [kg]
+        holds: What it may hold; None for not said, and nothing is added then. [kg]
+        candidates: The others, which say the currency.
+        kept: Of the words: "lb" or "metric".
+    """
+    step = STEPS["lb" if kept == "lb" else "metric"]
+    more = max((holds or 0.0) - aboard, 0.0)
+    step *= max(1, math.ceil(max(aboard, more) / step / _MOST_STEPS))
+    amounts = [min(n * step, aboard) for n in range(1, math.ceil(aboard / step - 1e-9) + 1)]
+    amounts += [-n * step for n in range(1, math.floor(more / step + 1e-9) + 1)]
+    names = [f"{mass_kept(abs(a), kept)} {'out of' if a > 0 else 'more on'} {name}" for a in amounts]
+    currency = next((one.cost[1] for one in candidates if one.cost is not None), "")
+    return [
+        Candidate(said, a, -a * arm, cost=(0.0, currency), hours=0.0, instead_of=tuple(n for n in names if n != said))
+        for said, a in zip(names, amounts, strict=True)
+    ]
+
+
 def read_candidate(entry: CandidateEntry, prediction: Prediction | None, placed_arm: float | None) -> Candidate:
     """A candidate from its entry.
 
@@ -71,8 +106,12 @@ def read_candidate(entry: CandidateEntry, prediction: Prediction | None, placed_
         return Candidate(
             entry.name, saves, moment, causes, cost, entry.hours, needs, instead_of=instead_of, part_file=file
         )
-    stated = entry.saves or entry.adds
-    saves = (stated.si if stated else 0.0) * (1.0 if entry.saves else -1.0)
+    # what comes out and what goes in, each at its own arm: one thing for another need not lie where that lay
+    out = entry.saves or entry.removes
+    gone, new = out.si if out else 0.0, entry.adds.si if entry.adds else 0.0
+    old_arm = entry.old_arm.si if entry.old_arm else arm
+    saves = gone - new
     half = entry.give_or_take.si if entry.give_or_take else 0.0
     causes = stated_cause("candidate", entry.name, half)
-    return Candidate(entry.name, saves, -saves * arm, causes, entry.cost, entry.hours, needs, instead_of=instead_of)
+    moment = new * arm - gone * old_arm
+    return Candidate(entry.name, saves, moment, causes, entry.cost, entry.hours, needs, instead_of=instead_of)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from layup.refit.balance import Balance
+from layup.refit.balance import Balance, level_arm
 from layup.refit.envelope import Checked, Envelope, ballast_free, ballast_needed, envelope_of
 from layup.refit.items import around
 from layup.refit.job import RefitJob
@@ -72,6 +72,31 @@ class Loading:
     def outside(self) -> list[int]:
         """The cases that break a limit."""
         return [int(case) for case in np.flatnonzero(~self.checked.inside)]
+
+
+_LEVELS = 10  # steps from what is in a tank down to nothing
+
+
+def burnt(job: RefitJob) -> list[Balance]:
+    """What each load case adds while its tanks are flown empty, one after the other; what is in them first. [kg, kg m]
+
+    A case without a tank is there once.
+    """
+    tanks = {tank.name: tank for tank in job.refit.tank}
+    found = []
+    for case in job.loads:
+        found.append(case.sum)
+        for aboard in case.aboard:
+            if aboard.name not in tanks or aboard.mass <= 0.0:
+                continue
+            tank = tanks[aboard.name]
+            rows = [(head.si, arm.si) for head, arm in tank.arm]
+            full = tank.holds.si * tank.density.si
+            for step in range(_LEVELS):
+                left = aboard.mass * step / _LEVELS
+                moment = case.sum.moment - aboard.mass * aboard.arm + left * level_arm(left / full, rows)
+                found.append(Balance(case.sum.mass - aboard.mass + left, moment))
+    return found
 
 
 def load_cases(job: RefitJob, ledger: Ledger) -> Loading | None:

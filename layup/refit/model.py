@@ -361,6 +361,7 @@ class CandidateEntry(Entry):
     predicted: Name | None = None
     saves: Weight | None = None
     adds: Weight | None = None
+    removes: Weight | None = None
     give_or_take: Weight | None = None
     arm: Arm | None = None
     placed: Placing | None = None
@@ -375,6 +376,8 @@ class CandidateEntry(Entry):
         kind = one_of(self, ("predicted", "saves", "adds"), "a candidate")
         if kind != "predicted" and self.arm is None:
             raise refuse("arm", 'where it is is missing: arm = "62 in"')
+        if kind == "saves":
+            needs(self, "adds", ("removes",))
         if kind == "predicted" and self.give_or_take is not None:
             raise refuse("spread", "a prediction has its own spread: leave give_or_take out")
         if self.placed is not None and (kind != "predicted" or self.arm is not None):
