@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -219,10 +218,8 @@ def test_limits_hold_while_the_fuel_burns() -> None:
         {"name": "dry", "aboard": {"fuel": "empty", "seat": "80 kg"}},
     ]
     limits = {"most": "700 kg", "least": "400 kg", "forward": "1 m", "aft": "3 m"}
-    job = read_refit(
-        {"title": "Refit", "datum": "nose", "start": {"weight": "500 kg", "cg": "2 m"}, "limits": limits, "tank": [tank],
-         "place": [{"name": "seat", "arm": "2 m"}], "load": loads}
-    )  # fmt: skip
+    written = {"title": "Refit", "datum": "nose", "start": {"weight": "500 kg", "cg": "2 m"}, "limits": limits}
+    job = read_refit({**written, "tank": [tank], "place": [{"name": "seat", "arm": "2 m"}], "load": loads})
     full, dry = (case.sum for case in job.loads)
     every = burnt(job)
     assert len(every) == 10 + 2
