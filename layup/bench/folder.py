@@ -55,7 +55,7 @@ class Folder:
         if long:
             raise OutsideError("no file has such a name. Name one of this shop's folder")
         path = self.root / pure
-        if not _inside(path, self.root):
+        if not inside(path, self.root):
             raise OutsideError("that file lies outside this shop's folder. Copy it in, and name the copy")
         return path
 
@@ -173,10 +173,13 @@ def walked(root: Path, begins: str, age: float) -> Iterator[Path]:
                 continue
 
 
-def _inside(path: Path, root: Path) -> bool:
+def inside(path: Path, root: Path) -> bool:
     """Whether a path stays in the folder, links followed."""
     try:
-        return path.resolve().is_relative_to(root)
+        if "\0" in str(path):
+            return False
+        end = path.resolve()
+        return end.is_relative_to(root) and not end.is_symlink()  # links that go round end at one, from Python 3.13 on
     except (OSError, ValueError, RuntimeError):  # too long, not a name, links that go round
         return False
 
@@ -215,8 +218,4 @@ def named_files(data: object, folder: Folder, home: Path) -> list[tuple[tuple[st
     Returns:
         Path of the key and the name, for each.
     """
-    return [
-        (path, name)
-        for path, name in files_of(data)
-        if "\0" in name or len(name) > 4000 or not _inside(home / name, folder.root)
-    ]
+    return [(path, name) for path, name in files_of(data) if len(name) > 4000 or not inside(home / name, folder.root)]

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.bench.desk import as_typed, version_of
+from layup.bench.folder import inside
 from layup.bench.journal import read
 from layup.bench.labels import plain
 from layup.bench.request import Asked
@@ -99,7 +100,7 @@ def try_text(asked: Asked, path: Path, text: str) -> tuple[RefitJob | None, tupl
     from layup.refit.refitfile import read_refit
 
     equipment = _tables(text).get("equipment")
-    if isinstance(equipment, str) and not _inside(asked, path.parent / equipment):
+    if isinstance(equipment, str) and not inside(path.parent / equipment, asked.folder.root):
         return None, (Fault(path.name, None, "equipment", f'"{equipment}" lies outside the folder',
                             "Copy the list into this shop's folder, and name the copy."),)  # fmt: skip
     habits = asked.desk.habits(path, _tables(text))
@@ -124,7 +125,7 @@ def _predicting(asked: Asked, refit: Path, habits: Any) -> Callable[[Path], Pred
         from layup.weight.prediction import predict
 
         path = Path(os.path.normpath(part))
-        if not _inside(asked, path) or not path.is_relative_to(asked.folder.root):
+        if not inside(path, asked.folder.root) or not path.is_relative_to(asked.folder.root):
             raise LayupError(f'"{part.name}" lies outside the folder. Copy it in, and name the copy')
         if not path.is_file():
             raise LayupError(f'there is no part file "{part.name}" beside the refit file')
@@ -136,13 +137,6 @@ def _predicting(asked: Asked, refit: Path, habits: Any) -> Callable[[Path], Pred
         return predict(sheet.prediction.job, habits=habits)
 
     return predicted
-
-
-def _inside(asked: Asked, path: Path) -> bool:
-    try:
-        return "\0" not in str(path) and path.resolve().is_relative_to(asked.folder.root)
-    except (OSError, ValueError):
-        return False
 
 
 @contextmanager
