@@ -99,16 +99,20 @@ def test_a_long_strip_askew_is_reached_to_its_ends() -> None:
     assert np.abs(net.shear).max() < 1e-6
 
 
-def test_a_tube_is_wrapped_once() -> None:
+@pytest.mark.parametrize("warp", [(0.0, 0.0, 1.0), (1.0, 0.0, 0.0)])
+def test_a_tube_is_wrapped_once(warp: tuple[float, float, float]) -> None:
+    """Its open end was closed with a lid, its rim taken for a lip: what can be unrolled sheared by 79 degrees."""
     points, faces = frustum(0.2, 0.2, 0.5)
     last, first = 97 * np.arange(25) + 96, 97 * np.arange(25)
     joined = faces.copy()
     for one, other in zip(last, first, strict=True):
         joined[faces == one] = other
-    net = drape(points, joined, warp=(0.0, 0.0, 1.0), nodes=2000)
-    cloth = len(net.cells) * net.link**2
-    assert cloth < 1.25 * net.sheet.area  # the closed end is flat and counts as cloth too
-    assert np.median(np.abs(net.shear)) < 1e-6
+    net = drape(points, joined, warp=warp, nodes=2000)
+    assert len(net.cells) * net.link**2 < 1.25 * net.sheet.area
+    assert not net.sheet.filled
+    assert not len(net.sheet.lips)
+    assert np.abs(net.shear).max() < 1e-6
+    assert laid(net, points, joined).factor == pytest.approx(1.0, abs=1e-9)
 
 
 def test_a_lip_round_a_hole_does_not_pull_the_cloth_in() -> None:

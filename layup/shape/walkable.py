@@ -314,14 +314,28 @@ def _lips(points: Points, faces: Faces) -> NDArray[np.bool_]:
             continue
         both = turned[pairs].all(axis=1)
         _, label = pieces(len(faces), pairs[both])
-        lip |= turned & np.isin(label, np.unique(label[touching]))
+        mine = turned & np.isin(label, np.unique(label[touching]))
+        ends = pairs[mine[pairs].any(axis=1)].ravel()
+        ends = ends[~mine[ends]]
+        if (np.abs(normal[ends] @ axes[2]) < _TURNED).mean() > 0.5:
+            continue  # it goes on as steep as it is: the open end of a tube
+        lip |= mine
     return lip if size_of[lip].sum() < 0.5 * size_of.sum() else np.zeros(len(faces), dtype=bool)
 
 
 def _close(points: Points, faces: Faces) -> tuple[Faces, int]:
     """Faces that close all free edges of each piece but its longest, and how many there are."""
-    made = [_ears(points, loop[::-1]) for loop in _inner_loops(points, faces)]
+    loops = [loop for loop in _inner_loops(points, faces) if not _open_end(points, faces, loop)]
+    made = [_ears(points, loop[::-1]) for loop in loops]
     return (np.concatenate(made) if made else np.zeros((0, 3), dtype=np.int64)), len(made)
+
+
+def _open_end(points: Points, faces: Faces, loop: Numbers) -> bool:
+    """Whether the faces round a loop stand steeper than 60 degrees to its plane, so that no cloth runs across it."""
+    ring = points[loop]
+    _, _, axes = np.linalg.svd(ring - ring.mean(axis=0), full_matrices=False)
+    normal, size = normals(points, faces[np.isin(faces, loop).any(axis=1)])
+    return float(np.abs(normal @ axes[2]) @ size) < 0.5 * float(size.sum())
 
 
 def _ears(points: Points, loop: Numbers) -> Faces:
