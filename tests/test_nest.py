@@ -24,7 +24,7 @@ from layup.errors import NestError, TooWideError
 from layup.make import nest_search
 from layup.make.nest import Nest, faults, nest
 from layup.make.nest_file import stored, used
-from layup.make.pieces import Piece, Placed, Roll, lay
+from layup.make.pieces import Cloth, Piece, Placed, Roll, lay
 
 ROOT = Path(__file__).parents[1]
 
@@ -328,3 +328,17 @@ def test_a_file_that_is_no_cut_is_refused(tmp_path: Path) -> None:
     path.write_text("[1, 2]")
     with pytest.raises(LayupError, match="no layouts"):
         used(path)
+
+
+def test_a_remnant_of_any_outline_is_searched() -> None:
+    """Four pieces that none of the plain orders gets onto a remnant with a corner gone, and another order does."""
+    outline = Polygon([(0, 0), (1.0, 0), (1.0, 0.5), (0.6, 0.9), (0, 0.9)])
+    roll = Cloth("rem", "", False, 0.9, 1.0, outline).as_roll()
+    shapes = [Polygon([(0, 0), (0.53, 0), (0.53, 0.33), (0.212, 0.55)]), box(0, 0, 0.54, 0.2)]
+    shapes += [Polygon([(0, 0), (0.58, 0), (0.58, 0.198), (0.232, 0.33)]), box(0, 0, 0.21, 0.47)]
+    pieces = [Piece(str(n), shape) for n, shape in enumerate(shapes)]
+    with pytest.raises(NestError):
+        nest(pieces, roll, seconds=0)
+    found = nest(pieces, roll, seconds=60, fits=True)  # it ends with the first that fits
+    assert faults(found) == []
+    assert all(outline.buffer(1e-6).contains(shape) for shape in found.laid())

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -219,7 +220,7 @@ def cut(
         material = next((m for m in known if price_of(m) is not None), known[0])
         turns, flips = _directions(material, face_down)
         remnants = [cloth for cloth in (shelf or {}).get(fabric, ()) if not cloth.roll]
-        for cloth, taken, laid in _from_remnants(own, remnants, turns, flips, gap):
+        for cloth, taken, laid in _from_remnants(own, remnants, turns, flips, gap, 0.0 if stopped else seconds / 3):
             fabrics.append(_of_remnant(listed, material, taken, laid, cloth))
             own = [piece for piece in own if piece not in taken]
         if not own:
@@ -253,9 +254,10 @@ no source. [m]"""
 
 
 def _from_remnants(
-    own: Sequence[CutPiece], remnants: Sequence[Cloth], turns: bool, flips: bool, gap: float
+    own: Sequence[CutPiece], remnants: Sequence[Cloth], turns: bool, flips: bool, gap: float, seconds: float
 ) -> list[tuple[Cloth, tuple[CutPiece, ...], Nest]]:
-    """Pieces on remnants, the smallest remnant first, the largest piece that fits it first."""
+    """Pieces on remnants, the smallest remnant first, the largest piece that fits it first; so long it is searched."""
+    until = time.monotonic() + seconds
     rest = sorted(own, key=lambda piece: -piece.shape.area)
     found = []
     for cloth in sorted(remnants, key=lambda one: one.outline.area if one.outline is not None else 0.0):
@@ -267,7 +269,8 @@ def _from_remnants(
                 continue
             tried = [Piece(one.name, one.shape, turns, flips) for one in (*chosen, piece)]
             try:
-                layout = nest(tried, cloth.as_roll(), gap=gap, seconds=0)
+                left = min(max(until - time.monotonic(), 0.0), seconds / 4)
+                layout = nest(tried, cloth.as_roll(), gap=gap, seconds=left, fits=True)
             except NestError:
                 continue
             chosen.append(piece)

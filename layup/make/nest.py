@@ -13,6 +13,7 @@ the clock, so a layout that is to be cut is stored, not computed again: see `lay
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -81,6 +82,7 @@ def nest(
     gap: float = 0.003,
     seconds: float = 3.0,
     progress: Progress | None = None,
+    fits: bool = False,
 ) -> Nest:
     """Nest pieces on a roll.
 
@@ -90,6 +92,7 @@ def nest(
         gap: For the cutter. [m]
         seconds: How long to search; 0 for the bottom-left layout alone, which is always the same. [s]
         progress: Called whenever a shorter layout is found.
+        fits: Whether the first layout that is no longer than the roll will do.
 
     Returns:
         The shortest layout found, checked. A keyboard interrupt ends the search and gives the best so far.
@@ -106,7 +109,9 @@ def nest(
     _validate(listed, roll, gap)
     if not listed:
         return Nest((), roll, gap, (), "bottom-left")
+    # the library behind `search` knows no holes: round defects and on remnants the orders of the plain layout are tried
     searched = seconds >= 1.0 and not roll.blocked
+    until = start + seconds if roll.blocked and seconds > 0.0 else 0.0
     best: Nest | None = None
     stopped = False
 
@@ -118,8 +123,10 @@ def nest(
                 progress(candidate, time.monotonic() - start)
 
     try:
-        for placed in bottom_left(listed, roll, gap + SLACK, thorough=not searched):
+        for placed in bottom_left(listed, roll, gap + SLACK, thorough=not searched, until=until):
             offer(Nest(listed, roll, gap, placed, "bottom-left"))
+            if fits and best is not None and best.length <= (roll.length or math.inf):
+                break
         if searched:
             flips = [p.flipped for p in sorted(best.placed, key=lambda p: p.piece)] if best else [False] * len(listed)
             for placed in search(listed, flips, roll, gap + 2 * SLACK, start + seconds):
@@ -141,8 +148,6 @@ def nest(
 
 def _validate(pieces: tuple[Piece, ...], roll: Roll, gap: float) -> None:
     """Refuse what cannot be nested before anything else sees it."""
-    import math
-
     if not (math.isfinite(roll.usable) and roll.usable > 0):
         raise NestError(f"a roll {roll.width * 1e3:g} mm wide leaves no cloth between its edges", "Check its width")
     if not 0.0 <= gap <= 0.2:

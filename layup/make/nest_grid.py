@@ -8,6 +8,7 @@ once by a fast Fourier transform. Defects and what was cut before are cells take
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -28,7 +29,9 @@ Mask = NDArray[np.bool_]
 _Way = tuple[bool, bool, Mask, tuple[float, float]]
 
 
-def bottom_left(pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: bool) -> Iterator[tuple[Placed, ...]]:
+def bottom_left(
+    pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: bool, until: float = 0.0
+) -> Iterator[tuple[Placed, ...]]:
     """Bottom-left layouts, one for each order in which the pieces are taken.
 
     Args:
@@ -36,9 +39,11 @@ def bottom_left(pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: 
         roll: Where.
         gap: [m]
         thorough: Try four orders instead of one.
+        until: Go on with other orders up to this time of the monotonic clock. [s]
 
     Yields:
-        A layout for each order: by area, by length along the warp, by width, by outline.
+        A layout for each order: by area, by length along the warp, by width, by outline; then the one by area with some
+        pieces changed about, the same ones every time.
     """
     span = roll.usable + gap
     cell = span / math.ceil(span / CELL)
@@ -52,6 +57,15 @@ def bottom_left(pieces: tuple[Piece, ...], roll: Roll, gap: float, *, thorough: 
     for measure in measures if thorough and len(pieces) <= MANY else measures[:1]:
         order = sorted(range(len(pieces)), key=lambda i: (-round(measure(pieces[i].shape), 9), i))
         yield _place(order, ways, roll, gap, cell)
+    orders = np.random.default_rng(1)
+    largest = sorted(range(len(pieces)), key=lambda i: (-round(pieces[i].shape.area, 9), i))
+    while len(pieces) > 1 and time.monotonic() < until:
+        order = list(largest)
+        for _ in range(int(orders.integers(1, len(order) + 1))):
+            one, other = orders.integers(0, len(order), 2)
+            order[one], order[other] = order[other], order[one]
+        # of two ways to lie that reach as far, the other one is taken now and then
+        yield _place(order, [[way[k] for k in orders.permutation(len(way))] for way in ways], roll, gap, cell)
 
 
 def _ways(piece: Piece, gap: float, cell: float) -> list[_Way]:
