@@ -302,7 +302,7 @@ def test_a_kernel_that_hangs_or_dies_ends_in_an_error(tmp_path, monkeypatch):
 
 
 @needs_kernel
-def test_hundred_damaged_files(tmp_path):
+def test_sixty_damaged_files(tmp_path):
     data = written(tmp_path).read_bytes()
     rng, path, started = random.Random(1), Path(tmp_path / "f.step"), 0
     said: list[str] = []
@@ -316,7 +316,7 @@ def test_hundred_damaged_files(tmp_path):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module.subprocess, "Popen", counted)
         patch.setattr(module, "PATIENCE", 3.0)  # a coordinate made huge can keep the kernel busy for minutes
-        for number in range(100):
+        for number in range(60):
             lines = data.split(b"\n")
             kind = number % 8
             if kind in (5, 6):  # rubbish over the head or foot: found without the kernel
@@ -341,6 +341,6 @@ def test_hundred_damaged_files(tmp_path):
                 assert step.faces.max() < len(step.points)
             except SurfaceError as problem:
                 said.append(str(problem))
-    assert len(said) > 40
+    assert len(said) > 24
     assert all(words.startswith("f.step") for words in said)
-    assert started > 30
+    assert started > 18

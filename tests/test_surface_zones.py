@@ -201,7 +201,7 @@ def test_zones_combine():
     assert PANEL.zone({"between": ["x 0 mm 100 mm", "x 50 mm 200 mm"]}).area == pytest.approx(0.12, rel=1e-12)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(SPECS, SPECS, st.sampled_from(["or", "and", "not"]), st.booleans())
 def test_combined_zone_and_rest_are_the_whole(one, two, word, hollow):
     """Inclusion and exclusion: A without B, B without A, and both make either; each with its rest is the whole."""
