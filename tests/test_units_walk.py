@@ -29,8 +29,9 @@ PARTS = [
 COMMANDS = [
     *(("predict", part) for part in PARTS[:4]), ("compare", "motor-glider/instrument-hood.toml"),
     ("mix", PARTS[1], "--ratio", "100:30", "--temperature", "18 degC"), ("mix", PARTS[3]), ("bag", PARTS[3]),
-    ("holes", PARTS[2]), ("cut", PARTS[1], "--rough", "--seconds", "0"), ("patterns", PARTS[3]), ("ledger", "motor-glider/refit.toml"),
-    ("surface", "motor-glider/engine-bay-door.stl", "--unit", "mm"), ("predict", PARTS[3], "--plies", "3", "--adds"),
+    ("holes", PARTS[2]), ("cut", PARTS[1], "--rough", "--seconds", "0"), ("patterns", PARTS[3]),
+    ("ledger", "motor-glider/refit.toml"), ("surface", "motor-glider/engine-bay-door.stl", "--unit", "mm"),
+    ("predict", PARTS[3], "--plies", "3", "--adds"),
 ]  # fmt: skip
 NAMES = sorted((m.name for m in load_library()), key=len, reverse=True)
 
