@@ -414,7 +414,19 @@ def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[R
             continue
         material, prop, value, kind, source, at = (cell.strip() for cell in cells)
         plain, form = split_form(prop)
-        rows.append(Row(material, property_name(plain, form), value, kind, source, at, name, reader.line_num, shop))
+        rows.append(
+            Row(
+                material=material,
+                property=property_name(plain, form),
+                value=value,
+                kind=kind,
+                source=source,
+                at=at,
+                file=name,
+                line=reader.line_num,
+                shop=shop,
+            )
+        )
     return rows
 
 

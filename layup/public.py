@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from layup.laminate.process import Habits
     from layup.learn.calibrate import Calibration
     from layup.learn.weigh_part import Noted
+    from layup.make.batches import Mix
     from layup.make.cut import Cut
-    from layup.make.pots import Mix
     from layup.refit.ledger import Ledger
 
 Part = str | Path | Mapping[str, object] | Job
@@ -115,7 +115,7 @@ def mix(
         TooFastError: The smallest batch gels before it is used up.
         UnitError: A quantity that can't be read.
     """
-    from layup.make.pots import mixes
+    from layup.make.batches import mixes
     from layup.units import parse, parse_ratio
     from layup.weight.prediction import predict
 
@@ -167,7 +167,9 @@ def weigh(
     if stage not in STAGES:
         raise LayupError(f'there is no stage "{at}". {nearest(stage, STAGES) or "Stages: " + ", ".join(STAGES) + "."}')
     home = Path(folder) if folder is not None else shop_folder(path) or path.absolute().parent
-    seen = read_scale(path, home, echo(weight).mass, weight, stage, None, Circumstances(piece))
+    seen = read_scale(
+        path, home, mass=echo(weight).mass, said=weight, stage=stage, coupon=None, around=Circumstances(piece)
+    )
     asked = () if sure else seen.questions()
     if asked:
         raise LayupError(

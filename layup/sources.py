@@ -82,6 +82,11 @@ class Citation:
     at: str
 
 
+def cited(figure: Citation) -> str:
+    """The full reference of a figure, with the page or table."""
+    return f"{figure.reference}, {figure.at}" if figure.at else figure.reference
+
+
 def read_sources(path: Path) -> dict[str, Source]:
     """Read a `sources.toml`.
 

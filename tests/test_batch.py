@@ -17,9 +17,9 @@ from pytest import approx
 from layup.cloth import practice
 from layup.commands.cli import main
 from layup.errors import RangeError, TooFastError
+from layup.make.batches import Mix, mixes
 from layup.make.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume, read_scale
 from layup.make.potlife import pot_life_of
-from layup.make.pots import Mix, mixes
 from layup.materials import load_library
 from layup.partfile.read import read_part
 from layup.units import parse, parse_ratio

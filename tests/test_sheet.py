@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from layup.make.pots import mixes
 from pypdf import PdfReader
 
 from layup.commands.cli import main
@@ -20,7 +21,6 @@ from layup.errors import LayupError
 from layup.make.build_sheet import Bench, build_sheet, prepare
 from layup.make.build_sheet_tables import force_words
 from layup.make.nest_file import path_beside, write_cut
-from layup.make.pots import mixes
 from layup.partfile.read import read_part
 from layup.report.document import TICK, WRITE, Document, Facts, Grid, Words
 from layup.report.document_file import PAPERS, write_document

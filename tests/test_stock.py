@@ -15,8 +15,8 @@ from pytest import approx
 
 from layup.commands.cli import main
 from layup.errors import FaultsError, LayupError
+from layup.make.batches import mixes
 from layup.make.cut import cut
-from layup.make.pots import mixes
 from layup.make.stock import of_cut, of_mix, read_stock
 from layup.partfile.read import read_part
 from layup.weight.prediction import predict

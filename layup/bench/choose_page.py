@@ -36,7 +36,7 @@ from layup.bench.rendering import sentence
 from layup.bench.request import Asked, go, link, show
 from layup.choosing.front_svg import FrontMark, currency_of, front_svg, times_words
 from layup.choosing.stack_svg import local_lines, stack_lines, stack_svg
-from layup.choosing.words import failing_words, money_words, reserve_words, value_words, verdict_words
+from layup.choosing.words import failing_words, money_words, reserve_words, value_words
 from layup.errors import LayupError
 from layup.partfile import edit as parttext
 from layup.words import length_words, mass_both, mass_words, thickness_words
@@ -236,6 +236,7 @@ def _may_search(asked: Asked, sheet: Sheet) -> bool:
 
 def _page(asked: Asked, sheet: Sheet) -> Response:
     from layup.choosing.checks import CAUTIONS
+    from layup.choosing.screen import steps_grid
     from layup.choosing.words import ADVICE, failing_words
     from layup.laminate.strength import CRITERIA
 
@@ -246,13 +247,13 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     library, shelf = asked.desk.library(sheet), shelf_of(sheet)
     again = asked.desk.journal.next(asked.file)
     shown_now = shown_layup(answer, asked.query.get("point", "")) if answer else None
-    words: dict[str, Any] = {"front": "", "rows": [], "steps": [], "prices": False, "nearest_fails": ()}
+    words: dict[str, Any] = {"front": "", "rows": [], "steps": None, "prices": False, "nearest_fails": ()}
     if answer is not None:
         letter = shown_now.letter if shown_now else ""
         words = {
             "front": marks_of(answer, asked.file, letter),
             "rows": rows_of(answer, asked.file, letter),
-            "steps": steps_of(answer),
+            "steps": steps_grid(answer.steps, answer.system),
             "prices": prices_of(answer),
             "nearest_fails": failing_words(answer.nearest) if answer.nearest else (),
         }
@@ -466,36 +467,45 @@ def rows_of(answer: Answer, file: str, chosen: str) -> list[Row]:
     for p in answer.points:
         y = p.layup
         label = y.label if answer.sure or not p.lightest else "the best so far"
-        rows.append(Row(
-            p.letter, label, f"{y.process}: {y.words}", mass_both(y.mass.mean, system),
-            thickness_words(y.thickness, system), money_words(y), times_words(p.times), _gives(answer, y),
-            _href(file, p.letter), p.kept, p.lightest, p.letter == chosen, buys(answer, p)[1],
-        ))  # fmt: skip
+        rows.append(
+            Row(
+                letter=p.letter,
+                label=label,
+                plies=f"{y.process}: {y.words}",
+                mass=mass_both(y.mass.mean, system),
+                thick=thickness_words(y.thickness, system),
+                money=money_words(y),
+                times=times_words(p.times),
+                gives=_gives(answer, y),
+                href=_href(file, p.letter),
+                kept=p.kept,
+                lightest=p.lightest,
+                chosen=p.letter == chosen,
+                buys=buys(answer, p)[1],
+            )
+        )
     now = answer.now
     if now is not None:
         plies = f"{now.process}: {now.layup.words}" if now.layup else now.process
         money = money_words(now.layup) if now.layup else ""
         times = times_words(answer.now_times) if answer.now_times is not None else ""
-        rows.append(Row(
-            NOW, "the part as it stands", plies, mass_both(now.mass.mean, system),
-            thickness_words(now.thickness, system), money, times, _gives(answer, now.layup) if now.layup else "",
-            _href(file, NOW), False, False, chosen == NOW,
-        ))  # fmt: skip
-    return rows
-
-
-def steps_of(answer: Answer) -> list[tuple[str, str, str, str, bool]]:
-    """What one ply more or less buys: the change, its weight, how stiff, what becomes of it, whether it passes."""
-    return [
-        (
-            s.change,
-            ("+" if s.mass >= 0 else "−") + _one(abs(s.mass), answer.system),
-            times_words(s.stiffness),
-            verdict_words(s),
-            s.passed,
+        rows.append(
+            Row(
+                letter=NOW,
+                label="the part as it stands",
+                plies=plies,
+                mass=mass_both(now.mass.mean, system),
+                thick=thickness_words(now.thickness, system),
+                money=money,
+                times=times,
+                gives=_gives(answer, now.layup) if now.layup else "",
+                href=_href(file, NOW),
+                kept=False,
+                lightest=False,
+                chosen=chosen == NOW,
+            )
         )
-        for s in answer.steps
-    ]
+    return rows
 
 
 def shown_layup(answer: Answer, letter: str) -> Shown | None:
@@ -505,9 +515,23 @@ def shown_layup(answer: Answer, letter: str) -> Shown | None:
         now = answer.now
         times = times_words(answer.now_times) if answer.now_times is not None else ""
         if now.layup is None:
-            return Shown(NOW, "The part as it stands", now.process, mass_both(now.mass.mean, system),
-                         _range(now.mass, system), thickness_words(now.thickness, system), "", times, "", "", (),
-                         (), (), now.why, False)  # fmt: skip
+            return Shown(
+                letter=NOW,
+                head="The part as it stands",
+                process=now.process,
+                mass=mass_both(now.mass.mean, system),
+                range=_range(now.mass, system),
+                thick=thickness_words(now.thickness, system),
+                money="",
+                times=times,
+                held="",
+                stack="",
+                local=(),
+                checks=(),
+                failing=(),
+                why=now.why,
+                takes=False,
+            )
         return _in_full(answer, now.layup, NOW, "The part as it stands", times, False)
     point = answer.point(letter) or next((p for p in answer.points if p.lightest), None)
     if point is not None:
@@ -538,12 +562,22 @@ def _in_full(answer: Answer, layup: Layup, letter: str, head: str, times: str, t
     )
     name, reserve = layup.governs
     return Shown(
-        letter, head, layup.process, mass_both(layup.mass.mean, system), _range(layup.mass, system),
-        thickness_words(layup.thickness, system), money_words(layup), times,
-        f"{name} (reserve {reserve_words(reserve)})" if checks else "", stack_svg(stack_lines(layup), system),
-        tuple((zone, stack_svg(own, system, on_mould=False)) for zone, own in local_lines(layup)), checks,
-        tuple(failing_words(layup)), "", takes,
-    )  # fmt: skip
+        letter=letter,
+        head=head,
+        process=layup.process,
+        mass=mass_both(layup.mass.mean, system),
+        range=_range(layup.mass, system),
+        thick=thickness_words(layup.thickness, system),
+        money=money_words(layup),
+        times=times,
+        held=f"{name} (reserve {reserve_words(reserve)})" if checks else "",
+        stack=stack_svg(stack_lines(layup), system),
+        local=tuple((zone, stack_svg(own, system, on_mould=False)) for zone, own in local_lines(layup)),
+        checks=checks,
+        failing=tuple(failing_words(layup)),
+        why="",
+        takes=takes,
+    )
 
 
 def _worked(has: str, due: str, at_least: bool) -> str:

@@ -62,8 +62,8 @@ class Kept(Generic[T]):
 
 
 @dataclass
-class Sheet:
-    """One part file as it stands.
+class Written:
+    """One of our files as it stands.
 
     Attributes:
         name: As requests name it.
@@ -72,9 +72,6 @@ class Sheet:
         version: Of the text.
         data: Its tables as written; empty where it can't be read.
         faults: Everything wrong with it.
-        prediction: None where there is a fault.
-        state: Of the text, the files it names and the shop's record: the same name, the same answer.
-        surface: The surface, where it could be read though something else is at fault.
     """
 
     name: str
@@ -83,9 +80,6 @@ class Sheet:
     version: str
     data: dict[str, object]
     faults: tuple[Fault, ...]
-    prediction: Prediction | None
-    surface: Surface | None
-    state: str = ""
 
     @cached_property
     def fault_keys(self) -> dict[KeyPath, Fault]:
@@ -100,12 +94,30 @@ class Sheet:
             held = held.get(step, []) if isinstance(held, dict) else []
         return [e if isinstance(e, dict) else {} for e in held] if isinstance(held, list) else []
 
-    def value(self, *path: str) -> str:
+    def value(self, *path: str | int) -> str:
         """A value as written, "" where there is none."""
         held: object = self.data
         for step in path:
-            held = held.get(step) if isinstance(held, dict) else None
+            if isinstance(step, int):
+                held = held[step] if isinstance(held, list) and step < len(held) else None
+            else:
+                held = held.get(step) if isinstance(held, dict) else None
         return "" if held is None else as_typed(held)
+
+
+@dataclass
+class Sheet(Written):
+    """A part file as it stands.
+
+    Attributes:
+        prediction: None where there is a fault.
+        state: Of the text, the files it names and the shop's record: the same name, the same answer.
+        surface: The surface, where it could be read though something else is at fault.
+    """
+
+    prediction: Prediction | None
+    surface: Surface | None
+    state: str = ""
 
 
 def as_typed(value: object) -> str:
@@ -234,8 +246,7 @@ class Desk:
         """Take the last change of a part file back, or make it again; gives its words."""
         path = self.path(name)
         with self.lock(name):
-            step = self.journal.redo if again else self.journal.undo
-            return step(path, name, read(path))
+            return self.journal.undo(path, name, read(path), again)
 
     def last_change(self, sheet: Sheet) -> Cost | None:
         """The last change made on the page, if it is what the file holds, and what it did."""
@@ -339,7 +350,16 @@ class Desk:
             faults = (Fault(path.name, None, "", "it holds too many lists within lists to be read"),)
         except LayupError as error:
             faults = (Fault(path.name, None, "", self.folder.plain(str(error)).rstrip(".")),)
-        return Sheet(name, path, text, version, data, faults, prediction, surface[0] if surface else None)
+        return Sheet(
+            name=name,
+            path=path,
+            text=text,
+            version=version,
+            data=data,
+            faults=faults,
+            prediction=prediction,
+            surface=surface[0] if surface else None,
+        )
 
     def _open(self, entry: SurfaceEntry, folder: Path, areas: set[str]) -> Surface:
         from layup.partfile.opened import open_surface

@@ -249,40 +249,31 @@ class Journal:
         )
         return Change(*rows[0]) if rows else None  # type: ignore[arg-type]  # as the table has them
 
-    def undo(self, file: Path, name: str, text: str) -> str:
-        """Take the newest change back.
+    def undo(self, file: Path, name: str, text: str, again: bool = False) -> str:
+        """Take the newest change back, or make the one again that was taken back last.
 
         Args:
             file: The part file.
             name: As requests name it.
             text: What stands in it now.
+            again: Whether a change is made again.
 
         Returns:
-            What was taken back, in words.
+            What was done, in words.
 
         Raises:
             LayupError: There is none, or the file was changed by another program since.
         """
         with self.alone():
             self._settle(file, name, make=False)
-            change = self.last(name)
+            change = self.next(name) if again else self.last(name)
             if change is None:
-                raise LayupError("there is nothing to take back")
-            if change.after != text or read(file) != text:
-                raise LayupError("the file was changed by another program since: take that back there")
-            self._step(file, text, change.before, change.number, undone=1)
-        return change.words
-
-    def redo(self, file: Path, name: str, text: str) -> str:
-        """Make the change again that was taken back last; errors as for `undo`."""
-        with self.alone():
-            self._settle(file, name, make=False)
-            change = self.next(name)
-            if change is None:
-                raise LayupError("there is nothing to make again")
-            if change.before != text or read(file) != text:
-                raise LayupError("the file was changed by another program since: it can't be made again")
-            self._step(file, text, change.after, change.number, undone=0)
+                raise LayupError(f"there is nothing to {'make again' if again else 'take back'}")
+            here, there = (change.before, change.after) if again else (change.after, change.before)
+            if here != text or read(file) != text:
+                remedy = "it can't be made again" if again else "take that back there"
+                raise LayupError(f"the file was changed by another program since: {remedy}")
+            self._step(file, text, there, change.number, undone=0 if again else 1)
         return change.words
 
     def _step(self, file: Path, old: str, new: str, number: int, undone: int) -> None:

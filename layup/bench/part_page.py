@@ -18,6 +18,7 @@ from layup.bench.request import Asked, go, picture, show
 from layup.errors import LayupError
 from layup.materials import FORMS
 from layup.partfile import edit as parttext
+from layup.sources import cited
 from layup.weight.bars_svg import bars_svg
 from layup.weight.plies import Layer
 
@@ -551,7 +552,7 @@ def _where_rows(prediction: Prediction) -> list[tuple[str, float, list[tuple[str
 
     def of(*properties: str, materials: frozenset[str] = frozenset()) -> list[tuple[str, str]]:
         return [
-            (f"{c.material}: {c.printed}", f"{c.reference}, {c.at}" if c.at else c.reference)
+            (f"{c.material}: {c.printed}", cited(c))
             for c in prediction.citations
             if c.property.split(" (")[0] in properties and (not materials or c.material in materials)
         ]

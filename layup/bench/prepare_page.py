@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, cast
 
 from layup.bench import prepare_work
 from layup.bench.desk import Sheet
-from layup.bench.labels import plain
 from layup.bench.request import Asked, go, picture, show
 from layup.bench.running import Work
 from layup.errors import LayupError, OutsideError
 from layup.files.writing import write_file
+from layup.report.document import Block, Words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -63,14 +63,14 @@ def _page(asked: Asked, sheet: Sheet, refused: str = "", wrong: str = "") -> Res
     status = 422 if refused else 200
     if sheet.prediction is None:
         return show(asked, "prepare.html", sheet=sheet, prediction=None, said_of=said, works={}, system="both")
-    mixed, bag, problem = _at_once(sheet.prediction, said)
+    at_once, bagged, problem = _at_once(sheet.prediction, said)
     if refused == "pots":
-        mixed = None
+        at_once.pop("pots", None)
     return show(
         asked, "prepare.html", status, sheet=sheet, prediction=sheet.prediction,
-        system=sheet.prediction.job.part.units, said_of=said, fields=fields, mixes=mixed, bag=bag, refused=refused,
-        reason=wrong, wrong=wrong or problem, kept=_kept(asked, sheet), words=_words(), labels=LABELS, uses=USES,
-        plain=plain, used=lambda what: _used(what, said),
+        system=sheet.prediction.job.part.units, said_of=said, fields=fields, at_once=at_once, bagged=bagged,
+        refused=refused, reason=wrong, wrong=wrong or problem, kept=_kept(asked, sheet),
+        used=lambda what: _used(what, said),
         works={what: _work_of(asked, what, sheet, said) for what in ("shapes", "cloth", "sheet")},
     )  # fmt: skip
 
@@ -98,33 +98,30 @@ def _used(what: str, said: dict[str, str]) -> str:
     )
 
 
-def _words() -> dict[str, object]:
-    """Words the build sheet uses, so that page and paper say the same."""
-    from layup.make import build_sheet_tables
-
-    names = ("grams", "clock", "tape", "one_of", "money_words", "force_words", "hardener_word")
-    return {name: getattr(build_sheet_tables, name) for name in names}
-
-
-def _at_once(prediction: Prediction, said: dict[str, str]) -> tuple[Any, Any, str]:
-    """Batches and bag, which need no waiting; or what is wrong with what was asked."""
+def _at_once(prediction: Prediction, said: dict[str, str]) -> tuple[dict[str, tuple[Block, ...]], bool, str]:
+    """Batches and bag as the papers show them, for they need no waiting; whether there is a bag; what is wrong."""
     from layup.make.bag import bag
-    from layup.make.pots import mixes
+    from layup.make.batches import mixes
+    from layup.make.build_sheet_tables import bag_blocks, resin_blocks
 
-    job, weighed = prediction.job, prediction.weighed
+    job, weighed, system = prediction.job, prediction.weighed, prediction.job.part.units
     wrong: list[str] = []
-    found: Any = None
+    found: dict[str, tuple[Block, ...]] = {}
+    bagged = False
     try:
-        found = mixes(job, weighed, **_mixing(said))
+        nothing = (Words(("Nothing to mix: the resin comes in the cloth.",)),)
+        found["pots"] = resin_blocks(mixes(job, weighed, **_mixing(said)), system) or nothing
     except LayupError as error:
         wrong.append(str(error))
     try:
-        return found, bag(job, weighed), " ".join(wrong)
+        made = bag(job, weighed)
+        bagged, found["bag"] = made.bagged, bag_blocks(made, system)
     except LayupError as error:
-        return found, None, " ".join([*wrong, str(error)])
+        wrong.append(str(error))
+    return found, bagged, " ".join(wrong)
 
 
-def _mixing(said: dict[str, str]) -> dict[str, Any]:
+def _mixing(said: dict[str, str]) -> prepare_work.Mixing:
     """What `layup mix` is asked, read from the fields.
 
     Raises:
@@ -132,7 +129,7 @@ def _mixing(said: dict[str, str]) -> dict[str, Any]:
     """
     from layup.units import parse, parse_ratio
 
-    return _read(
+    read = _read(
         {
             "people": lambda: _people(said["people"]),
             "temperature": lambda: parse(said["temperature"], "temperature") if said["temperature"] else None,
@@ -140,9 +137,10 @@ def _mixing(said: dict[str, str]) -> dict[str, Any]:
             "pot": lambda: parse(said["pot"], "mass") if said["pot"] else None,
         }
     )
+    return cast("prepare_work.Mixing", read)
 
 
-def _read(readers: dict[str, Callable[[], Any]]) -> dict[str, Any]:
+def _read(readers: dict[str, Callable[[], object]]) -> dict[str, object]:
     """Every field read; all that can't be is said at once."""
     found, wrong = {}, []
     for key, reader in readers.items():
@@ -213,7 +211,7 @@ def _begin(asked: Asked, what: str, sheet: Sheet, prediction: Prediction, said: 
     Raises:
         LayupError: What is wrong with them.
     """
-    from layup.make.pots import mixes
+    from layup.make.batches import mixes
     from layup.make.rolls import check_cloths
 
     works, part, about = asked.bench.works, str(sheet.path), _about(what, sheet, said)
@@ -227,8 +225,8 @@ def _begin(asked: Asked, what: str, sheet: Sheet, prediction: Prediction, said: 
                 "rolls": lambda: check_cloths(rolls, [prediction.job]),
             }
         )
-        works.start(about, prepare_work.cloth, part, sheet.text, said["gap"], said["edge"], read["seconds"], rolls,
-                    said["face_down"] == "on")  # fmt: skip
+        asks = {"gap": said["gap"], "edge": said["edge"], "seconds": read["seconds"], "rolls": rolls}
+        works.start(about, prepare_work.cloth, part, sheet.text, **asks, face_down=said["face_down"] == "on")
     elif what == "shapes":
         works.start(about, prepare_work.shapes, part, sheet.text, said["paper"])
     else:
@@ -237,8 +235,8 @@ def _begin(asked: Asked, what: str, sheet: Sheet, prediction: Prediction, said: 
         if what == "sheet":
             home = asked.folder.shop(sheet.path)
             paper = "Letter" if said["paper"] == "letter" else "A4"
-            works.start(about, prepare_work.sheet, part, sheet.text, _kept(asked, sheet), str(home) if home else None,
-                        paper, {key: mixing[key] for key in MIXING[1:]}, mixing["people"])  # fmt: skip
+            asks = {"kept": _kept(asked, sheet), "shop": str(home) if home else None, "paper": paper}
+            works.start(about, prepare_work.sheet, part, sheet.text, **asks, mixing=mixing)
 
 
 def _seconds(text: str) -> float:

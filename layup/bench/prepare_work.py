@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import io
 import tempfile
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
 
 from layup.bench.running import Tell
 
 if TYPE_CHECKING:
     from layup.partfile.job import Job
+
+
+class Mixing(TypedDict):
+    """What `layup mix` is asked, read from the fields: pairs of hands, temperature [K], ratio [-], largest pot [kg]."""
+
+    people: int
+    temperature: float | None
+    ratio: float | None
+    pot: float | None
 
 
 def job_of(part: str, text: str) -> Job:
@@ -31,7 +39,7 @@ def job_of(part: str, text: str) -> Job:
 
 def cloth(
     part: str, text: str, gap: str, edge: str, seconds: float, rolls: tuple[str, ...], face_down: bool, *, tell: Tell
-) -> Any:
+) -> dict[str, object]:
     """Every ply on its roll, as `layup cut` lays it.
 
     Args:
@@ -45,16 +53,15 @@ def cloth(
         tell: Says how far it is.
 
     Returns:
-        Rows, notes, the picture as SVG, the JSON of `layup cut` and the text that `layup cut --save` stores.
+        What `layup cut` shows, as blocks, the picture as SVG, its JSON and the text that `layup cut --save` stores.
     """
     from layup.make.as_json import cut_json
-    from layup.make.build_sheet_tables import each, money_words, one_of, tape
     from layup.make.cut import cut
     from layup.make.nest_file import write_cut
     from layup.make.nest_picture import cut_figure
     from layup.make.rolls import check_cloths, read_widths
+    from layup.make.screen import cut_told
     from layup.units import parse
-    from layup.words import length_words, percent_words
 
     job = job_of(part, text)
     check_cloths(rolls, [job])
@@ -73,39 +80,18 @@ def cloth(
         kept = Path(scratch) / "cut.json"
         write_cut(result, kept)
         stored = kept.read_text(encoding="utf-8")
-    rows = [
-        {
-            "fabric": f.fabric,
-            "roll": tape(f.nest.roll.width, one_of(system)),
-            "waste": percent_words(f.waste),
-            "length": each(system, partial(tape, f.length)),
-            "pieces": ", ".join(p.name for p in f.pieces),
-            "price": "not priced" if f.price is None else f"{f.price[0]:.2f} {f.price[1]}",
-        }
-        for f in result.fabrics
-    ]
-    cores = [
-        f"ply {core.number}: {core.name}, {length_words(core.thickness, one_of(system))} thick, fits in "
-        f"{length_words(core.length, one_of(system))} × {length_words(core.width, one_of(system))}"
-        for listed in result.cores
-        for core in listed
-    ]
     picture = io.BytesIO()
     if result.fabrics:
         cut_figure(result.fabrics, system).savefig(picture, format="svg")
     return {
-        "rows": rows,
-        "cores": cores,
-        "together": money_words(result.prices) if result.prices else "",
-        "notes": [*result.proposals, *result.notes],
-        "stopped": result.stopped,
+        "blocks": cut_told(result, system),
         "svg": picture.getvalue(),
         "json": cut_json(result),
         "stored": stored,
     }
 
 
-def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
+def shapes(part: str, text: str, paper: str, *, tell: Tell) -> dict[str, object]:
     """Every ply flat, its shear on the surface, splices, and the drawings to cut by, as `layup patterns` makes them.
 
     Args:
@@ -115,34 +101,19 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
         tell: Says how far it is.
 
     Returns:
-        Rows, lines, the shear as PNG, the JSON of `layup patterns`, and the files by their endings.
+        What `layup patterns` shows, as sections, the shear as PNG, its JSON, and the files by their endings.
     """
     from layup.cloth.draped import drape_ply, shears
     from layup.cloth.pattern import flat_plies
-    from layup.cloth.patterns_screen import drape_lines, patterns_json, splice_words
+    from layup.cloth.patterns_screen import patterns_json, patterns_told
     from layup.cloth.shear_picture import shear_figure
     from layup.cloth.splice_line import splices_of
     from layup.cloth.templates import write_dxf, write_svg
     from layup.cloth.tiled_pdf import pdf_bytes
-    from layup.words import area_words, length_words
 
     job = job_of(part, text)
     system = job.part.units
     plies = flat_plies(job, told=lambda words, share: tell(words))
-    rows = []
-    for ply in plies:
-        low_x, low_y, high_x, high_y = ply.outline.bounds
-        rows.append(
-            {
-                "name": ply.name + (f" ×{ply.pieces}" if ply.pieces > 1 else ""),
-                "cloth": ply.fabric,
-                "zone": ply.zone,
-                "angle": f"{ply.angle:g}°",
-                "along": length_words(high_x - low_x, system),
-                "across": length_words(high_y - low_y, system),
-                "area": area_words(ply.outline.area, system),
-            }
-        )
     tell("shear on the surface")
     lies = [
         (f"{e.fabric} at {e.angle:g}°, {e.zone or 'whole'}", drape_ply(job, e))
@@ -159,22 +130,17 @@ def shapes(part: str, text: str, paper: str, *, tell: Tell) -> Any:
         dxf = write_dxf(plies, Path(scratch) / "plies.dxf", "in" if system == "lb" else "mm").read_bytes()
         svg = write_svg(plies, Path(scratch) / "plies.svg").read_bytes()
     pdf = pdf_bytes(plies, "letter" if paper == "letter" else "a4", title=job.part.title, system=job.part.units)
-    notes = dict.fromkeys(f"Ply {ply.number}: {note}." for ply in plies for note in ply.notes)
     return {
-        "rows": rows,
-        "drape": drape_lines(job),
-        "notes": list(notes),
+        "blocks": patterns_told(job, plies, splices, system),
         "png": shear.getvalue(),
-        "splices": [splice_words(number, splice) for number, splice in splices],
         "json": patterns_json(job, plies, splices),
         "files": {"dxf": dxf, "svg": svg, "pdf": pdf},
     }
 
 
 def sheet(
-    part: str, text: str, kept: bool, shop: str | None, paper: str, mixing: dict[str, float | None], people: int,
-    *, tell: Tell,
-) -> Any:  # fmt: skip
+    part: str, text: str, kept: bool, shop: str | None, paper: str, mixing: Mixing, *, tell: Tell
+) -> dict[str, object]:
     """The build sheet as PDF and as a page, as `layup sheet` writes it.
 
     Args:
@@ -183,8 +149,7 @@ def sheet(
         kept: Whether a layout is stored beside it that may be read.
         shop: The folder of the shop's record; None for published figures alone.
         paper: "A4" or "Letter".
-        mixing: Temperature, ratio and largest batch as the page asked for them.
-        people: Laying up. [-]
+        mixing: What `layup mix` is asked.
         tell: Says how far it is.
     """
     from layup.learn.calibrate import habits_near
@@ -196,14 +161,7 @@ def sheet(
     path = Path(part)
     job = job_of(part, text)
     prediction = predict(job, habits=habits_near(path, shop, job.library) if shop else None)
-    bench = prepare(
-        prediction,
-        path if kept else None,
-        people=people,
-        temperature=mixing["temperature"],
-        ratio=mixing["ratio"],
-        pot=mixing["pot"],
-    )
+    bench = prepare(prediction, path if kept else None, **mixing)
     tell("writing it")
     built = build_sheet(bench, prediction.job.part.units)
     return {"files": {form: document_bytes(built, f".{form}", paper) for form in ("pdf", "html")}}

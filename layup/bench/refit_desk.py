@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from layup.bench.desk import as_typed, version_of
+from layup.bench.desk import Written, tables_of, version_of
 from layup.bench.folder import inside
 from layup.bench.journal import read
 from layup.bench.labels import plain
@@ -33,36 +33,14 @@ _PLACES = (
 
 
 @dataclass
-class RefitSheet:
-    """One refit file as it stands.
+class RefitSheet(Written):
+    """A refit file as it stands.
 
     Attributes:
-        name: As requests name it.
-        path: Where it lies.
-        text: What stands in it.
-        version: Of the text.
-        data: Its tables as written; empty where it can't be read.
-        faults: Everything wrong with it.
         job: None where there is a fault.
     """
 
-    name: str
-    path: Path
-    text: str
-    version: str
-    data: dict[str, object]
-    faults: tuple[Fault, ...]
     job: RefitJob | None
-
-    def value(self, *path: str | int) -> str:
-        """A value as written, "" where there is none."""
-        held: Any = self.data
-        for step in path:
-            if isinstance(step, int):
-                held = held[step] if isinstance(held, list) and step < len(held) else None
-            else:
-                held = held.get(step) if isinstance(held, dict) else None
-        return "" if held is None else as_typed(held)
 
     @property
     def kept(self) -> Kept:
@@ -82,7 +60,7 @@ def refit_sheet(asked: Asked, name: str) -> RefitSheet:
     plain = asked.folder.plain
     faults = tuple(replace(f, wrong=plain(f.wrong), remedy=plain(f.remedy)) for f in faults)
     return RefitSheet(
-        name=name, path=path, text=text, version=version_of(text), data=_tables(text), faults=faults, job=job
+        name=name, path=path, text=text, version=version_of(text), data=tables_of(text), faults=faults, job=job
     )
 
 
@@ -99,11 +77,11 @@ def try_text(asked: Asked, path: Path, text: str) -> tuple[RefitJob | None, tupl
     """
     from layup.refit.refitfile import read_refit
 
-    equipment = _tables(text).get("equipment")
+    equipment = tables_of(text).get("equipment")
     if isinstance(equipment, str) and not inside(path.parent / equipment, asked.folder.root):
         return None, (Fault(path.name, None, "equipment", f'"{equipment}" lies outside the folder',
                             "Copy the list into this shop's folder, and name the copy."),)  # fmt: skip
-    habits = asked.desk.habits(path, _tables(text))
+    habits = asked.desk.habits(path, tables_of(text))
     try:
         with tempfile.TemporaryDirectory() as scratch:
             copy = Path(scratch) / path.name
@@ -183,12 +161,3 @@ def on_page(text: str) -> str:
 def faults_words(faults: tuple[Fault, ...]) -> str:
     """Faults in a row, for the line at the head of a page."""
     return plain(" ".join(f"{f.place or f.file}: {f.wrong}. {f.remedy}".strip() for f in faults))
-
-
-def _tables(text: str) -> dict[str, object]:
-    import tomllib
-
-    try:
-        return tomllib.loads(text.removeprefix("\ufeff"))
-    except (ValueError, RecursionError):  # also a number of thousands of digits
-        return {}

@@ -330,8 +330,9 @@ def _find_next(asked: Asked, sheet: RefitSheet) -> Said:
         if need is None or not job.candidates:
             raise LayupError("it takes a target, and candidates in the refit file")
         loads = [case.sum for case in job.loads]
-        asked.bench.works.start(about_next(sheet, job, ledger, least), find_set, job.candidates, ledger.empty, loads,
-                                envelope_of(job.refit.limits), need, least)  # fmt: skip
+        within = {"loads": loads, "envelope": envelope_of(job.refit.limits)}
+        about = about_next(sheet, job, ledger, least)
+        asked.bench.works.start(about, find_set, job.candidates, ledger.empty, **within, need=need, objective=least)
     asked.desk.journal.type(asked.file, "refit-least", least)
     return Said()
 

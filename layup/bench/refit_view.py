@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.bench import labels
 from layup.bench.desk import as_typed
@@ -40,7 +40,6 @@ WEIGH = (
     ("why", "Anything to add", ""),
 )
 """Fields of an item's weight. They stand in the item's own row: a weight can't land on another item."""
-_SIGN = {"removed": "−", "added": "+", "moved": "→"}
 _OUT = {"removed": "out", "added": "in", "moved": "moved"}
 
 _LABELS = {
@@ -304,7 +303,7 @@ def row_fields(sheet: RefitSheet, table: str, entry: dict[str, object]) -> list[
     if table == "load":
         held = entry.get("aboard")
         aboard = held if isinstance(held, dict) else {}
-        places = [(str(e.get("name", "")), kind) for kind in ("place", "tank") for e in _tables(sheet, kind)]
+        places = [(str(e.get("name", "")), kind) for kind in ("place", "tank") for e in sheet.entries(kind)]
         places += [(name, "place") for name in aboard if name not in dict(places)]
         hints = {"place": "180 lb", "tank": "full, half, 10 % or 20 gal"}
         fields += [
@@ -324,14 +323,6 @@ def shown_row(value: object) -> str:
     return "" if value is None else as_typed(value)
 
 
-def _tables(sheet: RefitSheet, table: str) -> list[dict[str, object]]:
-    """Tables of a kind as written."""
-    held: Any = sheet.data
-    for step in table.split("."):
-        held = held.get(step) if isinstance(held, dict) else None
-    return [e if isinstance(e, dict) else {} for e in held] if isinstance(held, list) else []
-
-
 def _setup(sheet: RefitSheet) -> list[dict[str, object]]:
     """Every table of the file as forms: those there are, and one to begin another."""
     found: list[dict[str, object]] = []
@@ -339,7 +330,7 @@ def _setup(sheet: RefitSheet) -> list[dict[str, object]]:
         if one or table in ("removed", "added", "moved"):
             rows = [
                 (n, shown_row(e.get("name", e.get("at"))), row_fields(sheet, table, e))
-                for n, e in enumerate(_tables(sheet, table))
+                for n, e in enumerate(sheet.entries(table))
             ]
         else:
             held = sheet.data if not table else sheet.data.get(table)
@@ -358,6 +349,7 @@ def _scales(table: object) -> int:
 def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, object]:
     from layup.refit import screen as words
     from layup.refit.as_json import ledger_json
+    from layup.refit.consolidate import consolidate
     from layup.refit.ledger import on_the_scale
     from layup.refit.papers import final_text
 
@@ -371,7 +363,7 @@ def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, object]:
             "loading": loading,
             "digest": digest,
             "alarms": words.alarms(loading, kept),
-            "heads": _heads(job, ledger, kept),
+            "balance": words.balance_grid(job.refit, ledger, kept),
             "saved": _saved(ledger, kept),
             "items": _items(job, ledger, kept),
             "known": words.known_words(ledger, kept),
@@ -384,20 +376,13 @@ def _ledger(asked: Asked, sheet: RefitSheet, as_of: str) -> dict[str, object]:
             "ballast": _ballast(loading, kept),
             "unsure": bool(loading and loading.unsure),
             "notes": _notes(job, kept),
-            "joined": _joined(job, kept),
+            "joined": [
+                (one.name, words.joined_grid(one, kept), words.joined_words(one, kept))
+                for one in (consolidate(entry, job.predictions) for entry in job.refit.consolidation)
+            ],
             **_next(asked, sheet, job, ledger, loading),
             **_history(store, ledger, kept),
         }
-
-
-def _heads(job: RefitJob, ledger: Ledger, kept: Kept) -> list[tuple[str, ...]]:
-    from layup.refit.record_words import arm_kept, chord_kept, mass_kept, moment_kept
-
-    rows = [("empty at the start", ledger.start.empty), ("empty now", ledger.now)]
-    if ledger.final is not None:
-        rows.append(("empty, final weighing", ledger.final.empty))
-    return [(name, mass_kept(sums.mass, kept), arm_kept(sums.cg, kept), moment_kept(sums.moment, kept),
-             chord_kept(sums.cg, job.refit.chord)) for name, sums in rows]  # fmt: skip
 
 
 def _saved(ledger: Ledger, kept: Kept) -> tuple[str, str]:
@@ -437,6 +422,7 @@ def _items(job: RefitJob, ledger: Ledger, kept: Kept) -> list[dict[str, object]]
 def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, object]:
     from layup.refit.papers import known_by
     from layup.refit.record_words import arm_kept, change_kept, index_kept, mass_kept, moment_kept
+    from layup.refit.screen import SIGNS
 
     item = row.item
     key = f"{item.action}|{item.name}"
@@ -445,7 +431,7 @@ def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, object]:
         "key": key,
         "id": item_id(key),
         "name": item.name,
-        "sign": _SIGN[item.action],
+        "sign": SIGNS[item.action],
         "out": _OUT[item.action],
         "how": item.how,
         "known": known_by(row, kept),
@@ -463,29 +449,24 @@ def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, object]:
 def _cases(job: RefitJob, ledger: Ledger, loading: Loading | None, kept: Kept) -> dict[str, object]:
     """Each load case in words, and all of them drawn against the limits."""
     from layup.refit.envelope_picture import envelope_svg
+    from layup.refit.papers import verdict_words
     from layup.refit.record_words import arm_kept, change_kept, mass_kept
+    from layup.refit.screen import cases_grid
 
     if loading is None:
-        return {"cases": [], "drawing": ""}
+        return {"cases": [], "table": None, "drawing": ""}
     checked = loading.checked
     rows: list[dict[str, object]] = []
     said: list[str] = []
     for case, name in enumerate(loading.names):
-        faults, mass, cg = (
-            checked.faults_of(case),
-            mass_kept(checked.mass[case], kept),
-            arm_kept(checked.cg[case], kept),
-        )
-        verdict = f"OUTSIDE: {', '.join(faults)}" if faults else "inside"
-        said.append(f"{case + 1} {name}: {mass} at {cg}, {verdict}")
+        mass, cg = mass_kept(checked.mass[case], kept), arm_kept(checked.cg[case], kept)
+        said.append(f"{case + 1} {name}: {mass} at {cg}, {verdict_words(loading, case)}")
         rows.append({
-            "name": name, "faults": faults, "worst": case == checked.worst, "unsure": case in loading.unsure,
-            "mass": mass, "spare": change_kept(-checked.over[case], kept),
-            "cg": cg, "forward": arm_kept(checked.forward[case], kept), "aft": arm_kept(checked.aft[case], kept),
-            "said": said[-1],
+            "said": said[-1], "spare": change_kept(-checked.over[case], kept),
+            "forward": arm_kept(checked.forward[case], kept), "aft": arm_kept(checked.aft[case], kept),
             "aboard": ", ".join(f"{one.name} {one.text}" for one in job.loads[case].aboard),
         })  # fmt: skip
-    return {"cases": rows, "drawing": envelope_svg(ledger, loading, kept, said)}
+    return {"cases": rows, "table": cases_grid(loading, kept), "drawing": envelope_svg(ledger, loading, kept, said)}
 
 
 def _ballast(loading: Loading | None, kept: Kept) -> list[str]:
@@ -501,24 +482,6 @@ def _notes(job: RefitJob, kept: Kept) -> list[str]:
     return notes + ([index_note(job.refit.index, kept)] if job.refit.index else [])
 
 
-def _joined(job: RefitJob, kept: Kept) -> list[dict[str, object]]:
-    from layup.refit.consolidate import consolidate
-    from layup.refit.record_words import mass_kept
-    from layup.refit.screen import joined_words
-
-    found: list[dict[str, object]] = []
-    for entry in job.refit.consolidation:
-        joined = consolidate(entry, job.predictions)
-        sides = [
-            [(piece.name, piece.kind, mass_kept(piece.mass, kept)) for piece in side]
-            for side in (joined.old, joined.new)
-        ]
-        old_mass, new_mass = (mass_kept(mass, kept) for mass in (joined.old_mass, joined.new_mass))
-        found.append({"name": joined.name, "old": sides[0], "new": sides[1], "words": joined_words(joined, kept),
-                      "old_mass": old_mass, "new_mass": new_mass})  # fmt: skip
-    return found
-
-
 def about_next(sheet: RefitSheet, job: RefitJob, ledger: Ledger, least: str) -> tuple[str, ...]:
     """What a search is about: where any of it changes, its answer is of another thing."""
     told = repr((job.candidates, ledger.empty, job.loads, job.refit.limits, job.refit.target))
@@ -527,7 +490,7 @@ def about_next(sheet: RefitSheet, job: RefitJob, ledger: Ledger, least: str) -> 
 
 def _next(asked: Asked, sheet: RefitSheet, job: RefitJob, ledger: Ledger, loading: Loading | None) -> dict[str, object]:
     from layup.refit.next_parts import rank
-    from layup.refit.screen import choice_text, need_of, rank_heads, rank_words
+    from layup.refit.screen import choice_text, need_of, rank_grid
 
     kept = sheet.kept
     by = asked.query.get("rank", "saving")
@@ -549,11 +512,9 @@ def _next(asked: Asked, sheet: RefitSheet, job: RefitJob, ledger: Ledger, loadin
     return {
         "rank_by": by,
         "least_by": least,
-        "rank_heads": rank_heads(kept),
-        "ranks": [rank_words(row, kept) for row in ranks],
+        "ranks": rank_grid(ranks, picked, kept),
         "work": work,
         "choice": lines,
-        "picked": picked,
         "targeted": need is not None,
     }
 

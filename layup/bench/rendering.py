@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from layup.bench.labels import plain
 from layup.report import palette
+from layup.report.document import Block, Section, Words, in_system, to_read
+from layup.report.document_html import block_html
 from layup.words import (
     System,
     area_words,
@@ -26,7 +30,9 @@ from layup.words import (
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
 
+    from layup.sources import Citation
     from layup.spread import Interval
 
 HERE = Path(__file__).parent
@@ -47,7 +53,8 @@ def environment() -> Environment:
     made.filters.update(
         mass=mass_both, ounces=mass_words, length=length_words, area=area_words, thickness=thickness_words,
         areal=areal_weight_words, percent=percent_words, pressure=pressure_words, temperature=temperature_words,
-        sentence=sentence, signs=signs, short=short, span=span, weighed=weighed_words,
+        sentence=sentence, signs=signs, blocks=blocks, sources=sources, plain=plain, short=short, span=span,
+        weighed=weighed_words,
     )  # fmt: skip
     made.globals.update(zip=zip, enumerate=enumerate, len=len, abs=abs)
     return made
@@ -62,6 +69,31 @@ def sentence(text: str) -> str:
     text = text.strip()
     named = re.match(r"[^\s\"]+\.[A-Za-z]\w+\b|[^:\"]+\.[A-Za-z]\w{1,4}:", text)
     return (text if named else text[:1].upper() + text[1:]) + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def blocks(shown: Iterable[Block | Section], system: System) -> Markup:
+    """What the papers and the terminal show, in the page's words and without what is there for the pencil."""
+    from markupsafe import Markup, escape
+
+    def said(block: Block) -> str:
+        block = in_system(to_read(block), system)
+        if isinstance(block, Words):
+            block = replace(block, lines=tuple(signs(plain(line)) for line in block.lines))
+        return block_html(block)
+
+    return Markup().join(
+        Markup(said(one))
+        if not isinstance(one, Section)
+        else Markup("<h3>{}</h3>").format(escape(one.title)) + Markup("".join(said(block) for block in one.blocks))
+        for one in shown
+    )
+
+
+def sources(citations: Iterable[Citation]) -> Markup:
+    """Every figure with its source, as the terminal shows them."""
+    from layup.report.materials_screen import sources_grid
+
+    return blocks([sources_grid(citations)], "both")
 
 
 def short(kg: float, system: System) -> str:

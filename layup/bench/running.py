@@ -16,6 +16,7 @@ import traceback
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from multiprocessing.synchronize import Event
@@ -88,13 +89,14 @@ class Works:
         self._context = multiprocessing.get_context("spawn")
         self._closed = False
 
-    def start(self, about: tuple[str, ...], function: Callable[..., object], *args: object) -> Work:
+    def start(self, about: tuple[str, ...], function: Callable[..., object], *args: object, **named: object) -> Work:
         """Start a work, or give the one that is about the same thing and has not failed.
 
         Args:
             about: What it is for.
-            function: Of a module; called as `function(*args, tell=...)`. It raises LayupError in plain words.
+            function: Of a module; called as `function(*args, **named, tell=...)`. It raises LayupError in plain words.
             args: What can be pickled.
+            named: The same, by name.
 
         Raises:
             LayupError: Too many wait already.
@@ -110,7 +112,7 @@ class Works:
             ended = [w.name for w in self._works.values() if w.ended]
             for name in ended[:-KEPT]:
                 del self._works[name]
-        threading.Thread(target=self._run, args=(work, function, args), daemon=True).start()
+        threading.Thread(target=self._run, args=(work, partial(function, *args, **named)), daemon=True).start()
         return work
 
     def get(self, name: str) -> Work | None:
@@ -155,7 +157,7 @@ class Works:
                 work.process.kill()
                 work.process.join(1.0)
 
-    def _run(self, work: Work, function: Callable[..., object], args: tuple[object, ...]) -> None:
+    def _run(self, work: Work, function: Callable[..., object]) -> None:
         with self._free:
             here, there = self._context.Pipe(duplex=False)
             with here:
@@ -164,7 +166,7 @@ class Works:
                         return
                     work.told = None if os.name == "posix" else self._context.Event()
                     process = self._context.Process(
-                        target=_in_its_process, args=(there, work.told, function, args), daemon=True
+                        target=_in_its_process, args=(there, work.told, function), daemon=True
                     )
                     work.begun, work.state, work.words = time.monotonic(), "running", "begins"
                     try:
@@ -228,9 +230,7 @@ def _interrupt(work: Work) -> None:
         press_stop(work.process.pid, work.told)
 
 
-def _in_its_process(
-    pipe: Connection, told: Event | None, function: Callable[..., object], args: tuple[object, ...]
-) -> None:
+def _in_its_process(pipe: Connection, told: Event | None, function: Callable[..., object]) -> None:
     """What runs in the other process."""
     listen_for_stop(told)
     threading.Thread(target=_end_with_the_page, daemon=True).start()
@@ -246,7 +246,7 @@ def _in_its_process(
         if hasattr(signal, "pthread_sigmask"):
             signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
         pipe.send(("listens", ""))
-        answer = function(*args, tell=tell)
+        answer = function(tell=tell)
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # it has ended: a late stop must not cut the answer in two
         pipe.send(("done", answer))
     except KeyboardInterrupt:

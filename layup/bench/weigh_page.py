@@ -155,7 +155,14 @@ def _note(asked: Asked, path: Path, anyway: bool) -> Response:
         once = form.get("once", "")
         if not once or _done.get(once) is None:
             on_scale = read_scale(
-                path, record_home(asked, path), heard.mass, heard.said, typed.stage, sides, around, sheet.prediction.job
+                path,
+                record_home(asked, path),
+                mass=heard.mass,
+                said=heard.said,
+                stage=typed.stage,
+                coupon=sides,
+                around=around,
+                job=sheet.prediction.job,
             )
             questions = on_scale.questions()
             if questions and not (anyway and form.get("sure") == heard.said):

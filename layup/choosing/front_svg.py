@@ -106,7 +106,7 @@ def front_svg(marks: Sequence[FrontMark], system: System) -> str:
         u, v = min(max(x, a), a + LABEL_WIDTH), min(max(y, b), b + LABEL_HEIGHT)
         out.append(f'<path class="lead" d="M{x:.1f} {y:.1f}L{u:.1f} {v:.1f}"/>')
     for (mark, _), (x, y), size, (a, b) in zip(placed, spots, sizes, corners, strict=True):
-        out.append(_mark(mark, x, y, size, a, b, words(mark.mass)))
+        out.append(_mark(mark, x, y=y, size=size, a=a, b=b, mass=words(mark.mass)))
     return "".join(out) + "</svg>"
 
 

@@ -12,7 +12,7 @@ from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
 from layup.errors import LayupError
 from layup.report import palette
-from layup.report.saving import save_figure
+from layup.report.saving import picture_path, save_figure
 from layup.words import mass_both, mass_words
 
 if TYPE_CHECKING:
@@ -33,9 +33,7 @@ def draw_choice(choice: Choice, path: str | Path) -> Path:
     Raises:
         LayupError: Another ending, or nothing was found to draw.
     """
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     if choice.best is None and choice.nearest is None:
         raise LayupError("there is no layup to draw: the search was stopped before it found one")
     save_figure(_figure(choice), path, 160)

@@ -7,12 +7,12 @@ from collections.abc import Iterable
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
 from layup.choosing.refine import refinement_words
+from layup.choosing.steps import Step
 from layup.choosing.words import (
     ADVICE,
     asked_words,
@@ -28,6 +28,9 @@ from layup.choosing.words import (
     verdict_words,
 )
 from layup.choosing.words import reserve_words as _reserve
+from layup.report.document import Grid
+from layup.report.document_text import grid_text
+from layup.report.materials_screen import sources_grid
 from layup.report.surface_words import in_units
 from layup.words import System, length_words, mass_both, thickness_words
 
@@ -65,7 +68,7 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
     if choice.others:
         parts += [Text(), _others(choice, system)]
     if choice.steps:
-        parts += [Text(), _steps(choice, system)]
+        parts += [Text(), grid_text(steps_grid(choice.steps, system))]
     parts += [Text(), *_small_print(choice, system, explain)]
     return Group(*parts)
 
@@ -114,74 +117,50 @@ def _none(choice: Choice, system: System) -> list[RenderableType]:
 
 
 def _checks(layup: Layup, system: System, explain: bool) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    table.add_column("  check")
-    table.add_column("it has", justify="right", no_wrap=True)
-    table.add_column("due", justify="right", no_wrap=True)
-    table.add_column("reserve", justify="right", no_wrap=True)
     result = layup.found.assessment
-    rows = list(zip(result.kinds, result.values[0], result.limits[0], result.reserves[0], strict=True))
-    for kind, value, limit, reserve in rows:
-        style = "" if reserve >= 1 else "bold"
-        sign = "at least" if kind.at_least else "at most"
-        table.add_row(
-            Text(f"  {kind.name}", style=style),
-            value_words(float(value), kind.unit, system),
-            f"{sign} {value_words(float(limit), kind.unit, system)}",
-            Text(_reserve(float(reserve)), style=style or "bold"),
-        )
-        if explain:
-            table.add_row(Text(f"    {kind.formula}", style="dim"), "", "", "")
-            table.add_row(Text(f"    {kind.source}", style="dim"), "", "", "")
-    return table
+    rows: list[tuple[str, ...]] = []
+    failed: set[int] = set()
+    for kind, value, limit, reserve in zip(
+        result.kinds, result.values[0], result.limits[0], result.reserves[0], strict=True
+    ):
+        failed.update({len(rows)} if reserve < 1 else ())
+        due = f"{'at least' if kind.at_least else 'at most'} {value_words(float(limit), kind.unit, system)}"
+        rows.append((kind.name, value_words(float(value), kind.unit, system), due, _reserve(float(reserve))))
+        rows += [(f"  {kind.formula}", "", "", ""), (f"  {kind.source}", "", "", "")] if explain else []
+    head, right = ("check", "it has", "due", "reserve"), frozenset({1, 2, 3})
+    return grid_text(Grid(head, tuple(rows), right=right, strong=frozenset({3}), totals=frozenset(failed)))
 
 
 def _others(choice: Choice, system: System) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     one: System = "metric" if system == "metric" else "lb"
-    table.add_column("  lightest with", max_width=30)
-    table.add_column("weight", justify="right", no_wrap=True)
-    table.add_column("thick", justify="right", no_wrap=True)
-    table.add_column("material", justify="right", no_wrap=True)
-    table.add_column(
-        ("deflects at 20.9 psf" if one == "lb" else "deflects at 1 kPa") if choice.by_panel else "strip stiffness",
-        justify="right",
-        no_wrap=True,
-    )
-    table.add_column("layup")
+    gives = ("deflects at 20.9 psf" if one == "lb" else "deflects at 1 kPa") if choice.by_panel else "strip stiffness"
+    rows = []
     on_front = {id(y) for y in choice.front}
     shown = [choice.best, *choice.others] if choice.best else list(choice.others)
     for layup in sorted(shown, key=lambda y: y.mass.mean):
         stiff = length_words(layup.stiffness, one) if choice.by_panel else value_words(layup.stiffness, "N m", one)
         words = layup.words if layup.process == choice.job.part.process else f"{layup.process}: {layup.words}"
-        table.add_row(
-            Text(("* " if id(layup) in on_front else "  ") + layup.label),
-            mass_both(layup.mass.mean, one),
-            thickness_words(layup.thickness, one),
-            money_words(layup),
-            stiff,
-            Text(in_units(words, system)),
-        )
+        thick, named = thickness_words(layup.thickness, one), ("* " if id(layup) in on_front else "") + layup.label
+        rows.append((named, mass_both(layup.mass.mean, one), thick, money_words(layup), stiff, in_units(words, system)))
+    head = ("lightest with", "weight", "thick", "material", gives, "layup")
+    table = grid_text(Grid(head, tuple(rows), right=frozenset({1, 2, 3, 4})))
     note = Text("  * nothing here beats it in weight, cost and stiffness together", style="dim")
     return Group(Text("  what else passes", style="bold"), table, note)
 
 
-def _steps(choice: Choice, system: System) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+def steps_grid(steps: Iterable[Step], system: System) -> Grid:
+    """What one ply more or less buys, the lightest first: for terminal and page."""
     one: System = "metric" if system == "metric" else "lb"
-    table.add_column("  what a change buys", max_width=44)
-    table.add_column("weight", justify="right", no_wrap=True)
-    table.add_column("as stiff", justify="right", no_wrap=True)
-    table.add_column("then")
-    for step in sorted(choice.steps, key=lambda s: s.mass):
-        sign = "+" if step.mass >= 0 else "-"
-        table.add_row(
-            Text(in_units(f"  {step.change}", one)),
-            f"{sign}{mass_both(abs(step.mass), one)}",
+    rows = tuple(
+        (
+            in_units(step.change, one),
+            f"{'+' if step.mass >= 0 else '-'}{mass_both(abs(step.mass), one)}",
             f"{step.stiffness:.2f} x",
-            Text(verdict_words(step)),
+            verdict_words(step),
         )
-    return table
+        for step in sorted(steps, key=lambda s: s.mass)
+    )
+    return Grid(("what a change buys", "weight", "as stiff", "then"), rows, right=frozenset({1, 2}))
 
 
 def _small_print(choice: Choice, system: System, explain: bool) -> Iterable[RenderableType]:
@@ -191,14 +170,4 @@ def _small_print(choice: Choice, system: System, explain: bool) -> Iterable[Rend
         yield Padding(Text(in_units(f"! {caution}", system)), (0, 0, 0, 2))
     if explain:
         yield Text()
-        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-        for name in ("  figure", "as printed", "kind", "source"):
-            table.add_column(name)
-        for c in choice.citations:
-            table.add_row(
-                Text(f"  {c.material}, {c.property.replace('_', ' ')}"),
-                c.printed,
-                c.kind,
-                Text(f"{c.reference}{', ' + c.at if c.at else ''}"),
-            )
-        yield table
+        yield grid_text(sources_grid(choice.citations))

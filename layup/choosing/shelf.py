@@ -304,7 +304,17 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str, nine_in_ten: bool = 
     if not options.inside.any():
         return None, [*why, *missing]
     thin = film / np.array([p.layer.resin_density for p in plies])
-    return Bench(process, own, tuple(plies), cores, thin, options, tuple(notes), tuple(figures), missing), why
+    return Bench(
+        process=process,
+        own=own,
+        plies=tuple(plies),
+        cores=cores,
+        film_thickness=thin,
+        options=options,
+        notes=tuple(notes),
+        figures=tuple(figures),
+        lacking=missing,
+    ), why
 
 
 def _layers(

@@ -61,7 +61,17 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
         breaks = broken_rule(b, s, checker.needs)
         mass = (weigh(b, c, s) - best.found.areal_weight) * area
         times = times_as_stiff(checker, stiffness_of(checker, one), best.stiffness)
-        steps.append(Step(change, mass, times, bool(result.passed[0]) and not breaks, name, least, breaks))
+        steps.append(
+            Step(
+                change=change,
+                mass=mass,
+                stiffness=times,
+                passed=bool(result.passed[0]) and not breaks,
+                governs=name,
+                reserve=least,
+                breaks=breaks,
+            )
+        )
 
     def better(s: Sequence[int]) -> tuple[bool, float]:
         """What keeps the rules goes first, then what has the larger reserve."""

@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.console import Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from layup.choosing.shelf import OldPart, PlyChoice, old_stiffness
@@ -28,6 +27,8 @@ from layup.laminate.stiffness import stack_stiffness
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.partfile.model import WHOLE, FinishEntry, PlyEntry
+from layup.report.document import Grid
+from layup.report.document_text import grid_text
 from layup.report.surface_words import in_units
 from layup.spread import Interval, interval
 from layup.units import parse
@@ -122,10 +123,10 @@ def _variant(prediction: Prediction, job: Job, asked: str, old: OldPart | None, 
     try:
         weighed = weigh_layup(job, process_for(job, job.part.process, own=own), own_process=own)
     except LayupError as error:
-        return Variant(asked, layup, None, None, None, None, str(error))
+        return Variant(asked=asked, layup=layup, weighed=None, saving=None, cost=None, stiffness=None, why=str(error))
     wrong = unfit(job, weighed)
     if wrong:
-        return Variant(asked, layup, None, None, None, None, wrong)
+        return Variant(asked=asked, layup=layup, weighed=None, saving=None, cost=None, stiffness=None, why=wrong)
     comes_off = prediction.replaced
     gain = None
     if comes_off is not None:
@@ -137,7 +138,15 @@ def _variant(prediction: Prediction, job: Job, asked: str, old: OldPart | None, 
             stiffness, why = (float(bends[0]), float(bends[1])), ""
         except LayupError as error:
             why = str(error)
-    return Variant(asked, layup, weighed, gain, material_cost(job, weighed), stiffness, why)
+    return Variant(
+        asked=asked,
+        layup=layup,
+        weighed=weighed,
+        saving=gain,
+        cost=material_cost(job, weighed),
+        stiffness=stiffness,
+        why=why,
+    )
 
 
 def _bending(job: Job, weighed: Weighed) -> Floats:
@@ -156,7 +165,13 @@ def _bending(job: Job, weighed: Weighed) -> Floats:
         cloth, resin = job.library.get("fabric", layer.name), job.library.get("resin", layer.resin_name)
         fraction = layer.fibre / layer.fibre_density / layer.thickness
         ply = cured_ply(
-            job.library, cloth, resin, weighed.process, fraction, layer.take_up.void_fraction, layer.thickness
+            job.library,
+            cloth,
+            resin=resin,
+            process=weighed.process,
+            fibre_fraction=fraction,
+            void_fraction=layer.take_up.void_fraction,
+            thickness=layer.thickness,
         )
         qbars.append(PlyChoice(layer.angle, ply, layer.thickness, layer).qbar)
     if not qbars:
@@ -293,7 +308,7 @@ def what_if_screen(prediction: Prediction, rows: Sequence[Variant], system: Syst
     priced = any(row.cost is not None and row.cost.amounts for row in rows)
     stiff = any(row.stiffness is not None for row in rows)
     heads = [
-        "  what if",
+        "what if",
         "weight",
         "9 builds in 10 within",
         *(["saves"] if saves else []),
@@ -301,29 +316,26 @@ def what_if_screen(prediction: Prediction, rows: Sequence[Variant], system: Syst
         *(["bends"] if stiff else []),
         "all over, from the mould up",
     ]
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for head in heads:
-        left = head.startswith(("  ", "all", "9"))
-        table.add_column(head, justify="left" if left else "right", no_wrap=head.startswith(("  ", "w", "s", "m")))
+    lines = []
     for row in rows:
-        cells = [Text(f"  {row.asked}")]
         if row.weighed is None or row.cost is None:
-            table.add_row(*cells, Text("not laid so", style="dim"))
+            lines.append((row.asked, "not laid so", *[""] * (len(heads) - 2)))
             continue
         mass = row.weighed.mass
-        cells.append(Text(mass_both(mass.mean, one), style="bold"))
         low, high = (abs(end / mass.mean - 1) * 100 for end in (mass.p05, mass.p95))
-        cells.append(Text(f"−{low:.0f} to +{high:.0f} %", style="dim"))
+        cells = [row.asked, mass_both(mass.mean, one), f"−{low:.0f} to +{high:.0f} %"]
         if saves:
-            cells.append(Text("" if row.saving is None else _signed(row.saving.mean, one)))
+            cells.append("" if row.saving is None else _signed(row.saving.mean, one))
         if priced:
             money = " + ".join(f"{amount:.2f} {currency}" for currency, amount in row.cost.amounts.items())
-            cells.append(Text(f"{money} and more" if money and row.cost.unpriced else money))
+            cells.append(f"{money} and more" if money and row.cost.unpriced else money)
         if stiff:
-            cells.append(Text("" if row.stiffness is None else "; ".join(f"{x:.2g}" for x in row.stiffness)))
-        cells.append(Text(row.layup, style="dim"))
-        table.add_row(*cells)
-    parts: list[RenderableType] = [Text(prediction.title, style="bold"), Text(), table]
+            cells.append("" if row.stiffness is None else "; ".join(f"{x:.2g}" for x in row.stiffness))
+        lines.append((*cells, row.layup))
+    last = len(heads) - 1
+    right = frozenset({1, *range(3, last)})
+    table = Grid(tuple(heads), tuple(lines), right=right, strong=frozenset({1}), quiet=frozenset({2, last}))
+    parts: list[RenderableType] = [Text(prediction.title, style="bold"), Text(), grid_text(table)]
     said = [f"{row.asked}: {row.why}" for row in rows if row.weighed is None]
     if stiff:
         said.append(
@@ -348,18 +360,18 @@ def _signed(kg: float, system: System) -> str:
 
 def adds_screen(prediction: Prediction, rows: Sequence[Added], system: System) -> RenderableType:
     """The table of `layup predict --adds`."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for head, side in (("  this", "left"), ("adds", "right"), ("of the part", "right"), ("taken as", "left")):
-        table.add_column(head, justify="right" if side == "right" else "left")
-    for row in rows:
-        share = percent_words(row.mass / prediction.mass.mean)
-        table.add_row(
-            Text(f"  {in_units(row.what, system)}"),
-            Text(mass_both(row.mass, system), style="bold"),
-            share,
-            Text(row.how, style="dim"),
+    lines = tuple(
+        (
+            in_units(row.what, system),
+            mass_both(row.mass, system),
+            percent_words(row.mass / prediction.mass.mean),
+            row.how,
         )
-    return Group(Text(prediction.title, style="bold"), Text(), table)
+        for row in rows
+    )
+    head, right = ("this", "adds", "of the part", "taken as"), frozenset({1, 2})
+    table = Grid(head, lines, right=right, strong=frozenset({1}), quiet=frozenset({3}))
+    return Group(Text(prediction.title, style="bold"), Text(), grid_text(table))
 
 
 def variant_record(row: Variant) -> dict[str, object]:

@@ -338,10 +338,13 @@ def without_lips(net: Net, triangles: Floats) -> Floats:
 
 
 def small(triangles: Floats, longest: float, most: int = 400_000) -> Floats:
-    """Triangles halved until no edge is longer than this, or there are too many. [m]"""
+    """Triangles (n, 3, 3 or more) halved until no edge is longer than this, or there are too many. [m]
+
+    What stands behind x, y and z of a corner goes with it.
+    """
     soup = np.asarray(triangles, dtype=np.float64)
     while len(soup) < most:
-        edge = np.linalg.norm(np.roll(soup, -1, axis=1) - soup, axis=2)
+        edge = np.linalg.norm(np.roll(soup[..., :3], -1, axis=1) - soup[..., :3], axis=2)
         worst = edge.argmax(axis=1)
         long = edge[np.arange(len(soup)), worst] > longest
         if not long.any():

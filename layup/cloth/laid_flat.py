@@ -245,18 +245,7 @@ def _over_faces(corner: Floats, in_flat: Floats) -> Callable[[Floats], Floats]:
 def _cut_up(corner: Floats, longest: float) -> tuple[Floats, NDArray[np.int64]]:
     """Middles of triangles cut up small, and the triangle each is of."""
     numbered = np.concatenate([corner, np.repeat(np.arange(len(corner)), 3).reshape(-1, 3, 1)], axis=2)
-    soup = numbered
-    while len(soup) < 400_000:
-        edge = np.linalg.norm(np.roll(soup[..., :3], -1, axis=1) - soup[..., :3], axis=2)
-        worst = edge.argmax(axis=1)
-        long = edge[np.arange(len(soup)), worst] > longest
-        if not long.any():
-            break
-        order = (worst[long][:, None] + np.arange(3)) % 3
-        part = np.take_along_axis(soup[long], order[:, :, None], axis=1)
-        a, b, c = part[:, 0], part[:, 1], part[:, 2]
-        m = 0.5 * (a + b)
-        soup = np.concatenate([soup[~long], np.stack([a, m, c], axis=1), np.stack([m, b, c], axis=1)])
+    soup = small(numbered, longest)
     return soup[..., :3].mean(axis=1), soup[:, 0, 3].astype(np.int64)
 
 

@@ -11,6 +11,7 @@ from layup.cloth.draped import asked, drape_ply, shears
 from layup.cloth.pattern import FlatPly, overlap_of
 from layup.cloth.splice_line import Splice
 from layup.partfile.job import Job
+from layup.report.document import Grid, Section, Words
 from layup.report.surface_words import in_units
 from layup.sides.mould import seen
 from layup.words import System, angle_words, area_words, length_words, mass_both, thickness_words
@@ -24,47 +25,48 @@ Found = Sequence[tuple[int, Splice | None]]
 def patterns_screen(job: Job, plies: Sequence[FlatPly], splices: Found, system: System) -> RenderableType:
     """What the patterns measure, and what to know before they are cut."""
     from rich.console import Group
-    from rich.table import Table
     from rich.text import Text
 
-    way = seen(job.surface, job.part.surface.mould)
-    table = Table(box=None, pad_edge=False, header_style="bold")
+    from layup.report.document_text import sections_text
+
+    return Group(Text(job.part.title, style="bold"), *sections_text(patterns_told(job, plies, splices, system)))
+
+
+def patterns_told(job: Job, plies: Sequence[FlatPly], splices: Found, system: System) -> list[Section]:
+    """The same for terminal and page: what each ply measures, then what to know of it; only what there is to say."""
     cores = any(ply.thickness is not None for ply in plies)
-    heads = ["ply", "cloth or core" if cores else "cloth", "warp", "along", "across", "area"]
-    if cores:
-        heads.insert(2, "thick")
-    for head in heads:
-        table.add_column(head, justify="right" if head not in ("ply", heads[1]) else "left")
+    rows = []
     for ply in plies:
-        low_x, low_y, high_x, high_y = ply.outline.bounds
+        x0, y0, x1, y1 = ply.outline.bounds
         thick = "" if ply.thickness is None else thickness_words(ply.thickness, system)
-        table.add_row(
-            ply.name + (f" x{ply.pieces}" if ply.pieces > 1 else ""),
-            f"{ply.fabric}, {ply.zone}",
-            *([thick] if cores else []),
-            angle_words(ply.angle) if ply.directed else "none",
-            length_words(high_x - low_x, system),
-            length_words(high_y - low_y, system),
-            area_words(ply.outline.area, "metric" if system == "both" else system),
+        rows.append(
+            (
+                ply.name + (f" ×{ply.pieces}" if ply.pieces > 1 else ""),
+                f"{ply.fabric}, {ply.zone}",
+                *([thick] if cores else []),
+                angle_words(ply.angle) if ply.directed else "none",
+                length_words(x1 - x0, system),
+                length_words(y1 - y0, system),
+                area_words(ply.outline.area, "metric" if system == "both" else system),
+            )
         )
-    parts: list[RenderableType] = [Text(job.part.title, style="bold"), table]
-    parts += [Text("Which way round", style="bold"), *(Text("  " + line) for line in way.sentences)]
-    lines = drape_lines(job)
-    if lines:
-        parts += [Text("Draped", style="bold"), *(Text("  " + line) for line in lines)]
+    head = ("ply", *(("cloth or core", "thick") if cores else ("cloth",)), "warp", "along", "across", "area")
     notes = dict.fromkeys(
         f"{'Ply' if ply.thickness is None else 'Core'} {ply.number}: {note}." for ply in plies for note in ply.notes
     )
-    if notes:
-        parts += [Text("Before cutting", style="bold"), *(Text("  " + in_units(note, system)) for note in notes)]
-    laps = [in_units(line, system) for line in lap_lines(job, plies)]
-    if laps:
-        parts += [Text("Laps of slits", style="bold"), *(Text("  " + line) for line in laps)]
-    said = [in_units(splice_words(number, splice), system) for number, splice in splices]
-    if said:
-        parts += [Text("Splices", style="bold"), *(Text("  " + line) for line in said)]
-    parts.append(Text("  Geometry only: a cloth laid by hand slips and stretches a little. Cut one in paper first."))
-    return Group(*parts)
+    said = (
+        ("Which way round", seen(job.surface, job.part.surface.mould).sentences),
+        ("Draped", drape_lines(job)),
+        ("Before cutting", notes),
+        ("Laps of slits", lap_lines(job, plies)),
+        ("Splices", [splice_words(number, splice) for number, splice in splices]),
+    )
+    careful = "Geometry only: a cloth laid by hand slips and stretches a little. Cut one in paper first."
+    return [
+        Section("What each ply measures", (Grid(head, tuple(rows), right=frozenset(range(2, len(head)))),)),
+        *(Section(title, (Words(tuple(in_units(line, system) for line in lines)),)) for title, lines in said if lines),
+        Section("On the mould", (Words((careful,)),)),
+    ]
 
 
 def lap_lines(job: Job, plies: Sequence[FlatPly]) -> list[str]:

@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.errors import LayupError
 from layup.report import palette
-from layup.report.saving import save_figure
+from layup.report.saving import picture_path, save_figure
 from layup.report.shape_drawing import project, view_of
 from layup.sides.mould import seen
 
@@ -49,9 +48,7 @@ def draw_shear(
     Raises:
         LayupError: The ending is not one of these, or the file can't be written.
     """
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     figure = shear_figure(surface, plies, title, mould)
     save_figure(figure, path, 150)
     return path

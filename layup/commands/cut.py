@@ -125,7 +125,7 @@ def command(
         if book:
             _book(listed, takes, ", ".join(dict.fromkeys(job.part.title for job in jobs)))
     if day is not None:
-        _day_sheet(jobs, result, listed, said, day, paper, system)
+        _day_sheet(jobs, result, listed=listed, said=said, day=day, paper=paper, system=system)
     if as_json:
         from layup.make.as_json import cut_json
 
@@ -165,8 +165,8 @@ def _book(listed: Stock, takes: tuple[Take, ...], note: str) -> None:
 def _day_sheet(
     jobs: Sequence[Job], result: Cut, listed: Stock | None, said: tuple[str, ...], day: Path, paper: str, system: System
 ) -> None:
+    from layup.make.batches import mixes
     from layup.make.build_sheet import day_sheet
-    from layup.make.pots import mixes
     from layup.make.stock import of_mix
     from layup.report.document_file import write_document
     from layup.weight.prediction import predict

@@ -41,8 +41,8 @@ def command(
     shop: Path | None, no_shop: bool,
 ) -> None:  # fmt: skip
     """How much resin in each batch, when to mix it, and hardener for the scale."""
+    from layup.make.batches import mixes
     from layup.make.mixing import read_scale
-    from layup.make.pots import mixes
     from layup.units import parse, parse_ratio
     from layup.weight.prediction import predict
 

@@ -69,7 +69,17 @@ def command(
             holes=_holes(holes, holes_unit) if holes is not None else None,
             told=bar.told,
         )
-    _write(job, plies, dxf, dxf_unit, svg, pdf, paper, parse(roll_width, "length"), units or job.part.units)
+    _write(
+        job,
+        plies,
+        dxf=dxf,
+        dxf_unit=dxf_unit,
+        svg=svg,
+        pdf=pdf,
+        paper=paper,
+        roll=parse(roll_width, "length"),
+        system=units or job.part.units,
+    )
     if picture is not None:
         _draw(job, picture)
     try:

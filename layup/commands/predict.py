@@ -67,7 +67,15 @@ def command(
     if plies or processes or cores or adds:
         if as_csv:
             raise click.UsageError("what-ifs are shown as a table or as --json, not as --csv.")
-        _ask(prediction, plies, processes, cores, adds, as_json, system_of(units, prediction))
+        _ask(
+            prediction,
+            plies,
+            processes=processes,
+            cores=cores,
+            adds=adds,
+            as_json=as_json,
+            system=system_of(units, prediction),
+        )
         return
     if as_json or as_csv:
         from layup.weight import as_json as machine

@@ -110,7 +110,7 @@ def command(
         if plate is None or not 1 <= plies <= 100:
             raise LayupError('--plies counts the plies of a coupon, 1 to 100: --coupon "200 mm x 200 mm" --plies 1')
         plate = (*plate, float(plies))
-    _note(part, folder, mass, said, stage, plate, around, yes, units)
+    _note(part, folder, mass=mass, said=said, stage=stage, coupon=plate, around=around, yes=yes, units=units)
 
 
 def _mass(said: str, stage: str) -> float:
@@ -136,7 +136,7 @@ def _note(
     from layup.learn.weigh_part import read_scale
     from layup.weight import screen
 
-    on_scale = read_scale(part, folder, mass, said, stage, coupon, around)
+    on_scale = read_scale(part, folder, mass=mass, said=said, stage=stage, coupon=coupon, around=around)
     _ask(on_scale.questions(), said, yes)
     noted = on_scale.note()
     if noted.begun:

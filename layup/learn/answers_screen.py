@@ -8,11 +8,12 @@ from pathlib import Path
 from rich.console import Group as Screen
 from rich.console import RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from layup.learn.coupons import WORTH, CardCoupon, Value
 from layup.learn.versions import Division
+from layup.report.document import Grid
+from layup.report.document_text import grid_text
 from layup.words import MINUS, System, area_words, mass_both, mass_metric
 
 _SHARES = {
@@ -45,19 +46,19 @@ def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
         ),
         Text(),
     ]
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    for name in ("  coupons", "the part, nine in ten", "width", "narrower by this one", "in all"):
-        table.add_column(name, justify="right", no_wrap=True)
-    for step in value.after:
-        one = _one(system)
-        table.add_row(
-            f"{step.coupons}",
+    one = _one(system)
+    rows = tuple(
+        (
+            str(step.coupons),
             f"{mass_both(step.mass.p05, one)} to {mass_both(step.mass.p95, one)}",
             mass_both(step.width, one),
             f"{step.narrower * 100:.0f} %" if step.coupons else "",
             f"{(1 - step.width / value.after[0].width) * 100:.0f} %" if step.coupons else "",
         )
-    lines += [table, Text()]
+        for step in value.after
+    )
+    head = ("  coupons", "the part, nine in ten", "width", "narrower by this one", "in all")
+    lines += [grid_text(Grid(head, rows, right=frozenset(range(5))), 3), Text()]
     many = {0: "No coupon is", 1: "One coupon is"}.get(value.worth, f"{value.worth} coupons are")
     told = f"{many} worth making before the part: each further one takes less than {WORTH * 100:.0f} % off the width. "
     told += f"No number of them brings it under {mass_both(value.floor, _one(system))}: "
@@ -97,25 +98,22 @@ def card_screen(part: Path, card: Sequence[CardCoupon], sides: tuple[float, floa
 def versions_screen(division: Division, system: System) -> RenderableType:
     """The screen of `layup versions`."""
     one = _one(system)
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    for name in ("  because of", "lighter by", "nine in ten", "share"):
-        table.add_column(name, justify="left" if name == "  because of" else "right", no_wrap=True)
     whole = division.difference or 1.0
-    for thing, share in division.shares.items():
-        if share.mean == 0 and share.p05 == share.p95:
-            continue
-        table.add_row(
-            f"  {_SHARES[thing]}",
+    rows = [
+        (
+            _SHARES[thing],
             mass_both(share.mean, one),
             f"{mass_both(share.p05, one)} to {mass_both(share.p95, one)}",
             f"{share.mean / whole * 100:.0f} %".replace("-0 %", "0 %").replace("-", MINUS),
         )
-    table.add_row(
-        "  unexplained",
-        mass_both(division.unexplained, one),
-        "may be chance" if division.chance else "more than chance",
-        f"{division.unexplained / whole * 100:.0f} %",
-    )
+        for thing, share in division.shares.items()
+        if share.mean != 0 or share.p05 != share.p95
+    ]
+    chance = "may be chance" if division.chance else "more than chance"
+    rest = f"{division.unexplained / whole * 100:.0f} %"
+    rows.append(("unexplained", mass_both(division.unexplained, one), chance, rest))
+    columns = ("because of", "lighter by", "nine in ten", "share")
+    table = grid_text(Grid(columns, tuple(rows), right=frozenset({1, 2, 3})), 3)
     head = f"{division.heavier} against {division.lighter}: {mass_both(division.difference, system)} on the scale"
     alone = division.alone
     word = "is enough for all of it" if alone.enough else "can't explain all of it"

@@ -274,7 +274,9 @@ def _piece(row: tuple[Any, ...]) -> Piece:
     told = json.loads(row[15]) if row[15] else None
     if told is None:  # noted before the terms were kept: all but the main cloth's resin is noise
         one = Resin(process, form, fabric, resin, shop, cloth)
-        return Piece(number, title, mass, rest, (one,), (), part, rest_spread)
+        return Piece(
+            number=number, title=title, mass=mass, rest=rest, resins=(one,), faces=(), part_spread=part, own=rest_spread
+        )
     resins = tuple(Resin(*entry) for entry in told["resins"])
     lot = math.sqrt((1 - CLOTH_OF_SHOP) / CLOTH_OF_SHOP) if "lots" in told else 0.0
     resins = tuple(replace(resin, lot_spread=lot * resin.cloth_spread) for resin in resins)
@@ -283,7 +285,17 @@ def _piece(row: tuple[Any, ...]) -> Piece:
     rest = rest + resin - sum(r.mass for r in resins) - sum(f.mass for f in faces)
     if "surface" in told:  # drawn anew, its area errs anew
         title = "\n".join(area_key(title, told["surface"])[1:])
-    return Piece(number, title, mass, rest, resins, faces, told["part_spread"], own, told["area"])
+    return Piece(
+        number=number,
+        title=title,
+        mass=mass,
+        rest=rest,
+        resins=resins,
+        faces=faces,
+        part_spread=told["part_spread"],
+        own=own,
+        area=told["area"],
+    )
 
 
 def _rebased(piece: Piece, terms: str | None, library: Library | None) -> tuple[Piece, list[tuple[str, float, float]]]:

@@ -11,7 +11,7 @@ import numpy as np
 from layup.errors import LayupError
 from layup.learn.calibrate import Calibration, Group, drift
 from layup.report import palette
-from layup.report.saving import save_figure
+from layup.report.saving import picture_path, save_figure
 from layup.spread import Z90
 from layup.words import mass_words
 
@@ -38,9 +38,7 @@ def draw_shop(calibration: Calibration, path: str | Path) -> Path:
     Raises:
         LayupError: The ending is not one of these, nothing was weighed, or the file can't be written.
     """
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     if not calibration.groups:
         raise LayupError("there is nothing to draw yet: no weigh-in counts")
     save_figure(_figure(calibration), path, 160)

@@ -213,7 +213,15 @@ def between_shops(
     mu = float(share @ mean)
     between = float(share @ (middle * np.exp(logs_of_tau)) ** 2)
     variance = between + float(share @ (open_ + (mean - mu) ** 2))
-    return Pooled(process, form, mu, math.sqrt(variance), math.sqrt(between), len(y), parts)
+    return Pooled(
+        process=process,
+        form=form,
+        mean=mu,
+        spread=math.sqrt(variance),
+        between=math.sqrt(between),
+        shops=len(y),
+        parts=parts,
+    )
 
 
 def pool(store: Store, folder: Path) -> Entry:

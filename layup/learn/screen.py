@@ -9,7 +9,6 @@ import numpy as np
 from rich.console import Group as Screen
 from rich.console import RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from layup.learn.calibrate import Calibration, Group, drift
@@ -26,6 +25,8 @@ from layup.learn.words import (
     span_words,
 )
 from layup.make.build_sheet_tables import habit_name
+from layup.report.document import Grid
+from layup.report.document_text import grid_text
 from layup.spread import Z90
 from layup.weight.prediction import Prediction
 from layup.words import System, mass_both
@@ -119,9 +120,7 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
     if not calibration.habits:
         lines.append(Text("  No weigh-in counts yet. Weigh a part: layup weigh PART 2 lb 13 oz --at trimmed"))
         return Screen(*lines)
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    for name in ("  process", "reinforcement", "parts", "resin, times published", "nine in ten", "before"):
-        table.add_column(name, justify="left" if name in ("  process", "reinforcement") else "right", no_wrap=True)
+    rows = []
     for of, habit in sorted(calibration.habits.items()):
         if len(of) == 1 or of[0] in ("film", "bond", "area"):
             continue
@@ -130,15 +129,10 @@ def shop_screen(calibration: Calibration, system: System, most: int = 12) -> Ren
         prior = habit.published_spread
         first, last = (math.exp(-0.5 * prior**2 + z * prior) for z in (-Z90, Z90))
         name = of[1] + (", any other" if len(of) == 2 else "") if len(of) == 2 else f"  {of[2]}"
-        table.add_row(
-            Text(f"  {of[0]}" if len(of) == 2 else ""),
-            Text(name),
-            str(habit.parts),
-            Text(f"{math.exp(habit.shift):.2f}", style="bold"),
-            f"{low:.2f} to {high:.2f}",
-            f"{first:.2f} to {last:.2f}",
-        )
-    lines.append(table)
+        process, now, before = of[0] if len(of) == 2 else "", f"{low:.2f} to {high:.2f}", f"{first:.2f} to {last:.2f}"
+        rows.append((process, name, str(habit.parts), f"{math.exp(habit.shift):.2f}", now, before))
+    head = ("process", "reinforcement", "parts", "resin, times published", "nine in ten", "before")
+    lines.append(grid_text(Grid(head, tuple(rows), right=frozenset(range(2, 6)), strong=frozenset({3})), 3))
     for of, habit in sorted(calibration.habits.items()):
         if of[0] in ("film", "bond"):
             what = f"film on the faces, {of[1]}" if of[0] == "film" else f"bond at {of[2]}, {of[1]}"
@@ -178,39 +172,30 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
                 "first. If the change is meant: `layup shop forget`."
             )
         )
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name in ("  entry", "part", "piece", "weighed", "published", "resin", "counts"):
-        table.add_column(name, justify="left" if name in ("part", "piece") else "right", no_wrap=name != "part")
+    rows = []
     first = max(0, len(group.numbers) - most)
     shown: Sequence[int] = [*(i for i in group.outliers[-most:] if i < first), *range(first, len(group.numbers))]
     for i in shown:
         wrong = group.good[i] < 0.5
         counts = "not: likely wrong" if wrong else f"{group.counted[i] * 100:.0f} %"
-        table.add_row(
-            f"{group.numbers[i]}",
-            group.pieces[i][0],
-            group.pieces[i][1],
-            mass_both(float(group.weighed[i]), one_system(system)),
-            mass_both(float(group.expected[i]), one_system(system)),
-            f"{group.parts.factor[i]:.2f}",
-            counts,
-            style="dim" if wrong else "",
-        )
+        masses = (mass_both(float(kg[i]), one_system(system)) for kg in (group.weighed, group.expected))
+        rows.append((str(group.numbers[i]), *group.pieces[i], *masses, f"{group.parts.factor[i]:.2f}", counts))
     if len(shown) < len(group.numbers):
         lines.append(Text(f"  The last {most} of {len(group.numbers)}, and what is likely wrong:", style="dim"))
-    lines.append(table)
+    head = ("  entry", "part", "piece", "weighed", "published", "resin", "counts")
+    lines.append(grid_text(Grid(head, tuple(rows), right=frozenset({0, 3, 4, 5, 6}))))
     return lines
 
 
 def history_screen(listed: Sequence[WeighIn], system: System) -> RenderableType:
     """The screen of `layup shop history`: the newest weigh-ins, newest last."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name in ("  entry", "when", "part", "piece", "stage", "weighed", "expected", "notes"):
-        table.add_column(name, justify="right" if name in ("  entry", "weighed", "expected") else "left")
+    rows = []
     for one in listed:
         around = one.circumstances
         notes = ", ".join(word for word in (around.person, around.lot, around.notes) if word)
         expected = mass_both(one.expected["mean"], one_system(system)) if one.expected else ""
-        table.add_row(str(one.entry.number), one.entry.at[:10], one.part, around.piece, one.stage,
-                      mass_both(one.mass, one_system(system)), expected, notes)  # fmt: skip
-    return table
+        weighed = mass_both(one.mass, one_system(system))
+        when = str(one.entry.number), one.entry.at[:10]
+        rows.append((*when, one.part, around.piece, one.stage, weighed, expected, notes))
+    head = ("  entry", "when", "part", "piece", "stage", "weighed", "expected", "notes")
+    return grid_text(Grid(head, tuple(rows), right=frozenset({0, 5, 6})))

@@ -6,9 +6,9 @@ import json
 from collections.abc import Sequence
 
 from layup.make.bag import Bag
+from layup.make.batches import Mix
 from layup.make.cut import Cut
 from layup.make.plies_to_cut import extent
-from layup.make.pots import Mix
 
 
 def _text(data: object) -> str:

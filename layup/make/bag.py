@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 from layup.cloth import practice
 from layup.cloth.rough import rough_outline
 from layup.laminate.atmosphere import greatest_vacuum
+from layup.make.batches import is_feed
 from layup.make.plies_to_cut import extent
-from layup.make.pots import is_feed
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.sources import Figure
@@ -34,22 +34,22 @@ class BagLayer:
     Attributes:
         name: What it is.
         material: The consumable of the tables; "" where it has no row.
+        note: What to mind.
         area: Of the layer; None for what is counted or measured by length. [m^2]
         length: Off the roll, or of tape and tube; None where it doesn't apply. [m]
         strips: How many widths of the roll lie side by side.
         count: How many, for ports.
         price: Money and currency; None where no table gives one.
-        note: What to mind.
     """
 
     name: str
     material: str
-    area: float | None
-    length: float | None
-    strips: int
-    count: int
-    price: tuple[float, str] | None
     note: str
+    area: float | None = None
+    length: float | None = None
+    strips: int = 0
+    count: int = 0
+    price: tuple[float, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -127,18 +127,10 @@ def bag(job: Job, weighed: Weighed) -> Bag:
     flat = _flat(job)
     feed = is_feed(weighed)
     ceiling = greatest_vacuum(job.part.altitude or 0.0)
+    release = "as its maker says, and on the flange"
+    release += "; the strip for the tape stays clean" if process.bagged else ""
     layers = [
-        BagLayer(
-            name="mould release",
-            material="",
-            area=flat.grown(practice.TAPE_MARGIN.value),
-            length=None,
-            strips=0,
-            count=0,
-            price=None,
-            note="as its maker says, and on the flange"
-            + ("; the strip for the tape stays clean" if process.bagged else ""),
-        )
+        BagLayer("mould release", "", release, area=flat.grown(practice.TAPE_MARGIN.value)),
     ]
     made = partial(Bag, outline=flat.area, length=flat.length, width=flat.width, ceiling=ceiling)
     notes: list[str] = []
@@ -203,115 +195,57 @@ def _flat(job: Job) -> _Flat:
 
 def _layers(job: Job, flat: _Flat, feed: bool, mixes: bool) -> list[BagLayer]:
     """Everything above the laminate."""
-    peel, breather, film = practice.PEEL_MARGIN.value, practice.BREATHER_MARGIN.value, practice.BAG_MARGIN.value
+    peel = practice.PEEL_MARGIN.value
     pleats = 1.0 + practice.PLEATS.value
     round_tape = flat.round + 2 * math.pi * practice.TAPE_MARGIN.value
     tape = round_tape * pleats + flat.width
     tail = "no wrinkles; leave a tail to pull it off by"
     if not mixes:
         tail += "; leave out where the film's face is wanted"
-    cloth = [
-        _cloth(job=job, name="peel ply", material="peel ply, nylon", flat=flat, margin=peel, pleats=1.0, note=tail),
-    ]
-    ports = max(1 if flat.length < 1.2 else 2, math.ceil(flat.area / practice.PORT_AREA.value))
+    cloth, run = partial(_cloth, job, flat), partial(_run, job)
+    film = "perforated film", "release film, perforated", peel
+    layers = [cloth("peel ply", "peel ply, nylon", peel, tail)]
     if feed:
-        cloth += [
-            _cloth(
-                job=job,
-                name="perforated film",
-                material="release film, perforated",
-                flat=flat,
-                margin=peel,
-                pleats=1.0,
-                note="lets resin through, lets the mesh go",
+        layers += [
+            cloth(*film, "lets resin through, lets the mesh go"),
+            cloth("flow mesh", "flow mesh", -peel, "ends 25 mm short of the edge on the vacuum side"),
+            run(
+                "spiral tube", 2 * flat.length, "feed along one long side, vacuum along the other", "spiral tube 10 mm"
             ),
-            _cloth(
-                job=job,
-                name="flow mesh",
-                material="flow mesh",
-                flat=flat,
-                margin=-peel,
-                pleats=1.0,
-                note="ends 25 mm short of the edge on the vacuum side",
-            ),
-            _run(
-                job,
-                "spiral tube",
-                "spiral tube 10 mm",
-                2 * flat.length,
-                "feed along one long side, vacuum along the other",
-            ),
-            _run(
-                job,
-                "resin hose",
-                "resin hose 8 mm",
-                4.0,
-                "2 m to the feed bucket, 2 m to the catch pot; clamps on both",
-            ),
+            run("resin hose", 4.0, "2 m to the feed bucket, 2 m to the catch pot; clamps on both", "resin hose 8 mm"),
         ]
     else:
-        cloth += [
-            _cloth(
-                job=job,
-                name="perforated film",
-                material="release film, perforated",
-                flat=flat,
-                margin=peel,
-                pleats=1.0,
-                note="limits how much resin bleeds into the breather",
-            ),
-            _cloth(
-                job=job,
-                name="breather",
-                material="breather 150",
-                flat=flat,
-                margin=breather,
-                pleats=1.0,
-                note="also the bleeder; one piece as far as the port, doubled under it",
-            ),
+        bleeder = "also the bleeder; one piece as far as the port, doubled under it"
+        layers += [
+            cloth(*film, "limits how much resin bleeds into the breather"),
+            cloth("breather", "breather 150", practice.BREATHER_MARGIN.value, bleeder),
         ]
+    ports = max(1 if flat.length < 1.2 else 2, math.ceil(flat.area / practice.PORT_AREA.value))
+    beside = "on a pad of breather, beside the part" + ("; a catch pot between bag and pump" if feed else "")
     return [
-        *cloth,
-        _cloth(
-            job=job,
-            name="bagging film",
-            material="bagging film, nylon 50",
-            flat=flat,
-            margin=film,
+        *layers,
+        cloth(
+            "bagging film",
+            "bagging film, nylon 50",
+            practice.BAG_MARGIN.value,
+            "a pleat at each corner and step",
             pleats=pleats,
-            note="a pleat at each corner and step",
         ),
-        _run(job, "sealant tape", "sealant tape", tape, "round the bag, up each pleat and down again, one join across"),
-        BagLayer(
-            name="ports",
-            material="",
-            area=None,
-            length=None,
-            strips=0,
-            count=ports,
-            price=None,
-            note="on a pad of breather, beside the part" + ("; a catch pot between bag and pump" if feed else ""),
-        ),
+        run("sealant tape", tape, "round the bag, up each pleat and down again, one join across"),
+        BagLayer("ports", "", beside, count=ports),
     ]
 
 
-def _cloth(job: Job, name: str, material: str, flat: _Flat, margin: float, pleats: float, note: str) -> BagLayer:
+def _cloth(
+    job: Job, flat: _Flat, name: str, material: str, margin: float, note: str, *, pleats: float = 1.0
+) -> BagLayer:
     """A layer cut off a roll."""
     own = job.library.get("consumable", material)
     length, width = (flat.length + 2 * margin) * pleats, (flat.width + 2 * margin) * pleats
     area = flat.grown(margin) * pleats**2
     printed = own.optional("width")
     if printed is None:
-        return BagLayer(
-            name=name,
-            material=material,
-            area=area,
-            length=None,
-            strips=1,
-            count=0,
-            price=_money(own, area, None),
-            note=note,
-        )
+        return BagLayer(name, material, note, area=area, strips=1, price=_money(own, area, None))
     # whichever way across the roll has fewer joins, then whichever takes less of it
     join = practice.JOIN.value
     choices = []
@@ -319,31 +253,14 @@ def _cloth(job: Job, name: str, material: str, flat: _Flat, margin: float, pleat
         strips = 1 if across <= printed.value else math.ceil((across - join) / (printed.value - join) - 1e-9)
         choices.append((strips, strips * along))
     strips, run = min(choices)
-    return BagLayer(
-        name=name,
-        material=material,
-        area=area,
-        length=run,
-        strips=strips,
-        count=0,
-        price=_money(own, run * printed.value, run),
-        note=note,
-    )
+    price = _money(own, run * printed.value, run)
+    return BagLayer(name, material, note, area=area, length=run, strips=strips, price=price)
 
 
-def _run(job: Job, name: str, material: str, length: float, note: str) -> BagLayer:
-    """Something bought by the length."""
-    own = job.library.get("consumable", material)
-    return BagLayer(
-        name=name,
-        material=material,
-        area=None,
-        length=length,
-        strips=0,
-        count=0,
-        price=_money(own, None, length),
-        note=note,
-    )
+def _run(job: Job, name: str, length: float, note: str, material: str = "") -> BagLayer:
+    """Something bought by the length; its row has the same name where no other is given."""
+    own = job.library.get("consumable", material or name)
+    return BagLayer(name, material or name, note, length=length, price=_money(own, None, length))
 
 
 def _money(material: Material, area: float | None, length: float | None) -> tuple[float, str] | None:

@@ -14,6 +14,7 @@ from typing import Any
 
 from layup import __version__
 from layup.make.bag import Bag, bag
+from layup.make.batches import Mix, mixes
 from layup.make.build_sheet_plates import part_plate
 from layup.make.build_sheet_tables import (
     bag_blocks,
@@ -32,7 +33,6 @@ from layup.make.cut import Cut, cut
 from layup.make.mixing import Scale
 from layup.make.nest_file import how_it_was_cut, path_beside, stored
 from layup.make.points import WeighPoint, weigh_points
-from layup.make.pots import Mix, mixes
 from layup.partfile.cautions import DUST, RESIN, Where
 from layup.partfile.model import WHOLE
 from layup.report.document import TICK, Block, Document, Facts, Grid, Section, Words, in_system

@@ -8,11 +8,11 @@ from functools import partial
 
 from layup.laminate.process import Habit
 from layup.make.bag import Bag
+from layup.make.batches import Batch, Mix, scale_table
 from layup.make.build_sheet_plates import cut_plate
 from layup.make.cut import Cut
 from layup.make.plies_to_cut import extent
 from layup.make.points import WeighPoint
-from layup.make.pots import Batch, Mix, scale_table
 from layup.partfile.job import Job
 from layup.report.document import TICK, WRITE, Block, Facts, Grid, Words
 from layup.report.surface_words import in_units
@@ -480,9 +480,10 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
     ]
     if bag.bagged and bag.pressure is not None:
         fall, time = bag.leak or (0.0, 0.0)
+        within = f"may fall by {pressure_words(fall, system)} in {time / 60:.0f} min at most"
         pairs = [
             ("gauge should read", pressure_words(bag.pressure, system)),
-            ("most it can read at this altitude", pressure_words(bag.ceiling, system)),
+            ("most it can read at this altitude (ISO 2533)", pressure_words(bag.ceiling, system)),
             ("force of the air on the mould", f"{force_words(bag.force, system)} to stand"),
             ("price, items that have one", money_words(bag.prices)),
         ]
@@ -494,7 +495,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
                 ("leak-down test: pump shut off", "gauge now", f"after {time / 60:.0f} min", "fell by", "good"),
                 (
                     (
-                        f"may fall by {pressure_words(fall, system)} at most (common practice, no source)",
+                        f"{within} (common practice, no source)",
                         WRITE,
                         WRITE,
                         WRITE,

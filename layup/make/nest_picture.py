@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from layup.report import palette
-from layup.report.saving import save_figure
+from layup.report.saving import picture_path, save_figure
 from layup.words import System, angle_words, length_words
 
 if TYPE_CHECKING:
@@ -39,11 +39,7 @@ def draw_cut(cut: Cut, path: str | Path, system: System = "both") -> Path:
     Raises:
         LayupError: The ending is not one of these, or the file can't be written.
     """
-    from layup.errors import LayupError
-
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     figure = cut_figure(cut.fabrics, system)
     save_figure(figure, path, 150)
     return path

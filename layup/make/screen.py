@@ -8,9 +8,9 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from layup.make.bag import Bag
+from layup.make.batches import Mix
 from layup.make.build_sheet_tables import bag_blocks, cut_tables, money_words, resin_blocks, ways_asked
 from layup.make.cut import Cut
-from layup.make.pots import Mix
 from layup.make.stock import Stock
 from layup.report.document import Block, Grid, Words, in_system
 from layup.report.document_text import as_text
@@ -29,17 +29,21 @@ def _screen(title: str, blocks: Iterable[Block], system: System, safety: tuple[s
 
 def cut_screen(cut: Cut, system: System, safety: tuple[str, ...] = (), shelf: tuple[str, ...] = ()) -> RenderableType:
     """The screen of `layup cut`; `shelf` is what the stock list says."""
+    proposed = any(" is a frame" in proposal for proposal in cut.proposals)
+    more = (("--quarter-rings cuts it so.",) if proposed else (), shelf)
+    blocks = [*cut_told(cut, system), *(Words(lines) for lines in more if lines)]
+    return _screen(" + ".join(job.part.title for job in cut.jobs), blocks, system, safety)
+
+
+def cut_told(cut: Cut, system: System) -> list[Block]:
+    """What terminal and page say of a cut, beside its picture."""
     blocks = list(cut_tables(cut, system))
     if cut.prices:
         blocks.append(Words((f"together {money_words(cut.prices)}",)))
-    if any(" is a frame" in proposal for proposal in cut.proposals):
-        blocks.append(Words(("--quarter-rings cuts it so.",)))
     blocks += ways_asked(cut.jobs)
-    if shelf:
-        blocks.append(Words(shelf))
     if cut.stopped:
         blocks.append(Words(("Stopped: these are the best layouts so far.",)))
-    return _screen(" + ".join(job.part.title for job in cut.jobs), blocks, system, safety)
+    return blocks
 
 
 def mix_screen(

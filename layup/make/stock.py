@@ -25,10 +25,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from layup.errors import Fault, FaultsError, LayupError, UnitError, nearest
 from layup.files.reading import TABLE, read_file
+from layup.make.batches import Mix
 from layup.make.cut import KEPT, Cut
 from layup.make.pieces import Cloth
 from layup.make.plies_to_cut import extent
-from layup.make.pots import Mix
 from layup.units import YARD, parse
 from layup.words import System, length_words, mass_both, no_formula
 
@@ -331,10 +331,19 @@ class _Row:
 
             shape = shapely.box(0.0, 0.0, long, wide) if wide and long else None
         return Thing(
-            label, kind, known.name if known is not None else material, self.row.get("lot", ""), wide, long,
-            self.amount("thickness", "length") or None, self.amount("amount", "mass", '"1.2 kg"' if liquid else ""),
-            self.until(), shape, self.amount("least", "length"), self.number("booking"),
-        )  # fmt: skip
+            label=label,
+            kind=kind,
+            material=known.name if known is not None else material,
+            lot=self.row.get("lot", ""),
+            width=wide,
+            length=long,
+            thickness=self.amount("thickness", "length") or None,
+            amount=self.amount("amount", "mass", '"1.2 kg"' if liquid else ""),
+            until=self.until(),
+            outline=shape,
+            least=self.amount("least", "length"),
+            booking=self.number("booking"),
+        )
 
     def until(self) -> dt.date | None:
         made, keeps = self.row.get("made", ""), self.row.get("keeps", "")

@@ -359,8 +359,16 @@ def see(part: Part, library: Library, pressure: float | None, thickest: float, s
     named = [p.resin or part.resin or process.word("resin") for p in plies] or [part.resin]
     resins = [r for r in (library.find("resin", name) for name in named if name) if r is not None]
     return Seen(
-        part, process, pressure, thickest, system, _once(resins), tuple(fabrics), _once(cores), library,
-    )  # fmt: skip
+        part=part,
+        process=process,
+        pressure=pressure,
+        thickest=thickest,
+        system=system,
+        resins=_once(resins),
+        fabrics=tuple(fabrics),
+        cores=_once(cores),
+        library=library,
+    )
 
 
 def _once(materials: Iterable[Material]) -> tuple[Material, ...]:

@@ -55,6 +55,8 @@ Spot = tuple[Place, Place, Place]
 Hands = Annotated[tuple[Hand, ...], BeforeValidator(lambda value: (value,) if isinstance(value, str) else value)]
 """How the resin is worked, one word or several."""
 
+REPLACED = ("sheet", "fabric", "core", "covering", "finish", "areal_weight", "weighed", "mass", "each", "per_length")
+"""Ways to give an item that comes off."""
 SURFACE_FORMS = ("mesh", "step", "outline", "photo", "stations", "girths", "rectangle", "area")
 """The ways to give a surface."""
 
@@ -302,19 +304,7 @@ class ReplacesEntry(ItemEntry):
 
     @model_validator(mode="after")
     def _amount(self) -> Self:
-        kinds = (
-            "sheet",
-            "fabric",
-            "core",
-            "covering",
-            "finish",
-            "areal_weight",
-            "weighed",
-            "mass",
-            "each",
-            "per_length",
-        )
-        kind = one_of(self, kinds, "a replaced item")
+        kind = one_of(self, REPLACED, "a replaced item")
         if kind in ("sheet", "core") and self.thickness is None:
             raise PydanticCustomError(
                 "thickness", "{text}", {"text": f'a {kind} needs its thickness: thickness = "0.032 in"'}
@@ -339,19 +329,7 @@ class ReplacesEntry(ItemEntry):
     @property
     def form(self) -> str:
         """Which of the ways to give an item this one is."""
-        keys = (
-            "sheet",
-            "fabric",
-            "core",
-            "covering",
-            "finish",
-            "areal_weight",
-            "weighed",
-            "mass",
-            "each",
-            "per_length",
-        )
-        return next(key for key in keys if getattr(self, key) is not None)
+        return next(key for key in REPLACED if getattr(self, key) is not None)
 
 
 class MadeEntry(Entry):

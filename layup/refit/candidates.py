@@ -104,7 +104,15 @@ def read_candidate(entry: CandidateEntry, prediction: Prediction | None, placed_
         moment = prediction.mass.mean * arm - old_moment
         causes, file = causes_of(prediction, "saving"), entry.predicted or ""
         return Candidate(
-            entry.name, saves, moment, causes, cost, entry.hours, needs, instead_of=instead_of, part_file=file
+            name=entry.name,
+            saves=saves,
+            moment=moment,
+            causes=causes,
+            cost=cost,
+            hours=entry.hours,
+            needs=needs,
+            instead_of=instead_of,
+            part_file=file,
         )
     # what comes out and what goes in, each at its own arm: one thing for another need not lie where that lay
     out = entry.saves or entry.removes
@@ -113,5 +121,13 @@ def read_candidate(entry: CandidateEntry, prediction: Prediction | None, placed_
     saves = gone - new
     half = entry.give_or_take.si if entry.give_or_take else 0.0
     causes = stated_cause("candidate", entry.name, half)
-    moment = new * arm - gone * old_arm
-    return Candidate(entry.name, saves, moment, causes, entry.cost, entry.hours, needs, instead_of=instead_of)
+    return Candidate(
+        name=entry.name,
+        saves=saves,
+        moment=new * arm - gone * old_arm,
+        causes=causes,
+        cost=entry.cost,
+        hours=entry.hours,
+        needs=needs,
+        instead_of=instead_of,
+    )

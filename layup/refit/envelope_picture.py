@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from layup.errors import LayupError
 from layup.files.writing import write_file
 from layup.refit.ledger import Ledger
 from layup.refit.loading import Loading
 from layup.refit.record_words import Kept
 from layup.report import palette
+from layup.report.saving import picture_path
 from layup.units import INCH, LB
 
 if TYPE_CHECKING:
@@ -48,9 +48,7 @@ def draw_envelope(ledger: Ledger, loading: Loading, kept: Kept, path: str | Path
     Raises:
         LayupError: The ending is not one of these, or the file can't be written.
     """
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     write_file(path, envelope_image(ledger, loading, kept, path.suffix.casefold()[1:]))
     return path
 

@@ -194,8 +194,21 @@ def choose(
     sigma = (saving.p95 - total) / Z90
     chance = NormalDist(total, sigma).cdf(2 * total - need) if sigma > 0 else float(total >= need)
     after = Balance(empty.mass - total, empty.moment + math.fsum(one.moment for one in chosen))
-    return Choice(objective, chosen, float(prices @ picked), currency, saving, need, chance, _risk(chosen),
-                  problem.proved, reachable, after, problem.rounds, left_out)  # fmt: skip
+    return Choice(
+        objective=objective,
+        chosen=chosen,
+        amount=float(prices @ picked),
+        currency=currency,
+        saving=saving,
+        need=need,
+        chance=chance,
+        risk=_risk(chosen),
+        proved=problem.proved,
+        reachable=reachable,
+        empty=after,
+        rounds=problem.rounds,
+        left_out=left_out,
+    )
 
 
 @contextmanager

@@ -378,14 +378,8 @@ def _cases(loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: _H
     items: list[tuple[Value, ...]] = []
     bad, sums = set(), set()
     for case, name in enumerate(loading.names):
-        faults = checked.faults_of(case)
-        if faults:
+        if checked.faults_of(case):
             bad.add(case)
-        note = "OUTSIDE: " + ", ".join(faults) if faults else "inside"
-        if case == checked.worst and not faults:
-            note += ", nearest a limit"
-        if case in loading.unsure:
-            note += ", but within the uncertainty: weigh it"
         rows.append(
             (
                 f"{case + 1}  {name}",
@@ -394,7 +388,7 @@ def _cases(loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: _H
                 float(checked.cg[case] - checked.forward[case]),
                 float(checked.cg[case]),
                 float(checked.cg[case] + checked.aft[case]),
-                note,
+                verdict_words(loading, case),
             )
         )
         empty = ledger.empty
@@ -415,6 +409,15 @@ def _cases(loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: _H
     if drawn:
         found.append(Section("Load cases against the limits", (_plate(ledger, loading, kept),)))
     return found
+
+
+def verdict_words(loading: Loading, case: int) -> str:
+    """Whether a load case is inside every limit, which it breaks, and whether it is the one to look at."""
+    faults = loading.checked.faults_of(case)
+    words = "OUTSIDE: " + ", ".join(faults) if faults else "inside"
+    if case == loading.checked.worst:
+        words += ", the worst" if faults else ", nearest a limit"
+    return words + (", but within the uncertainty: weigh it" if case in loading.unsure else "")
 
 
 def _plate(ledger: Ledger, loading: Loading, kept: Kept) -> Plate:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from itertools import zip_longest
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from layup.learn.schema import Entry
@@ -20,7 +20,7 @@ from layup.refit.ledger import Ledger, Row
 from layup.refit.loading import Loading
 from layup.refit.model import Refit
 from layup.refit.next_parts import Choice, Rank
-from layup.refit.papers import ballast_text, final_text, moment_words
+from layup.refit.papers import ballast_text, final_text, moment_words, verdict_words
 from layup.refit.record_words import (
     Kept,
     arm_kept,
@@ -31,12 +31,15 @@ from layup.refit.record_words import (
     mass_kept,
     moment_kept,
 )
+from layup.report.document import Grid
+from layup.report.document_text import LOUD, grid_text
 from layup.spread import Interval
 from layup.words import percent_words
 
 MOST_ALARMS = 6
 """Load cases outside that are named at the head; the table shows every one."""
-LOUD = "bold white on red"
+SIGNS = {"removed": "−", "added": "+", "moved": "→"}
+"""What an item does to the aircraft, in one sign."""
 _MARK = {"weighed": "scale", "predicted": "predicted", "listed": "list"}
 _FAULTS = {
     "forward": "AHEAD OF THE FORWARD LIMIT",
@@ -74,7 +77,7 @@ def ledger_screen(
         text = f'On the scale since: {name}, {weighed.said}. `layup ledger weigh {job.file} "{name}"` takes it over.'
         parts.append(Padding(Text(text), (0, 0, 0, 2)))
     if loading is not None:
-        parts += [Text(), _cases(loading, kept), *_ballast(loading, kept)]
+        parts += [Text(), grid_text(cases_grid(loading, kept)), *_ballast(loading, kept)]
     parts += [Text(), *_small_print(job.refit, ledger, loading, kept)]
     parts += [Padding(Text(f"! {one.words}"), (0, 0, 0, 2)) for one in suggested(row.item.name for row in ledger.rows)]
     if alarm:
@@ -118,21 +121,6 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
     lines = [Text(ledger.title, style="bold")]
     if ledger.as_of:
         lines.append(Text(f"  as it stood {moment_words(ledger.as_of)}", style="bold"))
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in (("", False), ("weight", True), ("arm of CG", True), ("moment", True), ("", False)):
-        table.add_column(name, justify="right" if right else "left", no_wrap=True)
-    start, now = ledger.start.empty, ledger.now
-    rows = [("  empty at the start", start, ""), ("  empty now", now, "bold")]
-    if ledger.final is not None:
-        rows.append(("  empty, final weighing", ledger.final.empty, "bold"))
-    for name, sums, style in rows:
-        table.add_row(
-            Text(name, style=style),
-            Text(mass_kept(sums.mass, kept), style=style),
-            Text(arm_kept(sums.cg, kept), style=style),
-            moment_kept(sums.moment, kept),
-            Text(chord_kept(sums.cg, refit.chord), style="dim"),
-        )
     lines.append(Text())
     text = Text("  saved so far  ")
     text.append(mass_kept(ledger.saving.mean, kept), style="bold")
@@ -146,7 +134,26 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
     tail.append(Text(f"  CG moved      {moved_words(ledger.cg_moved, kept)}"))
     if ledger.unexplained is not None:
         tail.append(Padding(Text(final_text(ledger, kept)), (0, 0, 0, 2)))
-    return Group(*lines, table, Text(), *tail)
+    return Group(*lines, grid_text(balance_grid(refit, ledger, kept)), Text(), *tail)
+
+
+def balance_grid(refit: Refit, ledger: Ledger, kept: Kept) -> Grid:
+    """The empty aircraft at the start, now, and on the final scales: for terminal and page."""
+    listed = [("empty at the start", ledger.start.empty), ("empty now", ledger.now)]
+    if ledger.final is not None:
+        listed.append(("empty, final weighing", ledger.final.empty))
+    rows = tuple(
+        (
+            name,
+            mass_kept(sums.mass, kept),
+            arm_kept(sums.cg, kept),
+            moment_kept(sums.moment, kept),
+            chord_kept(sums.cg, refit.chord),
+        )
+        for name, sums in listed
+    )
+    head, now = ("empty aircraft", "weight", "arm of CG", "moment", ""), frozenset(range(1, len(rows)))
+    return Grid(head, rows, right=frozenset({1, 2, 3}), quiet=frozenset({4}), totals=now)
 
 
 def moved_words(moved: Interval, kept: Kept) -> str:
@@ -167,39 +174,21 @@ def need_of(refit: Refit, ledger: Ledger) -> float | None:
 
 
 def _items(refit: Refit, ledger: Ledger, kept: Kept) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    columns = [("  ", False), ("item", False), ("known by", False), ("change", True), ("arm", True), ("moment", True)]
-    if refit.index:
-        columns.append(("index", True))
-    for name, right in columns:
-        table.add_column(name, justify="right" if right else "left", no_wrap=name != "item")
+    def line(sign: str, name: str, known: str, change: str, arm: str, moment: float) -> tuple[str, ...]:
+        index = (index_kept(moment, refit.index, kept),) if refit.index else ()
+        return (sign, name, known, change, arm, moment_kept(moment, kept), *index)
+
+    rows = []
     for row in ledger.rows:
         item = row.item
-        cells = [
-            Text("  " + {"removed": "−", "added": "+", "moved": "→"}[item.action]),
-            Text(item.name + _standing(row)),
-            Text(_MARK[item.how], style="" if item.how == "weighed" else "italic"),
-            Text(change_kept(item.change, kept) if item.action != "moved" else f"({mass_kept(item.mass, kept)})"),
-            Text(arm_kept(item.arm, kept) if item.arm_to is None else _from_to(item.arm, item.arm_to, kept)),
-            Text(moment_kept(item.moment, kept)),
-        ]
-        if refit.index:
-            cells.append(Text(index_kept(item.moment, refit.index, kept)))
-        table.add_row(*cells)
-    change = ledger.now.mass - ledger.start.empty.mass
-    moment = ledger.now.moment - ledger.start.empty.moment
-    total = [
-        Text(),
-        Text("all of it", style="bold"),
-        Text(),
-        Text(change_kept(change, kept), style="bold"),
-        Text(),
-        Text(moment_kept(moment, kept), style="bold"),
-    ]
-    if refit.index:
-        total.append(Text(index_kept(moment, refit.index, kept)))
-    table.add_row(*total)
-    return table
+        change = change_kept(item.change, kept) if item.action != "moved" else f"({mass_kept(item.mass, kept)})"
+        arm = arm_kept(item.arm, kept) if item.arm_to is None else _from_to(item.arm, item.arm_to, kept)
+        rows.append(line(SIGNS[item.action], item.name + _standing(row), _MARK[item.how], change, arm, item.moment))
+    empty, now = ledger.start.empty, ledger.now
+    rows.append(line("", "all of it", "", change_kept(now.mass - empty.mass, kept), "", now.moment - empty.moment))
+    head = ("", "item", "known by", "change", "arm", "moment", *(("index",) if refit.index else ()))
+    right = frozenset(range(3, len(head)))
+    return grid_text(Grid(head, tuple(rows), right=right, totals=frozenset({len(rows) - 1})))
 
 
 def _from_to(start: float, end: float, kept: Kept) -> str:
@@ -230,26 +219,24 @@ def known_words(ledger: Ledger, kept: Kept) -> str:
     return told + (f" To weigh: {'; '.join(only)}." if only else "")
 
 
-def _cases(loading: Loading, kept: Kept) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in (("", False), ("load case", False), ("weight", True), ("to spare", True), ("CG", True),
-                        ("from forward", True), ("from aft", True)):  # fmt: skip
-        table.add_column(name, justify="right" if right else "left", no_wrap=name != "load case")
+def cases_grid(loading: Loading, kept: Kept) -> Grid:
+    """Every load case against the limits: for terminal and page."""
     checked = loading.checked
-    for case, name in enumerate(loading.names):
-        faults = checked.faults_of(case)
-        note = (" (worst)" if faults else " (nearest a limit)") if case == checked.worst else ""
-        note += " (not surely)" if case in loading.unsure else ""
-        table.add_row(
-            Text("  OUTSIDE" if faults else "  inside", style=LOUD if faults else ""),
-            Text(name + note, style="bold" if faults else ""),
-            Text(mass_kept(checked.mass[case], kept)),
-            Text(change_kept(-checked.over[case], kept), style=LOUD if "too heavy" in faults else ""),
-            Text(arm_kept(checked.cg[case], kept)),
-            Text(arm_kept(checked.forward[case], kept), style=LOUD if "forward" in faults else ""),
-            Text(arm_kept(checked.aft[case], kept), style=LOUD if "aft" in faults else ""),
+    rows = tuple(
+        (
+            f"{case + 1} {name}",
+            mass_kept(checked.mass[case], kept),
+            change_kept(-checked.over[case], kept),
+            arm_kept(checked.cg[case], kept),
+            arm_kept(checked.forward[case], kept),
+            arm_kept(checked.aft[case], kept),
+            verdict_words(loading, case),
         )
-    return table
+        for case, name in enumerate(loading.names)
+    )
+    head = ("load case", "weight", "to spare", "CG", "from forward", "from aft", "inside or not")
+    bad = frozenset(case for case in range(len(rows)) if checked.faults_of(case))
+    return Grid(head, rows, right=frozenset(range(1, 6)), bad=bad)
 
 
 def _ballast(loading: Loading, kept: Kept) -> Iterable[RenderableType]:
@@ -279,16 +266,8 @@ def _small_print(refit: Refit, ledger: Ledger, loading: Loading | None, kept: Ke
 
 def ranking_screen(ranks: Sequence[Rank], choice: Choice | None, kept: Kept, loading: Loading | None) -> RenderableType:
     """The screen of `layup ledger next`."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in zip(rank_heads(kept), (False, True, False, True, True, True, True, True), strict=True):
-        head = f"  {name}" if name == "candidate" else name
-        table.add_column(head, justify="right" if right else "left", no_wrap=name != "candidate")
     picked = {one.name for one in choice.chosen} if choice else set()
-    for row in ranks:
-        name, *figures = rank_words(row, kept)
-        bold = name in picked
-        table.add_row(Text(f"{'> ' if bold else '  '}{name}", style="bold" if bold else ""), *figures)
-    parts: list[RenderableType] = [table]
+    parts: list[RenderableType] = [grid_text(rank_grid(ranks, picked, kept))]
     if choice is not None:
         parts += [Text(), Padding(Text(choice_text(choice, kept)), (0, 0, 0, 2))]
     alarm = alarms(loading, kept)
@@ -296,26 +275,25 @@ def ranking_screen(ranks: Sequence[Rank], choice: Choice | None, kept: Kept, loa
     return Group(*parts)
 
 
-def rank_heads(kept: Kept) -> tuple[str, ...]:
-    """Headings of the table of candidates."""
-    per = "lb" if kept == "lb" else "kg"
-    return "candidate", "saves", "nine in ten", "cost", f"per {per}", "hours", f"h/{per}", "moves CG"
-
-
-def rank_words(row: Rank, kept: Kept) -> tuple[str, ...]:
-    """One candidate under `rank_heads`."""
-    one = row.candidate
-    unit = 0.45359237 if kept == "lb" else 1.0
-    return (
-        one.name,
-        mass_kept(one.saves, kept),
-        span_words(one.spread, kept) if one.causes else "",
-        f"{one.cost[0]:.0f} {one.cost[1]}" if one.cost else "",
-        f"{row.cost_per_mass * unit:.0f}" if row.cost_per_mass is not None else "",
-        f"{one.hours / 3600:.0f}" if one.hours is not None else "",
-        f"{row.hours_per_mass * unit / 3600:.1f}" if row.hours_per_mass is not None else "",
-        arm_kept(row.cg_shift, kept),
+def rank_grid(ranks: Sequence[Rank], picked: Collection[str], kept: Kept) -> Grid:
+    """The candidates in their order, those of the chosen set marked: for terminal and page."""
+    per, unit = ("lb", 0.45359237) if kept == "lb" else ("kg", 1.0)
+    rows = tuple(
+        (
+            ("✓ " if one.name in picked else "") + one.name,
+            mass_kept(one.saves, kept),
+            span_words(one.spread, kept) if one.causes else "",
+            f"{one.cost[0]:.0f} {one.cost[1]}" if one.cost else "",
+            f"{row.cost_per_mass * unit:.0f}" if row.cost_per_mass is not None else "",
+            f"{one.hours / 3600:.0f}" if one.hours is not None else "",
+            f"{row.hours_per_mass * unit / 3600:.1f}" if row.hours_per_mass is not None else "",
+            arm_kept(row.cg_shift, kept),
+        )
+        for row, one in ((row, row.candidate) for row in ranks)
     )
+    head = ("candidate", "saves", "nine in ten", "cost", f"per {per}", "hours", f"h/{per}", "moves CG")
+    chosen = frozenset(n for n, row in enumerate(ranks) if row.candidate.name in picked)
+    return Grid(head, rows, right=frozenset({1, 3, 4, 5, 6, 7}), totals=chosen)
 
 
 def choice_text(choice: Choice, kept: Kept) -> str:
@@ -362,28 +340,22 @@ def _choice_text(choice: Choice, kept: Kept) -> str:
 
 def consolidation_screen(joined: Consolidation, kept: Kept) -> RenderableType:
     """One consolidation: old and new side by side, item by item, then kind by kind."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in (("  old", False), ("", False), ("weight", True), ("new", False), ("", False), ("weight", True)):
-        table.add_column(name, justify="right" if right else "left", no_wrap=name == "weight")
-    for number in range(max(len(joined.old), len(joined.new))):
-        cells: list[str] = []
-        for place, pieces in enumerate((joined.old, joined.new)):
-            piece = pieces[number] if number < len(pieces) else None
-            lead = "  " if place == 0 else ""
-            cells += [f"{lead}{piece.name}", piece.kind, mass_kept(piece.mass, kept)] if piece else ["", "", ""]
-        table.add_row(*(Text(cell) for cell in cells))
-    table.add_row(
-        "  all of it",
-        "",
-        Text(mass_kept(joined.old_mass, kept), style="bold"),
-        "",
-        "",
-        Text(mass_kept(joined.new_mass, kept), style="bold"),
+    return Group(
+        Text(joined.name, style="bold"), grid_text(joined_grid(joined, kept)), Text(f"  {joined_words(joined, kept)}")
     )
-    table.add_row(
-        "  of it joints", "", mass_kept(joined.joints("old"), kept), "", "", mass_kept(joined.joints("new"), kept)
-    )
-    return Group(Text(joined.name, style="bold"), table, Text(f"  {joined_words(joined, kept)}"))
+
+
+def joined_grid(joined: Consolidation, kept: Kept) -> Grid:
+    """The old parts beside the new one, for terminal and page."""
+    rows = []
+    for pair in zip_longest(joined.old, joined.new):
+        rows.append(tuple(w for p in pair for w in ((p.name, p.kind, mass_kept(p.mass, kept)) if p else ("", "", ""))))
+    old, new = mass_kept(joined.old_mass, kept), mass_kept(joined.new_mass, kept)
+    rows.append(("all of it", "", old, "", "", new))
+    seams = [mass_kept(joined.joints(side), kept) for side in ("old", "new")]
+    rows.append(("of it joints", "", seams[0], "", "", seams[1]))
+    head = ("old", "", "weight", "new", "", "weight")
+    return Grid(head, tuple(rows), right=frozenset({2, 5}), totals=frozenset({len(rows) - 2}))
 
 
 def joined_words(joined: Consolidation, kept: Kept) -> str:
@@ -397,19 +369,8 @@ def joined_words(joined: Consolidation, kept: Kept) -> str:
 
 def history_screen(entries: Sequence[Entry], kept: Kept) -> RenderableType:
     """Every entry of a ledger in the order of noting."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in (
-        ("entry", True),
-        ("noted, UTC", False),
-        ("what", False),
-        ("change", True),
-        ("known by", False),
-        ("why", False),
-    ):
-        table.add_column(name, justify="right" if right else "left", no_wrap=name in ("entry", "noted, UTC", "change"))
-    for entry in entries:
-        table.add_row(*(Text(word) for word in entry_words(entry, kept)))
-    return table
+    head = ("entry", "noted, UTC", "what", "change", "known by", "why")
+    return grid_text(Grid(head, tuple(entry_words(entry, kept) for entry in entries), right=frozenset({0, 3})))
 
 
 def entry_words(entry: Entry, kept: Kept) -> tuple[str, str, str, str, str, str]:
@@ -428,9 +389,5 @@ def entry_words(entry: Entry, kept: Kept) -> tuple[str, str, str, str, str, str]
 
 def equipment_screen(listed: Sequence[Listed]) -> RenderableType:
     """An equipment list as it was read."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in (("row", True), ("item", False), ("weight", True), ("arm", True)):
-        table.add_column(name, justify="right" if right else "left", no_wrap=name != "item")
-    for entry in listed:
-        table.add_row(*(Text(word) for word in (str(entry.line), entry.name, entry.mass_text, entry.arm_text)))
-    return table
+    rows = tuple((str(entry.line), entry.name, entry.mass_text, entry.arm_text) for entry in listed)
+    return grid_text(Grid(("row", "item", "weight", "arm"), rows, right=frozenset({0, 2, 3})))

@@ -60,6 +60,7 @@ class Grid:
         right: Columns set to the right: figures.
         tall: Whether rows are high enough to write in.
         strong: Columns in bold.
+        quiet: Columns that only explain the others.
         totals: Rows that are sums.
         bad: Rows that break a limit.
         numbers: By column, the figures for a spreadsheet.
@@ -71,6 +72,7 @@ class Grid:
     right: frozenset[int] = frozenset()
     tall: bool = False
     strong: frozenset[int] = frozenset()
+    quiet: frozenset[int] = frozenset()
     totals: frozenset[int] = frozenset()
     bad: frozenset[int] = frozenset()
     numbers: Mapping[int, Numbers] = field(default_factory=dict)
@@ -95,6 +97,7 @@ class Grid:
             numbers={n: self.numbers[i] for n, i in enumerate(kept) if i in self.numbers},
             right=frozenset(n for n, i in enumerate(kept) if i in self.right),
             strong=frozenset(n for n, i in enumerate(kept) if i in self.strong),
+            quiet=frozenset(n for n, i in enumerate(kept) if i in self.quiet),
         )
 
 
@@ -126,6 +129,11 @@ class Plate:
 
 
 Block = Facts | Grid | Words | Plate
+
+
+def to_read(block: Block) -> Block:
+    """A block without what is there for the pencil."""
+    return block.to_read() if isinstance(block, Facts | Grid) else block
 
 
 def in_system(block: Block, system: System) -> Block:

@@ -72,7 +72,7 @@ def _article(document: Document) -> str:
     alarms = "".join(f'<div class="alarm" role="alert">{escape(line)}</div>\n' for line in document.alarms)
     sections = "\n".join(
         f"<section>\n<h2><b>{number}</b> {escape(section.title)}</h2>\n"
-        + "\n".join(_block(block) for block in section.blocks)
+        + "\n".join(block_html(block) for block in section.blocks)
         + "\n</section>"
         for number, section in enumerate(document.sections, 1)
     )
@@ -82,7 +82,8 @@ def _article(document: Document) -> str:
     )
 
 
-def _block(block: Block) -> str:
+def block_html(block: Block) -> str:
+    """One block; the page in the browser shows it in its own type."""
     if isinstance(block, Facts):
         return _facts(block.pairs)
     if isinstance(block, Grid):
@@ -107,10 +108,11 @@ def _cell(value: str, label: str) -> str:
 
 def _grid(grid: Grid) -> str:
     def kind(column: int) -> str:
-        names = [n for n, on in (("right", column in grid.right), ("strong", column in grid.strong)) if on]
+        names = [n for n, on in (("right", grid.right), ("strong", grid.strong), ("quiet", grid.quiet)) if column in on]
         return f' class="{" ".join(names)}"' if names else ""
 
     head = "".join(f"<th{kind(i)}>{escape(name)}</th>" for i, name in enumerate(grid.head))
+    head = f"<thead><tr>{head}</tr></thead>" if any(grid.head) else ""
     rows = []
     for number, row in enumerate(grid.rows):
         label = next((c for c in row if c not in (TICK, WRITE)), "")
@@ -118,7 +120,8 @@ def _grid(grid: Grid) -> str:
         row_class = ' class="bad"' if number in grid.bad else ' class="total"' if number in grid.totals else ""
         rows.append(f"<tr{row_class}>{cells}</tr>")
     tall = ' class="tall"' if grid.tall else ""
-    return f'<div class="wide"><table{tall}><thead><tr>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table></div>'
+    table = f"<table{tall}>{head}<tbody>{''.join(rows)}</tbody></table>"
+    return f'<div class="wide" tabindex="0">{table}</div>'
 
 
 def _plate(plate: Plate) -> str:

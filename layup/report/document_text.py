@@ -9,10 +9,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from layup.report.document import Block, Facts, Grid, Plate, Words
+from layup.report.document import Block, Facts, Grid, Plate, Section, Words
 
 GAP = 2
 """Cells between two columns."""
+LOUD = "bold white on red"
+"""What must not be missed."""
 
 
 def as_text(blocks: Iterable[Block], gap: int = GAP) -> list[RenderableType]:
@@ -32,15 +34,28 @@ def as_text(blocks: Iterable[Block], gap: int = GAP) -> list[RenderableType]:
     return shown
 
 
+def sections_text(sections: Iterable[Section]) -> list[RenderableType]:
+    """Sections, each under its title."""
+    shown: list[RenderableType] = []
+    for section in sections:
+        blocks = [line for block in section.blocks for line in _block(block, GAP)]
+        shown += [Text(), Text(section.title, style="bold"), *blocks]
+    return shown
+
+
 def grid_text(grid: Grid, gap: int = GAP) -> Table:
-    """A table without lines: its heads dim, its first column set in by two cells."""
+    """A table without lines: its heads dim, its first column set in by two cells, rows that break a limit loud."""
     grid = grid.to_read()
     table = Table(box=None, pad_edge=False, padding=(0, gap, 0, 0), header_style="dim", show_header=any(grid.head))
     for number, name in enumerate(grid.head):
         right = number in grid.right
-        table.add_column(name if number or right else f"  {name}", justify="right" if right else "left")
-    for row in grid.rows:
-        cells = [Text(cell, style="bold" if number in grid.strong else "") for number, cell in enumerate(row)]
+        table.add_column(name if number or right else f"  {name}", justify="right" if right else "left", no_wrap=right)
+    for at, row in enumerate(grid.rows):
+        loud = LOUD if at in grid.bad else "bold" if at in grid.totals else ""
+        cells = [
+            Text(cell, style=loud or ("bold" if number in grid.strong else "dim" if number in grid.quiet else ""))
+            for number, cell in enumerate(row)
+        ]
         if 0 not in grid.right:
             cells[0] = Text("  ") + cells[0]
         table.add_row(*cells)

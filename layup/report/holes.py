@@ -13,7 +13,7 @@ from layup.errors import LayupError
 from layup.partfile.holes import OldPattern, trim_line
 from layup.partfile.job import Job
 from layup.report import palette
-from layup.report.saving import save_figure
+from layup.report.saving import picture_path, save_figure
 from layup.report.surface_words import in_units
 from layup.shape.curves import circle
 from layup.shape.plan import Plan
@@ -42,9 +42,7 @@ def draw_holes(job: Job, path: str | Path) -> Path:
     Raises:
         LayupError: the ending is not one of these, the part has no shape, or the file can't be written.
     """
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     if not job.surface.has_mesh:
         raise LayupError(f"{job.part.title}: only its area is known, so there is nothing to draw")
     figure = holes_figure(job)
@@ -156,6 +154,9 @@ GUIDANCE = (
 )
 
 
+_FIGURES = frozenset(range(1, 5))
+
+
 def holes_screen(job: Job, system: System) -> RenderableType:
     """Holes and fasteners of a part.
 
@@ -165,32 +166,27 @@ def holes_screen(job: Job, system: System) -> RenderableType:
     """
     from rich.console import Group
     from rich.padding import Padding
-    from rich.table import Table
     from rich.text import Text
+
+    from layup.report.document import Grid
+    from layup.report.document_text import grid_text
 
     parts: list[RenderableType] = [Text(job.part.title, style="bold")]
     if job.holes:
-        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-        for head in ("  holes", "how many", "across", "take away", "their edges"):
-            table.add_column(head, justify="left" if head == "  holes" else "right", no_wrap=True)
+        rows = []
         one_system: System = "lb" if system == "lb" else "metric"
         for one in job.holes.values():
             sizes = sorted({round(h.diameter, 7) for h in one.pattern.holes})
             across = length_words(sizes[0], system)
             if len(sizes) > 1:
                 across = f"{length_words(sizes[0], one_system)} to {length_words(sizes[-1], one_system)}"
-            table.add_row(
-                f"  {one.name}",
-                str(len(one.pattern.holes)),
-                across,
-                area_words(one.area, system),
-                length_words(one.rim, system),
-            )
+            count = str(len(one.pattern.holes))
+            rows.append((one.name, count, across, area_words(one.area, system), length_words(one.rim, system)))
         taken = sum(one.area for one in job.holes.values())
         share = taken / (job.surface.whole.area + taken)
         parts += [
             Text(),
-            table,
+            grid_text(Grid(("holes", "how many", "across", "take away", "their edges"), tuple(rows), right=_FIGURES)),
             Text(f"  {share * 100:.1f} % of the surface, {area_words(job.surface.whole.area, system)} is left"),
         ]
     for old in job.fasteners:

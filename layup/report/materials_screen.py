@@ -6,25 +6,25 @@ from collections.abc import Iterable
 from itertools import groupby
 
 from rich.console import Group, RenderableType
-from rich.table import Table
 from rich.text import Text
 
 from layup.errors import nearest
 from layup.materials import PLURAL, Library, Material
-from layup.sources import Citation
+from layup.report.document import Grid
+from layup.report.document_text import grid_text
+from layup.sources import Citation, cited
+
+
+def sources_grid(citations: Iterable[Citation]) -> Grid:
+    """Every figure used, with its source: for terminal and page."""
+    head = ("figure", "value", "kind", "source")
+    rows = ((f"{c.material}, {_plain(c.property)}", c.printed, c.kind, cited(c)) for c in citations)
+    return Grid(head, tuple(rows))
 
 
 def sources_screen(citations: Iterable[Citation]) -> RenderableType:
     """Every figure used, with its source."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim", title_justify="left")
-    table.add_column("figure")
-    table.add_column("value", no_wrap=True)
-    table.add_column("kind")
-    table.add_column("source", ratio=2)
-    for c in citations:
-        source = c.reference + (f"; {c.at}" if c.at else "")
-        table.add_row(f"{c.material}, {_plain(c.property)}", c.printed, c.kind, source)
-    return Group(Text("Figures this rests on", style="bold"), Text(), table)
+    return Group(Text("Figures this rests on", style="bold"), Text(), grid_text(sources_grid(citations)))
 
 
 def _plain(name: str) -> str:
@@ -42,12 +42,8 @@ def materials_screen(library: Library, word: str) -> RenderableType:
         return Text(f'Nothing in the tables matches "{word}". {nearest(word, names)}')
     parts: list[RenderableType] = []
     for kind, members in groupby(found, key=lambda m: m.kind):
-        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
-        table.add_column(no_wrap=True)
-        table.add_column(style="dim")
-        for m in members:
-            table.add_row(f"  {m.name}", _in_short(m))
-        parts += [Text(PLURAL[kind], style="bold"), table, Text()]
+        table = Grid(("", ""), tuple((m.name, _in_short(m)) for m in members), quiet=frozenset({1}))
+        parts += [Text(PLURAL[kind], style="bold"), grid_text(table), Text()]
     parts.append(Text("`layup materials NAME` shows one with every figure's source.", style="dim"))
     return Group(*parts)
 
@@ -66,11 +62,7 @@ def _in_short(material: Material) -> str:
 
 def one_material(material: Material, library: Library) -> RenderableType:
     """One material, all its rows; the first of each property is the one used."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    table.add_column("  figure", no_wrap=True)
-    table.add_column("value", no_wrap=True)
-    table.add_column("kind")
-    table.add_column("source")
+    rows: list[tuple[str, ...]] = []
     seen: set[str] = set()
     order = material.properties()
     called = [word.strip() for row in material.rows_of("also") for word in row.value.split(";")]
@@ -82,12 +74,7 @@ def one_material(material: Material, library: Library) -> RenderableType:
         first = row.property not in seen
         seen.add(row.property)
         value = row.value if row.kind != "absent" else "not published"
-        table.add_row(
-            f"  {_plain(row.property)}" if first else "    also printed",
-            value,
-            row.kind,
-            Text(reference, style="" if first else "dim"),
-        )
+        rows.append((_plain(row.property) if first else "  also printed", value, row.kind, reference))
     head: list[RenderableType] = [Text(f"{material.name} ({material.kind})", style="bold")]
     head += [Text("  also called: " + ", ".join(called))] if called else []
-    return Group(*head, table, Text())
+    return Group(*head, grid_text(Grid(("figure", "value", "kind", "source"), tuple(rows))), Text())

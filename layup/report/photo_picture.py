@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from layup.files.photo_sheet import opencv
 from layup.files.read_photo import open_picture
 from layup.report import palette
-from layup.report.saving import save_figure
+from layup.report.saving import picture_path, save_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,11 +39,7 @@ def draw_photo(photo: Photo, path: str | Path) -> Path:
     Raises:
         LayupError: the ending is not one of these, or the file can't be written.
     """
-    from layup.errors import LayupError
-
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     save_figure(photo_figure(photo), path, 140)
     return path
 

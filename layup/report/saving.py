@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from layup.errors import LayupError
 from layup.files.writing import write_file
 from layup.report import palette
 
@@ -26,6 +27,18 @@ def save(what: str, path: Path, write: Callable[[], object]) -> None:
     """
     write()
     click.echo(f"{what}: {path}", err=True)
+
+
+def picture_path(path: str | Path) -> Path:
+    """Where a picture goes.
+
+    Raises:
+        LayupError: The ending of its name is not that of a picture.
+    """
+    path = Path(path)
+    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
+        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    return path
 
 
 def save_figure(figure: Figure, path: Path, dots: int) -> None:

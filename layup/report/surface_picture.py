@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from layup.errors import LayupError
 from layup.report import palette
-from layup.report.saving import save_figure
+from layup.report.saving import picture_path, save_figure
 from layup.report.shape_drawing import draw_ways, project, view_of
 from layup.report.surface_marks import facts, marks_of
 from layup.report.surface_words import in_units, system_of
@@ -49,9 +48,7 @@ def draw_surface(surface: Surface, path: str | Path, system: System | None = Non
         LayupError: the ending is none of these.
         SurfaceError: a surface known only by its area.
     """
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     import matplotlib as mpl
     from matplotlib.figure import Figure
 

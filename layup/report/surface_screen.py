@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
+from layup.report.document import Grid
+from layup.report.document_text import grid_text
 from layup.report.surface_words import in_units, system_of
 from layup.shape.surface import Surface
 from layup.words import System, area_words, length_words
@@ -24,25 +25,22 @@ def surface_screen(surface: Surface, given: System | None) -> RenderableType:
     """
     whole = surface.whole
     system, own = given or "both", given or system_of(surface)
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
-    table.add_column(no_wrap=True)
-    table.add_column(no_wrap=True)
-    table.add_row("  area", Text(area_words(whole.area, system), style="bold"))
-    table.add_row("  side", surface.side + (f" (unit: {surface.unit})" if surface.unit else ""))
+    rows = [
+        ("area", area_words(whole.area, system)),
+        ("side", surface.side + (f" (unit: {surface.unit})" if surface.unit else "")),
+    ]
     if whole.box is not None:
         spans = [length_words(high - low, system) for low, high in zip(*whole.box, strict=True)]
-        table.add_row("  box", " x ".join(spans))
+        rows.append(("box", " x ".join(spans)))
     edge = surface.perimeter
     if edge is not None:
-        table.add_row("  free edge", length_words(edge, system) if edge > 0 else "none: it is closed")
+        rows.append(("free edge", length_words(edge, system) if edge > 0 else "none: it is closed"))
     if whole.centroid is not None:
-        table.add_row(
-            "  centre",
-            "(" + ", ".join(length_words(v, "lb" if system == "lb" else "metric") for v in whole.centroid) + ")",
-        )
+        at = ", ".join(length_words(v, "lb" if system == "lb" else "metric") for v in whole.centroid)
+        rows.append(("centre", f"({at})"))
     if whole.triangles:
-        table.add_row("  triangles", f"{whole.triangles:,}")
-    parts: list[RenderableType] = [Text(surface.name, style="bold"), table]
+        rows.append(("triangles", f"{whole.triangles:,}"))
+    parts: list[RenderableType] = [Text(surface.name, style="bold"), grid_text(Grid(("", ""), tuple(rows)))]
     if surface.groups:
         names = list(surface.groups)
         shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")

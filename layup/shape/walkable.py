@@ -88,7 +88,19 @@ def ready(points: Points, faces: Faces, *, lips: bool = True) -> Sheet:
     normal, _ = normals(points, every)
     out, level = _edges(points, every, normal)
     beyond, across = _neighbours(every)
-    return Sheet(points, every, owner, normal, out, level, beyond, across, float(size[good].sum()), filled, folded)
+    return Sheet(
+        points=points,
+        faces=every,
+        owner=owner,
+        normal=normal,
+        out=out,
+        level=level,
+        beyond=beyond,
+        across=across,
+        area=float(size[good].sum()),
+        filled=filled,
+        lips=folded,
+    )
 
 
 def with_collar(sheet: Sheet, width: float) -> Sheet:

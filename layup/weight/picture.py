@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from layup.report import palette
-from layup.report.saving import save_figure
+from layup.report.saving import picture_path, save_figure
 from layup.report.shape_drawing import draw_shape, is_level
 from layup.weight.prediction import Prediction
 from layup.words import mass_both, mass_words, thickness_words
@@ -31,11 +31,7 @@ def draw_prediction(prediction: Prediction, path: str | Path) -> Path:
     Raises:
         LayupError: The ending is not one of these.
     """
-    from layup.errors import LayupError
-
-    path = Path(path)
-    if path.suffix.casefold() not in (".png", ".svg", ".pdf"):
-        raise LayupError(f'a picture can\'t be saved as "{path.name}". End its name in .png, .svg or .pdf')
+    path = picture_path(path)
     figure = _figure(prediction)
     save_figure(figure, path, 160)
     return path

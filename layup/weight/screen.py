@@ -10,9 +10,10 @@ from itertools import groupby
 
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
+from layup.report.document import Grid
+from layup.report.document_text import grid_text
 from layup.report.surface_words import in_units
 from layup.spread import Interval
 from layup.weight.compare import Alternative, ProcessShare
@@ -149,53 +150,32 @@ def _bar(mass: Interval, top: float, cells: int, *, point: bool) -> str:
 
 def _made_of(prediction: Prediction, system: System) -> RenderableType:
     w = prediction.weighed
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
-    table.add_column(no_wrap=True)
-    table.add_column(justify="right", no_wrap=True)
-    table.add_column()
-    rows = [
+    masses = [
         ("fibre", w.fibre, f"{w.fibre_fraction.mean * 100:.0f} % fibre volume fraction"),
         ("resin in the part", w.resin, _resin_note(prediction, system)),
         ("core, dry", w.core, ""),
         ("finish", w.finish, "; ".join(t.name for t in w.finishes)),
         ("extras", w.extra, "; ".join(t.name for t in w.extras)),
     ]
-    for name, mass, note in rows:
-        if mass > 0:
-            table.add_row(f"  {name}", _mass(mass, system), Text(note, style="dim"))
     lapped = [layer for layer in w.layers if layer.lapped > 0]
     if lapped:
         names = f"{'ply' if len(lapped) == 1 else 'plies'} {', '.join(str(layer.number) for layer in lapped)}"
         mass = sum(layer.areal_weight * layer.lapped for layer in lapped)
-        note = f"of fibre and resin, where strips or slits of {names} overlap"
-        table.add_row("  laps", _mass(mass, system), Text(note, style="dim"))
+        masses.append(("laps", mass, f"of fibre and resin, where strips or slits of {names} overlap"))
     if w.process.mixes:
-        table.add_row(
-            "  resin to mix",
-            _mass(w.resin_to_mix, system),
-            Text("with what stays in cup, brush and bag", style="dim"),
-        )
+        masses.append(("resin to mix", w.resin_to_mix, "with what stays in cup, brush and bag"))
     if w.trimmed_off > 0:
-        table.add_row(
-            "  before trimming",
-            _mass(w.moulded, system),
-            Text("as it comes off the mould, without finish and extras", style="dim"),
-        )
-    surface = prediction.job.surface
-    table.add_row(
-        "  surface",
-        area_words(surface.whole.area, system),
-        Text(_surface_note(prediction, system), style="dim"),
-    )
-    table.add_row(
-        "  thickness",
-        thickness_words(w.thickness.mean, system),
-        Text(f"areal weight, finished: {panel_weight_words(prediction.areal_weight, system)}", style="dim"),
-    )
+        masses.append(("before trimming", w.moulded, "as it comes off the mould, without finish and extras"))
+    areal = f"areal weight, finished: {panel_weight_words(prediction.areal_weight, system)}"
+    rows = [
+        *((name, _mass(mass, system), note) for name, mass, note in masses if mass > 0),
+        ("surface", area_words(prediction.job.surface.whole.area, system), _surface_note(prediction, system)),
+        ("thickness", thickness_words(w.thickness.mean, system), areal),
+    ]
     if w.cg is not None:
         at = ", ".join(f"{axis} {length_words(v, _one(system))}" for axis, v in zip("xyz", w.cg, strict=True))
-        table.add_row("  centre of gravity", "", Text(f"{at}, in the axes of the file", style="dim"))
-    return table
+        rows.append(("centre of gravity", "", f"{at}, in the axes of the file"))
+    return grid_text(Grid(("", "", ""), tuple(rows), right=frozenset({1}), quiet=frozenset({2})))
 
 
 def _resin_note(prediction: Prediction, system: System) -> str:
@@ -223,25 +203,25 @@ def _surface_note(prediction: Prediction, system: System) -> str:
 
 
 def _plies(prediction: Prediction, system: System) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    left = ("  ply", "material", "zone")
-    for name in ("  ply", "material", "angle", "zone", "area", "thick", "weight"):
-        table.add_column(name, justify="left" if name in left else "right", no_wrap=name != "material")
+    rows = []
     for _, run in groupby(prediction.weighed.layers, key=lambda y: (y.name, y.angle, y.zone, round(y.drawn_area, 9))):
         layers = list(run)
         area = sum(y.area for y in layers) / len(layers)
         first, last = layers[0], layers[-1]
         numbers = f"{first.number}" if first is last else f"{first.number} to {last.number}"
-        table.add_row(
-            f"  {numbers}",
-            first.name,
-            _angle(first),
-            where_words(first),
-            area_words(area, _one(system)),
-            thickness_words(sum(y.thickness for y in layers), _one(system)),
-            mass_both(sum(y.mass for y in layers), _one(system)),
+        rows.append(
+            (
+                numbers,
+                first.name,
+                _angle(first),
+                where_words(first),
+                area_words(area, _one(system)),
+                thickness_words(sum(y.thickness for y in layers), _one(system)),
+                mass_both(sum(y.mass for y in layers), _one(system)),
+            )
         )
-    return table
+    head = ("ply", "material", "angle", "zone", "area", "thick", "weight")
+    return grid_text(Grid(head, tuple(rows), right=frozenset({2, 4, 5, 6})))
 
 
 def where_words(layer: Layer) -> str:
@@ -250,25 +230,18 @@ def where_words(layer: Layer) -> str:
 
 
 def _zones(prediction: Prediction, system: System) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for name, right in (
-        ("  zone", False),
-        ("area", True),
-        ("plies", True),
-        ("thickness", True),
-        ("areal weight", True),
-    ):
-        table.add_column(name, justify="right" if right else "left", no_wrap=True)
     one = _one(system)
-    for zone in prediction.zones:
-        table.add_row(
-            f"  {zone.name}",
+    rows = tuple(
+        (
+            zone.name,
             area_words(zone.area, one),
             str(zone.plies),
             thickness_words(zone.thickness, one),
             areal_weight_words(zone.areal_weight, one),
         )
-    return table
+        for zone in prediction.zones
+    )
+    return grid_text(Grid(("zone", "area", "plies", "thickness", "areal weight"), rows, right=frozenset(range(1, 5))))
 
 
 def _angle(layer: Layer) -> str:
@@ -340,13 +313,12 @@ def compare_screen(prediction: Prediction, system: System) -> RenderableType:
 
 
 def _process_detail(alternatives: tuple[Alternative, ...], system: System) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    table.add_column("")
-    for row in alternatives:
-        table.add_column(row.process + (" <" if row.chosen else ""), justify="right", no_wrap=True)
+    rows: list[tuple[str, ...]] = []
+    main: set[int] = set()
 
     def line(name: str, cells: Iterable[str], style: str = "") -> None:
-        table.add_row(Text(f"  {name}"), *(Text(cell, style=style) for cell in cells))
+        main.update({len(rows)} if style else ())
+        rows.append((name, *cells))
 
     one = _one(system)
     line("weight", (mass_both(a.weighed.mass.mean, one) for a in alternatives), "bold")
@@ -367,7 +339,9 @@ def _process_detail(alternatives: tuple[Alternative, ...], system: System) -> Re
     if any(a.cost.amounts for a in alternatives):
         line("material", (_short_money(a.cost) for a in alternatives))
     line("resin", (a.resin_name for a in alternatives))
-    return table
+    head = ("", *(a.process + (" <" if a.chosen else "") for a in alternatives))
+    right = frozenset(range(1, len(head)))
+    return grid_text(Grid(head, tuple(rows), right=right, totals=frozenset(main)), 3)
 
 
 def _short_money(cost: Cost) -> str:
@@ -378,21 +352,16 @@ def _short_money(cost: Cost) -> str:
 def _old_against_new(prediction: Prediction, system: System) -> RenderableType:
     assert prediction.replaced is not None
     assert prediction.saving is not None
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
-    table.add_column("  old part", no_wrap=False)
-    table.add_column("weight", justify="right", no_wrap=True)
-    table.add_column("known by")
-    for thing in prediction.replaced.items:
-        table.add_row(f"  {thing.name}", _mass(thing.mass, system), _how(thing.how))
-    table.add_row("  all of it", Text(_mass(prediction.replaced.mass.mean, system), style="bold"))
-    table.add_row("  new part", _mass(prediction.mass.mean, system), prediction.weighed.process.name)
     gain = prediction.saving.mass.mean
-    table.add_row(
-        "  saved" if gain >= 0 else "  added",
-        Text(_mass(abs(gain), system), style="bold"),
-        percent_words(abs(prediction.saving.fraction)),
+    share = percent_words(abs(prediction.saving.fraction))
+    rows = (
+        *((thing.name, _mass(thing.mass, system), _how(thing.how)) for thing in prediction.replaced.items),
+        ("all of it", _mass(prediction.replaced.mass.mean, system), ""),
+        ("new part", _mass(prediction.mass.mean, system), prediction.weighed.process.name),
+        ("saved" if gain >= 0 else "added", _mass(abs(gain), system), share),
     )
-    return table
+    head, totals = ("old part", "weight", "known by"), frozenset({len(rows) - 3, len(rows) - 1})
+    return grid_text(Grid(head, rows, right=frozenset({1}), totals=totals), 3)
 
 
 _HOWS = {

@@ -249,9 +249,19 @@ def _mix(job: Job, name: str, steps: list[_Step], weighed: Weighed, asked: _Aske
         covers, plies = _covers(steps, number * size, (number + 1) * size)
         holding = sorted(cup for cup in asked.cups if mass <= cup * practice.FILL.value * density * 1.06)
         batches.append(
-            Batch(number + 1, mass, part, hardener, None if feed else start, None if feed else used,
-                  life.at(size, warm), "feed bucket" if feed else covers, plies, holding[0] if holding else None)
-        )  # fmt: skip
+            Batch(
+                number=number + 1,
+                mass=mass,
+                resin=part,
+                hardener=hardener,
+                start=None if feed else start,
+                used=None if feed else used,
+                lasts=life.at(size, warm),
+                covers="feed bucket" if feed else covers,
+                plies=plies,
+                cup=holding[0] if holding else None,
+            )
+        )
     off = 0.0
     if asked.scale is not None and ratio is not None:
         off = max(asked.scale.error(b.resin or 1.0, b.hardener or 1.0, ratio) for b in batches)
@@ -261,7 +271,7 @@ def _mix(job: Job, name: str, steps: list[_Step], weighed: Weighed, asked: _Aske
     )  # fmt: skip
     cautions = (
         *_by_the_can(resin, asked.ratio, printed, asked.scale, off),
-        *_cautions(job.part.units, life, warm, size, steps, feed, cure),
+        *_cautions(job.part.units, life, warm=warm, size=size, steps=steps, feed=feed, cure=cure),
     )
     return Mix(
         resin=resin.name,
