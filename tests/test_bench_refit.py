@@ -419,6 +419,29 @@ def row(page: Page, table: str, number: int, status: int = 200, /, do: str = "",
     return page.post("/refit/edit", {**one["fields"], **more, **({"do": do} if do else {})}, status)
 
 
+def test_parts_that_become_one_are_begun_and_changed_by_forms(page: Page) -> None:
+    before = page.text
+    weights = {"old__name": "two halves", "old__weighed": "2 lb", "new__name": "one piece", "new__weighed": "1 lb 4 oz"}
+    row(page, "consolidation", -1, name="tail cone", **weights)
+    row(page, "consolidation", -1, name="spinner", **weights)
+    row(page, "consolidation.old", -2, name="screws", kind="fasteners", each="1.1 g", count="46")  # of the first
+    row(page, "consolidation.new", 1, weighed="5 oz")
+    first, second = tomllib.loads(page.text)["consolidation"]
+    assert [piece["name"] for piece in first["old"]] == ["two halves", "screws"]
+    assert (first["old"][1]["count"], first["old"][1]["kind"]) == (46, "fasteners")
+    assert ([p["name"] for p in second["old"]], second["new"][0]["weighed"]) == (["two halves"], "5 oz")
+    joined = figures(page.get().split('id="joined"')[1].split("</section>")[0])
+    assert "screws fasteners 1 3/4 oz" in " ".join(joined.split())  # 46 of 1.1 g
+    now = page.text
+    row(page, "consolidation.old", 2, 422, do="drop")  # the only one of the second
+    assert page.text == now
+    row(page, "consolidation", 0, do="drop")
+    (left,) = tomllib.loads(page.text)["consolidation"]
+    assert (left["name"], len(left["old"])) == ("spinner", 1)
+    row(page, "consolidation", 0, do="drop")
+    assert page.text.strip() == before.strip()
+
+
 def test_every_table_of_the_file_has_a_form(page: Page) -> None:
     before = page.text
     row(page, "load", -1, name="two aboard", aboard__seat="190 lb")

@@ -91,7 +91,10 @@ class Written:
         """Tables of a kind as written."""
         held: object = self.data
         for step in table.split("."):
-            held = held.get(step, []) if isinstance(held, dict) else []
+            if isinstance(held, list):  # of several, each with tables of its own
+                held = [one for e in held if isinstance(e, dict) and isinstance(e.get(step), list) for one in e[step]]
+            else:
+                held = held.get(step, []) if isinstance(held, dict) else []
         return [e if isinstance(e, dict) else {} for e in held] if isinstance(held, list) else []
 
     def value(self, *path: str | int) -> str:

@@ -9,9 +9,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from layup.bench.home import slug
-from layup.bench.part_page import _entry, _point, whole
+from layup.bench.part_page import _point, whole
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
-from layup.bench.refit_view import LEAST, ROWS, SETUP, WEIGH, Said, about_next, item_id, page, row_fields, row_id
+from layup.bench.refit_view import LEAST, NEW, ROWS, SETUP, WEIGH, Said, about_next, item_id, page, row_fields, row_id
 from layup.bench.request import Asked, Handler, go, record_home, show
 from layup.errors import LayupError, StaleError
 from layup.files.writing import write_file
@@ -221,7 +221,7 @@ def _rowed(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, 
     if form.get("do") == "drop" and many:
         return f"{one or 'item'} {number + 1} taken out", parttext.drop(text, table, number)
     given = {key.removeprefix("row."): _point(value.strip()) for key, value in form.items() if key.startswith("row.")}
-    now = {key: shown for key, _, shown, _ in row_fields(sheet, table, _entry(sheet.data, table, max(number, 0)))}
+    now = {key: shown for key, _, shown, _ in row_fields(sheet, table, written(sheet, table, max(number, 0)))}
     if number < 0:
         now = dict.fromkeys(given, "")
     changed = {key: value for key, value in given.items() if value != now.get(key, "").strip()}
@@ -236,12 +236,20 @@ def _rowed(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, 
     if many and number < 0:
         if not name:
             raise LayupError(f"the {one} needs a name")
-        return f"{one} {name} added", parttext.add(text, table, values)
+        behind = None if number == NEW else NEW - number - 1  # of a piece: in which consolidation
+        return f"{one} {name} added", parttext.add(text, table, values, behind)
     for key, value in values.items():
         text = parttext.put(text, (*steps, *((number,) if many else ()), key), value)
     return f"{title.lower()}{' ' + name if name else ''}: {', '.join(key.replace('_', ' ') for key in values)}"[
         :160
     ], text
+
+
+def written(sheet: RefitSheet, table: str, number: int) -> dict[str, object]:
+    """A table as it stands; of several, one of them."""
+    held = sheet.data if not table else sheet.data.get(table)
+    listed = [held] if isinstance(held, dict) else sheet.entries(table)
+    return listed[number] if number < len(listed) else {}
 
 
 def _row_value(table: str, key: str, text: str) -> str:

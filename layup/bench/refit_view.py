@@ -13,6 +13,8 @@ from layup.bench.refit_desk import RefitSheet, on_page, opened, refit_sheet
 from layup.bench.request import Asked, record_words, show
 from layup.bench.running import Work
 from layup.errors import LayupError
+from layup.partfile import edit
+from layup.refit.model import KINDS
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -61,7 +63,30 @@ _LABELS = {
     "from": "Arm before",
     "to": "Arm now",
 }
-
+PIECE = (
+    ("name", "Name", "two halves, glass"),
+    ("kind", "What it is", ""),
+    ("weighed", "On the scale", "1 lb 4 oz"),
+    ("listed", "From a list", ""),
+    ("each", "One of them weighs", "1.1 g"),
+    ("count", "How many", "46"),
+    ("per_length", "Weight by the length", "14 g/m"),
+    ("length", "How long", "5 ft 4 in"),
+    ("sheet", "A lap of which sheet", "aluminium 2024-T3"),
+    ("thickness", "Thick", "0.025 in"),
+    ("width", "Wide", "3/4 in"),
+    ("predicted", "Part file", ""),
+)
+"""One thing of an assembly: its name, its kind, and one of the ways to give its weight."""
+JOINED = (
+    ("name", "Name", "tail fairing"),
+    ("old.name", "The first old part", "two halves, glass"),
+    ("old.weighed", "It weighs", "1 lb 4 oz"),
+    ("new.name", "The new part", "one piece, carbon"),
+    ("new.weighed", "It weighs", "14 oz"),
+    ("new.predicted", "Or its part file", ""),
+)
+"""What begins a consolidation: it needs a piece on either side."""
 
 SETUP = {
     "": (
@@ -171,6 +196,14 @@ SETUP = {
         "",
         (("name", "Name", "canopy"), ("weighed", "Weight", "14 lb"), ("arm", "Arm", "70 in")),
     ),
+    "consolidation": (
+        "Several parts that become one",
+        "set of joined parts",
+        "What the seams, screws and sealant between the old parts weigh is saved too.",
+        (("name", "Name", "tail fairing"),),
+    ),
+    "consolidation.old": ("the old parts and what joins them", "old piece", "", PIECE),
+    "consolidation.new": ("the new part and what still joins it", "new piece", "", PIECE),
     "chord": (
         "Mean aerodynamic chord",
         "",
@@ -248,7 +281,7 @@ def page(asked: Asked, said: Said | None = None, sheet: RefitSheet | None = None
         change=change if change is not None and change.after == sheet.text else None,
         again=again if again is not None and again.before == sheet.text else None,
         typed=journal.typed(sheet.name), beside=parts_beside(asked, sheet), weighings=_weighings(sheet),
-        setup=_setup(sheet), row_keys=ROWS, row_id=row_id, **words,
+        setup=_setup(sheet), piece_kinds=KINDS, row_keys=ROWS, row_id=row_id, **words,
     )  # fmt: skip
 
 
@@ -290,7 +323,7 @@ def _weighings(sheet: RefitSheet) -> list[dict[str, object]]:
 
 def row_id(table: str, number: str | int, key: str) -> str:
     """The id of a field of a table's form, by which what is typed in it is kept before it is entered."""
-    which = "new" if str(number) == "-1" else number
+    which = "new" + str(number)[2:] if str(number).startswith("-") else number
     return "f-refit-row-" + re.sub(r"[^a-z0-9]+", "-", f"{table}-{which}-{key}".casefold())
 
 
@@ -327,6 +360,8 @@ def _setup(sheet: RefitSheet) -> list[dict[str, object]]:
     """Every table of the file as forms: those there are, and one to begin another."""
     found: list[dict[str, object]] = []
     for table, (title, one, why, _) in SETUP.items():
+        if table.startswith("consolidation."):
+            continue  # below the consolidation each stands in
         if one or table in ("removed", "added", "moved"):
             rows = [
                 (n, shown_row(e.get("name", e.get("at"))), row_fields(sheet, table, e))
@@ -336,8 +371,39 @@ def _setup(sheet: RefitSheet) -> list[dict[str, object]]:
             held = sheet.data if not table else sheet.data.get(table)
             rows = [(0, "", row_fields(sheet, table, held if isinstance(held, dict) else {}))]
         begun = row_fields(sheet, table, {}) if one else []
+        if table == "consolidation":
+            begun = [(key, words, "", hint) for key, words, hint in JOINED]
         if rows or begun:
-            found.append({"table": table, "title": title, "one": one, "why": why, "rows": rows, "begun": begun})
+            found.append({"id": table, "table": table, "title": title, "one": one, "why": why, "rows": rows,
+                          "begun": begun, "new": NEW})  # fmt: skip
+        if table == "consolidation":
+            found += _pieces(sheet)
+    return found
+
+
+NEW = -1
+"""In place of the number of a table: one more, behind the last."""
+
+
+def _pieces(sheet: RefitSheet) -> list[dict[str, object]]:
+    """The pieces of each consolidation, old and new; they are counted through the file, as its editor counts them."""
+    found: list[dict[str, object]] = []
+    if any(edit.count(sheet.text, f"consolidation.{side}") != len(sheet.entries(f"consolidation.{side}"))
+           for side in ("old", "new")):  # fmt: skip
+        return found  # written as lists in one line: an editor changes those
+    first = {"old": 0, "new": 0}
+    for number, joined in enumerate(sheet.entries("consolidation")):
+        for side, begin in first.items():
+            table, listed = f"consolidation.{side}", joined.get(side)
+            pieces = [e if isinstance(e, dict) else {} for e in listed] if isinstance(listed, list) else []
+            first[side] = begin + len(pieces)
+            rows = [
+                (n, shown_row(e.get("name")), row_fields(sheet, table, e)) for n, e in enumerate(pieces, start=begin)
+            ]
+            title, one, why, _ = SETUP[table]
+            words = {"title": f"{shown_row(joined.get('name'))}: {title}", "one": one, "why": why}
+            begun = {"rows": rows, "begun": row_fields(sheet, table, {}), "new": NEW - first[side]}
+            found.append({"id": f"{table}-{number}", "table": table, **words, **begun})
     return found
 
 

@@ -1,4 +1,4 @@
 """What does the day of the layup need: which cloth, how much resin, what bag, which paper for the wall?
-Cloth off the roll: `cut.cut`, `nest`, `rolls`. Resin in batches: `pots.mixes`, `mixing.read_scale`. The bag: `bag.bag`.
+Cloth: `cut.cut`, `nest`, `rolls`. Resin: `batches.mixes`, `mixing.read_scale`. The bag: `bag.bag`.
 Paper: `build_sheet.build_sheet`. When to weigh: `points.weigh_points`.
 """

@@ -80,7 +80,7 @@ def add(text: str, table: str, values: Mapping[str, str], after: int | None = No
     Args:
         text: The part file.
         table: "ply", "zone", ..., "surface".
-        values: Its keys, as typed; empty ones are left out.
+        values: Its keys, as typed; empty ones are left out. "old.name" is a key of a table below it, `[[table.old]]`.
         after: Number of the table it goes behind; -1 puts it first.
 
     Returns:
@@ -88,8 +88,14 @@ def add(text: str, table: str, values: Mapping[str, str], after: int | None = No
     """
     parts = blocks(text)
     head = f"[{table}]" if table in ONCE else f"[[{table}]]"
-    lines = [f"{_key(k)} = {_written(k, v)}\n" for k, v in values.items() if v.strip()]
-    return _insert(parts, head + "\n" + "".join(lines), table, after)
+    inside: dict[str, str] = {}
+    for name, value in values.items():
+        found = re.fullmatch(r"([a-z]+)\.([a-z_]+)", name)
+        below, key = found.groups() if found else ("", name)
+        if value.strip():
+            inside[below] = inside.get(below, "") + f"{_key(key)} = {_written(key, value)}\n"
+    tables = (f"\n[[{table}.{below}]]\n{lines}" for below, lines in inside.items() if below)
+    return _insert(parts, head + "\n" + inside.get("", "") + "".join(tables), table, after)
 
 
 def copy(text: str, table: str, number: int) -> str:
@@ -108,7 +114,7 @@ def drop(text: str, table: str, number: int) -> str:
     heading = _heading(parts, place) if number == 0 and len(places) > 1 else ""
     if heading:
         parts[places[1]] = _headed(heading, parts[places[1]])
-    del parts[place]
+    del parts[place : _end(parts, place, table)]
     return _tidy("".join(parts))
 
 
@@ -207,13 +213,22 @@ def _place(parts: list[str], table: str, number: int) -> int:
 def _insert(parts: list[str], block: str, table: str, after: int | None) -> str:
     places = _places(parts, table)
     if places:
-        at = places[-1] + 1 if after is None else places[after] + 1 if after >= 0 else places[0]
+        behind = places[-1 if after is None else max(after, 0)]
+        at = places[0] if after is not None and after < 0 else _end(parts, behind, table)
     else:
         later = ORDER[ORDER.index(table) + 1 :] if table in ORDER else ()
         found = [n for name in later for n in _places(parts, name)]
         at = min(found, default=len(parts))
     joined = [_ended(part) for part in parts[:at]]
     return _tidy("".join([*joined, _ended(block), *parts[at:]]))
+
+
+def _end(parts: list[str], place: int, table: str) -> int:
+    """Where a table ends, with the tables below it where it is one of several."""
+    end = place + 1
+    while table not in ONCE and end < len(parts) and header(parts[end]).startswith(f"[[{table}."):
+        end += 1
+    return end
 
 
 def _ended(block: str) -> str:
