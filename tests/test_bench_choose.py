@@ -21,6 +21,7 @@ from starlette.testclient import TestClient
 from layup.bench.app import build
 from layup.bench.choose_needs import needs_changes, shelf_of, stiffness_of, supports_of
 from layup.bench.choose_work import letter_of, search
+from layup.bench.rendering import sentence
 from layup.choosing.as_json import as_json
 from layup.choosing.choice import choose
 from layup.choosing.front_svg import LABEL_HEIGHT, LABEL_WIDTH, FrontMark, front_svg, times_words
@@ -28,7 +29,7 @@ from layup.choosing.present import standing
 from layup.choosing.screen import choice_screen
 from layup.choosing.shelf import panel_shape, zone_shape
 from layup.choosing.stack_svg import StackLine, stack_svg
-from layup.choosing.words import PHASES, progress_words
+from layup.choosing.words import PHASES, asked_words, lead_words, progress_words, proof_words, verdict_words
 from layup.choosing.writeback import with_plies
 from layup.partfile import edit as parttext
 from layup.partfile.read import read_part
@@ -370,6 +371,21 @@ def test_cautions_are_on_the_page_before_and_after(shop, answered):
     for page in (shop.page(), answered.page()):
         assert "Primary structure needs test coupons and a qualified person" in page
         assert "The load factors are yours" in page
+
+
+def test_page_and_terminal_say_the_answer_in_the_same_words(answered, choice):
+    console = Console(width=2000, record=True, file=io.StringIO())
+    console.print(choice_screen(choice, choice.job.part.units))
+    screen, page = console.export_text(), answered.page()
+    lead, proof = lead_words(choice), proof_words(choice)
+    said = [asked_words(choice, choice.job.part.units), proof, *(verdict_words(step) for step in choice.steps)]
+    assert lead in screen
+    assert lead[:1].upper() + lead[1:] in page
+    for words in said:
+        assert words in screen
+        assert sentence(words) in page or words in page
+    for step in choice.steps:
+        assert f"{step.stiffness:.2f} x" in page
 
 
 def test_the_part_as_it_stands_is_judged_by_the_same_checks(answered, choice):

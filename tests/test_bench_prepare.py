@@ -184,7 +184,6 @@ def test_a_search_that_is_stopped_gives_the_best_so_far(page: Page) -> None:
         assert time.monotonic() - begun < 180
         time.sleep(0.05)
     assert work.state == "done", work.answer
-    assert work.answer["stopped"]
     assert any(isinstance(block, Grid) and block.rows for block in work.answer["blocks"])
     assert re.search("best layouts so far", page.get("/prepare", file=LID, seconds="300").text)
 

@@ -15,6 +15,9 @@ from click.testing import CliRunner
 from pytest import approx
 
 from layup.bench.app import build
+from layup.bench.labels import plain
+from layup.bench.rendering import signs
+from layup.bench.weigh_page import NEXT_HAND
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.learn.habits_svg import habits_svg
@@ -23,6 +26,7 @@ from layup.learn.store import FILE, open_store
 from layup.learn.weigh_part import newest_noted, take_back
 from layup.learn.weighins import weigh_ins
 from layup.units import LB, OZ, parse
+from layup.weight.prediction import predict
 
 PORT, KEY = 8443, "key-of-the-tests"
 ORIGIN = f"http://127.0.0.1:{PORT}"
@@ -105,6 +109,21 @@ def test_a_weight_is_said_again_both_ways(said: str, imperial: str, metric: str)
     heard = echo(said)
     assert (heard.imperial, heard.metric) == (imperial, metric)
     assert bool(heard.warning) == (said == "2.13 lb")
+
+
+@pytest.mark.parametrize(("stage", "hand"), [*NEXT_HAND.items(), ("finished", ())])
+def test_what_the_hand_does_next_is_cautioned_of_where_it_is_weighed(
+    page: Page, stage: str, hand: tuple[str, ...]
+) -> None:
+    painted = HATCH + '[[finish]]\nfinish = "paint, polyurethane"\n'
+    (page.folder / "hatch.toml").write_text(painted, encoding="utf-8")
+    page.post("/weigh", "hatch.toml", do=f"stage:{stage}")
+    shown = page.get("/weigh", file="hatch.toml").split('data-region="next-hand"')[1].split("</section>")[0]
+    made = predict(page.folder / "hatch.toml")
+    due = [signs(plain(text)) for text in made.at_hand(*hand)]
+    assert re.findall("<li>(.*?)</li>", shown) == due
+    assert bool(due) == bool(hand)
+    assert set(due) <= {signs(plain(one.words)) for one in made.rules}
 
 
 def test_nothing_is_noted_before_it_was_said_again(page: Page) -> None:
