@@ -224,19 +224,19 @@ def cases_grid(loading: Loading, kept: Kept) -> Grid:
     checked = loading.checked
     rows = tuple(
         (
+            verdict_words(loading, case),
             f"{case + 1} {name}",
             mass_kept(checked.mass[case], kept),
             change_kept(-checked.over[case], kept),
             arm_kept(checked.cg[case], kept),
             arm_kept(checked.forward[case], kept),
             arm_kept(checked.aft[case], kept),
-            verdict_words(loading, case),
         )
         for case, name in enumerate(loading.names)
     )
-    head = ("load case", "weight", "to spare", "CG", "from forward", "from aft", "inside or not")
+    head = ("inside or not", "load case", "weight", "to spare", "CG", "from forward", "from aft")
     bad = frozenset(case for case in range(len(rows)) if checked.faults_of(case))
-    return Grid(head, rows, right=frozenset(range(1, 6)), bad=bad)
+    return Grid(head, rows, right=frozenset(range(2, 7)), bad=bad)
 
 
 def _ballast(loading: Loading, kept: Kept) -> Iterable[RenderableType]:
