@@ -13,11 +13,11 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from layup.make.pots import mixes
 from pypdf import PdfReader
 
 from layup.commands.cli import main
 from layup.errors import LayupError
+from layup.make.batches import mixes
 from layup.make.build_sheet import Bench, build_sheet, prepare
 from layup.make.build_sheet_tables import force_words
 from layup.make.nest_file import path_beside, write_cut

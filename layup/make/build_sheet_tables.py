@@ -483,7 +483,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
         within = f"may fall by {pressure_words(fall, system)} in {time / 60:.0f} min at most"
         pairs = [
             ("gauge should read", pressure_words(bag.pressure, system)),
-            ("most it can read at this altitude (ISO 2533)", pressure_words(bag.ceiling, system)),
+            ("most it can read at this altitude", pressure_words(bag.ceiling, system)),
             ("force of the air on the mould", f"{force_words(bag.force, system)} to stand"),
             ("price, items that have one", money_words(bag.prices)),
         ]
