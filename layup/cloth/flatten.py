@@ -32,7 +32,7 @@ Complex = NDArray[np.complex128]
 
 _ROUNDS = 200
 _BEYOND = 1.5
-"""Of the way to the best places for the turns of now. The energy is a quadratic along it, so it falls for anything below
+"""Of the way to the best places for the turns of now. The energy is a quadratic along it and falls for anything below
 2, and at this it takes two thirds of the rounds. [-]"""
 _STILL = 1e-6  # of the size of the part: less movement in a round ends it
 
