@@ -5,6 +5,7 @@ from math import cos, pi
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -339,6 +340,11 @@ def test_on_a_flat_panel_lines_and_points_are_cut_as_they_are():
     line = PANEL.cut({"within": "40 mm of the line (200 mm, 100 mm, 0 mm) (500 mm, 400 mm, 0 mm)"})
     assert line.inside.area == pytest.approx(0.08 * np.hypot(0.3, 0.3) + pi * 0.04**2, rel=1e-9)
     assert len(line.inner) < 300
+    over = PANEL.zone({"within": "40 mm of the line (200 mm, 500 mm, 0 mm) (300 mm, 630 mm, 0 mm)"})
+    whole = shapely.LineString([(0.2, 0.5), (0.3, 0.63)]).buffer(0.04, quad_segs=200)
+    assert over.area == pytest.approx(
+        whole.intersection(shapely.box(0, 0, 1, 0.6)).area, rel=1e-4
+    )  # drawn past the edge
     lifted = PANEL.zone({"within": "40 mm of the line (200 mm, 100 mm, 9 mm) (500 mm, 400 mm, 9 mm)"})
     assert lifted.area == pytest.approx(line.inside.area, rel=1e-12)
 
@@ -367,8 +373,6 @@ def test_where_the_way_goes_round_something_it_is_walked(panel, ends):
 
 def test_zones_that_overlap_on_two_large_faces_are_cut_by_their_borders():
     """Their triangles laid over each other grew as their product: five strips did not end in 90 s."""
-    import shapely
-
     rng = np.random.default_rng(7)
     starts, turns = rng.uniform((0.3, 0.2), (0.7, 0.3), (9, 2)), rng.uniform(0, pi, 9)
     ends = starts + 0.25 * np.column_stack([np.cos(turns), np.sin(turns)])

@@ -181,14 +181,15 @@ def _on_the_flat(points: Points, faces: Faces, ends: NDArray[np.float64], reach:
     _, first, count = np.unique(keys, return_index=True, return_counts=True)
     rim = plan.seen(points[edges[first[count == 1]]])
     rim = rim[shapely.length(shapely.intersection(shapely.linestrings(rim), outline)) > 1e-6 * reach]
-    inside = np.concatenate([feet, plan.seen(inner[:, :, :3]).reshape(-1, 2)])
+    seen = plan.seen(inner[:, :, :3])
+    if not shapely.intersects(shapely.polygons(seen), shapely.LineString(feet)).any():
+        return None  # a line beside the part is laid on its edge
+    inside = seen.reshape(-1, 2)
     for a, b in rim:  # a free edge with the zone on both sides is one that the way has to go round
         way = (b - a) / np.linalg.norm(b - a)
         off = (inside - a) @ np.array([-way[1], way[0]])
         if min(off.max(), -off.min()) > 1e-6 * reach:
             return None
-    if not len(inner):
-        return None
     away = np.ones(len(faces), dtype=bool)
     away[rows] = False
     far = np.flatnonzero(away)
