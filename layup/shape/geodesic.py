@@ -233,16 +233,17 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
     off = points[faces] - middle[:, None]
     round_ = np.sqrt(np.einsum("kij,kij->ki", off, off).max(axis=1))
     clear = to_segments(middle, ends[:1].repeat(len(faces), 0), ends[1:].repeat(len(faces), 0)) - round_
-    owner, away = np.flatnonzero(clear <= 2.0 * reach), _pieces(points, faces, np.flatnonzero(clear > 2.0 * reach))
-    if not len(owner):
+    if not (clear <= 2.0 * reach).any():
         raise SurfaceError(f"{name}: the line lies off the surface, further than the zone reaches", _CHECK)
+    wide = reach + _off(points, faces[clear <= reach], ends, reach)  # a path within reach stays as near to the line
+    owner, away = np.flatnonzero(clear <= wide), _pieces(points, faces, np.flatnonzero(clear > wide))
     used, crop = np.unique(faces[owner], return_inverse=True)
     p, f = points[used], crop.reshape(-1, 3)
 
     def long_and_near(a: Points, b: Points) -> Mask:
         length = np.sqrt(np.einsum("ij,ij->i", b - a, b - a))
         off = 0.5 * (a + b) - on_segments(0.5 * (a + b), ends[:1].repeat(len(a), 0), ends[1:].repeat(len(a), 0))
-        marked: Mask = (length > step) & (np.sqrt(np.einsum("ij,ij->i", off, off)) < 2.0 * reach + 0.5 * length)
+        marked: Mask = (length > step) & (np.sqrt(np.einsum("ij,ij->i", off, off)) < wide + 0.5 * length)
         return marked
 
     p, f, owner = halve_edges(p, f, owner, long_and_near)
@@ -289,6 +290,23 @@ def near_line(points: Points, faces: Faces, ends: Floats, reach: float, name: st
     return Front(
         points=p, faces=f, owner=owner, distance=distance, bend=bend, away=lambda: away, border=reach / _BORDER_EDGE
     )
+
+
+_LOOKS = 300_000  # faces looked at, over all places of a line, to see how far off the surface it runs
+
+
+def _off(points: Points, faces: Faces, ends: Floats, reach: float) -> float:
+    """How far the line runs off the surface where it is laid on it, at most; never more than the reach. [m]"""
+    if not len(faces):
+        return reach
+    count = int(np.clip(_LOOKS // len(faces), 2, 129))
+    gaps = []
+    for share in np.linspace(0.0, 1.0, count):
+        at = ends[0] + share * (ends[1] - ends[0])
+        step = nearest_points(points, faces, at) - at
+        gaps.append(float(np.sqrt(np.einsum("ij,ij->i", step, step).min())))
+    between = 0.5 * float(np.linalg.norm(ends[1] - ends[0])) / (count - 1)
+    return min(reach, max(gaps) + between)
 
 
 _CHECK = "Check its coordinates against the box of the surface, and the unit"
