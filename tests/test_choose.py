@@ -26,7 +26,7 @@ from layup.choosing.rules import against_the_trade, broken_rule
 from layup.choosing.screen import _reserve, choice_screen
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
 from layup.choosing.shelf import old_stiffness, shelf_of, stock
-from layup.choosing.words import asked_words, failing_words, less_words, proof_words, saving_words
+from layup.choosing.words import asked_words, failing_words, lead_words, less_words, proof_words, saving_words
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.panel import matrix_of, terms_of
@@ -35,6 +35,7 @@ from layup.laminate.search import Frame, Limits, ListedFrame, Options, Queue
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
 from layup.partfile.needs import Needs
 from layup.partfile.read import read_part
+from tests.oracles.every_stack import brief, compared, searched
 
 SHEET = {"name": "sheet", "sheet": "aluminium 2024-T3", "thickness": "0.032 in"}
 FIBRES = (
@@ -265,8 +266,6 @@ def test_explain_says_how_far_a_finer_mesh_moves_the_figures(loaded):
 @pytest.mark.parametrize("seed", [3, 8])
 def test_random_briefs_agree_with_every_stack(seed, tmp_path):
     """More of them by hand: python -m tests.oracles.every_stack 0 300."""
-    from tests.oracles.every_stack import brief, compared
-
     found, best, count = compared(brief(seed, tmp_path))
     assert count > 10
     assert found == best or found == approx(best, abs=1e-9)
@@ -963,8 +962,14 @@ def test_the_answer_says_what_was_asked_and_whether_it_is_lighter(loaded, hatch)
         layup = replace(loaded.best, mass=replace(loaded.best.mass, mean=mean))
         assert word in saving_words(loaded, layup, "metric")
     assert "room temperature, dry, undamaged" in loaded.conditions
+    # a lighter layup that only a strength ruled out on the small model is no proof, and a stiffness or a buckling is
+    for choice in (loaded, replace(loaded, proven=not loaded.proven)):
+        assert ("Best found, not proved" in proof_words(choice)) != choice.proven
+        assert lead_words(choice) == ("the lightest" if choice.proven else "the lightest found")
+    assert loaded.proven == (loaded.searches.measured == 0)
     quiet = choose(hatch(replaces=[SHEET], needs={"in_plane_stiffness": "not asked"}), wide=False)
     assert not quiet.conditions
+    assert quiet.proven
 
 
 def test_beside_an_engine_six_tenths_of_the_strength_count(hatch):
@@ -1026,3 +1031,22 @@ def test_what_the_trade_would_not_lay_is_said(hatch):
     ):  # fmt: skip
         assert any(word in said for said in against_the_trade(bench, stack)), word
     assert against_the_trade(bench, [zero, up, down, across, across, down, up, zero]) == []
+
+
+def test_what_is_measured_is_counted_and_what_is_near_is_tried_on_the_full_panel(hatch):
+    """A strength rules a stack out on the small model, which is on no safe side there: so that is no proof."""
+    part = hatch(surface={"rectangle": ["300 mm", "200 mm"]}, shelf={"fabrics": ["glass plain 200"]},
+                 needs={"stiffness": "not asked", "pressure": "6 kPa", "most_plies": 12})  # fmt: skip
+    frames, search = searched(part)
+    assert search.ended
+    assert search.found is not None
+    open_ = 0
+    for frame in frames:
+        batch = batch_of(frame, frame.everything())
+        lighter = batch.areal_weight < search.found.areal_weight - 1e-9
+        result = search.checker.assess(batch, quick=True)
+        assert not result.passed[lighter].any()
+        open_ += int((~result.disproved)[lighter].sum())
+    assert open_ > 0  # some were ruled out by nothing that is proved,
+    assert open_ == search.measured + search.grown  # and each of them is counted, or was tried on the full panel
+    assert search.proven == (search.measured == 0)

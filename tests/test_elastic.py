@@ -47,6 +47,13 @@ def test_hand_work_takes_its_share_of_a_coupons_strength():
     assert wet.allowables.xc / bagged.allowables.xc == approx(0.5 / 0.6)
 
 
+def test_a_satin_is_no_softer_than_a_twill_and_that_no_softer_than_a_plain():
+    """Its yarns cross over less often. Where no tow is known it came out as soft as a plain cloth, or softer."""
+    plain, twill, satin = (ply(f"glass {weave}") for weave in ("plain 200", "twill 200", "satin 300"))
+    along = [sum(one.moduli[:2]) for one in (plain, twill, satin)]
+    assert along[0] < along[1] < along[2] < along[0] / 0.95
+
+
 def test_a_hybrid_has_the_lesser_strength_of_its_two_fibres():
     """Carbon and aramid stretch together; pressed, the aramid gives long before the carbon."""
     mixed, carbon, aramid = (

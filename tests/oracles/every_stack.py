@@ -86,8 +86,8 @@ class Searched(Exception):
         self.frames, self.search = frames, search
 
 
-def compared(part: dict[str, object]) -> tuple[float, float, int]:
-    """Lightest weight that the search finds, that of every stack written out, and how many there were. [kg/m^2]"""
+def searched(part: dict[str, object]) -> tuple[Sequence[Frame], Search]:
+    """The space of a brief, and how the search of it went."""
     plain = choosing._as_stiff_on_its_surface
 
     def listen(checker, frames, tick):  # type: ignore[no-untyped-def]
@@ -97,9 +97,15 @@ def compared(part: dict[str, object]) -> tuple[float, float, int]:
     try:
         choosing.choose(part, wide=False)
     except Searched as done:
-        frames, search = done.frames, done.search
+        return done.frames, done.search
     finally:
         choosing._as_stiff_on_its_surface = plain
+    raise AssertionError("choose did not search")
+
+
+def compared(part: dict[str, object]) -> tuple[float, float, int]:
+    """Lightest weight that the search finds, that of every stack written out, and how many there were. [kg/m^2]"""
+    frames, search = searched(part)
     checker, best, count = search.checker, np.inf, 0
     for frame in frames:
         batch = batch_of(frame, frame.everything())
