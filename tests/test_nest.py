@@ -342,3 +342,15 @@ def test_a_remnant_of_any_outline_is_searched() -> None:
     found = nest(pieces, roll, seconds=60, fits=True)  # it ends with the first that fits
     assert faults(found) == []
     assert all(outline.buffer(1e-6).contains(shape) for shape in found.laid())
+
+
+def test_joins_are_moved_where_that_leaves_fewer_pieces() -> None:
+    """A plate with two ears that equal strips would cut off: the roll has room to take them whole."""
+    ears = Polygon([(0, 0), (2, 0), (2, 0.66), (1.8, 0.66), (1.8, 0.6), (0.2, 0.6), (0.2, 0.66), (0, 0.66)])
+    body = Polygon([*ears.exterior.coords[:-1]][::-1]).union(box(0.9, 0.6, 1.1, 1.2))
+    joined = splice(body, 0.9, 0.025)
+    assert joined.count == 2
+    assert len(joined.shapes) == 2
+    assert max(s.bounds[3] - s.bounds[1] for s in joined.shapes) <= 0.9 + 1e-9
+    assert joined.doubled == approx(0.2 * 0.025)  # joined across the narrow part alone
+    assert joined.edges[0][1] - joined.edges[0][0] == approx(0.025)

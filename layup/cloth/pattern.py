@@ -605,16 +605,12 @@ def _strips(
         shapes = joined.shapes
         if len(shapes) > 1:
             _, low, _, high = cut.bounds
-            count = math.ceil((high - low - overlap) / (usable - overlap) - 1e-9)
-            strip = (high - low + (count - 1) * overlap) / count
-            for number in range(1, count):
-                for y in (low + number * (strip - overlap), low + number * (strip - overlap) + overlap):
-                    line = shapely.LineString([(cut.bounds[0] - 1, y), (cut.bounds[2] + 1, y)])
-                    seams.append(line)
+            for y in (y for join in joined.edges for y in join):
+                seams.append(shapely.LineString([(cut.bounds[0] - 1, y), (cut.bounds[2] + 1, y)]))
             notes = (
                 *notes,
                 f"{length_words(high - low, 'both')} across the warp, the roll has {length_words(usable, 'both')} "
-                f"to use: in {count} strips that overlap by {length_words(overlap, 'metric')}",
+                f"to use: in {joined.count} strips that overlap by {length_words(overlap, 'metric')}",
             )
     made = []
     for shape in shapes:
