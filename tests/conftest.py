@@ -133,14 +133,39 @@ def hatch() -> Callable[..., dict[str, Any]]:
     return make
 
 
+@pytest.fixture(scope="session")
+def opened() -> dict[object, Any]:
+    """Surfaces that were opened, by what their table and their files hold: see `page`."""
+    return {}
+
+
 @pytest.fixture
-def page(tmp_path: Path) -> Iterator[Any]:
-    """The bench page on a copy of the examples, without a browser: see bench_page.Page."""
+def page(tmp_path: Path, opened: dict[object, Any], monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    """The bench page on a copy of the examples, without a browser: see bench_page.Page.
+
+    Each test has a folder of its own, where the page would read the same mesh again and part it in the same zones: one
+    surface serves them all, and a prediction beside them, as it serves each state of a page that stays open.
+    """
     from bench_page import open_page
 
+    from layup.partfile import opened as opening
+
+    opens = opening._opened
+
+    def kept(entry: Any, folder: Path, areas: Any, told: Any) -> Any:
+        named = [folder / name for name in entry.model_dump(exclude_none=True).values() if isinstance(name, str)]
+        held = tuple(file.read_bytes() for file in named if file.is_file())
+        key = (entry.model_dump_json(), tuple(sorted(areas)), held)
+        if key not in opened:
+            if len(opened) > 20:
+                opened.clear()
+            opened[key] = opens(entry, folder, areas, told)
+        return opened[key]
+
+    monkeypatch.setattr(opening, "_opened", kept)
     root = tmp_path / "shop"
     shutil.copytree(EXAMPLES, root)
-    opened = open_page(root)
-    yield opened
-    opened.bench.works.close()
-    opened.bench.desk.journal.close()
+    page = open_page(root)
+    yield page
+    page.bench.works.close()
+    page.bench.desk.journal.close()

@@ -7,6 +7,7 @@ import re
 import time
 from collections.abc import Iterator
 from pathlib import Path, PurePosixPath, PureWindowsPath
+from stat import S_ISREG
 
 from layup.errors import OutsideError
 from layup.learn.folder import FILE
@@ -19,6 +20,8 @@ SURFACE_FILES = ("mesh", "step", "outline", "photo", "stations", "girths")
 """Keys of `[surface]` that may name a file."""
 FILE_KEYS = (*SURFACE_FILES, "file", "materials")
 """Keys of a part file, in whatever table, whose text names a file; tests hold the model of the part file to it."""
+_SURFACE = re.compile(r"^[ \t]*(\[surface\]|surface[ \t]*=)", re.MULTILINE)
+_REFIT = re.compile(r"^[ \t]*\[{1,2}(start|limits)\b", re.MULTILINE)
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 LONGEST = 255
 """Of one name, as most disks have it. [byte]"""
@@ -31,6 +34,7 @@ class Folder:
 
     def __init__(self, root: Path) -> None:
         self.root = root.resolve(strict=True)
+        self._tables: dict[str, tuple[tuple[int, int, int], tuple[bool, bool]]] = {}
 
     def path(self, name: str) -> Path:
         """Where a file of the folder lies.
@@ -71,33 +75,53 @@ class Folder:
         """Names of the files with one of these endings, by folder and name; without hidden ones and links out."""
         found: list[str] = []
         for here, folders, files in os.walk(self.root):
-            depth = len(Path(here).relative_to(self.root).parts)
-            folders[:] = sorted((f for f in folders if not f.startswith(".") and depth < DEEPEST), key=natural)
-            found += [
-                self.name(Path(here) / file)
-                for file in sorted(files, key=natural)
-                if Path(file).suffix.casefold() in endings
-                and not file.startswith(".")
-                and self._named(Path(here) / file)
-            ]
+            place = Path(here).relative_to(self.root)
+            deep = len(place.parts) >= DEEPEST
+            folders[:] = sorted((f for f in folders if not f.startswith(".") and not deep), key=natural)
+            ours = (f for f in files if os.path.splitext(f)[1].casefold() in endings and not f.startswith("."))
+            before = f"{place.as_posix()}/" if place.parts else ""
+            found += [before + file for file in sorted(ours, key=natural) if self._named(before, file, here)]
         return found
 
-    def _named(self, path: Path) -> bool:
-        """Whether a request can name a file that was found."""
+    def _named(self, before: str, file: str, here: str) -> bool:
+        """Whether a request can name a file that was found; the walk goes into no link, so only odd names are asked."""
+        name = before + file
+        plain = name.isascii() and "\\" not in name and ":" not in name and len(file) <= LONGEST
+        if plain and not os.path.islink(os.path.join(here, file)):
+            return True
         try:
-            self.path(self.name(path))
+            self.path(name)
         except OutsideError:
             return False
         return True
 
+    def _holds(self, name: str) -> tuple[bool, bool]:
+        """Whether a file has a table of the surface, and one of a refit: every page lists them, so each is read once.
+
+        A file touched a moment ago is read again, as a clock of the disk may not tell two writings apart.
+        """
+        path = self.root / name
+        try:
+            told = path.stat()
+            if not S_ISREG(told.st_mode) or told.st_size > 4_000_000:
+                return (False, False)
+            stamp = (told.st_mtime_ns, told.st_size, told.st_ino)
+            seen, tables = self._tables.get(name, (None, (False, False)))
+            if seen != stamp or time.time_ns() - told.st_mtime_ns < 2_000_000_000:
+                text = path.read_text(encoding="utf-8-sig")
+                tables = (_SURFACE.search(text) is not None, _REFIT.search(text) is not None)
+                self._tables[name] = (stamp, tables)
+        except (OSError, UnicodeDecodeError):
+            return (False, False)
+        return tables
+
     def parts(self) -> list[str]:
         """Part files: those with a table of the surface."""
-        begins = r"^[ \t]*\[surface\]|^[ \t]*surface[ \t]*="
-        return [name for name in self.files((".toml",)) if _holds(self.path(name), begins)]
+        return [name for name in self.files((".toml",)) if self._holds(name)[0]]
 
     def refits(self) -> list[str]:
         """Refit files: those with a first weighing or limits."""
-        return [name for name in self.files((".toml",)) if _holds(self.path(name), r"^[ \t]*\[{1,2}(start|limits)\b")]
+        return [name for name in self.files((".toml",)) if self._holds(name)[1]]
 
     def shop(self, file: Path) -> Path | None:
         """The nearest folder from a file's own up to the shop's that holds a record; None where there is none."""
@@ -142,15 +166,6 @@ def natural(name: str) -> list[tuple[int, int, str]]:
     """
     pieces = re.findall(r"[0-9]{1,18}|[^0-9]+|[0-9]", name.casefold())
     return [(0, int(piece), "") if piece.isdecimal() and piece.isascii() else (1, 0, piece) for piece in pieces]
-
-
-def _holds(path: Path, pattern: str) -> bool:
-    try:
-        if not path.is_file() or path.stat().st_size > 4_000_000:
-            return False
-        return re.search(pattern, path.read_text(encoding="utf-8-sig"), re.MULTILINE) is not None
-    except (OSError, UnicodeDecodeError):
-        return False
 
 
 def walked(root: Path, begins: str, age: float) -> Iterator[Path]:
