@@ -25,6 +25,10 @@ settings.load_profile("house")
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
+# One thread of linear algebra a process: the cores are shared by the tests that run beside each other, and the matrices
+# of a panel are small. Threads that wait for each other took more than half of the processor's time of a search.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
 # What takes many seconds: left out of the fast lane, `pytest -m "not slow and not browser"`, never of the whole run.
