@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 import trimesh
+from scipy.spatial import Delaunay
 from solids import write_stl
 
 from layup.errors import SurfaceError
 from layup.files.read import read_surface
 from layup.partfile.opened import look_at
 from layup.partfile.read import read_part
-from layup.sides.noise import roughness
+from layup.sides.noise import roughness, smoothed
 
 
 def form(h, wide=160.0, high=120.0, bow=15.0):
@@ -38,6 +39,24 @@ def test_noise_is_taken_out_of_the_area(tmp_path, edge, noise):
         corners = found.vertices[found.faces]
         own = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1).sum()
         assert own == pytest.approx(found.whole.area, rel=1e-9)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.2, 1.0])
+def test_a_decimated_scan_loses_its_noise_too(noise):
+    """Points at random, none nearer to another than half an edge, joined by Delaunay's rule: no rows, no even faces."""
+    rng = np.random.default_rng(3)
+    u, v = np.meshgrid(np.arange(0, 241, 4.0), np.arange(0, 181, 4.0), indexing="ij")
+    inside = (u > 0) & (u < 240) & (v > 0) & (v < 180)
+    at = np.stack([u, v], axis=-1) + np.where(inside[..., None], rng.uniform(-1.3, 1.3, (*u.shape, 2)), 0.0)
+    x, y = at.reshape(-1, 2).T
+    p = np.stack([x, y, 15 * np.sin(x / 40) * np.cos(y / 50)], axis=1)
+    f = Delaunay(at.reshape(-1, 2)).simplices
+    truth = trimesh.Trimesh(p, f, process=False).area
+    p = p + rng.normal(0, noise, p.shape)
+    rough = roughness(p, f)
+    assert (rough is None) == (noise == 0.0)
+    made = p if rough is None else smoothed(p, f, rough)
+    assert trimesh.Trimesh(made, f, process=False).area == pytest.approx(truth, rel=0.005)
 
 
 @pytest.mark.parametrize("noise", [0.0, 0.2])
