@@ -127,7 +127,13 @@ def point(points: tuple[WeighPoint, ...], name: str) -> WeighPoint:
 
 
 def test_weigh_points_by_hand(hatch: Hatch) -> None:
-    part = hatch(trim="20 mm", finish=[{"finish": "primer, epoxy"}], extra=[{"name": "insert", "mass": "50 g"}])
+    butted = [{"fabric": "carbon plain 200", "angle": angle, "overlap": "0 mm"} for angle in (0, 45)]
+    part = hatch(
+        trim="20 mm",
+        ply=butted,
+        finish=[{"finish": "primer, epoxy"}],
+        extra=[{"name": "insert", "mass": "50 g"}],
+    )
     job, weighed = work(part)
     points = weigh_points(job, weighed)
     assert [p.name for p in points] == [

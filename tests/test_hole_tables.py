@@ -40,7 +40,8 @@ def faults(part: dict[str, Any], folder: Path | None = None) -> str:
 
 
 def test_holes_enter_area_edge_and_weight(hatch: Hatch) -> None:
-    plain, holed = predict(hatch()), predict(hatch(holes=[ROWS]))
+    butted = [{"fabric": "carbon plain 200", "angle": angle, "overlap": "0 mm"} for angle in (0, 45)]
+    plain, holed = predict(hatch(ply=butted)), predict(hatch(ply=butted, holes=[ROWS]))
     assert holed.job.surface.whole.area == approx(1.0 - TAKEN, rel=1e-12)
     assert holed.job.surface.perimeter == approx(4.0 + 12 * pi * 0.1, rel=1e-12)
     assert holed.mass.mean == approx(plain.mass.mean * (1.0 - TAKEN), rel=1e-9)
