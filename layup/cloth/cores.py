@@ -129,12 +129,7 @@ def core_cut(
             f"{scored.opened * 1e6:.0f} cm³ in all; what fills them is not in the predicted weight"
         )
     pieces, joints = joined(outline, sheet)
-    if sheet is None:
-        notes.append(
-            f"has no joints of sheets drawn, for no table says how large a sheet is: rows {core.name},length and "
-            f"{core.name},width in a table of your own"
-        )
-    elif len(pieces) > 1:
+    if sheet is not None and len(pieces) > 1:
         notes.append(
             f"is larger than a sheet of {length_words(sheet[0], 'both')} × {length_words(sheet[1], 'both')}: "
             f"{len(pieces)} pieces, butted and glued, {length_words(joints, 'both')} of joints"

@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from layup.cloth.cores import sheet_of
 from layup.cloth.draped import asked, drape_ply, shears
 from layup.cloth.pattern import FlatPly, overlap_of
 from layup.cloth.splice_line import Splice
@@ -54,6 +55,10 @@ def patterns_told(job: Job, plies: Sequence[FlatPly], splices: Found, system: Sy
     notes = dict.fromkeys(
         f"{'Ply' if ply.thickness is None else 'Core'} {ply.number}: {note}." for ply in plies for note in ply.notes
     )
+    for name in dict.fromkeys(ply.fabric for ply in plies if ply.thickness is not None):
+        if sheet_of(job, name) is None:
+            wanted = f"rows {name},length,... and {name},width,... in a table of your own"
+            notes[f"{name}: joints are drawn where the size of a sheet is known: {wanted}."] = None
     said = (
         ("Which way round", seen(job.surface, job.part.surface.mould).sentences),
         ("Draped", drape_lines(job)),

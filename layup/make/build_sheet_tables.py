@@ -173,7 +173,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
     shares = [0.045, 0.18, 0.07, 0.145, 0.31, 0.12, 0.065, 0.065]
     if cores:
         head.insert(3, "thick")
-        shares = [0.045, 0.17, 0.065, 0.08, 0.13, 0.28, 0.1, 0.065, 0.065]
+        shares = [0.04, 0.15, 0.06, 0.088, 0.14, 0.322, 0.075, 0.065, 0.06]
     return (
         Words(
             (
@@ -577,7 +577,7 @@ def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block,
         Grid(
             ("", "weigh", "what lies on the scale", "should show", "9 builds in 10 between", "scale showed"),
             tuple(rows),
-            (0.03, 0.135, 0.42, 0.115, 0.18, 0.12),
+            (0.03, 0.135, 0.36, 0.12, 0.24, 0.115),
             strong=frozenset({1, 3}),
         ),
         Words(
