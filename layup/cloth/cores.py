@@ -22,7 +22,7 @@ from layup.errors import LayupError
 from layup.partfile.job import Job
 from layup.partfile.model import WHOLE, PlyEntry
 from layup.shape.measure import measure_triangles
-from layup.words import length_words
+from layup.words import length_words, volume_words
 
 if TYPE_CHECKING:
     from shapely import LineString, Polygon
@@ -126,7 +126,7 @@ def core_cut(
         notes.append(
             f"bends to a radius of {length_words(scored.round, 'both')}: score it part way through along the dotted "
             f"lines ({len(scored.lines)}{apart}), or take grid-scored or contour-cut sheet. Open scores hold up to "
-            f"{scored.opened * 1e6:.0f} cm³ in all; what fills them is not in the predicted weight"
+            f"{volume_words(scored.opened, 'both')} in all; what fills them is not in the predicted weight"
         )
     pieces, joints = joined(outline, sheet)
     if sheet is not None and len(pieces) > 1:
