@@ -22,9 +22,11 @@ from layup.cloth.pattern import flat_plies
 from layup.cloth.templates import write_dxf
 from layup.commands.cli import main
 from layup.errors import FaultsError, LayupError
+from layup.make.build_sheet import day_sheet
 from layup.make.cut import cut
 from layup.make.stock import of_cut, read_stock
 from layup.partfile.read import read_part
+from layup.report.document import Grid
 from layup.weight.prediction import predict
 
 Hatch = Callable[..., dict[str, Any]]
@@ -168,3 +170,12 @@ def test_thickness_has_its_own_column(hatch: Hatch, tmp_path: Path) -> None:
     assert "bevel of 30°" in shown
     told = json.loads(CliRunner().invoke(main, ["cut", str(path), "--seconds", "0", "--json"]).output)
     assert [core["thickness_m"] for core in told["cores"]] == [0.01]
+
+
+def test_the_day_sheet_lists_cores_where_they_are_laid(hatch: Hatch) -> None:
+    job = read_part(floor(hatch))
+    sheet = day_sheet([predict(job)], cut([job], seconds=0), [()], [], "metric")
+    [listed] = [s.blocks[0] for s in sheet.sections if s.title.startswith("Pieces")]
+    assert isinstance(listed, Grid)
+    assert [row[1] for row in listed.rows] == ["1", "2", "3"]
+    assert listed.rows[1][2:5] == ("2", "PVC foam 60, 20.0 mm", "core")

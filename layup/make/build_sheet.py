@@ -24,6 +24,8 @@ from layup.make.build_sheet_tables import (
     habit_name,
     hold_blocks,
     limit_words,
+    names_words,
+    one_of,
     ply_blocks,
     point_blocks,
     resin_blocks,
@@ -199,6 +201,10 @@ def _from_the_scale(prediction: Prediction, system: System) -> str:
     )
 
 
+def _place(zone: str) -> str:
+    return "whole surface" if zone == WHOLE else zone
+
+
 def day_sheet(
     predictions: Sequence[Prediction], cut: Cut, mixed: Sequence[tuple[Mix, ...]], shelf: Sequence[str], system: System
 ) -> Document:
@@ -220,16 +226,19 @@ def day_sheet(
         for mark, one in zip(marks, predictions, strict=True)
     )
     where = {piece.name: f for f in cut.fabrics for piece in f.pieces}
-    rows = []
-    for number, (mark, plies) in enumerate(zip(marks, cut.plies, strict=True)):
+    rows: list[tuple[str, ...]] = []
+    for number, (mark, plies, cores) in enumerate(zip(marks, cut.plies, cut.cores, strict=True)):
+        laid: list[tuple[int, tuple[str, ...]]] = []
         for ply in plies:
             own = [p.name for f in cut.fabrics for p in f.pieces if p.part == number and p.ply.number == ply.number]
             cloths = dict.fromkeys(of.label for name in own if (of := where[name].of) is not None)
             angle = angle_words(ply.angle) if ply.directed else "no warp"
-            place = "whole surface" if ply.zone == WHOLE else ply.zone
-            rows.append(
-                (mark, str(ply.number), ", ".join(own), ply.fabric, angle, place, ", ".join(cloths), TICK, TICK)
-            )
+            laid.append((ply.number, (names_words(own), ply.fabric, angle, _place(ply.zone), ", ".join(cloths))))
+        for core in cores:
+            thick = thickness_words(core.thickness, one_of(system))
+            named = names_words([name for name, _ in core.pieces])
+            laid.append((core.number, (named, f"{core.name}, {thick}", "core", _place(core.zone), "")))
+        rows += [(mark, str(ply_number), *cells, TICK, TICK) for ply_number, cells in sorted(laid)]
     resin = tuple(
         (mark, mix.resin, mass_both(mix.total, system), str(len(mix.batches)), mix.batches[0].covers, TICK)
         for mark, mixes_of in zip(marks, mixed, strict=True)
@@ -240,7 +249,7 @@ def day_sheet(
                                    (0.05, 0.42, 0.15, 0.2, 0.08, 0.1), strong=frozenset({0})),)),
         Section("Cloth to cut", (*ways_asked(cut.jobs), *cut_blocks(cut, system))),
         Section("Pieces, part by part, in laying order",
-                (Grid(("part", "ply", "pieces", "cloth", "warp", "where", "from", "cut", "laid"), tuple(rows),
+                (Grid(("part", "ply", "pieces", "cloth or core", "warp", "where", "from", "cut", "laid"), tuple(rows),
                       (0.06, 0.05, 0.14, 0.22, 0.08, 0.19, 0.12, 0.06, 0.06), strong=frozenset({0, 2})),)),
     ]  # fmt: skip
     if resin:

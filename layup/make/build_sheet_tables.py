@@ -157,7 +157,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
             )
             if len(listed) > 3:
                 size += f" and smaller: {len(listed)} pieces"
-            pieces = _names(listed)
+            pieces = names_words(listed)
             angle = angle_words(layer.angle) if cloth[layer.number].directed else "no warp"
         else:
             core = cores[layer.number]
@@ -186,7 +186,7 @@ def ply_blocks(prediction: Prediction, cut: Cut, mixes: tuple[Mix, ...], system:
     )
 
 
-def _names(names: list[str]) -> str:
+def names_words(names: list[str]) -> str:
     """Names of pieces, a run of letters as its ends: 1, 2, 3a to 3l."""
     runs: list[list[str]] = []
     for name in names:
@@ -223,7 +223,7 @@ def cut_tables(cut: Cut, system: System) -> tuple[Block, ...]:
             f.fabric,
             tape(f.nest.roll.width, one_of(system)) + ("" if f.of is None else f"\n{f.of.label}"),
             each(system, partial(tape, f.length)) if f.of is None or f.of.roll else "remnant",
-            _names([piece.name for piece in f.pieces]),
+            names_words([piece.name for piece in f.pieces]),
             percent_words(f.waste),
             "–"
             if f.of is not None and not f.of.roll
