@@ -538,13 +538,16 @@ class Checker:
         amounts = model.respond(d[None])[0]
         if self.old is not None and needs.stiffness:
             out.append(model.limit_of_work(amounts[:, 0], 0, self.old_work / needs.stiffness))
+        flat = _FLAT * min(self.widths)
         for case, load in enumerate(model.loads[1:], 1):
-            if load.pressure and needs.deflection is not None:  # the mean is the greatest over `peak` or less
-                most = needs.deflection / self.peak * load.pressure * model.panel.shape.area
+            if load.pressure:  # the mean is the greatest over `peak` or less
+                sag = flat if needs.deflection is None else needs.deflection
+                most = sag / self.peak * load.pressure * model.panel.shape.area
                 out.append(model.limit_of_work(amounts[:, case], case, most))
-            limit = self.hand_limit(load.name)
-            if load.force and limit is not None:
-                out.append(model.limit_of_work(amounts[:, case], case, limit * load.force))
+            if load.force:  # and the mean under a patch is no more than the greatest
+                limit = self.hand_limit(load.name)
+                most = (flat if limit is None else limit) * load.force
+                out.append(model.limit_of_work(amounts[:, case], case, most))
         if needs.frequency is not None:
             out.append(model.limit_of_frequency(model.frequencies(d[None], np.ones(1))[1][0], needs.frequency))
         for edge in self.buckling:

@@ -279,7 +279,11 @@ def proved(search: Search, frames: Sequence[Frame], tick: Tick) -> Search:
     Returns:
         The same with what was found out; another where it missed a lighter one.
     """
-    if search.checker.peak <= 1 or search.checker.needs.deflection is None or not search.ended:
+    if (
+        search.checker.peak <= 1
+        or not (search.checker.needs.pressure or search.checker.needs.speed)
+        or not search.ended
+    ):
         return search
     plain = replace(search.checker, peak=1.0)
     under = np.inf if search.found is None else search.found.areal_weight - 1e-9
