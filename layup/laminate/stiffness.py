@@ -5,6 +5,7 @@ Index of formulas, by question:
 - How stiff is one ply in its own axes?             `reduced_stiffness`
 - How stiff is it turned by an angle?               `rotate_terms`, `rotated_stiffness`, `invariants`
 - How stiff is the stack?                           `stack_stiffness`, `fill_stack_terms` (in loops)
+- How stiff is a sheet with stiffeners on it?       `with_ribs`
 - What single sheet would be as stiff?              `ply_constants`, `in_plane_constants`,
                                                     `flexural_constants`
 - Will it warp, or twist when pulled?               `is_symmetric`, `is_balanced`, `unpaired_plies`
