@@ -574,9 +574,9 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
     core = shown.found.batch.core if shown is not None else None
     if core is not None:
         said.append(
-            f"At its edges and before a joint the core ends in a ramp, at least {RAMP * core.thickness * 1e3:.0f} mm long, "
-            f"which is {RAMP:g} times its height (common practice, no source); what the skins do to each other over it is "
-            "not checked."
+            "At its edges and before a joint the core ends in a ramp, at least "
+            f"{RAMP * core.thickness * 1e3:.0f} mm long, {RAMP:g} times its height (common practice, no source); what the "
+            "skins do to each other over it is not checked."
         )
     kept = {place.zone for place in needs.local}
     if any((p.zone is not None or p.area is not None) and p.zone not in kept for p in job.part.plies()):
