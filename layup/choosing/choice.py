@@ -575,8 +575,8 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
     if core is not None:
         said.append(
             "At its edges and before a joint the core ends in a ramp, at least "
-            f"{RAMP * core.thickness * 1e3:.0f} mm long, {RAMP:g} times its height (common practice, no source); what the "
-            "skins do to each other over it is not checked."
+            f"{RAMP * core.thickness * 1e3:.0f} mm long, {RAMP:g} times its height (common practice, no source); what "
+            "the skins do to each other over it is not checked."
         )
     kept = {place.zone for place in needs.local}
     if any((p.zone is not None or p.area is not None) and p.zone not in kept for p in job.part.plies()):
