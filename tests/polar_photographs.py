@@ -132,7 +132,7 @@ def photograph(made: Made) -> np.ndarray:
     aim = np.array([0.0 if made.two else -0.07, 0.0, 0.0])
     eye = aim + back * made.away
     total = np.zeros((high, wide))
-    offsets = [(a, b) for a in (-0.3, 0.05, 0.35) for b in (-0.33, -0.02, 0.31)]
+    offsets = [(a, b) for a in (-0.27, 0.24) for b in (-0.26, 0.25)]
     left = [(-made.r0 * 1.25 - made.gap - SQUARE * ACROSS / 2, 0.0, made.turns[0], 1)]
     if made.two:
         left.append((made.r0 * 1.25 + made.gap + SQUARE * ACROSS / 2, 0.01, made.turns[1] + np.pi, 2))
@@ -157,7 +157,7 @@ def photograph(made: Made) -> np.ndarray:
             on = (i >= 0) & (i < ACROSS * 8) & (j >= 0) & (j < DOWN * 8)
             ink = np.where(on, marks[np.clip(j, 0, DOWN * 8 - 1), np.clip(i, 0, ACROSS * 8 - 1)], 1.0)
             seen = np.where(paper, 0.05 + 0.75 * ink, seen)
-        cover = made.cover(x, y, 0.33 * made.away / (made.focal * wide))
+        cover = made.cover(x, y, 0.5 * made.away / (made.focal * wide))
         seen = seen * (1 - cover) + made.tone * cover
         total += seen * made.shade(x, y) * (1 + made.light[0] * x + made.light[1] * y)
     linear = np.clip(total / len(offsets) + r.normal(0, made.noise, total.shape), 0, 1)

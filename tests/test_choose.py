@@ -761,13 +761,12 @@ def test_a_reserve_shows_on_which_side_of_one_it_is(value, words):
     assert _reserve(value) == words
 
 
-def test_a_picture_is_drawn(hatch, tmp_path: Path):
+def test_a_picture_is_drawn(loaded, tmp_path: Path):
     from layup.choosing.picture import draw_choice
 
-    choice = choose(hatch(**PANEL, ply=None))
-    assert draw_choice(choice, tmp_path / "a.png").stat().st_size > 20_000
+    assert draw_choice(loaded, tmp_path / "a.png").stat().st_size > 20_000
     with pytest.raises(LayupError, match=r"\.png, \.svg or \.pdf"):
-        draw_choice(choice, tmp_path / "a.bmp")
+        draw_choice(loaded, tmp_path / "a.bmp")
 
 
 def test_no_limit_keeps_everything():
@@ -786,8 +785,9 @@ LOCAL = {
 }  # fmt: skip
 
 
-def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
-    """The lightest base with its patch, against all bases times all patches through the same checks, no limit used."""
+@pytest.fixture(scope="module")
+def patched():
+    """The choice of local plies, and what its search was given."""
     from layup.choosing import choice as module
     from layup.choosing import reinforce
 
@@ -799,8 +799,16 @@ def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
         kept.update(areas=areas, whole=whole, ceiling=ceiling)
         return plain(checker, zoned, frames, places, areas, whole, ceiling, tick)
 
-    monkeypatch.setattr(module, "lightest_with_patches", listen)
-    choice = choose(LOCAL, wide=False)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "lightest_with_patches", listen)
+        return choose(LOCAL, wide=False), kept
+
+
+def test_local_plies_agree_with_every_base_and_patch_tried(patched):
+    """The lightest base with its patch, against all bases times all patches through the same checks, no limit used."""
+    from layup.choosing import reinforce
+
+    choice, kept = patched
     assert choice.best is not None
     assert choice.best.local
     assert choice.ended
@@ -820,10 +828,10 @@ def test_local_plies_agree_with_every_base_and_patch_tried(monkeypatch):
     assert best < kept["ceiling"]
 
 
-def test_local_plies_are_written_back(tmp_path):
+def test_local_plies_are_written_back(patched):
     from layup.choosing.writeback import with_plies
 
-    choice = choose(LOCAL, wide=False)
+    choice, _ = patched
     head = 'title = "x"\nprocess = "wet"\n\n[surface]\narea = "1 m^2"\n\n'
     text = head + '[[ply]]\nfabric = "a"\nzone = "catch"\n\n[[ply]]\nfabric = "b"\nzone = "edge"\n'
     new = with_plies(text, choice.best)
@@ -854,7 +862,8 @@ def test_a_shops_habits_count_as_they_do_in_a_prediction(hatch) -> None:  # type
     from layup.weight.prediction import predict
 
     part = hatch(
-        needs={"stiffness": "not asked", "hand_load": "100 N", "hand_deflection": "8 mm"},
+        surface={"rectangle": ["400 mm", "300 mm"]},  # a small mesh: the habits are no matter of the panel
+        needs={"stiffness": "not asked", "hand_load": "100 N", "hand_deflection": "2 mm"},
         shelf={"fabrics": ["carbon plain 200"], "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]},
     )
     root = read_part(part).library.get("process", "vacuum bag").name
