@@ -17,7 +17,7 @@ from pytest import approx
 from layup.cloth import practice
 from layup.commands.cli import main
 from layup.errors import RangeError, TooFastError
-from layup.make.batches import Mix, mixes
+from layup.make.batches import Mix, mixes, scale_table
 from layup.make.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume, read_scale
 from layup.make.potlife import pot_life_of
 from layup.materials import load_library
@@ -126,17 +126,18 @@ def test_the_ratio_on_the_can_counts(hatch: Hatch) -> None:
     _, [mix] = mixed(hatch(), ratio=0.38)
     assert mix.batches[0].hardener / mix.batches[0].resin == approx(0.38)
     assert mix.ratio_figure is None
-    _, [table] = mixed(hatch(), ratio=0.27)
-    for resin, hardener in table.table:
+    _, [mix] = mixed(hatch(), ratio=0.27)
+    table = scale_table(mix.ratio, max(b.mass for b in mix.batches))
+    for resin, hardener in table:
         assert hardener == approx(0.27 * resin)
-    assert table.table[-1][0] >= max(b.resin or 0.0 for b in table.batches)
+    assert table[-1][0] >= max(b.resin or 0.0 for b in mix.batches)
 
 
 def test_no_hardener_is_given_for_a_ratio_nobody_gave(hatch: Hatch, tmp_path: Path) -> None:
     """Its row is from memory: nothing to weigh by until the can, the shop's table or the maker's own page gives it."""
     _, [mix] = mixed(hatch())
     assert [(b.resin, b.hardener) for b in mix.batches] == [(None, None)] * len(mix.batches)
-    assert (mix.ratio, mix.volume_ratio, mix.table) == (None, None, ())
+    assert (mix.ratio, mix.volume_ratio, scale_table(mix.ratio, 0.3)) == (None, None, ())
     assert "--ratio" in mix.asks
     assert "100:27 to 100:38" in mix.asks
     table = 'material,property,value,kind,source,at\n"epoxy, laminating",mix_ratio_by_weight,100:35,measured,can,\n'

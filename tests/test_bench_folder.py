@@ -367,3 +367,19 @@ def test_a_folder_is_said_without_its_place(shop: Folder) -> None:
     assert shop.plain(f"{shop.root}/sub/a.stl: damaged") == "sub/a.stl: damaged"
     assert shop.plain(f"there is no folder {shop.root}.") == "there is no folder shop."
     assert folder_module.LONGEST == 255
+
+
+def test_a_surface_is_opened_once_however_many_parts_are_edited_in_turn(tmp_path: Path) -> None:
+    """Each copy that an edit leaves behind is a whole mesh in memory."""
+    text = (
+        'title = "{0}"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nrectangle = ["{0} mm", "200 mm"]\n'
+        '[[ply]]\nfabric = "glass plain 200"\nangle = 0\n'
+    )
+    names = [f"part-{number}.toml" for number in range(8)]
+    for number, name in enumerate(names):
+        (tmp_path / name).write_text(text.format(300 + number), encoding="utf-8")
+    desk = Desk(Folder(tmp_path))
+    first = [desk.sheet(name).surface for name in names]
+    for name in names:
+        desk.edit(name, "", "turned", lambda text: text.replace("angle = 0", "angle = 45"))
+    assert all(desk.sheet(name).surface is opened for name, opened in zip(names, first, strict=True))

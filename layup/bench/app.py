@@ -93,8 +93,7 @@ def _endpoint(bench: Bench, handler: Handler) -> Callable[[Request], Awaitable[R
 def _sent(handler: Handler, asked: Asked, headers: Mapping[str, str]) -> Response:
     """An answer as it goes out: of a page only what is new to the browser, and that packed."""
     response = _answer(handler, asked)
-    if asked.form or asked.path.startswith("/shape"):  # what computes much leaves much behind
-        _tidy()
+    _tidy()  # what computes much leaves much behind
     if response.media_type == "text/html" and "content-disposition" not in response.headers:
         body = dressed(bytes(response.body).decode(), asked.root, asked.marks).encode()
         if "gzip" in headers.get("accept-encoding", "") and len(body) > LEAST_PACKED:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from weakref import WeakValueDictionary
 
 from layup.bench.folder import Folder, files_of, named_files
 from layup.bench.journal import Change, Journal, read
@@ -159,6 +160,7 @@ class Desk:
         self.journal = Journal(folder.root)
         self.journal.finish(folder)
         self._surfaces: Kept[Surface] = Kept(6)
+        self._held: WeakValueDictionary[Hashable, Surface] = WeakValueDictionary()
         self._sheets: Kept[Sheet] = Kept(24)
         self._habits: Kept[Habits] = Kept(4)
         self._locks: dict[str, threading.RLock] = {}
@@ -371,8 +373,10 @@ class Desk:
         stamps = tuple(_stamp(folder / file) for file in files if isinstance(file, str))
         table = entry.model_dump_json(exclude={"warp", "drape", "start", "area_tolerance"})
         key = (str(folder), table, tuple(sorted(areas)), stamps)
-        kept = self._surfaces.get(key)
-        return kept if kept is not None else self._surfaces.put(key, open_surface(entry, folder, areas))
+        # one that a sheet still holds is taken again, or every edit on one of many parts would leave a mesh behind
+        kept = self._surfaces.get(key) or self._held.get(key) or open_surface(entry, folder, areas)
+        self._held[key] = kept
+        return self._surfaces.put(key, kept)
 
 
 def version_of(text: str) -> str:

@@ -80,7 +80,6 @@ class Mix:
         temperature: Of the shop, as taken. [K]
         people: Pairs of hands.
         feed: Whether an infusion drinks it.
-        table: Resin and hardener for the scale. [kg]
         cautions: What to know.
         figures: What it rests on.
         scale: What the scale shows at the least; None where it was not named.
@@ -100,7 +99,6 @@ class Mix:
     temperature: float
     people: int
     feed: bool
-    table: tuple[tuple[float, float], ...]
     cautions: tuple[str, ...]
     figures: tuple[Figure, ...] = field(repr=False)
     scale: Scale | None = None
@@ -287,7 +285,6 @@ def _mix(job: Job, name: str, steps: list[_Step], weighed: Weighed, asked: _Aske
         temperature=warm,
         people=asked.people,
         feed=feed,
-        table=scale_table(ratio, size),
         cautions=cautions,
         figures=figures,
         scale=asked.scale,

@@ -283,13 +283,6 @@ def clock(seconds: float | None) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-def grams(kg: float | None) -> str:
-    """What a resin scale shows; a dash for what is not known."""
-    if kg is None:
-        return "–"
-    return f"{kg * 1e3:.1f} g" if kg < 0.1 else f"{kg * 1e3:.0f} g"
-
-
 def hardener_word(mix: Mix) -> str:
     """Hardener, or a catalyst for polyester and vinyl ester."""
     return "catalyst" if mix.cure == "peroxide" else "hardener"
