@@ -124,6 +124,20 @@ def test_lists_pass_over_links_out_hidden_folders_and_what_lies_deep(shop: Folde
     assert shop.parts() == ["door.toml", "inside.toml"]
 
 
+def test_lists_follow_what_is_written_in_the_same_moment_and_long_after(shop: Folder) -> None:
+    file = shop.root / "door.toml"
+    assert (shop.parts(), shop.refits()) == (["door.toml", "inside.toml"], [])
+    before = file.stat().st_mtime_ns
+    file.write_text("[limits] \n")  # as long as it was
+    os.utime(file, ns=(before, before))  # and by a clock that does not tell the two apart
+    assert (shop.parts(), shop.refits()) == ([], ["door.toml", "inside.toml"])
+    os.utime(file, (1e9, 1e9))
+    assert shop.parts() == []
+    file.write_text("[surface]\n#\n")
+    os.utime(file, (1e9, 1e9))
+    assert (shop.parts(), shop.refits()) == (["door.toml", "inside.toml"], [])
+
+
 @pytest.mark.parametrize(
     "name", ["shop.sqlite", ".git/config.toml", ".hidden.toml", "door.py", "door.toml.bak", "bench.sqlite", "sub"]
 )

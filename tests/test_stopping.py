@@ -90,6 +90,8 @@ def test_stopped_at_any_moment(tmp_path: Path, name: str) -> None:
     for path in (Path(__file__).parent.parent / "examples" / "motor-glider").iterdir():
         if path.is_file():
             shutil.copy(path, folder)
+    candidates = (folder / "refit.toml").read_text().split("[[candidate]]")
+    (folder / "refit.toml").write_text("[[candidate]]".join(candidates[:3]))  # each is a part to work out
     there = {path.name for path in folder.iterdir()}
     whole = ran(COMMANDS[name], folder, 0)
     assert whole.returncode == 0, whole.stderr
