@@ -22,7 +22,7 @@ dl { display: grid; grid-template-columns: repeat(auto-fit, minmax(13rem, 1fr));
 header dl { margin: 0; border: 0; }
 dl div { box-shadow: 0 0 0 1px var(--line); padding: .35rem .7rem; }
 dt { font-size: .8rem; color: var(--quiet); }
-dd { margin: 0; font-weight: bold; }
+dd { margin: 0; font-weight: bold; white-space: pre-line; }
 h2 { display: flex; align-items: stretch; border-bottom: 2px solid var(--line); margin: 2.2rem 0 1rem;
   font-size: 1.4rem; }
 h2 b { background: var(--ink); color: #fff; min-width: 2.2rem; text-align: center; margin-right: .7rem; }
