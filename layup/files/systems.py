@@ -3,6 +3,7 @@
 - The program is asked to stop (Ctrl-C):       `run(main)`, `asked_to_stop()`, `STOPPED`
 - One program at a time:                       `lock(handle)`, `unlock(handle)`
 - A reader is bounded in time:                `within(seconds, say)`
+- Two files change names:                     `exchange(one, two)`
 - A child process: `press_stop`, `listen_for_stop`, `bound(seconds, size)`, `end_with_parent()`
 
 Nothing else in `layup` imports `fcntl`, `msvcrt` or `resource`, so that this is the one page to read when a system
@@ -20,6 +21,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from types import FrameType, ModuleType
 from typing import TYPE_CHECKING, NoReturn
 
@@ -227,6 +229,26 @@ def within(seconds: float, say: Callable[[], Exception]) -> Iterator[None]:
     finally:
         signal.setitimer(signal.ITIMER_PROF, 0.0)
         signal.signal(signal.SIGPROF, before)
+
+
+def exchange(one: Path, two: Path) -> bool:
+    """Let two files change names in one step, so that whatever was there a moment ago is still to be looked at.
+
+    Returns:
+        Whether it was done; the system (Windows) or the disk (FAT) may know no such step, and nothing was changed then.
+    """
+    import ctypes
+
+    names = os.fsencode(one), os.fsencode(two)
+    try:
+        library = ctypes.CDLL(None)
+        if sys.platform == "linux":  # renameat2(2), RENAME_EXCHANGE; from the folder we are in
+            return bool(library.renameat2(-100, names[0], -100, names[1], ctypes.c_uint(2)) == 0)
+        if sys.platform == "darwin":  # renamex_np(2), RENAME_SWAP
+            return bool(library.renamex_np(*names, ctypes.c_uint(2)) == 0)
+    except (OSError, AttributeError, TypeError):  # an older C library; no library of that kind at all
+        pass
+    return False
 
 
 def end_with_parent() -> None:

@@ -22,6 +22,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from layup.errors import ChangedError, LayupError
+from layup.files import systems
 
 SCRATCH = ".writing-"
 """How the name of a file begins that is not whole yet. Short: the name it will get may be as long as can be."""
@@ -170,7 +171,8 @@ def replace_text(path: Path, before: str, after: str) -> None:
                 return
             if kept.read_bytes() != old or not os.path.samefile(kept, target):
                 raise _changed(path)
-            place(scratch, target)
+            if not _swapped(scratch, target, kept):
+                raise _changed(path)
             if kept.read_bytes() != old:
                 os.replace(kept, target)
                 raise _changed(path)
@@ -182,6 +184,26 @@ def replace_text(path: Path, before: str, after: str) -> None:
         raise LayupError(f"{path.name} can't hold one of the characters. Nothing was changed") from None
     except (OSError, ValueError) as error:
         raise LayupError(cannot(path, error)) from None
+
+
+def _swapped(scratch: Path, target: Path, kept: Path) -> bool:
+    """Put a file in the place of the one that has a second name; whatever else has come to that place stays there.
+
+    Returns:
+        Whether it is in place. Where names can't be exchanged, a file that an editor puts there between our last look
+        and the renaming, one call of the system, is lost.
+    """
+    there = scratch.stat().st_ino
+    if not systems.exchange(scratch, target):
+        place(scratch, target)
+        return True
+    if os.path.samefile(scratch, kept):
+        sync_folder(target.parent)
+        return True
+    found = scratch.stat().st_ino
+    while systems.exchange(scratch, target) and scratch.stat().st_ino != there:  # an editor saved while we put back
+        there, found = found, scratch.stat().st_ino
+    return False
 
 
 def _changed(path: Path) -> ChangedError:
