@@ -324,7 +324,7 @@ def _weighings(sheet: RefitSheet) -> list[dict[str, object]]:
 def row_id(table: str, number: str | int, key: str) -> str:
     """The id of a field of a table's form, by which what is typed in it is kept before it is entered."""
     which = "new" + str(number)[2:] if str(number).startswith("-") else number
-    return "f-refit-row-" + re.sub(r"[^a-z0-9]+", "-", f"{table}-{which}-{key}".casefold())
+    return "f-refit-row-" + re.sub(r"[^a-z0-9_]+", "-", f"{table}__{which}__{key}".casefold())
 
 
 def row_fields(sheet: RefitSheet, table: str, entry: dict[str, object]) -> list[tuple[str, str, str, str]]:
