@@ -23,6 +23,7 @@ from layup.bench.desk import Desk, version_of
 from layup.bench.folder import Folder
 from layup.bench.journal import FILE, LOCK, Journal
 from layup.errors import LayupError, StaleError
+from layup.files import systems
 from layup.files.writing import write_file
 
 PART = (
@@ -83,6 +84,7 @@ def dies_at(monkeypatch: pytest.MonkeyPatch, step: int) -> list[str]:
         return call
 
     for module, name in (
+        (systems, "exchange"),
         (os, "replace"),
         (os, "fsync"),
         (os, "chmod"),
@@ -150,7 +152,7 @@ def test_a_death_at_any_step_leaves_the_old_file_or_the_new_one_and_the_way_back
 def test_what_was_noted_and_not_made_is_made_at_the_next_start(shop: Path) -> None:
     desk = Desk(Folder(shop))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(os, "replace", dead)
+        patch.setattr(systems, "exchange", dead)
         with pytest.raises(Dead):
             desk.edit(NAME, "", "one", lambda text: titled(1))
     desk.journal.close()
@@ -185,6 +187,7 @@ def test_on_a_full_disk_nothing_is_changed_and_it_says_so(
 ) -> None:
     assert page.edit(NAME, table="", op="save", set_title="edit 1").status_code == 200
     with monkeypatch.context() as patch:
+        patch.setattr(systems, "exchange", lambda *_: False)
         patch.setattr(os, what, full)
         answer = page.edit(NAME, table="", op="save", set_title="edit 2")
         assert answer.status_code == 422
@@ -249,6 +252,7 @@ def test_a_note_that_fails_after_the_file_was_written_is_put_right(page: Page, m
 def test_a_change_that_was_said_to_have_failed_is_not_made_later(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     desk = Desk(Folder(shop))
     with monkeypatch.context() as patch:
+        patch.setattr(systems, "exchange", lambda *_: False)
         patch.setattr(os, "replace", full)
         patch.setattr(Journal, "_drop", full_note)
         with pytest.raises(LayupError, match="Nothing was changed"):

@@ -96,7 +96,7 @@ def test_the_bar_of_a_long_work_moves_and_stop_takes_the_best(look: Open, bench:
     wait_for(lambda: "used" in page.locator("#cloth [data-words]").inner_text(), 120)
     page.reload()
     page.get_by_role("button", name="Stop and take").click()
-    page.locator("#cloth table").wait_for(timeout=120_000)
+    page.locator("#cloth table").first.wait_for(timeout=120_000)
     assert "best layouts so far" in page.inner_text("#cloth")
 
 
