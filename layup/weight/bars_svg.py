@@ -31,7 +31,7 @@ def bars_svg(prediction: Prediction, system: System) -> str:
     scale = (WIDTH - LEFT - 16) / most
     height = ROW * (len(rows) + (old is not None)) + 34
     said = "; ".join(
-        f"{name} {words(mass.mean)}, 9 builds in 10 {words(mass.p05)} to {words(mass.p95)}" for name, mass, _ in rows
+        f"{name} {words(mass.mean)}, 9 builds in 10: {words(mass.p05)} to {words(mass.p95)}" for name, mass, _ in rows
     )
     if old is not None:
         said += f"; the old part {words(old)}"
