@@ -109,7 +109,8 @@ class Prediction:
     def __repr__(self) -> str:
         saves = f", saves {mass_both(self.saving.mass.mean, 'both')}" if self.saving else ""
         low, high = (mass_both(kg, "both") for kg in (self.mass.p05, self.mass.p95))
-        return f"Prediction({self.title!r}: {mass_both(self.mass.mean, 'both')}, 9 builds in 10: {low} to {high}{saves})"
+        weight = mass_both(self.mass.mean, "both")
+        return f"Prediction({self.title!r}: {weight}, 9 builds in 10: {low} to {high}{saves})"
 
     def at_hand(self, *where: Where) -> tuple[str, ...]:
         """What is said where the hand is: at mixing, cutting, bagging, trimming, finishing, fitting."""
