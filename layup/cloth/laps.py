@@ -53,7 +53,7 @@ def lap_of(job: Job, entry: PlyEntry) -> float:
     kept = _KEPT.setdefault(job.surface, {})
     name = repr(key)
     if name not in kept:
-        overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+        overlap = practice.overlap(entry.overlap)
         shapes, flaps = _flat(job, entry, usable) if flat else _curved(job, entry)
         kept[name] = flaps * overlap + sum(splice(shape, usable, overlap).doubled * n for shape, n in shapes)
     return kept[name]

@@ -614,67 +614,56 @@ def _strips(
             )
     made = []
     for shape in shapes:
-        centre = _centre_lines(shape)
-        own_seams = [p for line in seams for p in _lines(line.intersection(shape.buffer(-1e-6)))]
-        made.append(
-            FlatPly(
-                number=0,
-                name="",
-                count=1,
-                fabric=fabric,
-                angle=entry.angle,
-                zone=entry.zone or WHOLE,
-                outline=shape,
-                edge=edge.intersection(shape),
-                centre=tuple(centre),
-                notches=tuple(_notches(centre, shape)),
-                start=(0.0, 0.0),
-                drills=tuple(d for d in drills if shape.buffer(d.diameter).contains(shapely.Point(d.at))),
-                seams=tuple(own_seams),
-                area=area,
-                stretch=stretch,
-                notes=notes,
-            )
-        )
+        own = tuple(p for line in seams for p in _lines(line.intersection(shape.buffer(-1e-6))))
+        piece = _piece(entry, shape, edge, drills)
+        made.append(replace(piece, seams=own, area=area, stretch=stretch, notes=notes))
     return made
+
+
+def _piece(entry: PlyEntry, shape: Polygon, edge: BaseGeometry, drills: tuple[Drill, ...]) -> FlatPly:
+    """One outline of a ply or a core with what is marked on it; the caller tells its area and what is odd about it."""
+    import shapely
+
+    centre = _centre_lines(shape)
+    return FlatPly(
+        number=0,
+        name="",
+        count=1,
+        fabric=entry.fabric or entry.core or "",
+        angle=entry.angle,
+        zone=entry.zone or WHOLE,
+        outline=shape,
+        edge=edge.intersection(shape),
+        centre=tuple(centre),
+        notches=tuple(_notches(centre, shape)),
+        start=(0.0, 0.0),
+        drills=tuple(d for d in drills if shape.buffer(d.diameter).contains(shapely.Point(d.at))),
+        seams=(),
+        area=0.0,
+        stretch=None,
+        notes=(),
+    )
 
 
 def overlap_of(entry: PlyEntry) -> float:
     """Overlap of a ply's seams: as the part file says, else common practice; cores are butted. [m]"""
-    if entry.core is not None:
-        return 0.0
-    return entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+    return 0.0 if entry.core is not None else practice.overlap(entry.overlap)
 
 
 def _of_core(
     job: Job, entry: PlyEntry, cut: Polygon, edge: BaseGeometry, one: _Laid, drills: tuple[Drill, ...], area: float
 ) -> list[FlatPly]:
     """One outline of a core as the pieces of its sheet, with bevel and scores."""
-    import shapely
-
     from layup.cloth.cores import core_cut
 
     flat = one.there.there(one.triangles.reshape(-1, 3)).reshape(-1, 3, 2)
     core = core_cut(job, entry, cut, one.triangles, flat)
     made = []
     for shape in core.pieces:
-        centre = _centre_lines(shape)
         inside = shape.buffer(1e-6)
         made.append(
-            FlatPly(
-                number=0,
-                name="",
-                count=1,
-                fabric=entry.core or "",
-                angle=entry.angle,
-                zone=entry.zone or WHOLE,
-                outline=shape,
-                edge=edge.intersection(shape),
-                centre=tuple(centre),
-                notches=tuple(_notches(centre, shape)),
-                start=(0.0, 0.0),
-                drills=tuple(d for d in drills if shape.buffer(d.diameter).contains(shapely.Point(d.at))),
-                seams=(),
+            replace(
+                _piece(entry, shape, edge, drills),
                 area=area,
                 stretch=one.stretch,
                 notes=(*one.notes, *core.notes),

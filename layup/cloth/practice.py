@@ -96,3 +96,8 @@ def within(value: float, least: float, most: float, what: str, where: str) -> fl
     if not least <= value <= most:
         raise UnitError(f"{what} can't be: write one {where}. Check the unit")
     return value
+
+
+def overlap(said: float | None) -> float:
+    """Overlap of a ply's seams: as the part file says, else common practice. [m]"""
+    return OVERLAP.value if said is None else said

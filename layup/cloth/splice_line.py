@@ -122,7 +122,7 @@ def propose(job: Job, entry: PlyEntry) -> Splice | None:
     if after is None or after[0] > (1.0 - _WORTH) * first:
         return None
     length, ends = _seam(zone, through, square)
-    overlap = entry.overlap if entry.overlap is not None else practice.OVERLAP.value
+    overlap = practice.overlap(entry.overlap)
     weight = job.library.get("fabric", entry.fabric or "").figure("areal_weight").value
     return Splice(
         through=through,

@@ -307,7 +307,7 @@ def _pieces(
     job: Job, ply: ClothPly, roll: Roll, part: int, mark: str, quarter_rings: bool
 ) -> tuple[list[CutPiece], str]:
     """The pieces of one ply, in strips where it is wider than the roll, and what to say then."""
-    overlap = ply.overlap if ply.overlap is not None else practice.OVERLAP.value
+    overlap = practice.overlap(ply.overlap)
     shapes: list[Polygon] = []
     doubled = 0.0
     strips = 0
@@ -343,7 +343,7 @@ def _ring_proposal(fabric: FabricCut) -> list[str]:
         return []
     parted: list[Piece] = []
     for piece, nested in zip(fabric.pieces, layout.pieces, strict=True):
-        overlap = piece.ply.overlap if piece.ply.overlap is not None else practice.OVERLAP.value
+        overlap = practice.overlap(piece.ply.overlap)
         shapes = quarters(piece.shape, overlap) if worth_parting(piece.shape) else (piece.shape,)
         parted += [Piece(nested.name, shape, nested.turns, nested.flips) for shape in shapes]
     shorter = nest(parted, layout.roll, gap=layout.gap, seconds=0)
