@@ -125,6 +125,26 @@ def test_a_reload_in_the_middle_of_a_word_keeps_it(look: Open, bench: Bench) -> 
     assert "angle = 45" in bench.text(DOOR)
 
 
+def test_a_page_asked_for_before_a_word_arrived_shows_the_word(look: Open, bench: Bench) -> None:
+    page = look("/part", DOOR)
+    page.locator("details[data-key=ply-0] > summary").click()
+    held: list[Any] = []
+
+    def late(route: Any) -> None:
+        before = route.fetch()  # the program makes the page, then the word arrives, then the page is shown
+        for word in held:
+            word.fulfill(response=word.fetch())
+        page.wait_for_timeout(300)
+        route.fulfill(response=before)
+
+    page.route("**/part/typed?**", lambda route: held.append(route))
+    page.route("**/part?**", late, times=1)
+    page.locator("#f-ply-0-angle").press_sequentially("3", delay=10)
+    wait_for(lambda: bool(held or page.wait_for_timeout(50)))
+    page.reload()
+    wait_for(lambda: page.locator("#f-ply-0-angle").input_value() in ("345", "453"))
+
+
 def test_after_kill_9_the_last_edit_and_the_last_word_are_there(look: Open, bench: Bench) -> None:
     page = look("/part", DOOR)
     page.locator("details[data-key=ply-0] > summary").click()

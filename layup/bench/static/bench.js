@@ -225,7 +225,9 @@ async function post(field, text) {
   const body = new URLSearchParams({ field, text, keep: "1" });
   const to = `${root}part/typed?file=${encodeURIComponent(file)}`;
   const answer = await fetch(to, { method: "POST", body, keepalive: true }).catch(() => null);
-  if (answer?.ok) safely(() => localStorage.getItem(shelf + field) === text && localStorage.removeItem(shelf + field));
+  // Not at once: a page that was asked for before this word arrived shows the old value, and looks here for the new one.
+  const drop = () => safely(() => localStorage.getItem(shelf + field) === text && localStorage.removeItem(shelf + field));
+  if (answer?.ok) setTimeout(drop, 10_000);
 }
 function entered(field) {
   dirty.delete(field);
