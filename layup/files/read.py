@@ -307,13 +307,13 @@ def _judge(shell: _Shell, thorough: bool, findings: list[Finding]) -> None:
 
 def _without_noise(shell: _Shell, raw: _Raw, scale: float, findings: list[Finding]) -> _Shell:
     """A scan's noise is taken out of an open shell; of a solid it is only said."""
-    from layup.sides.noise import roughness, smoothed
+    from layup.sides.noise import is_clean, roughness, smoothed
 
     count = shell.whole.triangles
     if count > _SMALL and shell.joined is None:
         if count > _SCANNED or roughness(*_patch(raw, scale)) is None:
             return shell
-    elif count > _SCANNED:
+    elif count > _SCANNED or (shell.joined is not None and is_clean(shell.joined.points, shell.joined.faces)):
         return shell
     points, faces = shell.mesh()
     rough = roughness(points, faces)

@@ -20,7 +20,7 @@ from layup.errors import SurfaceError
 from layup.shape.measure import Vector
 from layup.shape.nearest import nearest_points
 from layup.shape.topology import pieces as hang_together
-from layup.sides.cells import edge_marks, face_normals, wound_against
+from layup.sides.cells import edge_marks, wound_against
 from layup.sides.shared_edges import FREE
 from layup.sides.side import Side
 from layup.sides.side_sums import fans, nearest_of
@@ -71,9 +71,9 @@ def bodies_of(mesh: Welded) -> Bodies:
     piece = _wedges(mesh)
     count = int(piece.max()) + 1
     if count == 1:
-        whole = float(face_normals(mesh.points, mesh.faces)[1].sum())
+        whole = float(mesh.normals[1].sum())
         return Bodies(np.zeros(len(piece), dtype=np.int64), np.array([whole]), 0, 0.0, ())
-    normal, area, _ = face_normals(mesh.points, mesh.faces)
+    normal, area, _ = mesh.normals
     cracked = np.zeros(count, dtype=np.bool_)
     cracked[piece[np.flatnonzero(mesh.mates.mate == FREE) // 3]] = True
     if cracked.any():
@@ -86,7 +86,7 @@ def bodies_of(mesh: Welded) -> Bodies:
     marks, disagree = edge_marks(mesh.faces, mesh.mates.mate, normal, SMOOTH, FOLD)
     del marks
     if disagree:
-        normal[wound_against(mesh.faces, mesh.mates.mate, area)] *= -1.0
+        normal = np.where(wound_against(mesh.faces, mesh.mates.mate, area)[:, None], -normal, normal)
     start = mesh.points[mesh.faces[:, 0]]
     volume = np.bincount(piece, np.einsum("ij,ij->i", start - start.mean(axis=0), normal) * area, minlength=count)
     boxes = {p: _box(start[piece == p]) for p in large.tolist()}
@@ -117,7 +117,7 @@ def _wedges(mesh: Welded) -> NDArray[np.int64]:
     """
     label, count = mesh.pieces_by_pairs()
     pairs = []
-    inside_out = len(mesh.mates.shared) > 0 and face_normals(mesh.points, mesh.faces)[2] < 0.0
+    inside_out = len(mesh.mates.shared) > 0 and mesh.normals[2] < 0.0
     for fan in fans(mesh.mates.shared):
         faces, corner = fan // 3, fan % 3
         a = mesh.faces[faces, corner].astype(np.int64)

@@ -28,7 +28,7 @@ def _join(mate: Whole, marks: NDArray[np.uint8], start: int, stop: int, inside: 
     """Join faces start to stop over smooth edges: with each other, or else with those before them."""
     for f in range(start, stop):
         for k in range(3):
-            if not (marks[f] >> k) & 1:
+            if not (marks[f] >> k) & 1 or mate[3 * f + k] < 0:
                 continue
             g = np.int64(mate[3 * f + k]) // 3
             if ((g < f or g >= stop) if inside else g >= start) or parent[f] == parent[g]:
@@ -72,7 +72,7 @@ def patches(mate: Whole, marks: NDArray[np.uint8]) -> tuple[Whole, int]:
 
     Args:
         mate: Partner of each half-edge (3 m,).
-        marks: As `cells.edge_marks` gives them.
+        marks: As `cells.edge_marks` gives them; an edge without a partner joins nothing whatever its mark.
 
     Returns:
         Number of the patch of each face, in the order of their first faces, and how many there are.

@@ -1,6 +1,7 @@
 """What the sides of a large solid measure: area, facing, bulge; moments and free edge of the one taken. Compiled.
 
-    Area, vector area and curvature of both sides     side_sums(...)
+    Area, vector area and curvature of both sides,
+    and where they end                                side_sums(...)
     Measures of chosen faces                          measure_chosen(...)
     The face nearest to a point                       nearest_of(...)
 
@@ -50,7 +51,9 @@ def _bend(
 
 
 @numba.njit(cache=True, nogil=True)
-def _sums(points, faces, mate, normal, area, turned, side, start, stop, out):  # type: ignore[no-untyped-def]  # compiled
+def _sums(points, faces, mate, normal, area, turned, side, start, stop, out, ends):  # type: ignore[no-untyped-def]  # compiled
+    """Add the sums up and list the half-edges at which a side ends from 3 start: how many."""
+    count = 3 * start
     for f in range(start, stop):
         s = side[f]
         if s < 0:
@@ -60,8 +63,12 @@ def _sums(points, faces, mate, normal, area, turned, side, start, stop, out):  #
             out[s, 1 + c] += area[f] * normal[f, c]
         for k in range(3):
             m = np.int64(mate[3 * f + k])
-            if m > 3 * f + k and side[m // 3] == s:
+            if m < 0 or side[m // 3] != s:
+                ends[count] = 3 * f + k
+                count += 1
+            elif m > 3 * f + k:
                 out[s, 4] += _bend(points, faces, normal, turned, f, k, m // 3)
+    return count
 
 
 def side_sums(
@@ -73,8 +80,8 @@ def side_sums(
     turned: NDArray[np.bool_],
     side: Sides,
     shared: NDArray[np.int64],
-) -> Floats:
-    """Sums over both sides.
+) -> tuple[Floats, NDArray[np.int64]]:
+    """Sums over both sides, and where they end.
 
     Args:
         points: Shape (n, 3). [m]
@@ -88,22 +95,24 @@ def side_sums(
 
     Returns:
         Shape (2, 5): area, vector area x y z, curvature (sum of length times turning angle). [m^2, m^2, m]
+        The half-edges whose partner, if there is one, is not of the same side, in order.
     """
+    ends = np.empty(len(mate), dtype=np.int32)
 
-    def run(start: int, stop: int) -> Floats:
+    def run(start: int, stop: int) -> tuple[Floats, NDArray[np.int32]]:
         out = np.zeros((2, _BY_SIDE))
-        _sums(points, faces, mate, normal, area, turned, side, start, stop, out)
-        return out
+        count = int(_sums(points, faces, mate, normal, area, turned, side, start, stop, out, ends))
+        return out, ends[3 * start : count]
 
-    sums = np.sum(over_blocks(run, len(faces)), axis=0)
+    parts = over_blocks(run, len(faces))
+    sums = np.sum([part for part, _ in parts], axis=0)
     for edge in fans(shared):
         for s in (0, 1):
             own = edge[side[edge // 3] == s]
             if len(own) == 2:  # the others are not of this side: to it, the edge has two faces
                 f, g = (int(h) // 3 for h in own)
                 sums[s, 4] += _bend(points, faces, normal, turned, f, int(own[0]) % 3, g)
-    found: Floats = sums
-    return found
+    return sums, np.concatenate([part for _, part in parts]).astype(np.int64)
 
 
 def fans(shared: NDArray[np.int64]) -> list[NDArray[np.int64]]:

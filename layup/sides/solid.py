@@ -24,7 +24,7 @@ from layup.errors import SurfaceError
 from layup.shape.measure import Vector, vector
 from layup.shape.surface import Mesh
 from layup.sides.box_rays import Boxes
-from layup.sides.cells import edge_marks, face_normals, mean_of, wound_against
+from layup.sides.cells import edge_marks, mean_of, wound_against
 from layup.sides.seen_skin import Seen
 from layup.sides.side import Side
 from layup.sides.side_sums import fans, measure_chosen, nearest_of, side_sums
@@ -95,17 +95,17 @@ class Solid:
     def __init__(self, mesh: Welded, crease: float = SMOOTH, every: int | None = None) -> None:
         """`crease` is the cosine above which an edge is smooth; `every` is for `Seen`."""
         self.mesh = mesh
-        normal, area, volume = face_normals(mesh.points, mesh.faces)
+        normal, area, volume = mesh.normals
         mate = mesh.mates.mate
         marks, disagree = edge_marks(mesh.faces, mate, normal, crease, FOLD)
         turned = np.zeros(len(mesh.faces), dtype=np.bool_)
         if disagree:
             turned = wound_against(mesh.faces, mate, area)
-            normal[turned] *= -1.0
+            normal = np.where(turned[:, None], -normal, normal)
             start = mesh.points[mesh.faces[:, 0]] - mean_of(mesh.points)
             volume = float(np.einsum("ij,ij,i->", start, normal, area))
         if volume < 0.0:
-            np.negative(normal, out=normal)
+            normal = -normal
             turned = ~turned
         if disagree:
             marks, _ = edge_marks(mesh.faces, mate, normal, crease, FOLD)
@@ -124,40 +124,46 @@ class Solid:
         for reach, by_creases in (*((reach, False) for reach in REACHES), (REACHES[0], True)):
             self.seen.settle(reach * thickness)
             self.side = self.seen.sides(by_creases)
-            vars(self).pop("_sums", None)
+            vars(self).pop("_measured", None)
             sizes = [float(size) for size in self._sums[:, 0]]
             if apart(sizes):
                 break
         else:
             return Kind("block", thickness)
         strip = self.total - sum(sizes)
-        perimeters = [self._rim_length(side) for side in (0, 1)]
-        rim = 0.5 * sum(perimeters) * thickness
-        doubts = tuple(self._doubts(side, thickness, sizes, strip, rim, perimeters[side]) for side in (0, 1))
-        word = "either" if all(doubts) else "sheet"
-        return Kind(word, thickness, tuple(sizes), strip, rim, doubts)
+        rims = [self._rim(side) for side in (0, 1)]
+        long = [_length(*ends) for ends in rims]
+        rim = 0.5 * sum(long) * thickness
+        left = min(
+            self._unexplained(side, thickness, rims[side]) for side in (0, 1)
+        )  # a rib to one is none to the other
+        doubts = self._doubts(thickness, sizes, strip, rim, long, left)
+        return Kind("either" if all(doubts) else "sheet", thickness, tuple(sizes), strip, rim, doubts)
 
     def _doubts(
-        self, side: int, thickness: float, sizes: list[float], strip: float, rim: float, length: float
-    ) -> tuple[str, ...]:
-        """Why one side isn't one side of a sheet."""
-        out = []
+        self, thickness: float, sizes: list[float], strip: float, rim: float, long: list[float], left: float
+    ) -> tuple[tuple[str, ...], ...]:
+        """Why each side isn't one side of a sheet; `left` is the area that nothing explains."""
+        both = []
         bulge = self._sums[:, 4]
         differ, due = sizes[0] - sizes[1], 0.5 * thickness * float(bulge[0] - bulge[1])
         if abs(differ - due) > SAME * 0.5 * sum(sizes) + EXPLAINED * abs(due):
-            out.append(f"its two sides, {sizes[0]:.4g} and {sizes[1]:.4g} m^2, differ by more than its wall explains")
-        even = self._even(thickness)
-        if even < MOSTLY:
+            both.append(f"its two sides, {sizes[0]:.4g} and {sizes[1]:.4g} m^2, differ by more than its wall explains")
+        if self._even(thickness) < MOSTLY:
             low, high = self._wall_range()
-            out.append(f"what lies back to back is {low * 1e3:.3g} to {high * 1e3:.3g} mm apart, no even wall")
+            both.append(f"what lies back to back is {low * 1e3:.3g} to {high * 1e3:.3g} mm apart, no even wall")
         knife = self._knife()
-        if knife > KNIFE * length:
-            out.append(f"its two sides meet in a knife edge along {knife * 1e3:,.4g} mm")
-        left = min(self._unexplained(one, thickness) for one in (0, 1))  # what is a rib to one side is not to the other
-        if left > UNEXPLAINED * sizes[side]:
-            out.append(f"{left:.3g} m^2 are neither a side nor within an edge of it")
-        if strip < BARE * rim and rim > UNEXPLAINED * sizes[side] and not len(self._cracks()):
-            out.append(f"its edges are {strip:.3g} m^2 where rim x wall makes {rim:.3g} m^2")
+        bare = strip < BARE * rim and not len(self._cracks())
+        out = []
+        for size, length in zip(sizes, long, strict=True):
+            own = both.copy()
+            if knife > KNIFE * length:
+                own.append(f"its two sides meet in a knife edge along {knife * 1e3:,.4g} mm")
+            if left > UNEXPLAINED * size:
+                own.append(f"{left:.3g} m^2 are neither a side nor within an edge of it")
+            if bare and rim > UNEXPLAINED * size:
+                own.append(f"its edges are {strip:.3g} m^2 where rim x wall makes {rim:.3g} m^2")
+            out.append(tuple(own))
         return tuple(out)
 
     def _even(self, thickness: float) -> float:
@@ -175,36 +181,39 @@ class Solid:
         low, high = (behind[parallel][order[np.searchsorted(share, part * share[-1])]] for part in (0.1, 0.9))
         return float(low), float(high)
 
+    @property
+    def _ends(self) -> tuple[NDArray[np.int64], NDArray[np.int8], NDArray[np.int8]]:
+        """The half-edges at which a side ends, whose side that is, and which one is beyond (-1 for neither)."""
+        mate = self.mesh.mates.mate
+        rows = self._measured[1]
+        beyond = mate[rows]
+        other = np.where(beyond >= 0, self.side[beyond // 3], np.int8(-1))
+        return rows, self.side[rows // 3], other
+
     def _rim(self, side: int) -> tuple[Floats, Floats]:
         """Both ends of each edge where a side ends. [m]"""
-        mesh, mine = self.mesh, self.side == side
-        mate = mesh.mates.mate
-        rows = np.flatnonzero(np.repeat(mine, 3) & ((mate < 0) | ~mine[np.maximum(mate, 0) // 3]))
-        many = set(np.concatenate([mesh.mates.shared.ravel(), mesh.mates.many]).tolist())
-        if many:  # edges of many faces: only where an odd number of them is of the side
-            keep = [own[0] for fan in fans(mesh.mates.shared) if len(own := fan[mine[fan // 3]]) % 2]
-            rows = np.concatenate([[r for r in rows.tolist() if r not in many], keep]).astype(np.int64)
-        f, k = rows // 3, rows % 3
-        return mesh.points[mesh.faces[f, k]], mesh.points[mesh.faces[f, (k + 1) % 3]]
+        shared = self.mesh.mates.shared
+        rows, own, _ = self._ends
+        rows = rows[own == side]
+        if len(shared):  # edges of many faces: only where an odd number of them is of the side
+            many = np.concatenate([shared.ravel(), self.mesh.mates.many])
+            odd = [of[0] for fan in fans(shared) if len(of := fan[self.side[fan // 3] == side]) % 2]
+            rows = np.concatenate([rows[~np.isin(rows, many)], odd]).astype(np.int64)
+        return self._edges(rows)
 
-    def _rim_length(self, side: int) -> float:
-        a, b = self._rim(side)
-        return float(np.linalg.norm(b - a, axis=1).sum())
+    def _edges(self, rows: NDArray[np.int64]) -> tuple[Floats, Floats]:
+        mesh, (f, k) = self.mesh, np.divmod(rows, 3)
+        return mesh.points[mesh.faces[f, k]], mesh.points[mesh.faces[f, (k + 1) % 3]]
 
     def _knife(self) -> float:
         """Length of the edges at which the two sides meet. [m]"""
-        mesh = self.mesh
-        mate = mesh.mates.mate.astype(np.int64)
-        other = np.where(mate >= 0, self.side[np.maximum(mate, 0) // 3], np.int8(-1))
-        rows = np.flatnonzero((np.repeat(self.side, 3) == 0) & (other == 1))
-        f, k = rows // 3, rows % 3
-        step = mesh.points[mesh.faces[f, (k + 1) % 3]] - mesh.points[mesh.faces[f, k]]
-        return float(np.linalg.norm(step, axis=1).sum())
+        rows, own, other = self._ends
+        return _length(*self._edges(rows[(own == 0) & (other == 1)]))
 
     def _cracks(self) -> NDArray[np.int64]:
         return np.flatnonzero(self.mesh.mates.mate == -1)
 
-    def _unexplained(self, side: int, thickness: float) -> float:
+    def _unexplained(self, side: int, thickness: float, rim: tuple[Floats, Floats]) -> float:
         """Area of what is no side, no edge of this side, and no rib of the other.
 
         What lies far from this side's rim is a rib where its smooth patch doesn't meet this side, nor lies back to back
@@ -226,7 +235,7 @@ class Solid:
         if not len(rows):
             return 0.0
         few = rows[:: -(-len(rows) // _SAMPLES)]
-        places = _along(*self._rim(side), thickness)
+        places = _along(*rim, thickness)
         if not len(places):
             return float(self.area[rows].sum())
         middle = self.mesh.points[self.mesh.faces[few]].mean(axis=1)
@@ -235,12 +244,11 @@ class Solid:
 
     def _meeting(self, side: int) -> Mask:
         """The smooth patches with something that is no side and meets this side at an edge, or within the patch."""
-        patch = self.seen.patch
-        mate = self.mesh.mates.mate.astype(np.int64)
-        rows = np.flatnonzero((np.repeat(self.side, 3) == side) & (mate >= 0))
-        there = mate[rows] // 3
+        rows, own, _ = self._ends
+        there = self.mesh.mates.mate[rows[own == side]] // 3
+        there = there[there >= 0]
         out = np.zeros(self.seen.patches, dtype=np.bool_)
-        out[patch[there[self.side[there] < 0]]] = True
+        out[self.seen.patch[there[self.side[there] < 0]]] = True
         return out
 
     def pick(self, side: Side, name: str) -> Chosen:
@@ -370,8 +378,12 @@ class Solid:
         mesh, turned, mask = self.mesh, self.turned, self.side == wanted
         return chosen(mesh, mask, turned, facing, text, (thickness, strip, other))
 
-    @cached_property
+    @property
     def _sums(self) -> Floats:
+        return self._measured[0]
+
+    @cached_property
+    def _measured(self) -> tuple[Floats, NDArray[np.int64]]:
         mesh = self.mesh
         return side_sums(
             points=mesh.points,
@@ -449,6 +461,10 @@ def looks(facing: Vector) -> str:
     if not any(facing):
         return "going round"
     return "facing (" + ", ".join(f"{round(v, 2) + 0.0:g}" for v in facing) + ")"
+
+
+def _length(a: Floats, b: Floats) -> float:
+    return float(np.linalg.norm(b - a, axis=1).sum())
 
 
 def _along(a: Floats, b: Floats, thickness: float) -> Floats:
