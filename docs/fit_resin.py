@@ -27,12 +27,14 @@ import math
 import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cache, cached_property
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: more threads only wait for each other
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 
 from layup.laminate.process import CEILINGS, HEAVIEST, LIGHTEST, REFERENCE_WEIGHT, film_share
 from layup.materials import Library, load_library
@@ -127,7 +129,7 @@ class Ply:
     bond: float = 0.0
     thickness: float = 0.0
 
-    @property
+    @cached_property
     def key(self) -> str:
         """Which fabric it is."""
         return f"{self.fibre} {self.form} {self.weight:g} {self.mat:g}"
@@ -230,53 +232,55 @@ def full_fibre(name: str) -> str:
 
 @dataclass
 class Point:
-    """What the model is asked at: values of all its terms by name."""
+    """What the model is asked at: values of all its terms by name, each a number or, at several points, an array."""
 
-    value: dict[str, float]
+    value: dict[str, float | Floats]
 
-    def __call__(self, name: str) -> float:
+    def __call__(self, name: str) -> float | Floats:
         return self.value.get(name, 0.0)
 
 
-def volumes(x: Point, row: Row, ply: Ply, form: str, weight: float, effect: float) -> float:
+def volumes(x: Point, row: Row, ply: Ply, form: str, weight: float | Floats, effect: float | Floats) -> float | Floats:
     """Resin volume per fibre volume of a ply of one form. [-]"""
     process = row.process
     log = x(f"m {process}") + (x(f"a {form}") + x(f"g {process}, {form}") if form != "cloth" else 0.0)
     voids = VOIDS[process]
     if process in ("vacuum bag", "infusion") and row.vacuum:
-        fraction = (1 - voids) / (1 + math.exp(log))
+        fraction = (1 - voids) / (1 + np.exp(log))
         pressure = parse(row.vacuum, "pressure")
         step = math.log((pressure + HAND_PRESSURE) / (BAG[process] * INHG + HAND_PRESSURE))
-        fraction *= math.exp(x("exponent") * step)
-        log = math.log((1 - fraction - voids) / fraction)
-    weight = min(max(weight, LIGHTEST), HEAVIEST)
-    log -= (x("s") + x(f"s {process}")) * math.log(weight / REFERENCE_WEIGHT)
+        fraction *= np.exp(x("exponent") * step)
+        log = np.log((1 - fraction - voids) / fraction)
+    weight = np.minimum(np.maximum(weight, LIGHTEST), HEAVIEST)
+    log -= (x("s") + x(f"s {process}")) * np.log(weight / REFERENCE_WEIGHT)
     log += x(row.hand) if row.hand else x(f"hand {row.laboratory}, {process}")
     if row.kind in RULES:
         log += x("rule")
     log += effect
     top = CEILINGS[form]
-    return max(math.exp(log), (1 - voids) / top - 1)
+    return np.maximum(np.exp(log), (1 - voids) / top - 1)
 
 
-def model(x: Point, row: Row, plies: Sequence[Ply], resin_density: float) -> float:
+def model(x: Point, row: Row, plies: Sequence[Ply], resin_density: float) -> float | Floats:
     """The model's value of one published figure, in the figure's unit."""
     process = row.process
     voids = VOIDS[process]
     shared = x(f"laboratory {row.laboratory}, {process}") + x(f"plate {row.plate}")
-    fibre = resin = volume = solid = core = bond = thick = 0.0
+    fibre: float | Floats = 0.0
+    resin = volume = solid = bond = film = fibre
+    core = thick = 0.0
     for ply in plies:
         if ply.count == 0:
             core += ply.weight
             thick += ply.thickness
             if process != "prepreg":
-                bond += ply.bond * math.exp(x("bond") + x(f"bond {process}"))
+                bond += ply.bond * np.exp(x("bond") + x(f"bond {process}"))
             continue
         effect = shared + x(f"fabric {ply.key}")
-        w = ply.weight * math.exp(x(f"cloth {ply.key}"))
-        dense = E_GLASS * math.exp(x("E-glass")) if "glass" in ply.fibre and "S-" not in ply.fibre else ply.density
+        w = ply.weight * np.exp(x(f"cloth {ply.key}"))
+        dense = E_GLASS * np.exp(x("E-glass")) if "glass" in ply.fibre and "S-" not in ply.fibre else ply.density
         if process == "prepreg" and ply.content is not None:
-            ratio = ply.content / (1 - ply.content) * math.exp(x("bled") + effect)
+            ratio = ply.content / (1 - ply.content) * np.exp(x("bled") + effect)
         else:
             q = volumes(x, row, ply, ply.form, w, effect)
             if ply.mat:
@@ -286,13 +290,12 @@ def model(x: Point, row: Row, plies: Sequence[Ply], resin_density: float) -> flo
         resin += ply.count * w * ratio
         solid += ply.count * w / dense
         volume += ply.count * w * (1 / dense + ratio / resin_density) / (1 - voids)
-    film = 0.0
     if process != "prepreg":
         faces = [ply.weight for ply in plies if ply.count]
-        film = math.exp(x(f"film {process}")) * (film_share(faces[0]) + film_share(faces[-1]))
+        film = np.exp(x(f"film {process}")) * (film_share(faces[0]) + film_share(faces[-1]))
     quantity = row.quantity
     if quantity == "fibre volume fraction":
-        return solid / volume * (math.exp(x("burn-off")) if row.kind == "burn-off" else 1.0)
+        return solid / volume * (np.exp(x("burn-off")) if row.kind == "burn-off" else 1.0)
     if quantity == "thickness":
         return (volume + film / resin_density + thick) * 1e3
     if quantity == "thickness of the plies":
@@ -302,7 +305,7 @@ def model(x: Point, row: Row, plies: Sequence[Ply], resin_density: float) -> flo
     if quantity == "areal weight, plies alone":
         return fibre + resin
     if quantity == "resin mixed over fibre":
-        return (resin + film) * 1.12 * math.exp(x("mixed")) / fibre
+        return (resin + film) * 1.12 * np.exp(x("mixed")) / fibre
     if quantity == "density":
         v = solid / volume
         return (v * plies[0].density + (1 - v - voids) * resin_density) / 1e3
@@ -469,7 +472,7 @@ def fit(rows: Iterable[Row], rounds: int = 6, start: Fitted | None = None) -> Fi
             term(f"fabric {ply.key}", "fabric")
             term(f"cloth {ply.key}", "cloth")
             own += [f"fabric {ply.key}", f"cloth {ply.key}"]
-        forms = {ply.form for ply in fabrics} | ({"mat"} if any(ply.mat for ply in fabrics) else set())
+        forms = frozenset({ply.form for ply in fabrics} | ({"mat"} if any(ply.mat for ply in fabrics) else set()))
         touched.append([name for name in PRIOR if _speaks(name, row.process, forms)] + own)
         for form in forms:
             counts[row.process, form] = counts.get((row.process, form), 0) + 1
@@ -492,15 +495,16 @@ def fit(rows: Iterable[Row], rounds: int = 6, start: Fitted | None = None) -> Fi
         at = np.array([known.get(name, 0.0) for name in names])
     gain = covariance = own = np.zeros(0)
     for _ in range(rounds):
-        here = dict(zip(names, at, strict=True))
-        value = np.log([model(Point(here), r, p, d) for r, p, d in zip(used, plies, resins, strict=True)])
-        slope = np.zeros((len(used), len(names)))
+        here: dict[str, float | Floats] = dict(zip(names, at, strict=True))
+        value, slope = np.zeros(len(used)), np.zeros((len(used), len(names)))
         for number, (row, laid, density) in enumerate(zip(used, plies, resins, strict=True)):
-            for name in touched[number]:
-                kept = here[name]
-                here[name] = kept + 1e-5
-                slope[number, place[name]] = (math.log(model(Point(here), row, laid, density)) - value[number]) / 1e-5
-                here[name] = kept
+            moved = {
+                name: here[name] + 1e-5 * unit
+                for name, unit in zip(touched[number], np.eye(len(touched[number]) + 1)[1:], strict=True)
+            }
+            told = np.log(model(Point({**here, **moved}), row, laid, density))
+            value[number] = told[0]
+            slope[number, [place[name] for name in touched[number]]] = (told[1:] - told[0]) / 1e-5
         off = target - value - slope @ (prior_mean - at)
         _learn_spreads(spreads, slope, kinds, prior_variance, noise, off)
         variance = prior_variance()
@@ -514,7 +518,8 @@ def fit(rows: Iterable[Row], rounds: int = 6, start: Fitted | None = None) -> Fi
     return Fitted(names, at, covariance, spreads, counts, strays)
 
 
-def _speaks(name: str, process: str, forms: set[str]) -> bool:
+@cache
+def _speaks(name: str, process: str, forms: frozenset[str]) -> bool:
     """Whether a term can enter a row of this process and these forms."""
     others = [p for p in PROCESSES if p != process]
     if any(name.endswith(f" {p}") or f" {p}," in name for p in others):
@@ -531,12 +536,13 @@ def _learn_spreads(
         for kind in spreads
         if (pick := np.array([k == kind for k in kinds])).any()
     }
+    stacked = np.stack(list(parts.values()))
     rest = np.diag(noise) + (slope * np.where([k in spreads for k in kinds], 0.0, prior_variance())) @ slope.T  # type: ignore[operator]  # arrays
 
     def worth(trial: dict[str, float]) -> float:
-        total = rest + sum(trial[kind] ** 2 * part for kind, part in parts.items())
+        total = rest + np.tensordot([trial[kind] ** 2 for kind in parts], stacked, 1)
         lower = np.linalg.cholesky(total)
-        scaled = np.linalg.solve(lower, off)
+        scaled = solve_triangular(lower, off, lower=True, check_finite=False)
         said = -float(np.log(np.diag(lower)).sum()) - 0.5 * float(scaled @ scaled)
         for kind, centre in SPREADS.items():
             said -= 0.5 * (math.log(trial[kind] / centre) / SPREAD_OF_SPREADS) ** 2

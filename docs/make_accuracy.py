@@ -148,7 +148,7 @@ def blind(rows: list[Row], key: Callable[[Row], object]) -> list[Answer]:
     used = [row for row in rows if row.used == "yes"]
     every = fit(rows)
     for group in dict.fromkeys(key(row) for row in used):
-        fitted = fit([row for row in rows if row.used != "no" and key(row) != group], rounds=4, start=every)
+        fitted = fit([row for row in rows if row.used != "no" and key(row) != group], rounds=3, start=every)
         for row in used:
             if key(row) == group:
                 found[row.name] = Answer(row, predicted(row, fitted))

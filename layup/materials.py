@@ -173,6 +173,7 @@ _OUNCES = re.compile(r"(?P<number>[0-9]+(?: [0-9]+/[0-9]+|/[0-9]+|\.[0-9]+)?) ?o
 """Ounces a square yard; of a chopped mat they are ounces a square foot, which stand in its own search words."""
 
 
+@lru_cache(maxsize=8192)  # a name is compared with hundreds of others, each time a shop's table is read
 def _same(name: str) -> str:
     text = " ".join(name.casefold().split())
     for pattern, word in _SPELLINGS:

@@ -100,18 +100,30 @@ def _held(name: str, alone: bool) -> Iterator[None]:
         yield
 
 
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
-    """Run a benchmark alone: it compares two times, and a test on the other core would bend one of them.
+_room: list[ExitStack] = []
+"""What this process holds of the room in which benchmarks are alone: nothing, or one hold."""
 
-    Whoever waits to be alone holds the door shut, or the others would pass it in and out for ever.
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> Iterator[None]:
+    """Run benchmarks alone: they compare two times, and a test on the other core would bend one of them.
+
+    Whoever waits to be alone holds the door shut, or the others would pass it in and out for ever; and stays for the
+    benchmarks that follow at once, or each of them would wait for a test of the other process to end.
     """
     if LOCKS not in os.environ:
         return (yield)
-    with ExitStack() as room:
+    alone, alone_next = (one is not None and "benchmarks" in one.path.parts for one in (item, nextitem))
+    if not _room:
+        hold = ExitStack()
         with _held("door", alone=True):
-            room.enter_context(_held("room", alone="benchmarks" in item.path.parts))
+            hold.enter_context(_held("room", alone=alone))
+        _room.append(hold)
+    try:
         return (yield)
+    finally:
+        if not (alone and alone_next):
+            _room.pop().close()
 
 
 @pytest.fixture
