@@ -19,18 +19,18 @@ from layup.report.surface_words import in_units
 from layup.sides.mould import seen
 from layup.sources import Figure
 from layup.spread import Interval
-from layup.units import INCH, OZ, parse
+from layup.units import OZ, parse
 from layup.weight.prediction import Prediction
 from layup.weight.weigh import Weighed
 from layup.words import (
     System,
     angle_words,
     area_words,
-    length_words,
     mass_both,
     percent_words,
     pressure_words,
     scale_words,
+    tape_words,
     temperature_words,
     thickness_words,
     volume_words,
@@ -64,17 +64,11 @@ def each(system: System, words: Callable[[System], str]) -> str:
     return "\n".join(text.replace("\u00a0to\u00a0", " to\u00a0").replace("×\u00a0", "× ") for text in stiff)
 
 
-def tape(m: float, system: System) -> str:
-    """A length as it is measured at the bench: to a sixteenth of an inch, or to a millimetre."""
-    step = INCH / 16 if system == "lb" else 1e-3
-    return length_words(round(m / step) * step, system)
-
-
 def size_words(along: float, across: float, system: System) -> str:
     """Along the warp by across it."""
 
     def words(one: System) -> str:
-        first, second = tape(along, one), tape(across, one)
+        first, second = tape_words(along, one), tape_words(across, one)
         for unit in (" mm", " in"):
             if first.endswith(unit) and second.endswith(unit) and "ft" not in first + second:
                 first = first.removesuffix(unit)
@@ -221,8 +215,8 @@ def cut_tables(cut: Cut, system: System) -> tuple[Block, ...]:
     rows = [
         (
             f.fabric,
-            tape(f.nest.roll.width, one_of(system)) + ("" if f.of is None else f"\n{f.of.label}"),
-            each(system, partial(tape, f.length)) if f.of is None or f.of.roll else "remnant",
+            tape_words(f.nest.roll.width, one_of(system)) + ("" if f.of is None else f"\n{f.of.label}"),
+            each(system, partial(tape_words, f.length, up=True)) if f.of is None or f.of.roll else "remnant",
             names_words([piece.name for piece in f.pieces]),
             percent_words(f.waste),
             "–"
@@ -264,8 +258,8 @@ def cut_tables(cut: Cut, system: System) -> tuple[Block, ...]:
     edge = max((f.nest.roll.edge for f in cut.fabrics), default=0.0)
     gap = cut.fabrics[0].nest.gap if cut.fabrics else 0.0
     said = (
-        f"The arrow is the warp: mark it on every piece, with its number. {tape(gap, one_of(system))} between pieces "
-        f"for the cutter; {tape(edge, one_of(system))} along each edge of the roll is not used."
+        f"The arrow is the warp: mark it on every piece, with its number. {tape_words(gap, one_of(system))} between "
+        f"pieces for the cutter; {tape_words(edge, one_of(system))} along each edge of the roll is not used."
     )
     blocks.append(Words((said, *cut.notes)))
     if len(cut.jobs) > 1:
@@ -447,7 +441,7 @@ def bag_blocks(bag: Bag, system: System) -> tuple[Block, ...]:
     one = one_of(system)
     rows = []
     for number, layer in enumerate(bag.layers, 1):
-        off = "–" if layer.length is None else tape(layer.length, one)
+        off = "–" if layer.length is None else tape_words(layer.length, one, up=True)
         if layer.strips > 1:
             off += f", as {layer.strips} strips"
         if layer.count:

@@ -10,7 +10,7 @@ import numpy as np
 
 from layup.report import palette
 from layup.report.saving import picture_path, save_figure
-from layup.words import System, angle_words, length_words
+from layup.words import System, angle_words, length_words, tape_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -110,12 +110,12 @@ def _draw(axes: Axes, fabric: FabricCut, scale: float, system: System) -> None:
     axes.text(
         0,
         width + 0.06 / scale,
-        f"cut off {length_words(length, system)}, {layout.use * 100:.0f} % used",
+        f"cut off {tape_words(length, system, up=True)}, {layout.use * 100:.0f} % used",
         fontsize=8.5,
         va="bottom",
         color=palette.INK,
     )
-    axes.text(-0.02 / scale, width / 2, f"roll {length_words(width, one)}", rotation=90, ha="right", va="center",
+    axes.text(-0.02 / scale, width / 2, f"roll {tape_words(width, one)}", rotation=90, ha="right", va="center",
               fontsize=8, color=palette.QUIET)  # fmt: skip
     _ruler(axes, length, scale, one)
 
@@ -131,7 +131,7 @@ def _ruler(axes: Axes, length: float, scale: float, system: System) -> None:
         axes.text(mark, -0.08 / scale, length_words(float(mark), system) if mark else "0", ha="center", va="top",
                   fontsize=8, color=palette.QUIET)  # fmt: skip
     narrow = length * scale < 1.5
-    axes.text(0.0 if narrow else length, -0.08 / scale, f"cut here: {length_words(length, system)}",
+    axes.text(0.0 if narrow else length, -0.08 / scale, f"cut here: {tape_words(length, system, up=True)}",
               ha="left" if narrow else "right", va="top", fontsize=8, color=palette.INK)  # fmt: skip
 
 
