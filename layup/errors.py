@@ -117,7 +117,7 @@ class PatternError(LayupError):
     def __init__(self, refused: dict[int, str], made: tuple[Any, ...]) -> None:
         self.refused = refused
         self.made = made
-        super().__init__(" ".join(dict.fromkeys(refused.values())))
+        super().__init__("\n".join(dict.fromkeys(refused.values())))
 
 
 class VacuumError(RemedyError):

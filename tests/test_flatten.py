@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pypdf
 import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
@@ -176,3 +177,21 @@ def test_a_pattern_that_leaves_out_cloth_is_not_printed(hatch: Callable[..., dic
         assert "not printed" in done.output
         assert not paper.exists()
     assert any("not printed" in note for note in cut([job], seconds=0).notes)
+
+
+def test_the_patterns_that_can_be_cut_are_written_where_another_cannot(tmp_path: Path) -> None:
+    points, faces = hemisphere(3, 0.3)
+    write(tmp_path, points, faces[(points[faces][:, :, 2] > 0.05).all(axis=1)])
+    (tmp_path / "dome.toml").write_text(
+        'title = "Dome"\nprocess = "wet"\nresin = "epoxy, laminating"\n[surface]\nmesh = "shape.obj"\nunit = "m"\n'
+        'mould = "female"\n[[zone]]\nname = "top"\nwithin = "80 mm of (0 mm, 0 mm, 300 mm)"\n'
+        '[[ply]]\nfabric = "carbon plain 200"\nzone = "top"\n[[ply]]\nfabric = "carbon unidirectional 200"\n'
+    )
+    paper = tmp_path / "dome.pdf"
+    done = CliRunner().invoke(main, ["patterns", str(tmp_path / "dome.toml"), "--pdf", str(paper)])
+    assert done.exit_code == 2, done.output
+    assert "without ply 2" in done.output
+    assert "carbon plain 200, top" in done.output
+    assert done.stderr.rstrip().splitlines()[-1].startswith("Ply 2, carbon unidirectional 200")
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(paper).pages)
+    assert "without ply 2" in text

@@ -54,6 +54,7 @@ def command(
     """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
     from layup.cloth.pattern import flat_plies
     from layup.cloth.templates import right_ending
+    from layup.errors import PatternError
     from layup.report.work_bar import WorkBar
     from layup.units import parse
 
@@ -62,13 +63,22 @@ def command(
             right_ending(path, ending)  # before the work, not after it
     check_outputs([dxf, svg, pdf, picture], yes, [part, holes])
     job = job_of(part, as_json, units)
+    refused: PatternError | None = None
     with WorkBar(shown=not as_json) as bar:
-        plies = flat_plies(
-            job,
-            trim=parse(trim, "length") if trim is not None else None,
-            holes=_holes(holes, holes_unit) if holes is not None else None,
-            told=bar.told,
-        )
+        try:
+            plies = flat_plies(
+                job,
+                trim=parse(trim, "length") if trim is not None else None,
+                holes=_holes(holes, holes_unit) if holes is not None else None,
+                told=bar.told,
+            )
+        except PatternError as error:
+            plies, refused = error.made, error
+            if not plies:
+                raise
+    without = ""
+    if refused is not None:
+        without = ", without " + ", ".join(why.partition(",")[0].lower() for why in refused.refused.values())
     _write(
         job,
         plies,
@@ -79,6 +89,7 @@ def command(
         paper=paper,
         roll=parse(roll_width, "length"),
         system=units or job.part.units,
+        without=without,
     )
     if picture is not None:
         _draw(job, picture)
@@ -91,11 +102,13 @@ def command(
         from layup.cloth.patterns_screen import patterns_json
 
         click.echo(patterns_json(job, plies, splices))
-        return
-    from layup.cloth.patterns_screen import patterns_screen
-    from layup.weight import screen
+    else:
+        from layup.cloth.patterns_screen import patterns_screen
+        from layup.weight import screen
 
-    screen.show(patterns_screen(job, plies, splices, units or job.part.units))
+        screen.show(patterns_screen(job, plies, splices, units or job.part.units))
+    if refused is not None:  # said last, where it is seen, and the status tells a script that plies are missing
+        raise refused
 
 
 def _holes(path: Path, unit: str | None) -> Pattern:
@@ -110,21 +123,21 @@ def _holes(path: Path, unit: str | None) -> Pattern:
 
 def _write(
     job: Job, plies: tuple[FlatPly, ...], dxf: Path | None, dxf_unit: Unit, svg: Path | None, pdf: Path | None,
-    paper: str, roll: float, system: System,
+    paper: str, roll: float, system: System, without: str,
 ) -> None:  # fmt: skip
     if dxf is not None:
         from layup.cloth.templates import write_dxf
 
-        click.echo(f"Drawing: {write_dxf(plies, dxf, dxf_unit)}", err=True)
+        click.echo(f"Drawing: {write_dxf(plies, dxf, dxf_unit)}{without}", err=True)
     if svg is not None:
         from layup.cloth.templates import write_svg
 
-        click.echo(f"Drawing: {write_svg(plies, svg)}", err=True)
+        click.echo(f"Drawing: {write_svg(plies, svg)}{without}", err=True)
     if pdf is not None:
         from layup.cloth.tiled_pdf import write_pdf
 
-        made = write_pdf(plies, pdf, _PAPERS[paper], roll=roll, title=job.part.title, system=system)
-        click.echo(f"Templates: {made}", err=True)
+        made = write_pdf(plies, pdf, _PAPERS[paper], roll=roll, title=job.part.title + without, system=system)
+        click.echo(f"Templates: {made}{without}", err=True)
 
 
 def _draw(job: Job, picture: Path) -> None:

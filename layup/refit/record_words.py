@@ -15,7 +15,7 @@ from typing import Literal
 from layup.refit.balance import chord_fraction, moment_index
 from layup.refit.model import ChordEntry, IndexEntry
 from layup.units import INCH, LB
-from layup.words import MINUS, mass_metric, mass_words
+from layup.words import MINUS, mass_metric, mass_words, percent_words
 
 Kept = Literal["lb", "metric"]
 
@@ -97,7 +97,7 @@ def chord_kept(cg: float, chord: ChordEntry | None) -> str:
     """
     if chord is None:
         return ""
-    return f"{chord_fraction(cg, chord.leading_edge.si, chord.length) * 100:.1f} % MAC"
+    return f"{percent_words(chord_fraction(cg, chord.leading_edge.si, chord.length))} MAC"
 
 
 def _signed(value: float, decimals: int) -> str:
