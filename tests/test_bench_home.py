@@ -54,8 +54,8 @@ def test_a_card_says_the_weight_of_the_command_and_the_total_is_their_sum(page: 
 
 
 def test_what_is_next_follows_the_part(page: Page) -> None:
-    form = {"title": "Lid", "process": "wet", "resin": "epoxy, laminating", "rectangle": "24 x 36 in"}
-    answer = page.client.post("/new/file", data=form, follow_redirects=False)  # one place: a file, or a size
+    form = {"title": "Lid", "process": "wet", "resin": "epoxy, laminating", "size": "24 x 36 in"}
+    answer = page.client.post("/new", data=form, follow_redirects=False)  # one place: a file, or a size
     assert answer.headers["location"] == "/part?file=lid.toml"
     assert "lay the first ply" in page.get("/card", file="lid.toml").text
     page.edit("lid.toml", table="ply", op="add", set_cloth="glass plain 200", set_angle="0")

@@ -452,7 +452,7 @@ def test_files_that_are_sent_lie_in_the_folder_whatever_their_name(watched: Watc
             f'name="surface"; filename="{name}"\r\n\r\nsolid a\r\n--e--\r\n'
         )
         body = part.encode()
-        head = (f"POST /new/file HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\nCookie: "
+        head = (f"POST /new HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\nCookie: "
                 f"bench-{server.port}={server.key}\r\n"
                 f"Origin: {server.home}\r\nContent-Type: multipart/form-data; boundary=e\r\nContent-Length: "
                 f"{len(body)}\r\n\r\n")  # fmt: skip

@@ -415,9 +415,7 @@ def test_two_new_parts_of_one_name_at_once_are_two_parts(page: Page) -> None:
     told: list[tuple[int, str]] = []
 
     def one(number: int) -> None:
-        answer = page.post(
-            "/new/measured", {"title": "Same", "form": "area", "area": f"0.{number} m^2", "process": "wet"}
-        )
+        answer = page.post("/new", {"title": "Same", "size": f"0.{number} m^2", "process": "wet"})
         told.append((answer.status_code, answer.headers.get("location", "")))
 
     windows = [threading.Thread(target=one, args=(number,)) for number in range(1, 7)]

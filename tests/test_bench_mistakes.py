@@ -15,25 +15,43 @@ BEGUN = {"title": "Tip", "process": "infusion", "resin": "epoxy, infusion"}
 
 
 @pytest.mark.parametrize(
-    ("form", "typed"),
+    ("field", "typed"),
     [
-        ("rectangle", "1 x 2"), ("rectangle", "-1 m x 2 m"), ("rectangle", "1 m"), ("rectangle", "1 kg x 2 m"),
-        ("rectangle", "0 m x 1 m"), ("area", "6"), ("area", "six"), ("area", "5 m"), ("area", "-3 m2"), ("area", ""),
+        ("size", "1 x 2"), ("size", "-1 m x 2 m"), ("size", "1 m"), ("size", "1 kg x 2 m"), ("size", "0 m x 1 m"),
+        ("size", "6"), ("size", "six"), ("size", "5 m"), ("size", "-3 m2"), ("size", ""),
         ("stations", "0mm, 200mm\n20in, 13in"), ("stations", "0,5, 200\n1,5, 300"), ("stations", "0, 1/2\n3, 4"),
     ],
 )  # fmt: skip
-def test_a_measure_that_cannot_be_read_begins_no_part_and_stays_in_its_field(page: Page, form: str, typed: str) -> None:
+def test_a_measure_that_cannot_be_read_begins_no_part_and_stays_in_its_field(
+    page: Page, field: str, typed: str
+) -> None:
     before = set(page.root.rglob("*.toml"))
-    answer = page.client.post("/new/measured", data={**BEGUN, "form": form, form: typed, "unit": "in"})
+    answer = page.client.post("/new", data={**BEGUN, "size": "", field: typed, "form": "girths", "unit": "in"})
     assert answer.status_code == 422
     assert set(page.root.rglob("*.toml")) == before
     text = unescape(answer.text)
-    assert f'value="{form}" checked' in text
+    assert '<option value="girths" selected>' in text
     assert 'value="Tip"' in text
     assert "<option selected>infusion</option>" in text
     assert '<option value="in" selected>' in text
     if typed:
-        assert (f">{typed}</textarea>" if form == "stations" else f'value="{typed}"') in text
+        assert (f">{typed}</textarea>" if field == "stations" else f'value="{typed}"') in text
+
+
+def test_a_file_and_a_size_at_once_begin_nothing(page: Page) -> None:
+    before = set(page.root.rglob("*.*"))
+    files = {"surface": ("a.csv", b"x,y\n0,0\n1,0\n1,1\n")}
+    answer = page.client.post("/new", data={**BEGUN, "size": "1 m x 2 m"}, files=files)
+    assert answer.status_code == 422
+    assert "one of them" in answer.text
+    assert set(page.root.rglob("*.*")) == before
+
+
+def test_parts_without_a_name_are_called_after_their_size_each_by_its_own(page: Page) -> None:
+    for _ in range(2):  # two of one name would share their weigh-ins
+        page.client.post("/new", data={"process": "wet", "resin": "epoxy, laminating", "size": '24x36"'})
+    named = [tomllib.loads(p.read_text())["title"] for p in sorted(page.root.glob("24*.toml"), reverse=True)]
+    assert named == ["24 in x 36 in", "24 in x 36 in 2"]
 
 
 @pytest.mark.parametrize(
@@ -44,7 +62,7 @@ def test_a_measure_that_cannot_be_read_begins_no_part_and_stays_in_its_field(pag
     ],
 )  # fmt: skip
 def test_two_sides_as_a_shop_writes_them(page: Page, typed: str, sides: list[str]) -> None:
-    page.client.post("/new/measured", data={**BEGUN, "form": "rectangle", "rectangle": typed})
+    page.client.post("/new", data={**BEGUN, "size": typed})
     assert tomllib.loads(page.text("tip.toml"))["surface"]["rectangle"] == sides
 
 
@@ -67,7 +85,7 @@ def test_a_zone_with_a_new_name_keeps_its_plies(page: Page) -> None:
 
 
 def test_faults_on_the_page_name_its_fields_and_not_the_tables_of_the_file(page: Page) -> None:
-    page.client.post("/new/measured", data={**BEGUN, "form": "rectangle", "rectangle": "1 m x 600 mm"})
+    page.client.post("/new", data={**BEGUN, "size": "1 m x 600 mm"})
     text = unescape(page.get("/part", file="tip.toml").text)
     assert "There is no ply yet" in text
     assert "[[" not in text.split("<main")[1]

@@ -232,9 +232,9 @@ def test_a_patch_is_a_zone_and_its_ply_in_one_step(page: Page) -> None:
 
 
 def test_a_cloth_of_ones_own_goes_into_the_table_and_can_be_laid(page: Page) -> None:
-    form = {"form": "rectangle", "rectangle": "1 m x 600 mm", "title": "Floor", "process": "wet",
+    form = {"size": "1 m x 600 mm", "title": "Floor", "process": "wet",
             "resin": "epoxy, laminating"}  # fmt: skip
-    page.post("/new/measured", form)
+    page.post("/new", form)
     mine = {"kind": "fabric", "name": "barn roll", "script": "1"}
     answer = page.post("/part/mine", mine, file="floor.toml")
     assert answer.status_code == 422
@@ -270,11 +270,11 @@ def test_what_is_typed_is_kept_until_it_is_entered(page: Page) -> None:
 
 
 def test_a_new_part_from_two_sides_with_its_first_ply(page: Page) -> None:
-    form = {"form": "rectangle", "rectangle": "1 m x 600 mm", "title": "Floor", "process": "vacuum bag",
+    form = {"size": "1 m x 600 mm", "title": "Floor", "process": "vacuum bag",
             "resin": "epoxy, laminating"}  # fmt: skip
-    answer = page.post("/new/measured", form)
+    answer = page.post("/new", form)
     assert answer.headers["location"] == "/part?file=floor.toml"
-    assert "1 thing to put right" in page.get("/part", file="floor.toml").text
+    assert "Lay the first ply" in page.get("/part", file="floor.toml").text
     page.edit("floor.toml", table="ply", op="add", set_material="fabric|carbon plain 200")
     assert predict(page.root / "floor.toml").area == pytest.approx(0.6)
 
@@ -282,14 +282,14 @@ def test_a_new_part_from_two_sides_with_its_first_ply(page: Page) -> None:
 @pytest.mark.parametrize(
     ("form", "area"),
     [
-        ({"form": "area", "area": "6 ft^2"}, 6 * 0.3048**2),
+        ({"size": "6 ft²"}, 6 * 0.3048**2),
         ({"form": "stations", "stations": "0, 200\n500 200\n", "unit": "mm"}, 0.1),
         ({"form": "girths", "stations": "0; 2\n1; 2", "unit": "m"}, 2.0),
     ],
 )
 def test_a_new_part_from_what_was_measured(page: Page, form: dict[str, str], area: float) -> None:
     more = {"title": "Cover", "process": "wet", "resin": "epoxy, laminating"}
-    answer = page.post("/new/measured", {**form, **more})
+    answer = page.post("/new", {**form, **more})
     assert answer.status_code == 303, answer.text
     page.edit("cover.toml", table="ply", op="add", set_material="fabric|carbon plain 200")
     assert predict(page.root / "cover.toml").area == pytest.approx(area)
@@ -298,7 +298,7 @@ def test_a_new_part_from_what_was_measured(page: Page, form: dict[str, str], are
 def test_a_new_part_from_a_mesh_without_unit_and_side(page: Page) -> None:
     solid = (page.root / "motor-glider/engine-bay-door-solid.stl").read_bytes()
     form = {"title": "Solid door", "process": "vacuum bag", "resin": "epoxy, laminating"}
-    sent = page.client.post("/new/file", data=form, files={"surface": ("my door.stl", solid)}, follow_redirects=False)
+    sent = page.client.post("/new", data=form, files={"surface": ("my door.stl", solid)}, follow_redirects=False)
     assert sent.headers["location"] == "/part?file=solid-door.toml"
     assert "Which unit is the file in?" in page.get("/part", file="solid-door.toml").text
     page.edit("solid-door.toml", table="surface", set_unit="mm")
@@ -312,7 +312,7 @@ def test_a_file_sent_twice_does_not_write_over_the_first(page: Page) -> None:
     form = {"title": "A", "process": "wet", "resin": "epoxy, laminating"}
     for _ in range(2):
         page.client.post(
-            "/new/file", data=form, files={"surface": ("a.csv", b"x,y\n0,0\n1,0\n1,1\n")}, follow_redirects=False
+            "/new", data=form, files={"surface": ("a.csv", b"x,y\n0,0\n1,0\n1,1\n")}, follow_redirects=False
         )
     assert {p.name for p in page.root.glob("a*")} == {"a.csv", "a-2.csv", "a.toml", "a-2.toml"}
 

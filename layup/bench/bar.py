@@ -64,6 +64,11 @@ class Bar:
     again: Change | None
 
     @property
+    def bare(self) -> bool:
+        """Whether nothing is wrong but that no ply is laid yet."""
+        return len(self.sheet.faults) == 1 and not self.sheet.entries("ply") and not self.sheet.value("stack")
+
+    @property
     def system(self) -> System:
         """The units results print in."""
         return self.shown.job.part.units if self.shown else "both"

@@ -32,7 +32,7 @@ LARGEST_UPLOAD = 600_000_000
 """Of a mesh, a drawing or a photograph. [byte]"""
 LARGEST_FORM = 1_000_000
 """Of everything else. [byte]"""
-UPLOADS = ("/new/file", "/part/file")
+UPLOADS = ("/new", "/part/file")
 """Where a file may be sent."""
 ONCE = {"host", "origin", "content-length", "transfer-encoding", "content-type", "cookie", "sec-fetch-site"}
 """What a request may say once only: said twice, two readers could take it two ways."""

@@ -52,7 +52,6 @@ def _page(asked: Asked, wrong: str = "") -> Response:
     return show(
         asked, "home.html", 422 if wrong else 200, rows=rows, endings=endings, wrong=wrong, filled=bool(weighed),
         total=_total(weighed), processes=library.names("process"), resins=library.names("resin"), given=asked.form,
-        sent=asked.path,
     )  # fmt: skip
 
 
@@ -174,17 +173,26 @@ def _kept(handler: Handler) -> Handler:
     return held
 
 
-def from_file(asked: Asked) -> Response:
-    """A new part from a file that was sent, or from two sides that were typed."""
-    sent = asked.sent.get("surface")
-    if sent is None and asked.form.get("rectangle", "").strip():
-        return _begin(asked, _rectangle(asked.form["rectangle"]))
-    if sent is None:
-        raise LayupError("no file came with it, and no size was typed. Drop a file, or write 24 x 36 in")
-    name = str(sent.filename)
-    form = surface_form(name)
-    taken = take_in(asked, "", name, sent.file)
-    return _begin(asked, {form: taken.name})
+def begun(asked: Asked) -> Response:
+    """A new part: from a file that was sent, a size that was typed, or widths or girths at stations."""
+    form, sent = asked.form, asked.sent.get("surface")
+    size, stations = " ".join(form.get("size", "").split()), form.get("stations", "").strip()
+    if sum(bool(given) for given in (sent, size, stations)) != 1:
+        one = "More than one was given" if sent or size or stations else "Nothing was given yet"
+        raise LayupError(f"{one}. Drop a file, or type a size such as 24 x 36 in, or write the stations: one of them")
+    if sent:
+        name = str(sent.filename)
+        kind = surface_form(name)
+        surface = {kind: take_in(asked, "", name, sent.file).name}
+        named = " ".join(re.split(r"[\W_]+", Path(name).stem)).strip().capitalize()
+    elif size:
+        surface = _sized(size)
+        named = " x ".join(_sides(size)) if "rectangle" in surface else size
+    else:
+        kind = "girths" if form.get("form") == "girths" else "stations"
+        surface = {kind: _stations(stations), "unit": form.get("unit", "mm")}
+        named = f"Part by its {'girths' if kind == 'girths' else 'widths'}"
+    return _begin(asked, surface, named)
 
 
 def surface_form(name: str) -> str:
@@ -225,25 +233,11 @@ def take_in(asked: Asked, folder: str, name: str, stream: BinaryIO) -> Path:
     return path
 
 
-def measured(asked: Asked) -> Response:
-    """A new part from an area, two sides or stations."""
-    form = asked.form.get("form", "")
-    if form == "area":
-        area = " ".join(asked.form.get("area", "").split())
-        if not area:
-            raise LayupError('the area is missing. Write it with its unit: "0.54 m^2" or "6 ft^2"')
-        _check(area, "area")
-        surface = {"area": area}
-    elif form == "rectangle":
-        surface = _rectangle(asked.form.get("rectangle", ""))
-    elif form in ("stations", "girths"):
-        surface = {form: _stations(asked.form.get("stations", "")), "unit": asked.form.get("unit", "mm")}
-    else:
-        raise LayupError("say what was measured: two sides, an area, widths or girths")
-    return _begin(asked, surface)
-
-
-def _rectangle(text: str) -> dict[str, str]:
+def _sized(text: str) -> dict[str, str]:
+    """A size as a table of the part file: two sides, or an area."""
+    if len(_parts(text)) == 1 and re.search(r"\^|²|\bsq|[a-z]2\b", text):
+        _check(text, "area")
+        return {"area": text}
     sides = _sides(text)
     for side in sides:
         _check(side, "side")
@@ -274,14 +268,18 @@ def _sides(text: str) -> tuple[str, str]:
     >>> _sides("24 x 36 in"), _sides("1 m BY 600 mm")
     (('24 in', '36 in'), ('1 m', '600 mm'))
     """
-    sides = [s.strip() for s in re.split(r"\bby\b|[x×*]", " ".join(text.split()), flags=re.IGNORECASE) if s.strip()]
+    sides = _parts(text)
     if len(sides) != 2:
-        raise LayupError('write the two sides with their units: "1 m x 600 mm"')
+        raise LayupError(f'"{text}" is no size. Write two sides with their units, 24 x 36 in, or an area, 6 ft^2')
     first, second = (side.replace('"', " in").replace("\\", "") for side in sides)
     unit = re.fullmatch(r"[\d.,/ ]*\d\s*([A-Za-z]+)", second)
     if unit and re.fullmatch(r"[\d.,/ ]*\d", first):
         first = f"{first} {unit[1]}"
     return first, second
+
+
+def _parts(text: str) -> list[str]:
+    return [part.strip() for part in re.split(r"\bby\b|[x×*]", text, flags=re.IGNORECASE) if part.strip()]
 
 
 def _stations(text: str) -> str:
@@ -306,11 +304,12 @@ def _stations(text: str) -> str:
     return "[" + ", ".join(pairs) + "]"
 
 
-def _begin(asked: Asked, surface: dict[str, str]) -> Response:
+def _begin(asked: Asked, surface: dict[str, str], named: str) -> Response:
+    """Write the part's file. Without a name of its own it is called after its file or size, a second one "... 2"."""
     title = asked.form.get("title", "").strip()
-    if not title:
-        raise LayupError("the part needs a name")
-    path = asked.folder.free("", f"{slug(title)}.toml")
+    called = slug(title or named)
+    path = asked.folder.free("", f"{called}.toml")
+    title = title or named + path.stem.removeprefix(called).replace("-", " ")
     write_file(path, new_part(title, asked.form.get("process", ""), asked.form.get("resin", ""), surface), new=True)
     return go("/part", file=asked.folder.name(path))
 
@@ -364,7 +363,6 @@ ROUTES = (
     ("/", "GET", home),
     ("/card", "GET", card),
     ("/card/picture", "GET", drawn),
-    ("/new/file", "POST", _kept(from_file)),
-    ("/new/measured", "POST", _kept(measured)),
+    ("/new", "POST", _kept(begun)),
     ("/new/copy", "POST", _kept(copied)),
 )

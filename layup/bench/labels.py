@@ -70,6 +70,11 @@ WORDS = (
         r"or let `layup choose PART` find one",
         "there is no cloth in the layup yet: lay one below, or let Choose find a layup",
     ),
+    (
+        r"and \[needs\] names no load\. Add a \[\[replaces\]\] with a sheet, or write under \[needs\]: .*$",
+        "and the sentence asks for nothing. Fill in a hand that pushes or an airspeed, or say under [[replaces]] "
+        "on the Part page what it takes the place of.",
+    ),
     (r'Add unit = "mm", or "in", or "m"', "Press the unit that makes it the right size"),
     (r"no unit \([^()]*\$INSUNITS[^()]*\)", "no unit"),
     (r'Say which: side = "outer".*$', "Click the side in the picture, or press which one it is."),

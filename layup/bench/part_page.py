@@ -487,7 +487,8 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         bars=bars_svg(prediction, system) if prediction else "", names=_names(library, sheet),
         choices=CHOICES, hints=HINTS | {"lb": HINTS_LB, "metric": HINTS_METRIC}.get(system, {}), layers=layers,
         signs=signs_of(sheet, library, list(layers)),
-        cloths=offered(library, sheet), angle_words=_angle_words(sheet), mine=MINE, mine_labels=LABELS,
+        cloths=offered(library, sheet), angle_words=_angle_words(sheet),
+        mould_asked=_mould_asked(sheet), mine=MINE, mine_labels=LABELS,
         mine_hints=MINE_HINTS, forms=FORMS, trade=TRADE, own_table=table_of(sheet).name,
         typed=asked.desk.journal.typed(asked.file), field=_field,
         as_typed=as_typed, options=options, open_faults=_open_faults(sheet), surface=sheet.surface, asks=_asks(sheet),
@@ -544,6 +545,16 @@ def _angle_words(sheet: Sheet) -> tuple[str, ...]:
         return seen(surface, sheet.value("surface", "mould") or None).sentences
     except LayupError:
         return ()
+
+
+def _mould_asked(sheet: Sheet) -> tuple[tuple[str, str], ...]:
+    """Where the mould side is not said, the ways to say it: what goes under `mould`, and the words of its button."""
+    from layup.sides.mould import seen, ways
+
+    surface = sheet.prediction.job.surface if sheet.prediction is not None else sheet.surface
+    if surface is None or not surface.has_mesh or sheet.value("surface", "mould") or seen(surface, None).known:
+        return ()
+    return ways(surface)
 
 
 def _where_rows(prediction: Prediction) -> list[tuple[str, float, list[tuple[str, str]]]]:

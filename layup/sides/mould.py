@@ -201,6 +201,19 @@ def _seen(surface: Surface, mould: str | None) -> Seen:
     return Seen(turned, True, "")
 
 
+def ways(surface: Surface) -> tuple[tuple[str, str], ...]:
+    """The ways to say where the mould is, each with its words: what `mould` would be, for a page that asks."""
+    if not is_flat(surface):
+        return ("female", "In a hollow mould"), ("male", "Over a plug")
+    corner = surface.vertices[surface.faces]
+    drawn = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]).sum(axis=0)
+    x, y, z = (drawn / np.linalg.norm(drawn)).round(3) + 0.0
+    return (
+        (f"facing ({x:g}, {y:g}, {z:g})", "Under it, as drawn"),
+        (f"facing ({0.0 - x:g}, {0.0 - y:g}, {0.0 - z:g})", "Over it, mirrored"),
+    )
+
+
 def _grows(bend: Bend, way: Side) -> tuple[NDArray[np.float64] | None, str]:
     """The side that layers grow to from the mould; None with the reason where it does not say."""
     if way.kind == "facing":

@@ -62,7 +62,7 @@ def test_a_typo_greys_the_last_good_weight_and_takes_nothing_away(look: Open, be
 
 def test_a_refusal_stands_beside_what_was_pressed_and_in_sight_above(look: Open, bench: Bench) -> None:
     page = look("/part", DOOR)
-    page.locator("#add-replaces").scroll_into_view_if_needed()
+    page.locator("details[data-key=new-replaces] > summary").click()
     page.locator("#add-replaces").fill("a bracket")
     page.locator("form.adder:has(#add-replaces) button").click()
     page.locator("form.adder:has(#add-replaces) .refused").wait_for()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -27,10 +28,10 @@ def predicted(bench: Bench, file: str) -> dict[str, Any]:
 def test_from_a_mesh_to_a_weight_that_is_the_commands(look: Open, bench: Bench) -> None:
     page = look("/")
     solid = EXAMPLES / "motor-glider/engine-bay-door-solid.stl"
-    form = page.locator('form[action$="/new/file"]')
+    form = page.locator('form[action$="/new"]')
     form.locator("input[type=file]").set_input_files(str(solid))
     form.locator("input[name=title]").fill("Door of my own")
-    form.get_by_role("button", name="Import").click()
+    form.get_by_role("button", name="Begin the part").click()
     page.locator("#stage-unit-mm").click()
     page.locator("#stage-side-outer").click()
     for angle in ("0", "45", "-45"):  # one after the other, while the answer to the last press is on its way
@@ -44,6 +45,32 @@ def test_from_a_mesh_to_a_weight_that_is_the_commands(look: Open, bench: Bench) 
     assert 'side = "outer"' in bench.text("door-of-my-own.toml")
 
 
+def test_from_an_empty_folder_to_a_weighed_part_by_the_keyboard(look: Open, bench: Bench) -> None:
+    for one in bench.root.iterdir():
+        shutil.rmtree(one) if one.is_dir() else one.unlink()
+    page = look("/")
+    page.keyboard.type('24x36"')  # eleven keys to the first number
+    page.keyboard.press("Enter")
+    page.locator("#add-ply:focus").wait_for()
+    page.keyboard.type("BID")
+    page.keyboard.press("Enter")
+    page.locator("#mass").wait_for()
+    file = "24-in-x-36-in.toml"
+    assert page.inner_text("#mass") == mass_both(predicted(bench, file)["mass_kg"]["mean"], "both")
+    page.get_by_role("link", name="Choose").press("Enter")
+    page.locator("#start").press("Enter")  # nothing is asked of the part: said in the words of the page
+    page.locator("#failed").wait_for()
+    assert "[" not in page.inner_text("#failed")
+    assert page.evaluate("document.activeElement.dataset.region || document.activeElement.id") in ("search", "start")
+    page.get_by_role("link", name="Weigh").press("Enter")
+    page.locator("#f-weigh-lb:focus").wait_for()
+    page.keyboard.press("Tab")
+    page.keyboard.type("9 3/4")
+    page.keyboard.press("Enter")  # before the weight was said back: it is said, and then saved
+    page.locator("#weighed").wait_for()
+    assert "9 3/4 oz" in page.inner_text("#weighed")
+
+
 def test_what_is_typed_and_pressed_while_an_answer_is_on_its_way_is_kept(look: Open, bench: Bench) -> None:
     page = look("/part", DOOR)
     plies = page.locator(".ply").count()
@@ -55,6 +82,7 @@ def test_what_is_typed_and_pressed_while_an_answer_is_on_its_way_is_kept(look: O
     # ply 1 becomes ply 2; then, on the old picture, ply 2 is deleted: the one that stood there
     page.evaluate("for (const id of ['b-ply-0-down', 'b-ply-1-drop']) document.getElementById(id).click()")
     page.locator("#add-ply").fill("glass plain 200")
+    page.locator("details[data-key=new-replaces] > summary").click()
     page.locator("#add-replaces").fill("a bracket")
     page.locator('.adder input[name="set.angle"]').press_sequentially("5", delay=200)
     wait_for(lambda: page.locator(".ply").count() == plies - 1, 60)

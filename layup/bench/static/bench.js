@@ -38,6 +38,7 @@ export function swap(text, moved = key => key, sent = new Map()) {
   const page = new DOMParser().parseFromString(text, "text/html");
   const active = document.activeElement, held = moved(keyOf(active));
   const caret = held && "selectionStart" in active ? safely(() => [active.selectionStart, active.selectionEnd]) : null;
+  const place = active?.closest?.("[data-region]")?.dataset.region;
   const open = new Set([...document.querySelectorAll("details[data-key][open]")].map(one => moved(one.dataset.key)));
   const typed = new Map();
   for (const one of document.querySelectorAll(FIELDS)) {
@@ -65,6 +66,9 @@ export function swap(text, moved = key => key, sent = new Map()) {
   if (again && again !== document.activeElement) {
     again.focus({ preventScroll: true });
     if (caret && caret[0] !== null) safely(() => again.setSelectionRange(...caret));
+  } else if (place && document.activeElement === document.body) {   // what was pressed is gone: its place has the focus
+    region(place)?.setAttribute("tabindex", "-1");
+    region(place)?.focus({ preventScroll: true });
   }
   prepare();
   document.dispatchEvent(new CustomEvent("bench:swapped", { detail: { fresh } }));

@@ -86,6 +86,19 @@ document.addEventListener("input", event => {
   waiting = setTimeout(sayAgain, 120);
 });
 
+// Enter pressed before the weight was said back: it is said first, then saved, or nobody would have seen how it was read.
+let said = false;
+form.addEventListener("submit", async event => {
+  const note = event.submitter?.value === "note", echoed = form.elements.echoed;
+  if (said || !note || echoed || !fields().some(one => one.value.trim())) { said = false; return; }
+  event.preventDefault();
+  event.stopPropagation();
+  clearTimeout(waiting);
+  await sayAgain();
+  said = true;
+  form.requestSubmit(event.submitter);
+});
+
 // What was still on its way to be kept when the weight was noted is not typed any more.
 function forget() {
   for (const one of fields()) {
