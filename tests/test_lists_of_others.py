@@ -107,6 +107,10 @@ def test_a_damaged_spreadsheet_is_said(tmp_path: Path) -> None:
     dice = random.Random(9)
     names = zipfile.ZipFile(io.BytesIO(raw)).namelist()
     path = tmp_path / "list.xlsx"
+    at = raw.rindex(b"PK\x01\x02") + 6  # what version of the packing is needed to open an entry
+    path.write_bytes(raw[:at] + b"\xbb" + raw[at + 1 :])
+    with pytest.raises(FaultsError, match="not a spreadsheet"):
+        read_equipment(path)
     for number in range(100):
         if number < 60:
             name = dice.choice(names)

@@ -135,7 +135,7 @@ def _sheet_rows(path: Path) -> list[Row]:
             whole = sum(entry.file_size for entry in packed.infolist())
         if whole > 4 * TABLE:
             raise too_large(whole, 4 * TABLE)
-    except BadZipFile:
+    except (BadZipFile, NotImplementedError, ValueError, OverflowError):  # or of a version that no spreadsheet has
         raise FaultsError(
             [Fault(path.name, None, "", "this is not a spreadsheet", "Save it as .xlsx or .csv.")]
         ) from None
