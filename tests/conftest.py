@@ -7,6 +7,7 @@ import shutil
 import signal
 import sys
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -16,8 +17,9 @@ import pytest
 from hypothesis import settings
 
 # No example has a time limit: how fast the machine is says nothing of the program. Where CI is set the examples are the
-# same in every run; elsewhere they are new ones each time, so that they find more.
-settings.register_profile("house", deadline=None, derandomize=bool(os.environ.get("CI")))
+# same in every run, and fewer; elsewhere they are new ones each time, so that they find more.
+_CI = bool(os.environ.get("CI"))
+settings.register_profile("house", deadline=None, derandomize=_CI, max_examples=40 if _CI else 100)
 settings.load_profile("house")
 
 # Hundreds of tests start the program as a user does, whose machine compiles it once: 0.2 s of each start otherwise, and
@@ -31,29 +33,30 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
-# What takes many seconds: left out of the fast lane, `pytest -m "not slow and not browser"`, never of the whole run.
-# A folder, a file or one test; tests/test_house.py holds that each is there.
-SLOW = (
-    "benchmarks",
-    "published/test_measured_laminates.py::test_blind_predictions_keep_nine_in_ten",
-    "published/test_resin_fit.py",
-    "published/test_shop_scatter.py::test_two_hundred_simulated_shops",
-    "test_batch.py::test_the_command",
-    "test_bench_choose.py",
-    "test_bench_hostile.py",
-    "test_bench_killed.py",
-    "test_choose.py",
-    "test_nest.py",
-    "test_one_truth.py::test_every_medium_tells_the_same_weight",
-    "test_one_truth.py::test_names_and_their_order_mean_nothing",
-    "test_partfile_fuzz.py",
-    "test_photo.py",
-    "test_stopping.py",
-    "test_surface_fuzz.py",
-    "test_surface_large.py",
-    "test_units_walk.py",
-    "test_zoo.py",
-)
+# What takes a second or more: left out of the fast lane, `pytest -m "not slow and not browser"`, never of the whole run.
+# A folder or a test a line; `pytest -n auto --dist loadfile --write-slow` times all tests and writes the list.
+_SLOW_LIST = Path(__file__).parent / "slow.txt"
+SLOW = tuple(_SLOW_LIST.read_text(encoding="utf-8").split())
+_ONE_SECOND = 1.0
+_took: Counter[str] = Counter()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Have the slow tests found and listed."""
+    parser.addoption("--write-slow", action="store_true", help="time all tests and write tests/slow.txt")
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Add up what a test takes with its fixtures, whatever it is given."""
+    _took[report.nodeid.removeprefix("tests/").partition("[")[0]] += report.duration
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Write the list, in the process that heard of all tests."""
+    if session.config.getoption("--write-slow") and "PYTEST_XDIST_WORKER" not in os.environ:
+        slow = {test for test, seconds in _took.items() if seconds >= _ONE_SECOND}
+        slow = {test for test in slow if not test.startswith(("benchmarks/", "browser/"))} | {"benchmarks"}
+        _SLOW_LIST.write_text("\n".join(sorted(slow)) + "\n", encoding="utf-8")
 
 
 def is_slow(test: str) -> bool:
