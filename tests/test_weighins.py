@@ -424,11 +424,9 @@ def test_what_fails_makes_no_record(hatch_file: Path) -> None:
     assert sorted(p.name for p in folder.iterdir()) == sorted([*listed, "not-a-record.json"])
 
 
-@pytest.mark.parametrize("said", ["-2 oz", "0 oz"])
-def test_no_version_weighs_nothing(hatch_file: Path, said: str) -> None:
-    done = CliRunner().invoke(
-        main, ["versions", str(hatch_file), str(hatch_file), "--weighed", "2 lb", "--weighed", said]
-    )
+@pytest.mark.parametrize(("name", "said"), [("two-builds", "-2 oz"), ("two-builds", "0 oz"), ("versions", "0 oz")])
+def test_no_version_weighs_nothing(hatch_file: Path, name: str, said: str) -> None:
+    done = CliRunner().invoke(main, [name, str(hatch_file), str(hatch_file), "--weighed", "2 lb", "--weighed", said])
     assert done.exit_code == 2
     assert "not above zero" in done.stderr
 

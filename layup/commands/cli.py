@@ -15,10 +15,12 @@ import click
 
 COMMANDS = (
     "predict", "compare", "surface", "choose", "holes", "patterns", "cut", "mix", "bag", "sheet", "stock",
-    "weigh", "shop", "coupon", "versions", "materials", "ledger",
+    "weigh", "shop", "coupon", "two-builds", "materials", "ledger",
     "template", "bench",
 )  # fmt: skip
 """In the order of the help: the main job first. Each is a module of `layup.commands`."""
+FORMERLY = {"versions": "two-builds"}
+"""Names of an older version that are still understood."""
 NOTING = ("weigh", "shop", "coupon", "ledger")
 """Those that write into the shop's record."""
 
@@ -30,16 +32,17 @@ class _Commands(click.Group):
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
+        name = FORMERLY.get(cmd_name, cmd_name)
+        if name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"layup.commands.{cmd_name}").command
+        command: click.Command = import_module(f"layup.commands.{name.replace('-', '_')}").command
         return command
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click does it, but a mistyped command gets the nearest one."""
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+        if args and args[0] not in (*COMMANDS, *FORMERLY) and not args[0].startswith("-"):
             from layup.errors import nearest
 
             known = nearest(args[0], COMMANDS) or "Commands: " + ", ".join(COMMANDS) + "."

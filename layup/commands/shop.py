@@ -117,7 +117,7 @@ def show_habits(folder: Path | None, shop: Path | None, units: System | None, as
 @shop_option
 @yes_option
 def save_picture(file: Path, shop: Path | None, yes: bool) -> None:
-    """Save a picture of the habits to FILE: .png, .svg or .pdf."""
+    """Save a picture of the resin factors to FILE: .png, .svg or .pdf."""
     from layup.learn.calibrate import calibrate
     from layup.learn.picture import draw_shop
 

@@ -96,7 +96,7 @@ def card_screen(part: Path, card: Sequence[CardCoupon], sides: tuple[float, floa
 
 
 def versions_screen(division: Division, system: System) -> RenderableType:
-    """The screen of `layup versions`."""
+    """The screen of `layup two-builds`."""
     one = _one(system)
     whole = division.difference or 1.0
     rows = [

@@ -29,7 +29,7 @@ from layup.report.document import Grid
 from layup.report.document_text import grid_text
 from layup.spread import Z90
 from layup.weight.prediction import Prediction
-from layup.words import System, mass_both
+from layup.words import System, mass_both, percent_words
 
 
 def weigh_in_screen(weighed: WeighIn, said: Explanation | None, system: System) -> RenderableType:
@@ -153,9 +153,8 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
     moved = drift(group)
     off = np.log(group.weighed / group.expected_now)[group.good >= 0.5]
     if len(off) > 1:
-        lines.append(
-            Text(f"  Weighed against predicted with the habit: {np.sqrt(np.mean(off**2)) * 100:.1f} % off, as a rule.")
-        )
+        stray = percent_words(float(np.sqrt(np.mean(off**2))))
+        lines.append(Text(f"  Weighed against predicted with the resin factor: {stray} off, as a rule."))
     if group.unruly:
         lines.append(
             _indented(

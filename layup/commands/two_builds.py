@@ -1,4 +1,4 @@
-"""`layup versions OLD NEW`: two weighed versions of one part, and what the difference is made of."""
+"""`layup two-builds FIRST SECOND`: two weighed versions of one part, and what the difference is made of."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from layup.words import System
 
 
-@click.command("versions", short_help="Two weighed versions of one part: what is the difference made of?")
+@click.command("two-builds", short_help="Two weighed versions of one part: what is the difference made of?")
 @click.argument("first", type=click.Path(path_type=Path))
 @click.argument("second", type=click.Path(path_type=Path))
 @click.option("--weighed", multiple=True, help="Weight of the first, then the second; else the newest noted.")
