@@ -202,7 +202,7 @@ def pdf_bytes(
     sheets = [tiles(ply.outline.bounds, paper, roll, _ink(ply)) for ply in plies]
     total = sum(len(s.tiles) for s in sheets) + 1
     canvas = Canvas(out, invariant=1, pageCompression=1)
-    canvas.setTitle(f"{title}: ply templates" if title else "Ply templates")
+    canvas.setTitle(f"{title}: ply patterns" if title else "Ply patterns")
     canvas.setSubject("Flat patterns at full size")
     canvas.setAuthor("layup")
     canvas.setCreator("layup")

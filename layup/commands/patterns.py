@@ -31,13 +31,13 @@ _PAPERS: dict[str, Paper] = {"A4": "a4", "Letter": "letter", "roll": "roll"}
 @click.option("--dxf", type=_file, help="Write a drawing for a cutter.")
 @click.option("--dxf-unit", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Its unit.")
 @click.option("--svg", type=_file, help="Write a drawing in millimetres.")
-@click.option("--pdf", type=_file, help="Write full-size templates to print.")
+@click.option("--pdf", type=_file, help="Write full-size patterns to print.")
 @click.option(
     "--paper",
     type=click.Choice(list(_PAPERS), case_sensitive=False),
     default="A4",
     show_default=True,
-    help="Of the templates.",
+    help="Of the full-size patterns.",
 )
 @click.option("--roll-width", default="36 in", show_default=True, help="Of the plotter's paper, with --paper roll.")
 @click.option("--trim", help="Laid up beyond the edge and cut off later; else as the part file says.")
@@ -137,7 +137,7 @@ def _write(
         from layup.cloth.tiled_pdf import write_pdf
 
         made = write_pdf(plies, pdf, _PAPERS[paper], roll=roll, title=job.part.title + without, system=system)
-        click.echo(f"Templates: {made}{without}", err=True)
+        click.echo(f"Full-size patterns: {made}{without}", err=True)
 
 
 def _draw(job: Job, picture: Path) -> None:

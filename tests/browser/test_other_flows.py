@@ -83,7 +83,7 @@ def test_prepare_cloth_and_print_the_sheet(look: Open, bench: Bench, tmp_path: P
     sheet = pypdf.PdfReader(io.BytesIO(downloaded(page, link, tmp_path / "sheet.pdf")))
     assert "Access panel" in sheet.pages[0].extract_text()
     page.locator("#start-shapes").click()
-    link = page.get_by_role("link", name="Full-size templates")
+    link = page.get_by_role("link", name="Full-size patterns")
     link.wait_for(timeout=120_000)
     assert downloaded(page, link, tmp_path / "plies.pdf").startswith(b"%PDF")
 
