@@ -40,6 +40,9 @@ _SPLIT = 5  # rows from which a table may go on on the next page
 _BODY, _SMALL, _HEAD = 8.3, 7.4, 7.0  # of tables, of sentences, of headings of columns [pt]
 _TALLEST = 68 * _MM  # of a picture
 _TWO = 45 * _MM  # of a picture with something beside it
+_STIFF = "\u00a0"
+_FIGURE = re.compile(r"(?<=[0-9]) (?=[^\s(–]|[0-9]+/)")
+"""The spaces within a figure and before its unit, where a line is not broken."""
 _BESIDE = 0.66  # of the width for a picture that has facts beside it
 
 
@@ -349,7 +352,7 @@ def _facts(facts: Facts, width: float) -> Table:
     cells = []
     for label, value in facts.pairs:
         head = f'<font size="6.2" color="{grey}">{_text(label)}</font><br/>'
-        cells.append(_paragraph(head + (f"<b>{_text(value)}</b>" if value != WRITE else "<br/>"), _BODY))
+        cells.append(_paragraph(head + (f"<b>{_text(_FIGURE.sub(_STIFF, value))}</b>" if value != WRITE else "<br/>"), _BODY))
     while len(cells) % facts.columns:
         cells.append(_paragraph("", _BODY))
     rows = [cells[i : i + facts.columns] for i in range(0, len(cells), facts.columns)]
