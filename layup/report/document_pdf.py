@@ -352,7 +352,8 @@ def _facts(facts: Facts, width: float) -> Table:
     cells = []
     for label, value in facts.pairs:
         head = f'<font size="6.2" color="{grey}">{_text(label)}</font><br/>'
-        cells.append(_paragraph(head + (f"<b>{_text(_FIGURE.sub(_STIFF, value))}</b>" if value != WRITE else "<br/>"), _BODY))
+        said = "<br/>" if value == WRITE else f"<b>{_text(_FIGURE.sub(_STIFF, value))}</b>"
+        cells.append(_paragraph(head + said, _BODY))
     while len(cells) % facts.columns:
         cells.append(_paragraph("", _BODY))
     rows = [cells[i : i + facts.columns] for i in range(0, len(cells), facts.columns)]
