@@ -19,7 +19,7 @@ _TWO_WAYS = re.compile(r"^\s*[-+]?[0-9.]+\s*/\s*[-+]?[0-9.]+|±|\+\s*/?\s*-")
 class Entry(BaseModel):
     """Base of all tables of our files: unknown keys are refused."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True, defer_build=True)
 
 
 @dataclass(frozen=True, slots=True)
