@@ -15,12 +15,15 @@ from pytest import approx
 from layup.cloth import practice
 from layup.cloth.darts import cut_open
 from layup.cloth.flatten import flatten
+from layup.cloth.laid_flat import from_gores
+from layup.cloth.laps import lap_of
 from layup.cloth.pattern import FlatPly, flat_plies
+from layup.errors import FaultsError, PatternError
 from layup.make.cut import cut
 from layup.partfile.read import read_part
 from layup.shape.measure import measure_triangles
 from layup.shape.topology import weld
-from tests.shapes import frustum
+from tests.shapes import frustum, hemisphere
 
 Mesh = tuple[np.ndarray, np.ndarray]
 Hatch = Callable[..., dict[str, Any]]
@@ -154,6 +157,63 @@ def test_the_laps_of_a_box_are_predicted_where_it_is_draped(hatch: Hatch, tmp_pa
     assert [one.layers[0].lapped for one in (with_laps, as_told)] == [approx(4 * 0.05 * 0.025, rel=1e-3)] * 2
     assert as_told.fibre / plain.fibre - 1 == approx(4 * 0.05 * 0.025 / area_of(pan()), rel=0.02)
     assert "which the prediction counts." in lap_lines(draped, flat_plies(draped, widths=WHOLE_ROLL))[0]
+
+
+@pytest.mark.parametrize(("count", "top"), [(6, None), (8, (0.0, 0.0, 1.0)), (16, None)])
+def test_a_hemisphere_in_gores(count: int, top: tuple[float, float, float] | None) -> None:
+    """Area 2 pi r^2 and seams of a quarter circle, by the sphere's own formulas; the mesh has 0.08 % less area."""
+    points, faces = hemisphere(5)
+    made = from_gores(points, faces, points[faces], count, top, (1.0, 0.0, 0.0), 0.0)
+    assert len(made) == count
+    true = [measure_triangles(gore.triangles).area for gore in made]
+    flat = [sum(shape.area for shape in gore.found) for gore in made]
+    assert sum(true) == approx(area_of((points, faces)), rel=1e-6) == approx(2.0 * math.pi, rel=1e-3)
+    assert sum(flat) == approx(sum(true), rel=2e-3)
+    assert true == approx([2.0 * math.pi / count] * count, rel=2e-3)
+    for number in range(count):  # both edges of a seam are as long, or they could not be lapped
+        left, right = made[number].legs[number][0], made[number - 1].legs[number][1]
+        assert left is not None
+        assert right is not None
+        one, two = (float(np.linalg.norm(np.diff(leg, axis=0), axis=1).sum()) for leg in (left, right))
+        assert one == approx(two, rel=5e-4)
+        # a gore as wide everywhere as it is on the sphere and as long in the middle has edges longer by this
+        height = np.linspace(0.0, 0.5 * math.pi, 400)
+        drawn = float(np.trapezoid(np.sqrt(1.0 + (math.pi / count * np.sin(height)) ** 2), height))
+        assert 0.5 * math.pi < one < 0.5 * math.pi + 0.6 * (drawn - 0.5 * math.pi)
+
+
+def test_gores_asked_for_in_the_part_file(hatch: Hatch, tmp_path: Path) -> None:
+    points, faces = hemisphere(4)
+    file = tmp_path / "dome.stl"
+    file.write_bytes(_stl(points * [0.3, 0.24, 0.27], faces))  # no surface of revolution
+    surface = {"mesh": str(file), "unit": "m", "mould": "male", "drape": True}
+    job = read_part(hatch(surface=surface, ply=[{"fabric": "carbon plain 200", "gores": 6, "overlap": "20 mm"}]))
+    made = flat_plies(job, widths=WHOLE_ROLL)
+    assert [ply.name for ply in made] == [f"1{letter}" for letter in "abcdef"]
+    assert sorted(letter for ply in made for letter, _ in ply.letters) == sorted("ABCDEF" * 2)
+    seams = sum(seam.length for ply in made for seam in ply.seams)
+    area = job.surface.whole.area
+    assert sum(ply.outline.area for ply in made) == approx(area + 0.02 * seams, rel=5e-3)
+    assert lap_of(job, job.part.plies()[0]) == approx(0.02 * seams, rel=1e-6)
+    assert "is 6 gores that meet at the top: seams A, B, C, D, E, F" in made[0].notes[0]
+    assert len({ply.notes for ply in made}) == 1
+    for ply in made:
+        assert ply.outline.is_valid
+        assert ply.outline.geom_type == "Polygon"
+
+
+def test_gores_that_cannot_be(hatch: Hatch, tmp_path: Path) -> None:
+    file = tmp_path / "ball.stl"
+    half, faces = hemisphere(3)
+    ball = weld(np.concatenate([half[faces], (half * [1, 1, -1])[faces[:, ::-1]]]).round(9))
+    file.write_bytes(_stl(*ball))
+    surface = {"mesh": str(file), "unit": "m", "mould": "male", "side": "all"}
+    job = read_part(hatch(surface=surface, ply=[{"fabric": "carbon plain 200", "gores": 6}]))
+    with pytest.raises(PatternError, match="in 6 gores, gores run from a top to an edge"):
+        flat_plies(job)
+    for ply in ({"fabric": "carbon plain 200", "gores": 6, "area": "1 m^2"}, {"core": "PVC foam 60", "gores": 6}):
+        with pytest.raises(FaultsError, match="gore"):
+            read_part(hatch(ply=[{**ply, **({"thickness": "5 mm"} if "core" in ply else {})}]))
 
 
 def _stl(points: np.ndarray, faces: np.ndarray) -> bytes:

@@ -145,13 +145,8 @@ def lay(
     place = place - 1e-9 * (place - sheet.points[sheet.faces[face]].mean(axis=0))  # not exactly on an edge
     hung = with_collar(sheet, _HANG * step)
     for _ in range(4):
-        slot, at, _, off, ways, ij, rough, failed, full = grow(
-            normal=hung.normal,
-            out=hung.out,
-            level=hung.level,
-            beyond=hung.beyond,
-            across=hung.across,
-            owner=hung.owner,
+        slot, at, off, ways, ij, said = grow(
+            (hung.normal, hung.out, hung.level, hung.beyond, hung.across, hung.owner),
             f0=face,
             start=place,
             warp=direction,
@@ -160,7 +155,7 @@ def lay(
             where=where,
             most=room,
         )
-        if not full or len(at) < room - 8:
+        if not said[2] or len(at) < room - 8:
             break
         room *= 2
     corner, sine = cells(slot, where, at, off, ways, ij)
@@ -174,9 +169,9 @@ def lay(
         off=off,
         cells=corner,
         shear=np.arcsin(np.clip(sine, -1.0, 1.0)),
-        rough=int(rough),
-        stopped=int(failed),
-        full=bool(full),
+        rough=int(said[0]),
+        stopped=int(said[1]),
+        full=bool(said[2]),
     )
 
 

@@ -124,7 +124,9 @@ def asked(job: Job, entry: PlyEntry) -> bool:
 
 
 def shears(job: Job, entry: PlyEntry) -> bool:
-    """Whether this ply's cloth follows a shape by shearing."""
+    """Whether this ply's cloth follows a shape by shearing; cut in gores it need not."""
+    if entry.gores is not None:
+        return False
     material = job.library.find("fabric", entry.fabric or "")
     return material is not None and (material.word("form") or "cloth") in SHEARS
 

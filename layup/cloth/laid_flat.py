@@ -9,7 +9,7 @@ A zone as outlines in the flat        outlines(triangles, there, link)
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from layup.cloth.drape import Net, small
 from layup.cloth.flatten import Flat, flatten, in_cloth
 from layup.errors import SurfaceError
+from layup.shape.clip import split
 from layup.shape.topology import Faces, Points, free_edges, weld
 from layup.shape.walkable import chained, foot, ready
 
@@ -132,32 +133,18 @@ def from_slits(
     Raises:
         SurfaceError: A few slits don't make it lie flat.
     """
-    import shapely
-
     from layup.cloth.darts import cut_open
     from layup.shape.topology import normals
 
-    sheet = ready(points, faces, lips=False)
-    faces = sheet.faces[sheet.owner >= 0]
-    owner = _Finder(points[faces])(triangles.mean(axis=1))
-    touched, owner = np.unique(owner, return_inverse=True)
-    faces = faces[touched]
+    faces, owner = _touched(points, faces, triangles)
     opened = cut_open(points, faces)
     unit, _ = normals(points, faces)
-    way = np.asarray(warp, dtype=np.float64) / np.linalg.norm(warp)
     middles = points[faces].mean(axis=1)
     first = int(np.argmin(np.linalg.norm(middles - start, axis=1)))
     made = []
     for rows in opened.pieces:
-        good = rows[(unit[rows] @ way) ** 2 < 0.8]
-        if not len(good):
-            raise SurfaceError("the warp stands square to a piece of it", "Give another warp")
-        face = int(good[np.argmin(np.linalg.norm(middles[good] - middles[rows].mean(axis=0), axis=1))])
-        face = first if first in good else face
-        normal = unit[face]
-        laid = way - way @ normal * normal
-        laid = laid / np.linalg.norm(laid)
-        turned = math.cos(angle) * laid + math.sin(angle) * np.cross(normal, laid)
+        own, turned = _warp_of(unit[rows], middles[rows], warp, angle, first=np.flatnonzero(rows == first))
+        face = int(rows[own])
         flat = flatten(opened.points, opened.faces[rows], turned, int(np.searchsorted(rows, face)))
         corner, in_flat = opened.points[opened.faces[rows]], flat.places[opened.faces[rows]]
         over = _over_faces(corner, in_flat)
@@ -169,13 +156,7 @@ def from_slits(
         lies = _affine(
             np.repeat(corner[at], 3, axis=0), np.repeat(in_flat[at], 3, axis=0), triangles[own].reshape(-1, 3)
         )
-        soup = lies.reshape(-1, 3, 2) - origin
-        u, v = soup[:, 1] - soup[:, 0], soup[:, 2] - soup[:, 0]
-        soup = soup[np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-13]
-        shape = shapely.union_all(shapely.polygons(soup), grid_size=1e-7)
-        for grow in (2e-6, -2e-6):  # closes what is only numbers apart
-            shape = shape.buffer(grow, join_style="mitre")
-        found = _parts(shape)
+        found = _joined_up(lies.reshape(-1, 3, 2) - origin)
         legs: dict[int, tuple[Floats | None, Floats | None]] = {}
         inside = np.zeros(len(opened.points), dtype=bool)
         inside[np.unique(opened.faces[rows])] = True
@@ -186,6 +167,146 @@ def from_slits(
         link = math.sqrt(float(flat.area.sum())) / 150.0
         made.append(SlitPiece(Map(_moved(over, origin), link, flat), triangles[own], found, legs))
     return made
+
+
+def _touched(points: Points, faces: Faces, triangles: Floats) -> tuple[Faces, NDArray[np.int64]]:
+    """The faces of a surface that some triangles lie on, and which of them each triangle does."""
+    sheet = ready(points, faces, lips=False)
+    faces = sheet.faces[sheet.owner >= 0]
+    touched, owner = np.unique(_Finder(points[faces])(triangles.mean(axis=1)), return_inverse=True)
+    return faces[touched], owner
+
+
+def _warp_of(
+    unit: Floats,
+    middles: Floats,
+    warp: Floats | tuple[float, float, float],
+    angle: float,
+    first: NDArray[np.int64] | None = None,
+) -> tuple[int, Floats]:
+    """The face of a piece at which its warp is given, near its middle or the first if it can be; and the warp there."""
+    way = np.asarray(warp, dtype=np.float64) / np.linalg.norm(warp)
+    good = np.flatnonzero((unit @ way) ** 2 < 0.8)
+    if not len(good):
+        raise SurfaceError("the warp stands square to a piece of it", "Give another warp")
+    face = int(good[np.argmin(np.linalg.norm(middles[good] - middles.mean(axis=0), axis=1))])
+    if first is not None and len(first) and first[0] in good:
+        face = int(first[0])
+    laid = way - way @ unit[face] * unit[face]
+    laid = laid / np.linalg.norm(laid)
+    turned: Floats = math.cos(angle) * laid + math.sin(angle) * np.cross(unit[face], laid)
+    return face, turned
+
+
+def from_gores(
+    points: Points,
+    faces: Faces,
+    triangles: Floats,
+    count: int,
+    top: tuple[float, float, float] | None,
+    warp: Floats | tuple[float, float, float],
+    angle: float,
+) -> list[SlitPiece]:
+    """What of a dome a ply covers, parted by half-planes through its top into gores, each laid flat.
+
+    The half-planes stand at even angles round the axis, which runs through the top along the mean normal; the first
+    gore lies towards the warp. Gore k has seam k as its left leg, on which nothing is added, and the next as its right.
+
+    Args:
+        points: Of the surface, welded, shape (n, 3). [m]
+        faces: All facing the one who lays the ply, shape (m, 3).
+        triangles: What of it the ply covers (k, 3, 3). [m]
+        count: How many gores. [-]
+        top: Where they meet; the place farthest from the edge if left out. [m]
+        warp: Direction that angle 0 follows, in each gore at its middle.
+        angle: Of the warp from it. [rad]
+
+    Returns:
+        The gores in turn.
+
+    Raises:
+        SurfaceError: There is no edge for them to run to, or they don't lie flat.
+    """
+    from scipy.spatial import cKDTree
+
+    from layup.shape.topology import normals
+
+    faces, _ = _touched(points, faces, triangles)
+    rim = np.unique(free_edges(faces))
+    unit, area = normals(points, faces)
+    mean = area @ unit
+    if not len(rim) or np.linalg.norm(mean) < 0.1 * area.sum():
+        raise SurfaceError("gores run from a top to an edge, and it is closed nearly all round", "Lay halves, as zones")
+    inner = np.unique(faces)
+    far, _ = cKDTree(points[rim]).query(points[inner])
+    at = points[inner[int(np.argmax(far))]] if top is None else np.asarray(top, dtype=np.float64)
+    axis = mean / np.linalg.norm(mean)
+    one = np.asarray(warp, dtype=np.float64) - np.dot(warp, axis) * axis
+    if np.linalg.norm(one) < 0.1 * np.linalg.norm(warp):
+        one = np.eye(3)[int(np.argmin(np.abs(axis)))] - axis[int(np.argmin(np.abs(axis)))] * axis
+    one = one / np.linalg.norm(one)
+    two = np.cross(axis, one)
+    ways = [math.cos(turn) * one + math.sin(turn) * two for turn in (2.0 * np.arange(count) - 1.0) * math.pi / count]
+    made = []
+    for number, way in enumerate(ways):
+        onward = ways[(number + 1) % count]
+        sides = ((way, np.cross(axis, way)), (onward, -np.cross(axis, onward)))
+        corner = _between(points[faces], at, sides)
+        own, cells = weld(np.round(corner, 7))
+        cells = cells[normals(own, cells)[1] > 0.0]
+        turned = _warp_of(normals(own, cells)[0], own[cells].mean(axis=1), warp, angle)
+        flat = flatten(own, cells, turned[1], turned[0])
+        over = _over_faces(own[cells], flat.places[cells])
+        origin = over(own[cells[turned[0]]].mean(axis=0)[None])[0]
+        part = _between(triangles, at, sides)
+        found = _joined_up((over(part.reshape(-1, 3)) - origin).reshape(-1, 3, 2))
+        left, right = (flat.places[_leg(own, cells, at, side)] - origin for side in sides)
+        link = math.sqrt(float(flat.area.sum())) / 150.0
+        legs: dict[int, tuple[Floats | None, Floats | None]] = {number: (left, None)}
+        legs[(number + 1) % count] = (None, right)
+        made.append(SlitPiece(Map(_moved(over, origin), link, flat), part, found, legs))
+    return made
+
+
+def _between(triangles: Floats, at: Floats, sides: Sequence[tuple[Floats, Floats]]) -> Floats:
+    """What of some triangles lies on the inner side of planes through a place."""
+    size = float(np.ptp(triangles.reshape(-1, 3), axis=0).max())
+    for _, inward in sides:
+        value = (at - triangles) @ inward
+        triangles = split(triangles, np.where(np.abs(value) < 1e-7 * size, 0.0, value))[0]
+    wide = np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1)
+    return triangles[wide > 1e-12 * size**2]
+
+
+def _leg(points: Points, faces: Faces, top: Floats, side: tuple[Floats, Floats]) -> NDArray[np.int64]:
+    """The free edge of a gore along one of its sides, from the top to the edge of the part."""
+    away, inward = side
+    edges = free_edges(faces)
+    ends = points[edges] - top
+    size = float(np.ptp(points, axis=0).max())
+    on = (np.abs(ends @ inward) < 1e-5 * size).all(axis=1) & (ends @ away > -1e-5 * size).all(axis=1)
+    follow: dict[int, list[int]] = {}
+    for a, b in edges[on].tolist():
+        follow.setdefault(a, []).append(b)
+        follow.setdefault(b, []).append(a)
+    if not follow:
+        raise SurfaceError("a gore does not reach from the top to the edge", "Give another start, or lay it in zones")
+    line = [min(follow, key=lambda p: float(np.linalg.norm(points[p] - top)))]
+    while ahead := [p for p in follow[line[-1]] if p not in line]:
+        line.append(ahead[0])
+    return np.array(line)
+
+
+def _joined_up(soup: Floats) -> list[Polygon]:
+    """Outlines of triangles that lie flat side by side (n, 3, 2). [m]"""
+    import shapely
+
+    u, v = soup[:, 1] - soup[:, 0], soup[:, 2] - soup[:, 0]
+    soup = soup[np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-13]
+    shape = shapely.union_all(shapely.polygons(soup), grid_size=1e-7)
+    for grow in (2e-6, -2e-6):  # closes what is only numbers apart
+        shape = shape.buffer(grow, join_style="mitre")
+    return _parts(shape)
 
 
 def _moved(there: Callable[[Floats], Floats], origin: Floats) -> Callable[[Floats], Floats]:

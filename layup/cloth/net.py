@@ -17,7 +17,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-# Calls between compiled functions stay by position: they pass the same arrays on in the same order.
+# The mesh goes about as one tuple: normal, out, level, beyond, across, owner; so does the net: slot (numbers on a grid)
+# with place, face, off, gone, ways (directions of links), ij (where in the cloth), key, held (what lies where), size.
 # directions of a node's links: 0 along +i (the warp), 1 along -i, 2 along +j (the weft), 3 along -j
 _TOLERANCE = 1e-6  # of a link, at which the two ends count as one
 _NEAR = 2e-3  # of a link, from which on one step of the rule is as good as exact: what is left is its square
@@ -30,7 +31,7 @@ Numbers = NDArray[np.int64]
 Truth = NDArray[np.bool_]
 
 
-@numba.njit(cache=True, nogil=True, inline="always")
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def _turned(normal: Floats, f: int, x: float, y: float, z: float, c: float, s: float) -> tuple[float, float, float]:
     """A direction turned about the normal of its face by the angle with this cosine and sine."""
     nx, ny, nz = normal[f, 0], normal[f, 1], normal[f, 2]
@@ -41,9 +42,10 @@ def _turned(normal: Floats, f: int, x: float, y: float, z: float, c: float, s: f
     )
 
 
-@numba.njit(cache=True, nogil=True)
-def walk(out, level, beyond, across, f, away, x, y, z, dx, dy, dz, left):  # type: ignore[no-untyped-def]  # compiled
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def walk(mesh, f, away, x, y, z, dx, dy, dz, left):  # type: ignore[no-untyped-def]  # compiled
     """Straight on over the faces: the face, whether off the part, the place and the direction at the end."""
+    _, out, level, beyond, across, _ = mesh
     if away:
         low, high = -np.inf, np.inf
         for k in range(3):
@@ -84,21 +86,24 @@ def walk(out, level, beyond, across, f, away, x, y, z, dx, dy, dz, left):  # typ
     return f, True, x, y, z, dx, dy, dz
 
 
-@numba.njit(cache=True, nogil=True)
-def _add(slot, size, where, place, face, off, gone, owner, ways, ij, i, j, f, away, x, y, z):  # type: ignore[no-untyped-def]  # compiled
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _add(mesh, net, where, i, j, f, away, x, y, z):  # type: ignore[no-untyped-def]  # compiled
+    slot, place, face, off, gone, ways, ij, _, _, size = net
     n = size[0]
     size[0] += 1
     slot[i + where, j + where] = n
     place[n, 0], place[n, 1], place[n, 2] = x, y, z
-    face[n], gone[n], off[n] = f, away, away or owner[f] == -2
+    face[n], gone[n], off[n] = f, away, away or mesh[5][f] == -2
     ij[n, 0], ij[n, 1] = i, j
-    ways[n, :, :] = np.nan
+    for k in range(4):
+        ways[n, k, 0] = np.nan  # not known yet
     return n
 
 
-@numba.njit(cache=True, nogil=True)
-def _taken(normal, key, held, ij, link, i, j, f, x, y, z, keep):  # type: ignore[no-untyped-def]  # compiled
-    """Whether another part of the cloth lies here already; if not, and a node is given, it is noted down."""
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _taken(normal, net, link, i, j, f, x, y, z):  # type: ignore[no-untyped-def]  # compiled
+    """Whether another part of the cloth lies here already; if not, the next node is noted down."""
+    ij, key, held, size = net[6], net[7], net[8], net[9]
     a, b, c = int(np.floor(x / link * 1.3)), int(np.floor(y / link * 1.3)), int(np.floor(z / link * 1.3))
     mine = ((a & 0x1FFFFF) << 42) | ((b & 0x1FFFFF) << 21) | (c & 0x1FFFFF)
     mixed = (mine ^ (mine >> 23)) * 0x2127599BF4325C37
@@ -108,17 +113,18 @@ def _taken(normal, key, held, ij, link, i, j, f, x, y, z, keep):  # type: ignore
         level = normal[f, 0] * normal[g, 0] + normal[f, 1] * normal[g, 1] + normal[f, 2] * normal[g, 2]
         if level > 0.5 and abs(ij[n, 0] - i) + abs(ij[n, 1] - j) > 6:
             return True
-    if keep >= 0:
-        key[h], held[h, 0], held[h, 1] = mine, keep, f
+    key[h], held[h, 0], held[h, 1] = mine, size[0], f
     return False
 
 
-@numba.njit(cache=True, nogil=True)
-def _solve(normal, out, level, beyond, across, place, face, gone, ways, c, a, b, ci, cj, link, least):  # type: ignore[no-untyped-def]  # compiled
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _solve(mesh, net, c, a, b, ci, cj, link, least):  # type: ignore[no-untyped-def]  # compiled
     """The fourth corner of a cell from the corner c and its neighbours a (along i) and b (along j).
 
     `ci`, `cj` are the directions of the links from c. Gives 1 for good, 2 for roughly, 0 for none.
     """
+    normal, out, level = mesh[0], mesh[1], mesh[2]
+    place, face, gone, ways = net[1], net[2], net[4], net[5]
     back_i, back_j = ci ^ 1, cj ^ 1
     fa, fb, fc = face[a], face[b], face[c]
     ux, uy, uz = ways[c, ci, 0], ways[c, ci, 1], ways[c, ci, 2]
@@ -135,10 +141,10 @@ def _solve(normal, out, level, beyond, across, place, face, gone, ways, c, a, b,
     kept = (fa, True, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, fb, True, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, ax, ay, az, bx, by, bz)
     for _ in range(_ROUNDS):
         ga, wa, px, py, pz, ex, ey, ez = walk(
-            out, level, beyond, across, fa, gone[a], place[a, 0], place[a, 1], place[a, 2], ax, ay, az, link
+            mesh, fa, gone[a], place[a, 0], place[a, 1], place[a, 2], ax, ay, az, link
         )
         gb, wb, qx, qy, qz, hx, hy, hz = walk(
-            out, level, beyond, across, fb, gone[b], place[b, 0], place[b, 1], place[b, 2], bx, by, bz, link
+            mesh, fb, gone[b], place[b, 0], place[b, 1], place[b, 2], bx, by, bz, link
         )
         sx, sy, sz = _turned(normal, ga, ex, ey, ez, 0.0, 1.0)
         tx, ty, tz = _turned(normal, gb, hx, hy, hz, 0.0, 1.0)
@@ -182,8 +188,8 @@ def _solve(normal, out, level, beyond, across, place, face, gone, ways, c, a, b,
     return (1 if best <= _TOLERANCE * link else 2), kept
 
 
-@numba.njit(cache=True, nogil=True)
-def _push(slot: Whole, where: int, queue: Numbers, tail: int, i: int, j: int) -> int:
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _push(slot, where, queue, tail, i, j):  # type: ignore[no-untyped-def]  # compiled
     """List the cells round a new node that have three known corners."""
     for a in (-1, 0):
         for b in (-1, 0):
@@ -198,69 +204,60 @@ def _push(slot: Whole, where: int, queue: Numbers, tail: int, i: int, j: int) ->
     return tail
 
 
-@numba.njit(cache=True, nogil=True)
-def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least, where, most):  # type: ignore[no-untyped-def]  # compiled
-    """Lay the net from a place and a direction in face f0.
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _onward(mesh, net, where, link, n, k, past):  # type: ignore[no-untyped-def]  # compiled
+    """The yarn at a node goes straight on by a link in direction k: the new node, or -1 where it must not lie.
 
-    Gives the grid of node numbers, the nodes, and how many were joined roughly, failed, or found no room.
+    It must not where other cloth lies already; off the part it may only where `past` says so.
     """
-    slot = np.full((2 * where + 1, 2 * where + 1), -1, np.int32)
-    place, ways = np.empty((most, 3)), np.empty((most, 4, 3))
-    face, off, gone = np.empty(most, np.int64), np.empty(most, np.bool_), np.empty(most, np.bool_)
-    ij = np.empty((most, 2), np.int64)
-    queue = np.empty((4 * most, 2), np.int64)
-    buckets = 1024
-    while buckets < most // 2:  # a bucket that is written over forgets; enough of them remember
-        buckets *= 2
-    key, held = np.zeros(buckets, np.int64), np.full((buckets, 2), -1, np.int32)
-    size = np.zeros(1, np.int64)
-    rough, failed, full = 0, 0, 0
-    rim = where - 2
-    _add(slot, size, where, place, face, off, gone, owner, ways, ij, 0, 0, f0, False, start[0], start[1], start[2])
-    ways[0, 0] = warp
-    ways[0, 1] = -warp
-    ways[0, 2, 0], ways[0, 2, 1], ways[0, 2, 2] = _turned(normal, f0, warp[0], warp[1], warp[2], 0.0, 1.0)
-    ways[0, 3] = -ways[0, 2]
+    _, place, face, _, gone, ways, ij, _, _, _ = net
+    dx, dy, dz = -ways[n, k ^ 1, 0], -ways[n, k ^ 1, 1], -ways[n, k ^ 1, 2]
+    i, j = ij[n, 0], ij[n, 1]
+    if k < 2:
+        i += 1 - 2 * (k & 1)
+    else:
+        j += 1 - 2 * (k & 1)
+    g, w, x, y, z, ex, ey, ez = walk(mesh, face[n], gone[n], place[n, 0], place[n, 1], place[n, 2], dx, dy, dz, link)
+    outside = w or mesh[5][g] == -2
+    if outside and not past:
+        return -1
+    if not outside and _taken(mesh[0], net, link, i, j, g, x, y, z):
+        return -1
+    new = _add(mesh, net, where, i, j, g, w, x, y, z)
+    ways[n, k, 0], ways[n, k, 1], ways[n, k, 2] = dx, dy, dz
+    ways[new, k, 0], ways[new, k, 1], ways[new, k, 2] = ex, ey, ez
+    ways[new, k ^ 1, 0], ways[new, k ^ 1, 1], ways[new, k ^ 1, 2] = -ex, -ey, -ez
+    return new
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _fill(mesh, net, where, queue, f0, start, warp, link, least, said):  # type: ignore[no-untyped-def]  # compiled
+    """Lay the net from a place and a direction in face f0: `said` counts roughly joined, failed, no room."""
+    normal, owner = mesh[0], mesh[5]
+    slot, place, face, off, _, ways, ij, _, _, size = net
+    most, rim = len(place), where - 2
+    none = size[0]  # 0; written out, 0 and True would be types of their own, compiled for themselves
+    yes = most > none
+    _add(mesh, net, where, none, none, f0, not yes, start[0], start[1], start[2])
+    x, y, z = _turned(normal, f0, warp[0], warp[1], warp[2], 0.0, 1.0)
+    for c in range(3):
+        ways[0, 0, c], ways[0, 1, c] = warp[c], -warp[c]
+    ways[0, 2, 0], ways[0, 2, 1], ways[0, 2, 2] = x, y, z
+    ways[0, 3, 0], ways[0, 3, 1], ways[0, 3, 2] = -x, -y, -z
     for k in range(4):  # the two straight lines through the start
-        si, sj = (1 - 2 * (k & 1), 0) if k < 2 else (0, 1 - 2 * (k & 1))
-        n = 0
-        for step in range(1, rim):
+        n = none
+        for _ in range(1, rim):
             if size[0] >= most - 4:
-                full = 1
+                said[2] = 1
                 break
-            d = ways[n, k]
-            g, w, x, y, z, dx, dy, dz = walk(
-                out,
-                level,
-                beyond,
-                across,
-                face[n],
-                gone[n],
-                place[n, 0],
-                place[n, 1],
-                place[n, 2],
-                d[0],
-                d[1],
-                d[2],
-                link,
-            )
-            if (
-                not w
-                and owner[g] != -2
-                and _taken(normal, key, held, ij, link, step * si, step * sj, g, x, y, z, size[0])
-            ):
+            n = _onward(mesh, net, where, link, n, k, yes)
+            if n < 0 or off[n]:
                 break
-            new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, step * si, step * sj, g, w, x, y, z)
-            ways[new, k, 0], ways[new, k, 1], ways[new, k, 2] = dx, dy, dz
-            ways[new, k ^ 1, 0], ways[new, k ^ 1, 1], ways[new, k ^ 1, 2] = -dx, -dy, -dz
-            n = new
-            if off[n]:
-                break
-    head, tail = 0, 0
+    head, tail = none, none
     for n in range(size[0]):
         tail = _push(slot, where, queue, tail, ij[n, 0], ij[n, 1])
     looked = 0
-    while not full:
+    while not said[2]:
         while head < tail:  # the fourth corner of every cell that has three
             i, j = queue[head, 0], queue[head, 1]
             head += 1
@@ -279,39 +276,36 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
             if off[a] and off[b] and off[c]:
                 continue
             if abs(i + di) >= rim or abs(j + dj) >= rim or size[0] >= most - 4:
-                full = 1
+                said[2] = 1
                 break
             ci, cj = 1 - di, 3 - dj
             if np.isnan(ways[c, ci, 0]) or np.isnan(ways[c, cj, 0]):
                 continue
             if np.isnan(ways[a, ci ^ 1, 0]) or np.isnan(ways[b, cj ^ 1, 0]):
                 continue
-            good, kept = _solve(
-                normal, out, level, beyond, across, place, face, gone, ways, c, a, b, ci, cj, link, least
-            )
+            good, kept = _solve(mesh, net, c, a, b, ci, cj, link, least)
             if good == 0:
                 slot[i + di + where, j + dj + where] = -2
-                failed += 1
+                said[1] += 1
                 continue
             f, w, x, y, z = kept[0], kept[1], kept[2], kept[3], kept[4]
             if w and not kept[9]:
                 f, w, x, y, z = kept[8], kept[9], kept[10], kept[11], kept[12]
-            if not w and owner[f] != -2 and _taken(normal, key, held, ij, link, i + di, j + dj, f, x, y, z, size[0]):
+            if not w and owner[f] != -2 and _taken(normal, net, link, i + di, j + dj, f, x, y, z):
                 slot[i + di + where, j + dj + where] = -3
                 continue
             if good == 2:
-                rough += 1
+                said[0] += 1
             ways[a, cj, 0], ways[a, cj, 1], ways[a, cj, 2] = kept[16], kept[17], kept[18]
             ways[b, ci, 0], ways[b, ci, 1], ways[b, ci, 2] = kept[19], kept[20], kept[21]
-            new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, i + di, j + dj, f, w, x, y, z)
+            new = _add(mesh, net, where, i + di, j + dj, f, w, x, y, z)
             for way, x, y, z in ((cj, kept[5], kept[6], kept[7]), (ci, kept[13], kept[14], kept[15])):
                 lift = x * normal[f, 0] + y * normal[f, 1] + z * normal[f, 2]
                 x, y, z = x - lift * normal[f, 0], y - lift * normal[f, 1], z - lift * normal[f, 2]
                 long = np.sqrt(x * x + y * y + z * z)
-                x, y, z = x / long, y / long, z / long
-                ways[new, way ^ 1, 0], ways[new, way ^ 1, 1], ways[new, way ^ 1, 2] = -x, -y, -z
+                ways[new, way ^ 1, 0], ways[new, way ^ 1, 1], ways[new, way ^ 1, 2] = -x / long, -y / long, -z / long
             tail = _push(slot, where, queue, tail, i + di, j + dj)
-        if full or looked >= size[0]:
+        if said[2] or looked >= size[0]:
             break
         # no cell has three corners left: the yarn at the next node in line goes on straight, if it stays on the part
         n = looked
@@ -324,7 +318,7 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
             if slot[i + si + where, j + sj + where] != -1 or np.isnan(ways[n, k ^ 1, 0]):
                 continue
             if abs(i + si) >= rim or abs(j + sj) >= rim or size[0] >= most - 4:
-                full = 1
+                said[2] = 1
                 break
             near = False
             for p in (-1, 0, 1):
@@ -332,33 +326,43 @@ def grow(normal, out, level, beyond, across, owner, f0, start, warp, link, least
                     near = near or slot[i + si + p + where, j + sj + q + where] == -2
             if near:
                 continue
-            d = -ways[n, k ^ 1]
-            g, w, x, y, z, dx, dy, dz = walk(
-                out,
-                level,
-                beyond,
-                across,
-                face[n],
-                gone[n],
-                place[n, 0],
-                place[n, 1],
-                place[n, 2],
-                d[0],
-                d[1],
-                d[2],
-                link,
-            )
-            if w or owner[g] == -2 or _taken(normal, key, held, ij, link, i + si, j + sj, g, x, y, z, size[0]):
-                continue
-            new = _add(slot, size, where, place, face, off, gone, owner, ways, ij, i + si, j + sj, g, w, x, y, z)
-            ways[n, k, 0], ways[n, k, 1], ways[n, k, 2] = d[0], d[1], d[2]
-            ways[new, k ^ 1, 0], ways[new, k ^ 1, 1], ways[new, k ^ 1, 2] = -dx, -dy, -dz
-            tail = _push(slot, where, queue, tail, i + si, j + sj)
-    count = size[0]
-    return slot, place[:count], face[:count], off[:count], ways[:count], ij[:count], rough, failed, full
+            new = _onward(mesh, net, where, link, n, k, not yes)
+            if new >= 0:
+                tail = _push(slot, where, queue, tail, i + si, j + sj)
 
 
-@numba.njit(cache=True, nogil=True)
+def grow(
+    mesh: tuple[Floats, Floats, Floats, Numbers, Numbers, Numbers],
+    *,
+    f0: int,
+    start: Floats,
+    warp: Floats,
+    link: float,
+    least: float,
+    where: int,
+    most: int,
+) -> tuple[Whole, Floats, Truth, Floats, Numbers, NDArray[np.int64]]:
+    """Lay the net from a place and a direction in face f0.
+
+    Gives the grid of node numbers, the nodes, which are off the part, the directions of their links, their places in
+    the cloth; and how many were joined roughly, failed, or found no room.
+    """
+    slot = np.full((2 * where + 1, 2 * where + 1), -1, dtype=np.int32)
+    place, ways = np.empty((most, 3)), np.empty((most, 4, 3))
+    face, off, gone = np.empty(most, dtype=np.int64), np.empty(most, dtype=np.bool_), np.empty(most, dtype=np.bool_)
+    ij, queue = np.empty((most, 2), dtype=np.int64), np.empty((4 * most, 2), dtype=np.int64)
+    buckets = 1024
+    while buckets < most // 2:  # a bucket that is written over forgets; enough of them remember
+        buckets *= 2
+    key, held = np.zeros(buckets, dtype=np.int64), np.full((buckets, 2), -1, dtype=np.int32)
+    size, said = np.zeros(1, dtype=np.int64), np.zeros(3, dtype=np.int64)
+    net = (slot, place, face, off, gone, ways, ij, key, held, size)
+    _fill(mesh, net, where, queue, f0, start, warp, link, least, said)
+    count = int(size[0])
+    return slot, place[:count], off[:count], ways[:count], ij[:count], said
+
+
+@numba.njit(cache=True, nogil=True, error_model="numpy")
 def cells(slot: Whole, where: int, place: Floats, off: Truth, ways: Floats, ij: Numbers) -> tuple[Numbers, Floats]:
     """All cells with four corners: their corners round, and the sine of the shear at their middle."""
     count = len(place)

@@ -318,6 +318,11 @@ def _laid_flat(job: Job, entry: PlyEntry, lies: DrapedPly, net: Net, laid: Float
     from layup.cloth.drape import over, without_lips
     from layup.cloth.laid_flat import from_net, outlines, whole_outlines
 
+    if entry.gores is not None:
+        try:
+            return _slit(job, entry, net, laid)
+        except SurfaceError as error:
+            raise WrongSizeError(f"in {entry.gores} gores, {error.wrong}", error.remedy) from None
     flat = wanted = measure_triangles(laid).area
     why = ""
     if shears(job, entry):
@@ -366,26 +371,37 @@ def _laid_flat(job: Job, entry: PlyEntry, lies: DrapedPly, net: Net, laid: Float
 
 
 def _slit(job: Job, entry: PlyEntry, net: Net, laid: Floats) -> list[_Laid]:
-    """The pieces of a shape that is slit open where it must be, none where it need not.
+    """The pieces of a shape that is slit open where it must be, none where it need not; or in the gores asked for.
 
     Raises:
         SurfaceError: A few slits are no help, or a piece has not the area of its cloth.
     """
-    from layup.cloth.laid_flat import from_slits
+    from layup.cloth.laid_flat import from_gores, from_slits
 
     warp = job.part.surface.warp or (1.0, 0.0, 0.0)
     under = job.covering(entry.over)
     points, faces = under.surface.vertices, seen_faces(under)
-    made = from_slits(points, faces, laid, net.start, warp, math.radians(entry.angle))
+    turn = math.radians(entry.angle)
+    if entry.gores is not None:
+        made = from_gores(
+            points=points, faces=faces, triangles=laid, count=entry.gores, top=entry.start, warp=warp, angle=turn
+        )
+    else:
+        made = from_slits(points, faces, laid, net.start, warp, turn)
     numbers = {n for piece in made for n in piece.legs}
     said = []
     if numbers:
         names = _slit_names(numbers)
         overlap = overlap_of(entry)
         legs = {n: leg for piece in made for n, both in piece.legs.items() for leg in both if leg is not None}
+        whole = length_words(sum(map(_long, legs.values())), "both")
         said.append(
-            f"does not lie flat in one piece: slit at {names}, {length_words(sum(map(_long, legs.values())), 'both')} "
-            "in all. "
+            (
+                f"is {entry.gores} gores that meet at the top: seams {names}, {whole} in all. Trim the laps where they "
+                "meet there. "
+                if entry.gores is not None
+                else f"does not lie flat in one piece: slit at {names}, {whole} in all. "
+            )
             + (
                 "Lap each cut edge onto the dashed line of its own letter, " + length_words(overlap, "both") + " over"
                 if entry.fabric is not None
@@ -399,6 +415,9 @@ def _slit(job: Job, entry: PlyEntry, net: Net, laid: Floats) -> list[_Laid]:
             raise SurfaceError("a piece of it lies over itself", "Part the ply in zones that each open flat")
         assert piece.there.flat is not None
         worst = piece.there.flat.worst
+        if entry.gores is not None:  # they are one of a kind
+            every = np.array([one.there.flat.worst for one in made if one.there.flat is not None])
+            worst = (float(every[:, 0].min()), float(every[:, 1].max()))
         notes = [*said, *_stretch_notes(job, entry, worst)]
         laid_out.append(_Laid(piece.there, piece.triangles, piece.found, notes, worst, piece.legs))
     return laid_out
@@ -430,6 +449,11 @@ def _long(line: Floats) -> float:
 def _stretch_notes(job: Job, entry: PlyEntry, stretch: Pair) -> list[str]:
     if max(1.0 - stretch[0], stretch[1] - 1.0) <= STIFF:
         return []
+    if entry.gores is not None:
+        return [
+            f"in {entry.gores} gores each would have to stretch {(stretch[0] - 1) * 100:.1f} to "
+            f"{(stretch[1] - 1) * 100:+.1f} %: more gores stretch less"
+        ]
     why = "does not follow by shearing alone" if shears(job, entry) else "doesn't shear"
     return [
         f"{why} and would have to stretch {(stretch[0] - 1) * 100:.1f} to {(stretch[1] - 1) * 100:+.1f} %: cut it "
@@ -459,7 +483,8 @@ def _lapped(
                 cut = cut.difference(gap)
         if right is not None:
             line = shapely.LineString(right)
-            beside = line.buffer(overlap, cap_style="flat", join_style="mitre").difference(shape)
+            # the cloth lies on its right; on both sides of the line a flap would come out again beyond a narrow tip
+            beside = line.buffer(overlap, join_style="mitre", single_sided=True).difference(shape)
             flaps += [p for p in shapely.get_parts(beside) if p.distance(line) < 1e-6 and p.area > 1e-8]
             lines.append(line)
         for leg in (left, right):
@@ -507,6 +532,8 @@ def _ways(job: Job, entry: PlyEntry, net: Net) -> tuple[tuple[str, Pair], ...]:
 
     turn = math.radians(entry.angle)
     ways = [("0°", (math.cos(turn), -math.sin(turn)))] if directed(job, entry) else []
+    if entry.gores is not None:
+        return tuple(ways)  # each gore looks another way
     face, _, _ = foot(net.sheet, net.start)
     weft = np.cross(net.sheet.normal[face], net.warp)
     for name, way in (("forward", job.part.surface.forward), ("up", job.part.surface.up)):

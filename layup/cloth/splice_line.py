@@ -276,9 +276,8 @@ def _seam(zone: Floats, through: Floats, square: Floats) -> tuple[float, Floats]
     for i, j in ((0, 1), (1, 2), (2, 0)):
         crosses = value[:, i] * value[:, j] < 0
         with np.errstate(divide="ignore", invalid="ignore"):
-            share = value[:, i] / (value[:, i] - value[:, j])
+            share = np.where(crosses, value[:, i] / (value[:, i] - value[:, j]), np.nan)
         place = soup[:, i] + share[:, None] * (soup[:, j] - soup[:, i])
-        place[~crosses] = np.nan
         ends.append(place)
     stacked = np.stack(ends, axis=1)
     low, high = np.nanmin(stacked, axis=1), np.nanmax(stacked, axis=1)

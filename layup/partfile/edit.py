@@ -28,9 +28,9 @@ ORDER = (
 """Tables in the order of a part file."""
 ONCE = ("surface", "needs", "shelf", "start", "final", "limits", "target", "chord", "index")
 """Tables that stand once in a file, a part file or a refit file."""
-NUMBERS = ("angle", "bevel", "count", "columns", "rows", "edge", "coats", "sides", "times", "least_plies", "most_plies",
-           "least_skin", "minimum_plies", "maximum_plies", "minimum_skin_plies", "run_at_most", "load_factor",
-           "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
+NUMBERS = ("angle", "bevel", "count", "columns", "rows", "edge", "coats", "gores", "sides", "times", "least_plies",
+           "most_plies", "least_skin", "minimum_plies", "maximum_plies", "minimum_skin_plies", "run_at_most",
+           "load_factor", "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
 """Keys whose value is a plain number."""
 _NUMBER = re.compile(r"[-+]?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?")
 SWITCHES = ("drape", "symmetric", "solid", "staggered")

@@ -42,6 +42,7 @@ ResinContent = Annotated[float, quantity("fraction", 0.10, 0.92, "outside 10 % t
 Tolerance = Annotated[float, quantity("fraction", 0.0, 0.5, "outside 0 to 50 %")]
 Count = Annotated[int, Field(ge=1, le=10_000, strict=True)]
 PlyCount = Annotated[int, Field(ge=1, le=100, strict=True)]
+Gores = Annotated[int, Field(ge=2, le=24, strict=True)]
 Coats = Annotated[int, Field(ge=1, le=20, strict=True)]
 Overlap = Annotated[float, quantity("length", 0.0, 0.5, "more than 500 mm: check the unit")]
 Trim = Annotated[float, quantity("length", 0.0, 0.5, "more than 500 mm: check the unit")]
@@ -183,12 +184,13 @@ class PlyEntry(Entry):
     fibre_volume_fraction: FibreFraction | None = None
     resin_content: ResinContent | None = None
     start: Spot | None = None
+    gores: Gores | None = None
 
     @model_validator(mode="after")
     def _material(self) -> Self:
         kind = one_of(self, ("fabric", "core"), "a ply")
         if kind == "core":
-            for key in ("fibre_volume_fraction", "resin_content", "overlap", "seam", "start"):
+            for key in ("fibre_volume_fraction", "resin_content", "overlap", "seam", "start", "gores"):
                 if getattr(self, key) is not None:
                     raise PydanticCustomError("core", "{text}", {"text": f"{key} belongs to a fabric, not to a core"})
         elif self.bevel is not None:
@@ -200,6 +202,8 @@ class PlyEntry(Entry):
             )
         if self.zone is not None and self.area is not None:
             raise PydanticCustomError("place", "a ply has a zone or an area of its own, not both")
+        if self.gores is not None and self.area is not None:
+            raise refuse("place", "a ply of an area of its own has no shape to cut gores by; give it a zone")
         if self.covers is not None and self.area is not None:
             raise PydanticCustomError("place", "a ply of an area of its own covers no openings but those in its area")
         needs(self, "overlap", ("seam",))
