@@ -281,7 +281,7 @@ def _unrolled(faces: Faces, pairs: Faces, corner: Complex) -> Complex:
     starts = [0]
     while (following := int(np.searchsorted(over, starts[-1] + 1))) < len(child):
         starts.append(following)
-    for first, last in zip(starts, np.r_[starts[1:], len(child)], strict=True):
+    for first, last in zip(starts, [*starts[1:], len(child)], strict=True):
         made[child[first:last]] = made[parent[first:last]] * step[first:last]
     return made
 

@@ -143,8 +143,8 @@ def from_slits(
     first = int(np.argmin(np.linalg.norm(middles - start, axis=1)))
     made = []
     for rows in opened.pieces:
-        own, turned = _warp_of(unit[rows], middles[rows], warp, angle, first=np.flatnonzero(rows == first))
-        face = int(rows[own])
+        at_row, turned = _warp_of(unit[rows], middles[rows], warp, angle, first=np.flatnonzero(rows == first))
+        face = int(rows[at_row])
         flat = flatten(opened.points, opened.faces[rows], turned, int(np.searchsorted(rows, face)))
         corner, in_flat = opened.points[opened.faces[rows]], flat.places[opened.faces[rows]]
         over = _over_faces(corner, in_flat)
@@ -275,7 +275,8 @@ def _between(triangles: Floats, at: Floats, sides: Sequence[tuple[Floats, Floats
         value = (at - triangles) @ inward
         triangles = split(triangles, np.where(np.abs(value) < 1e-7 * size, 0.0, value))[0]
     wide = np.linalg.norm(np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0]), axis=1)
-    return triangles[wide > 1e-12 * size**2]
+    kept: Floats = triangles[wide > 1e-12 * size**2]
+    return kept
 
 
 def _leg(points: Points, faces: Faces, top: Floats, side: tuple[Floats, Floats]) -> NDArray[np.int64]:
