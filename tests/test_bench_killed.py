@@ -25,6 +25,9 @@ from layup.bench.folder import Folder
 from layup.bench.journal import Alone, Journal, read
 from layup.errors import LayupError
 
+KILLS = int(os.environ.get("LAYUP_KILLS", "20"))
+"""How often the page is killed; more on request."""
+
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Path:
@@ -136,7 +139,7 @@ for line in sys.stdin:
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the system can't fork")
 def test_killed_at_any_moment_the_last_answered_edit_is_there_and_can_be_taken_back(shop: Path, tmp_path: Path) -> None:
-    dice = random.Random(11)
+    dice = random.Random(KILLS)
     (tmp_path / "other").mkdir()
     launcher = subprocess.Popen([sys.executable, "-c", LAUNCH, str(shop), str(tmp_path / "other")],
         stdin=subprocess.PIPE,
@@ -146,7 +149,7 @@ def test_killed_at_any_moment_the_last_answered_edit_is_there_and_can_be_taken_b
     kills, cut, edits = 0, 0, 0
     number = 0
     try:
-        while kills < 32:
+        while kills < KILLS:
             port = bench_server.free_port()
             launcher.stdin.write(f"{port}\n")
             launcher.stdin.flush()
