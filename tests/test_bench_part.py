@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 import re
+import threading
 import tomllib
 from html import unescape
+from typing import Any
 
 import pytest
 from bench_page import Page, alike, forms, open_page
 from click.testing import CliRunner
 
-from layup.bench import part_page
+from layup.bench import desk, part_page
+from layup.bench.desk import Desk
 from layup.bench.rendering import span
 from layup.commands.cli import main as layup_command
 from layup.weight.prediction import predict
@@ -306,6 +309,29 @@ def test_a_new_part_from_a_mesh_without_unit_and_side(page: Page) -> None:
     page.edit("solid-door.toml", table="surface", set_side="outer")
     page.edit("solid-door.toml", table="ply", op="add", set_material="fabric|carbon plain 200")
     assert predict(page.root / "solid-door.toml").job.surface.side.startswith("outer")
+
+
+def test_a_large_surface_is_told_of_at_once_and_read_beside_the_page(
+    page: Page, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gate = threading.Event()
+    work_out = Desk._work_out
+
+    def held(self: Desk, *given: Any) -> Any:
+        gate.wait()
+        return work_out(self, *given)
+
+    monkeypatch.setattr(desk, "LARGE", 1000)
+    monkeypatch.setattr(Desk, "_work_out", held)
+    for path in ("/part", "/choose", "/prepare", "/weigh"):
+        text = page.get(path, file=DOOR).text
+        assert "is being read" in text
+        assert 'id="mass"' not in text
+    assert page.get("/part/reading", file=DOOR).json()["state"] == "running"
+    gate.set()
+    page.get("/part/version", file=DOOR)  # which waits until it is read
+    assert page.get("/part/reading", file=DOOR).json()["state"] == "done"
+    assert 'id="mass"' in page.get("/part", file=DOOR).text
 
 
 def test_a_file_sent_twice_does_not_write_over_the_first(page: Page) -> None:

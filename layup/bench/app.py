@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
 
+PART_PAGES = ("/part", "/choose", "/prepare", "/weigh")
+"""Pages of one part: the first time a large surface is read, they say so at once."""
 LEAST_PACKED = 1500
 """Below that packing a page saves nothing. [byte]"""
 
@@ -118,6 +120,10 @@ def _tidy() -> None:
 def _answer(handler: Handler, asked: Asked) -> Response:
     """What a handler says; an error becomes a page that says it, with the way back."""
     try:
+        if asked.path in PART_PAGES and asked.file and not asked.form and not asked.marks:
+            words = asked.desk.reading(asked.file)
+            if words:
+                return show(asked, "reading.html", flow=asked.path.strip("/"), words=words, root=asked.root)
         return handler(asked)
     except StaleError as error:
         return show(asked, "sorry.html", 409, wrong=asked.folder.plain(str(error)), flow="")

@@ -12,7 +12,7 @@ import threading
 import tomllib
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -152,6 +152,10 @@ class Cost:
     old: float | None = None
 
 
+LARGE = 8_000_000
+"""A surface whose file is larger is read beside the page the first time. [byte]"""
+
+
 class Desk:
     """All part files of a folder, and what was computed for them."""
 
@@ -166,6 +170,8 @@ class Desk:
         self._locks: dict[str, threading.RLock] = {}
         self._guard = threading.Lock()
         self._beside = ThreadPoolExecutor(4, "beside")
+        self._far: dict[str, str] = {}
+        self._opened: dict[str, Surface] = {}
 
     def lock(self, name: str) -> threading.RLock:
         """One lock a part file: edits of one file follow each other."""
@@ -181,6 +187,37 @@ class Desk:
         path = self.path(name)
         with self.lock(name):
             return self._sheet(name, path, read(path))
+
+    def reading(self, name: str) -> str:
+        """How far the first reading of a part with a large surface is; "" for one that is known or small.
+
+        The first call begins it, beside the page: a page can be shown at once.
+        """
+        path = self.path(name)
+        text = read(path)
+        data = tables_of(text)
+        outside = {key for key, _ in named_files(data, self.folder, path.parent)}
+        sizes = {file: _stamp(path.parent / file) for key, file in files_of(data) if key not in outside}
+        large = max(((stamp[1], file) for file, stamp in sizes.items() if stamp), default=(0, ""))
+        if large[0] < LARGE or self._sheets.get((name, version_of(text), self._around(path, data))) is not None:
+            return ""
+        with self._guard:
+            begun = name in self._far
+            words = self._far.setdefault(name, f"{large[1]}, {large[0] / 1e6:.0f} MB, is being read")
+        if not begun:
+            self._beside.submit(self.sheet, name).add_done_callback(lambda done: self._known(name, done))
+        return words
+
+    def _known(self, name: str, done: Future[Sheet]) -> None:
+        self._opened.pop(name, None)
+        if done.exception() is None:
+            del self._far[name]
+        else:
+            self._far[name] = ""  # the page itself meets what went wrong, and says it
+
+    def opened(self, name: str) -> Surface | None:
+        """The surface of a part whose weight is still being worked out; None where nothing waits."""
+        return self._opened.get(name)
 
     def path(self, name: str) -> Path:
         """Where a file lies that the page may change: one of ours, in a folder that is not hidden.
@@ -333,6 +370,9 @@ class Desk:
 
         def opener(entry: SurfaceEntry, folder: Path, areas: set[str]) -> Surface:
             surface.append(self._open(entry, folder, areas))
+            if name in self._far:
+                self._far[name] = f"{surface[0].whole.triangles:,} triangles are read; now its zones and its weight"
+                self._opened[name] = surface[0]
             return surface[0]
 
         faults: tuple[Fault, ...] = ()

@@ -202,6 +202,7 @@ READS = frozenset(
         "card/picture",
         "part",
         "part/version",
+        "part/reading",
         "part/plan",
         "shape",
         "shape/still",

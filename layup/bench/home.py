@@ -152,6 +152,9 @@ def drawn(asked: Asked) -> Response:
     from layup.bench.request import picture
     from layup.bench.thumbnail import thumbnail
 
+    early = asked.desk.opened(asked.file)  # its weight is still being worked out
+    if early is not None:
+        return picture(thumbnail(early), "image/png")
     sheet = asked.desk.sheet(asked.file)
     surface = sheet.prediction.job.surface if sheet.prediction is not None else sheet.surface
     if surface is None or not surface.has_mesh:

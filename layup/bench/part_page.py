@@ -422,6 +422,15 @@ def version(asked: Asked) -> Response:
     return PlainTextResponse(f"{sheet.version} {sheet.state}")
 
 
+def reading(asked: Asked) -> Response:
+    """How far the first reading of a large surface is, for the page that waits for it."""
+    from starlette.responses import JSONResponse
+
+    words = asked.desk.reading(asked.file)
+    opened = asked.desk.opened(asked.file) is not None
+    return JSONResponse({"state": "running" if words else "done", "words": words, "picture": opened})
+
+
 def new_surface(asked: Asked) -> Response:
     """Another surface for the part, from a file that was sent."""
     sent = asked.sent.get("surface")
@@ -619,6 +628,7 @@ ROUTES = (
     ("/part/redo", "POST", redo),
     ("/part/typed", "POST", typed),
     ("/part/version", "GET", version),
+    ("/part/reading", "GET", reading),
     ("/part/file", "POST", new_surface),
     ("/part/plan", "GET", plan),
     ("/part/json", "GET", as_json),

@@ -7,6 +7,7 @@ import shutil
 import pytest
 
 from browser.conftest import DOOR, Bench, Open, wait_for
+from layup.bench.desk import LARGE
 
 pytestmark = pytest.mark.browser
 
@@ -80,7 +81,10 @@ def test_a_mesh_replaced_on_the_disk_is_weighed_anew(look: Open, bench: Bench) -
     )  # fmt: skip
     file = bench.root / "plate.stl"
     flat(file, 400)
+    file.write_text(file.read_text(encoding="ascii") + "\n" * LARGE, encoding="ascii")
     page = look("/part", "plate.toml")
+    assert "plate.stl" in page.inner_text("[data-words]")  # a large one: said at once, and the page follows by itself
+    page.locator("#mass").wait_for()
     before = page.inner_text("#mass")
     scratch = bench.root / "other.stl"
     flat(scratch, 800)

@@ -10,8 +10,9 @@ function watch() {
     for (const one of running) {
       const answer = await fetch(one.dataset.ask).catch(() => null);
       if (!answer?.ok) continue;
-      const { state, words } = await answer.json();
-      if (state === "done" || state === "failed") { await refresh(); break; }
+      const { state, words, picture } = await answer.json(), still = one.querySelector("img[data-still]");
+      if (picture && still && still.hidden) { still.src = still.dataset.still; still.hidden = false; }
+      if (state === "done" || state === "failed") { if ("reload" in one.dataset) location.reload(); else await refresh(); break; }
       const line = one.querySelector("[data-words]");
       if (line && line.textContent !== words) line.textContent = words;
     }
