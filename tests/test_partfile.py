@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pydantic import BaseModel
 from pytest import approx
 
 from layup.errors import FaultsError, LayupError
+from layup.partfile import model
 from layup.partfile.read import read_part
+from layup.partfile.toml_file import OTHERWISE
 
 GOOD = """\
 title = "Hatch"
@@ -264,3 +268,26 @@ def test_a_letter_that_is_not_utf8_is_found(tmp_path: Path) -> None:
     path.write_bytes(GOOD.replace("Hatch", "T\u00fcr").encode("latin-1"))
     with pytest.raises(FaultsError, match="line 1"):
         read_part(path)
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "said"),
+    [
+        ("ply", "cloth", "Write fabric."),
+        ("ply", "orientation", "Write angle."),
+        ("ply", "material", "Write fabric or core."),
+        ("replaces", "material", "Write fabric or sheet or covering or core."),
+        ("replaces", "gauge", "Write thickness."),
+    ],
+)
+def test_a_builders_word_for_a_key_is_answered_with_the_key(
+    hatch: Callable[..., dict[str, Any]], table: str, key: str, said: str
+) -> None:
+    with pytest.raises(FaultsError, match=f"there is no such key. {said}"):
+        read_part(hatch(**{table: [{key: "carbon"}]}))
+
+
+def test_every_key_that_a_builders_word_means_exists() -> None:
+    models = [one for one in vars(model).values() if isinstance(one, type) and issubclass(one, BaseModel)]
+    known = {key for one in models for key in one.model_fields}
+    assert {key for keys in OTHERWISE.values() for key in keys} <= known

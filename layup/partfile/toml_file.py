@@ -265,6 +265,29 @@ _SHAPES = {
 }
 
 
+OTHERWISE: dict[str, tuple[str, ...]] = {
+    "cloth": ("fabric",),
+    "material": ("fabric", "sheet", "covering", "core"),
+    "metal": ("sheet",),
+    "gauge": ("thickness",),
+    "layers": ("count",),
+    "plies": ("count",),
+    "quantity": ("count", "times"),
+    "orientation": ("angle",),
+    "direction": ("angle", "warp"),
+    "bias": ("angle",),
+    "where": ("zone",),
+    "mass": ("weighed", "made"),
+    "weight": ("mass", "weighed"),
+    "size": ("rectangle", "diameter"),
+    "mold": ("mould",),
+    "fiber_volume_fraction": ("fibre_volume_fraction",),
+    "name": ("title",),
+    "title": ("name",),
+}
+"""Words a builder writes, and the keys that say it: by their letters others are nearer."""
+
+
 @dataclass(frozen=True)
 class Form:
     """How the findings of one model are told.
@@ -332,7 +355,8 @@ class Form:
             fault(path, "there is no such table", hint)
             return
         names = [field.alias or name for name, field in model.model_fields.items()]
-        hint = nearest(key, names) or "Known here: " + ", ".join(names) + "."
+        meant = [known for known in OTHERWISE.get(key.casefold(), ()) if known in names]
+        hint = f"Write {' or '.join(meant)}." if meant else nearest(key, names) or f"Known here: {', '.join(names)}."
         if model is not self.model and key in self.model.model_fields:
             hint = f"{key} belongs at the top of the file, above the first table."
         fault(path, "there is no such key", hint)
