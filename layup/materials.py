@@ -110,6 +110,7 @@ def row_words(material: str, name: str, value: str, kind: str = "measured", at: 
     return ",".join(f'"{cell}"' if "," in cell else cell for cell in (material, name, value, kind, "shop", at))
 
 
+@lru_cache(maxsize=8192)  # a prediction asks for a few figures a hundred times
 def read_figure(row: Row, material_kind: str) -> Figure:
     """Read the number of one row.
 

@@ -19,12 +19,13 @@ import numpy as np
 
 from layup.cloth import practice
 from layup.cloth.draped import asked
-from layup.cloth.rough import is_flat, rough_outline, turned
+from layup.cloth.rough import rough_outline, turned
 from layup.cloth.splice import splice
 from layup.errors import LayupError, PatternError
 from layup.partfile.job import Job
 from layup.partfile.model import WHOLE, PlyEntry
 from layup.shape.surface import Surface
+from layup.sides.mould import is_flat
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -43,7 +44,7 @@ def lap_of(job: Job, entry: PlyEntry) -> float:
         return entry.overlap * entry.seam
     if entry.fabric is None or entry.area is not None or not job.surface.has_mesh:
         return 0.0
-    flat = is_flat(job)
+    flat = is_flat(job.surface)
     if not flat and not asked(job, entry):
         return 0.0
     figure = job.library.get("fabric", entry.fabric).optional("width")

@@ -66,13 +66,6 @@ def rough_outline(job: Job, zone: str | None, area: float | None = None, *, in_p
     return _shadow(seen, job.part.surface.warp, every)
 
 
-def is_flat(job: Job) -> bool:
-    """Whether a surface lies in one plane, so that its outline is its pattern."""
-    points = job.surface.vertices
-    size = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
-    return bool(size[-1] <= 1e-6 * size[0])
-
-
 def turned(outline: Outline, angle: float) -> Outline:
     """The outline with a warp at an angle from the part's laid along +x.
 

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 from layup.cloth.cores import core_cut, thickness_of
 from layup.cloth.draped import directed
-from layup.cloth.rough import Outline, is_flat, rough_outline, turned
+from layup.cloth.rough import Outline, rough_outline, turned
 from layup.make.rings import uncut
 from layup.partfile.model import WHOLE
 from layup.shape.progress import Told, nobody
+from layup.sides.mould import is_flat
 from layup.weight.compare import process_for
 from layup.weight.plies import build, place_of
 from layup.weight.regions import key_of, regions_of
@@ -123,7 +124,7 @@ def plies_to_cut(
             shapes = tuple(uncut(shape) for shape in shapes)
         if not made and trim and zone == WHOLE:
             shapes = _with_edge(shapes, trim)
-        elif not made and trim and entry.area is None and job.surface.has_mesh and is_flat(job):
+        elif not made and trim and entry.area is None and job.surface.has_mesh and is_flat(job.surface):
             under = job.covering(entry.over)
             every = turned(rough_outline(under, None), entry.angle).shapes
             shapes = _with_edge(
@@ -176,7 +177,7 @@ def _patterns(job: Job, told: Told) -> tuple[dict[int, tuple[FlatPly, ...]], tup
     from layup.errors import LayupError, PatternError
 
     lines = [(n, e) for n, e in enumerate(job.part.plies()) if e.area is None]
-    if not job.surface.has_mesh or not lines or is_flat(job):
+    if not job.surface.has_mesh or not lines or is_flat(job.surface):
         return {}, ()
     # one of each line, so that the n-th pattern number is the n-th line
     single = [entry.model_copy(update={"count": 1}) for _, entry in lines]

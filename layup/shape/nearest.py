@@ -4,6 +4,7 @@ Nearest point of every face        nearest_points(points, faces, at)
 The nearest face                   nearest_face(points, faces, at)
 Faces within reach                 faces_near(points, faces, at, reach)
 Distance from lines to a place     to_segments(at, a, b)
+Places with no other near them     alone(places, others, reach)
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ Floats = NDArray[np.float64]
 
 WALKED = 400_000
 """Faces walked over for one mesh, place after place, from which a tree of them pays for itself and its import. [-]"""
+_BY_HAND = 4_000_000  # distances that are worked out one by one sooner than a tree is imported
 _TREES: dict[int, tuple[weakref.ref[NDArray[np.int64]], Any, float]] = {}
 _WALKED: dict[int, tuple[weakref.ref[NDArray[np.int64]], int]] = {}
 
@@ -97,3 +99,17 @@ def to_segments(at: Floats, a: Floats, b: Floats) -> Floats:
     step = on_segments(at, a, b) - at
     apart: Floats = np.sqrt(np.einsum("ij,ij->i", step, step))
     return apart
+
+
+def alone(places: Floats, others: Floats, reach: float) -> NDArray[np.bool_]:
+    """Which places (n, 3) have none of some others (m, 3) within reach. [m]"""
+    if len(places) * len(others) > _BY_HAND:
+        from scipy.spatial import cKDTree
+
+        return np.asarray(cKDTree(others).query(places)[0] > reach)
+    out = np.ones(len(places), dtype=np.bool_)
+    some = max(1, _BY_HAND // 16 // max(len(others), 1))
+    for start in range(0, len(places), some):
+        square = sum((places[start : start + some, None, k] - others[None, :, k]) ** 2 for k in range(3))
+        out[start : start + some] = np.min(square, axis=1) > reach * reach
+    return out

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.shape.measure import Vector, vector
+from layup.shape.nearest import alone
 from layup.shape.surface import Mesh
 from layup.sides.box_rays import Boxes
 from layup.sides.cells import edge_marks, mean_of, wound_against
@@ -219,8 +220,6 @@ class Solid:
         What lies far from this side's rim is a rib where its smooth patch doesn't meet this side, nor lies back to back
         with one that does: the walls of a tray, thicker than its floor, do.
         """
-        from scipy.spatial import cKDTree
-
         rows = np.flatnonzero((self.side < 0) & (self.area > 0.0))
         if not len(rows):
             return 0.0
@@ -239,7 +238,7 @@ class Solid:
         if not len(places):
             return float(self.area[rows].sum())
         middle = self.mesh.points[self.mesh.faces[few]].mean(axis=1)
-        far = cKDTree(places).query(middle)[0] > REACH * thickness
+        far = alone(middle, places, REACH * thickness)
         return float(self.area[few[far]].sum() / self.area[few].sum() * self.area[rows].sum())
 
     def _meeting(self, side: int) -> Mask:
