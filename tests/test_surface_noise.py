@@ -10,7 +10,8 @@ from layup.errors import SurfaceError
 from layup.files.read import read_surface
 from layup.partfile.opened import look_at
 from layup.partfile.read import read_part
-from layup.sides.noise import roughness, smoothed
+from layup.shape.nearest import alone
+from layup.sides.noise import LEAST, is_clean, roughness, smoothed
 
 
 def form(h, wide=160.0, high=120.0, bow=15.0):
@@ -99,6 +100,27 @@ def test_a_fill_that_can_t_be_read(tmp_path):
     with pytest.raises(SurfaceError, match="--fill"):
         look_at(path, unit="mm", fill="25")
     assert not next(one for one in look_at(path, unit="mm", fill="25 mm").findings if one.kind == "filled").count
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.3, 0.9, 1.2, 5.0])
+def test_a_sample_says_only_what_the_whole_mesh_says(noise):
+    """Noise as a share of the least that counts: a sample may leave it open, but never calls a rough mesh clean."""
+    p, f = form(0.8)
+    p = p + np.random.default_rng(7).normal(0, noise * LEAST * 0.8, p.shape)
+    order = np.random.default_rng(8).permutation(len(f))
+    assert len(p) > 20_000
+    assert is_clean(p, f) == is_clean(p, f[order]) == (noise < 0.5)
+    if noise < 0.5 or noise > 1.0:
+        assert (roughness(p, f) is None) == (noise < 0.5)
+
+
+def test_places_alone_are_told_with_a_tree_or_without(monkeypatch):
+    rng = np.random.default_rng(1)
+    places, others = rng.uniform(size=(700, 3)), rng.uniform(size=(300, 3))
+    by_hand = alone(places, others, 0.1)
+    monkeypatch.setattr("layup.shape.nearest._BY_HAND", 0)
+    assert np.array_equal(by_hand, alone(places, others, 0.1))
+    assert 0.1 < by_hand.mean() < 0.9
 
 
 def test_what_is_drawn_unevenly_is_not_noise():
