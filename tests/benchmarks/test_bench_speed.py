@@ -5,10 +5,10 @@ checked and the prediction made, with the surface at hand as the page holds it. 
 and what can be taken back (the disk works while it computes) and makes the whole page anew. Cost: grows with the plies
 and the zones; not with the triangles, as long as surface and zones stay the same.
 
-Target: 1.6 times the computation, and under 150 ms. It is 2.1 times since a computation takes a sixth of what it did when
-that was asked: an edit then took 106 ms of processor time and the computation 91, now 32 and 16. Edits and computations
-take turns and their medians are compared; the ratio is guarded at 3.5. The way through the browser is measured in
-tests/browser.
+Target: 1.6 times the computation, and under 150 ms. It is 2.1 times since a computation takes a sixth of what it did
+when that was asked: an edit then took 106 ms of processor time and the computation 91, now 32 and 16. Edits and
+computations take turns and their medians are compared; the ratio is guarded at 3.5. The way through the browser is
+measured in tests/browser.
 """
 
 from __future__ import annotations
