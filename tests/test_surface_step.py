@@ -156,6 +156,113 @@ def written(tmp_path, *, unit="mm", at=(10.0, 20.0, 30.0), name="plate.step"):
     return path
 
 
+class Rows:
+    """The rows of a STEP text, for more to be added."""
+
+    def __init__(self, text):
+        self.head, body = text.split("DATA;\n")
+        self.rows = re.findall(r"^#\d+=(.*);$", body, re.M)
+
+    def add(self, row):
+        self.rows.append(row)
+        return f"#{len(self.rows)}"
+
+    def of(self, start):
+        return [f"#{number}" for number, row in enumerate(self.rows, 1) if row.startswith(start)]
+
+    def text(self):
+        body = "\n".join(f"#{number}={row};" for number, row in enumerate(self.rows, 1))
+        return f"{self.head}DATA;\n{body}\nENDSEC;\nEND-ISO-10303-21;\n"
+
+
+def coloured(text):
+    """The solid in one colour, three of its faces in others."""
+    made = Rows(text)
+    styled = []
+    faces = made.of("ADVANCED_FACE")
+    for shade, item in enumerate((*made.of("MANIFOLD_SOLID_BREP"), faces[1], faces[4], faces[6])):
+        last = made.add(f"COLOUR_RGB('',0.{shade},0.5,0.9)")
+        for row in (
+            "FILL_AREA_STYLE_COLOUR('',{})",
+            "FILL_AREA_STYLE('',({}))",
+            "SURFACE_STYLE_FILL_AREA({})",
+            "SURFACE_SIDE_STYLE('',({}))",
+            "SURFACE_STYLE_USAGE(.BOTH.,{})",
+            "PRESENTATION_STYLE_ASSIGNMENT(({}))",
+        ):
+            last = made.add(row.format(last))
+        styled.append(made.add(f"STYLED_ITEM('it''s blue; or so',({last}),{item})"))
+    context = made.of("(GEOMETRIC_REPRESENTATION_CONTEXT")[0]
+    made.add(f"MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION('',({','.join(styled)}),{context})")
+    return made.text()
+
+
+def assembly(text, *, mirror):
+    """The plate where it is, and once more: turned by 90 degrees about z and moved by 200 along y, or mirrored in x."""
+    made = Rows(text)
+    add = made.add
+    shape, context = made.of("ADVANCED_BREP_SHAPE_REPRESENTATION")[0], made.of("(GEOMETRIC_REPRESENTATION_CONTEXT")[0]
+    frame = re.match(r"\D*(#\d+)", made.rows[int(shape[1:]) - 1])[1]
+    piece, app = made.of("PRODUCT_DEFINITION('design'")[0], made.of("APPLICATION_CONTEXT")[0]
+    x, y, z, back = (add(f"DIRECTION('',({axis}))") for axis in ("1.,0.,0.", "0.,1.,0.", "0.,0.,1.", "-1.,0.,0."))
+    nought, far = add("CARTESIAN_POINT('',(0.,0.,0.))"), add("CARTESIAN_POINT('',(0.,200.,0.))")
+    here, there = (add(f"AXIS2_PLACEMENT_3D('',{at},{z},{way})") for at, way in ((nought, x), (far, y)))
+    moves = [add(f"ITEM_DEFINED_TRANSFORMATION('','',{frame},{to})") for to in (here, there)]
+    if mirror:
+        moves[1] = add(f"CARTESIAN_TRANSFORMATION_OPERATOR_3D('',$,$,{back},{y},{nought},1.,{z})")
+    whole = add(f"SHAPE_REPRESENTATION('',({here},{there}),{context})")
+    last = add(f"PRODUCT_CONTEXT('',{app},'mechanical')")
+    last = add(f"PRODUCT('pair','pair','',({last}))")
+    last = add(f"PRODUCT_DEFINITION_FORMATION('','',{last})")
+    design = add(f"PRODUCT_DEFINITION_CONTEXT('part definition',{app},'design')")
+    pair = add(f"PRODUCT_DEFINITION('design','',{last},{design})")
+    last = add(f"PRODUCT_DEFINITION_SHAPE('','',{pair})")
+    add(f"SHAPE_DEFINITION_REPRESENTATION({last},{whole})")
+    for number, move in enumerate(moves, 1):
+        last = add(f"NEXT_ASSEMBLY_USAGE_OCCURRENCE('{number}','plate {number}','',{pair},{piece},$)")
+        last = add(f"PRODUCT_DEFINITION_SHAPE('','',{last})")
+        related = add(
+            f"(REPRESENTATION_RELATIONSHIP('','',{shape},{whole})REPRESENTATION_RELATIONSHIP_WITH_TRANSFORMATION({move})"
+            "SHAPE_REPRESENTATION_RELATIONSHIP())"
+        )
+        add(f"CONTEXT_DEPENDENT_SHAPE_REPRESENTATION({related},{last})")
+    return made.text()
+
+
+@needs_kernel
+def test_colours_change_neither_faces_nor_their_numbers(tmp_path):
+    path = written(tmp_path)
+    plain = read_step(path, "plate.step")
+    path.write_text(coloured(path.read_text()))
+    found = read_step(path, "plate.step")
+    assert np.array_equal(found.points, plain.points)
+    assert np.array_equal(found.number, plain.number)
+    assert found.kinds == plain.kinds
+
+
+@needs_kernel
+def test_an_assembly_of_coloured_pieces_turned_and_mirrored(tmp_path):
+    path = written(tmp_path, name="pair.step")
+    text = coloured(path.read_text())
+    path.write_text(assembly(text, mirror=False))
+    pair = read_step(path, "pair.step")
+    assert len(np.unique(pair.number)) == 2 * 7
+    sizes = []
+    for name in ("plate 1", "plate 2"):
+        corner = pair.points[pair.faces[pair.groups[name]]]
+        sizes.append(
+            0.5 * np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1).sum()
+        )
+    plane = 2 * (100 * 60 + 160 * 8 - pi * 10**2)
+    assert sizes == pytest.approx([plane + pi * 20 * 8] * 2, rel=FACET)
+    # (x, y) goes to (-y, x + 200): 10 to 110 by 20 to 80
+    turned = corner.reshape(-1, 3)
+    assert [*turned.min(axis=0), *turned.max(axis=0)] == pytest.approx([-80, 210, 30, -20, 310, 38], abs=1e-4)
+    path.write_text(assembly(text, mirror=True))
+    with pytest.raises(SurfaceError, match="places 1 of its pieces mirrored"):
+        read_step(path, "pair.step")
+
+
 @needs_kernel
 @pytest.mark.parametrize(("unit", "metre"), [("mm", 1e-3), ("cm", 1e-2), ("m", 1.0), ("in", 0.0254)])
 def test_units_axes_and_area_by_face(tmp_path, unit, metre):

@@ -48,7 +48,7 @@ MEMORY = 4_000_000_000
 """And so much address space, where the system can limit it. [bytes]"""
 MISSING = "pip install cascadio"
 _KERNEL = """
-import os, sys
+import os, re, sys
 made = os.fdopen(os.dup(1), "wb")
 os.dup2(2, 1)  # what the kernel prints is not what it makes
 sys.path.insert(0, sys.argv[6])
@@ -59,6 +59,8 @@ sys.modules["trimesh"] = None  # the kernel would load it only to announce itsel
 import cascadio
 with open(sys.argv[1], "rb") as file:
     data = file.read()
+# colours part a body, and its faces lose their numbers
+data = re.sub(rb"#\\d+\\s*=\\s*(?:OVER_RIDING_)?STYLED_ITEM\\s*\\((?:[^;']|'[^']*')*\\)\\s*;", b"", data)
 with made:
     made.write(cascadio.load(data, tol_linear=float(sys.argv[2]), tol_angular=float(sys.argv[3]), include_brep=True,
                              use_parallel=False))
@@ -92,6 +94,12 @@ def read_step(path: Path, name: str) -> Step:
         SurfaceError: the extra is not installed; not a STEP file, cut short, damaged; nothing in it.
     """
     data = _checked(path, name)
+    if mirrored := _mirrored(data):
+        raise SurfaceError(
+            f"{name}: it places {mirrored} of its pieces mirrored, which the kernel would only turn round, to a wrong "
+            "place and the wrong hand",
+            "Export the mirrored piece as a body of its own, or export STL",
+        )
     glb = _kernel(path, name)
     unit, word = _unit(data)
     points, faces, number, bodies, kinds, loose = _triangles(glb, name)
@@ -308,7 +316,8 @@ def _triangles(
                 continue
             own = np.asarray(shape.faces, dtype=np.int64).reshape(-1, 3)
             if "brep_index" not in shape.face_attributes:
-                raise SurfaceError(f"{name}: the faces lost their numbers: a library is too old", f"Type: {MISSING}")
+                wrong = f"{name}: the faces lost their numbers: they have several colours, or a library is too old"
+                raise SurfaceError(wrong, f"Export it in one colour, or type: {MISSING}")
             index = np.asarray(shape.face_attributes["brep_index"], dtype=np.int64)
             turn = np.asarray(place, dtype=np.float64)
             corners = np.asarray(shape.vertices, dtype=np.float64) @ turn[:3, :3].T + turn[:3, 3]
@@ -342,6 +351,23 @@ def _records(told: object) -> Sequence[tuple[int, str]]:
             if said:
                 return said
     return ()
+
+
+def _mirrored(data: bytes) -> int:
+    """How many pieces are placed left-handed.
+
+    Source: ISO 10303-42, cartesian_transformation_operator_3d, from memory: its name twice, description, axis 1,
+    axis 2, origin, scale, axis 3.
+    """
+    count = 0
+    for row in re.findall(rb"CARTESIAN_TRANSFORMATION_OPERATOR_3D\s*\(((?:[^;']|'[^']*')*)\)\s*;", data):
+        given = [part.strip() for part in re.sub(rb"'[^']*'", b"", row).split(b",")]
+        axes = []
+        for number in (given[3], given[4], given[7]) if len(given) == 8 else ():
+            found = re.search(re.escape(number) + rb"\s*=\s*DIRECTION\s*\([^(]*\(([^)]*)\)", data)
+            axes.append([float(value) for value in found[1].split(b",")] if found else [])
+        count += [len(axis) for axis in axes] == [3, 3, 3] and float(np.linalg.det(axes)) < 0.0
+    return count
 
 
 def _unit(data: bytes) -> tuple[float, str]:
