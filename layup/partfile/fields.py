@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
+from typing import Annotated, TypeVar, get_args, get_origin
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, TypeAdapter, ValidationError
 from pydantic_core import PydanticCustomError
 
 from layup.errors import UnitError
@@ -20,6 +22,15 @@ class Entry(BaseModel):
     """Base of all tables of our files: unknown keys are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True, defer_build=True)
+    _sound: bool = PrivateAttr(default=True)
+
+    @property
+    def sound(self) -> bool:
+        """Whether it is as its model asks; else it is what `holding` could save of it."""
+        return self._sound
+
+
+E = TypeVar("E", bound=Entry)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +44,85 @@ class Written:
 
     si: float
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Of:
+    """Says of a field that its words name a material of this kind."""
+
+    kind: str
+
+
+def _marks(hint: object) -> tuple[object, ...]:
+    """What an annotation says beside its types, those inside it too."""
+    inside = (mark for part in get_args(hint) for mark in _marks(part))
+    return (*getattr(hint, "__metadata__", ()), *inside)
+
+
+@cache
+def named(model: type[Entry]) -> dict[str, str]:
+    """Fields of a table that name materials, and of which kind."""
+    said = {key: (*field.metadata, *_marks(field.annotation)) for key, field in model.model_fields.items()}
+    return {key: mark.kind for key, marks in said.items() for mark in marks if isinstance(mark, Of)}
+
+
+@cache
+def tables(model: type[Entry]) -> dict[str, tuple[type[Entry], bool]]:
+    """Fields of a table that are tables themselves: the model of each, and whether there can be several."""
+    found = {}
+    for key, field in model.model_fields.items():
+        for one in (field.annotation, *get_args(field.annotation)):
+            if isinstance(one, type) and issubclass(one, Entry):
+                found[key] = one, get_origin(field.annotation) is list
+    return found
+
+
+@cache
+def _reader_of(model: type[Entry], key: str) -> TypeAdapter[object]:
+    return TypeAdapter(model.model_fields[key].rebuild_annotation(), config=ConfigDict(str_strip_whitespace=True))
+
+
+def holding(model: type[E], data: object) -> E:
+    """A table of a file with all of it that holds, for the checks that go on after its model found faults.
+
+    Args:
+        model: Of the table.
+        data: As it stands in the file, whatever it is.
+
+    Returns:
+        The table; where it does not hold, its `sound` is false, and None stands for each value that was refused or is
+        missing. A list keeps the place of an entry that does not hold.
+    """
+    given = data if isinstance(data, Mapping) else {}
+    try:
+        return model.model_validate(data)
+    except ValidationError:
+        pass
+    values: dict[str, object] = {}
+    for key, field in model.model_fields.items():
+        said = field.alias or key
+        inner, many = tables(model).get(key, (None, False))
+        raw = given.get(said)
+        if inner is not None and (many or raw is not None or field.is_required()):
+            listed = raw if isinstance(raw, list) else [] if raw is None else [raw]
+            values[said] = [holding(inner, one) for one in listed] if many else holding(inner, raw)
+        elif said in given or field.is_required():
+            try:
+                values[said] = _reader_of(model, key).validate_python(raw)
+            except ValidationError:
+                values[said] = field.get_default(call_default_factory=True) if not field.is_required() else None
+    saved = model.model_construct(None, **values)
+    assert isinstance(saved, model)
+    saved._sound = False
+    return saved
+
+
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+LISTED = BeforeValidator(lambda value: [value] if isinstance(value, str | dict) else value)
+"""Makes a list of what stands alone where several may stand."""
+Names = Annotated[list[Name], LISTED]
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Vector = tuple[Number, Number, Number]
 
 
 def quantity(dimension: str, low: float, high: float, range_words: str) -> BeforeValidator:
@@ -112,3 +202,6 @@ def _reader(dimension: str, low: float, high: float, range_words: str) -> Callab
         return number
 
     return read
+
+
+Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]

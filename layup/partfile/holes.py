@@ -26,10 +26,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import ValidationError
 
 from layup.errors import HoleError, LayupError, SurfaceError, UnitError, nearest
-from layup.partfile.model import OPENINGS, SurfaceEntry
+from layup.partfile.model import OPENINGS, Part, SurfaceEntry
 from layup.partfile.openings import MOST, FastenersEntry, HolesEntry
 from layup.partfile.toml_file import Tells
 from layup.shape.holes import COMPOSITE, METAL, Hole, HoleSet, Pattern, Rule, TooNear, check, grid, rim_edges, ring, row
@@ -562,7 +561,6 @@ def trim_line(surface: Surface, plan: Plan) -> Geometry:
     return shapely.union_all(flat)
 
 
-Entries = Callable[[str], list[tuple[int, dict[str, object]]]]
 E = TypeVar("E", HolesEntry, FastenersEntry)
 
 
@@ -581,63 +579,54 @@ class Opened:
     covers: dict[tuple[str, ...], tuple[Surface, dict[str, Measured]]]
 
 
-def check_hole_names(entries: Entries, fault: Tells) -> list[str]:
+def check_hole_names(entries: Sequence[HolesEntry | FastenersEntry], table: str, fault: Tells) -> list[str]:
     """Tell of patterns of one name.
 
     Args:
-        entries: Gives the tables of a name with their numbers.
+        entries: The tables of one kind.
+        table: Their name.
         fault: Notes a fault: path, what is wrong, remedy.
 
     Returns:
-        Names of the `[[holes]]`.
+        Their names.
     """
     names: list[str] = []
-    for table in ("holes", "fasteners"):
-        seen: list[str] = []
-        for number, entry in entries(table):
-            name = entry.get("name")
-            if not isinstance(name, str):
-                continue
-            if name.casefold() in (n.casefold() for n in seen):
-                fault((table, number, "name"), "another pattern has this name", "Give each pattern its own name.")
-            elif name.casefold() == OPENINGS:
-                fault((table, number, "name"), f'the name "{OPENINGS}" is taken: it is every opening', "Take another.")
-            seen.append(name)
-        names += seen if table == "holes" else []
+    for number, entry in enumerate(entries):
+        if not entry.name:
+            continue
+        if entry.name.casefold() in (n.casefold() for n in names):
+            fault((table, number, "name"), "another pattern has this name", "Give each pattern its own name.")
+        elif entry.name.casefold() == OPENINGS:
+            fault((table, number, "name"), f'the name "{OPENINGS}" is taken: it is every opening', "Take another.")
+        names.append(entry.name)
     return names
 
 
-def _holding(data: Mapping[str, object], table: str, model: type[E]) -> dict[int, E]:
-    """The tables of a name that hold, by number; what is wrong with the others is told with the whole file."""
-    listed = data.get(table, [])
-    found: dict[int, E] = {}
-    names: set[str] = set()
-    for number, raw in enumerate(listed if isinstance(listed, list) else []):
-        try:
-            entry = model.model_validate(raw)
-        except ValidationError:
-            continue
-        if entry.name not in names:
-            found[number] = entry
-        names.add(entry.name)
-    return found
+def _holding(entries: Sequence[E]) -> dict[int, E]:
+    """The tables that hold, by number; what is wrong with the others is told with the whole file."""
+    first: dict[str, int] = {}
+    for number, entry in enumerate(entries):
+        if entry.sound:
+            first.setdefault(entry.name, number)
+    return {number: entries[number] for number in first.values()}
 
 
-def layers_of(data: Mapping[str, object], entry: SurfaceEntry) -> SurfaceEntry:
+def layers_of(part: Part) -> SurfaceEntry:
     """The surface's table with the layers that `[[holes]]` name as cut-outs: whatever else their names say."""
-    layers = [h.layer for h in _holding(data, "holes", HolesEntry).values() if h.layer is not None]
+    entry = part.surface
+    layers = [h.layer for h in _holding(part.holes).values() if h.layer is not None]
     if not layers or not isinstance(entry.outline, str):
         return entry
     return entry.model_copy(update={"cut": [*(entry.cut or ()), *layers]})
 
 
 def cut_holes(
-    data: Mapping[str, object], entry: SurfaceEntry, surface: Surface, folder: Path, fault: Tells
+    tables: Sequence[HolesEntry], entry: SurfaceEntry, surface: Surface, folder: Path, fault: Tells
 ) -> tuple[Surface, Opened]:
     """Cut the holes of a part file out of its surface.
 
     Args:
-        data: The part file.
+        tables: Those of the part file.
         entry: Its surface, as `layers_of` gave it.
         surface: Read.
         folder: Where its files lie.
@@ -646,7 +635,7 @@ def cut_holes(
     Returns:
         The surface with its holes, and what they took.
     """
-    entries = _holding(data, "holes", HolesEntry)
+    entries = _holding(tables)
     if not entries:
         return surface, Opened(surface, {}, {})
     faulted = 0
@@ -687,21 +676,18 @@ def _stamp(path: Path) -> tuple[int, int] | None:
 
 
 def old_patterns(
-    data: Mapping[str, object], folder: Path, surface: Surface | None, fault: Tells
+    tables: Sequence[FastenersEntry], folder: Path, surface: Surface | None, fault: Tells
 ) -> tuple[OldPattern, ...]:
     """Existing patterns of fasteners, brought to where the new part has them.
 
     Args:
-        data: The part file.
+        tables: Those of the part file.
         folder: Where its files lie.
         surface: The new part; None where it can't be read.
         fault: Notes a fault: path, what is wrong, remedy.
     """
-    entries = _holding(data, "fasteners", FastenersEntry)
-    if not entries:
-        return ()
     found = []
-    for number, entry in entries.items():
+    for number, entry in _holding(tables).items():
         try:
             laid = lay_over(entry, folder)
             if surface is not None:

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
 
-from layup.errors import LayupError
+from layup.errors import LayupError, UnitError
 from layup.laminate.orientation import parse_stack
 from layup.materials import Hand
-from layup.partfile.fields import Entry, needs, one_of, quantity, refuse
-from layup.partfile.needs import Needs, Shelf
+from layup.partfile.fields import LISTED, Entry, Name, Names, Of, Place, Vector, needs, one_of, quantity, refuse
+from layup.partfile.needs import Fabric, Needs, Shelf
 from layup.partfile.openings import FastenersEntry, HolesEntry
+from layup.units import parse
 
 WHOLE = "whole"
 """The zone that always exists."""
@@ -28,7 +29,6 @@ Length = Annotated[float, quantity("length", 0.0, 100.0, "more than 100 m: check
 Side = Annotated[float, quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
 Thickness = Annotated[float, quantity("length", 1e-6, 0.3, "outside 0.001 mm to 300 mm: check the unit")]
 Width = Annotated[float, quantity("length", 0.0, 2.0, "more than 2 m: check the unit")]
-Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
 Area = Annotated[float, quantity("area", 1e-6, 2000.0, "outside 1 mm^2 to 2000 m^2: check the unit")]
 Mass = Annotated[float, quantity("mass", 0.0, 5000.0, "more than 5000 kg: check the unit")]
 MassPerLength = Annotated[float, quantity("mass_per_length", 0.0, 50.0, "more than 50 kg/m: check the unit")]
@@ -47,19 +47,61 @@ Coats = Annotated[int, Field(ge=1, le=20, strict=True)]
 Overlap = Annotated[float, quantity("length", 0.0, 0.5, "more than 500 mm: check the unit")]
 Trim = Annotated[float, quantity("length", 0.0, 0.5, "more than 500 mm: check the unit")]
 CoatThickness = Annotated[float, quantity("length", 1e-6, 0.05, "outside 0.001 mm to 50 mm: check the unit")]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
-Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Vector = tuple[Number, Number, Number]
 Spot = tuple[Place, Place, Place]
+Process = Annotated[Name, Of("process")]
+Resin = Annotated[Name, Of("resin")]
+Core = Annotated[Name, Of("core")]
+Finish = Annotated[Name, Of("finish")]
 
 
-Hands = Annotated[tuple[Hand, ...], BeforeValidator(lambda value: (value,) if isinstance(value, str) else value)]
+Hands = Annotated[tuple[Hand, ...], LISTED]
 """How the resin is worked, one word or several."""
 
 REPLACED = ("sheet", "fabric", "core", "covering", "finish", "areal_weight", "weighed", "mass", "each", "per_length")
 """Ways to give an item that comes off."""
 SURFACE_FORMS = ("mesh", "step", "outline", "photo", "stations", "girths", "rectangle", "area")
 """The ways to give a surface."""
+
+Point = tuple[float, float]
+
+
+def _unit(info: ValidationInfo) -> object:
+    """The `unit` of a table, above its points in the model; any where that one is refused itself and told already."""
+    return (info.data or {}).get("unit", "mm")
+
+
+def _pairs(listed: object, unit: object, what: str, example: str) -> list[Point]:
+    """Pairs of lengths in metres; bare numbers are in `unit`."""
+    if not isinstance(listed, list) or not listed:
+        raise refuse("points", f'{what}: this is not a list. Write {example} with unit = "mm"')
+    pairs = []
+    for number, point in enumerate(listed, start=1):
+        if not isinstance(point, list) or len(point) != 2 or any(isinstance(v, bool | list | dict) for v in point):
+            raise refuse("points", f"{what}, entry {number} is not two numbers. Write {example}")
+        if unit is None and any(isinstance(v, int | float) for v in point):
+            raise refuse("points", f'{what} has numbers without a unit. Add unit = "mm" (or "in") to [surface]')
+        try:
+            x, y = (parse(v, "length", bare=unit if isinstance(unit, str) else None) for v in point)
+        except UnitError as error:
+            raise refuse("points", str(error)) from None
+        pairs.append((x, y))
+    return pairs
+
+
+def _points(what: str, example: str) -> BeforeValidator:
+    """A field that is the name of a file, or pairs of lengths."""
+
+    def read(value: object, info: ValidationInfo) -> object:
+        return value if isinstance(value, str) else _pairs(value, _unit(info), what, example)
+
+    return BeforeValidator(read)
+
+
+def _cutouts(value: object, info: ValidationInfo) -> object:
+    if not isinstance(value, list):
+        return value
+    unit, example = _unit(info), "[[300, 150], [420, 150], [420, 270]]"
+    return [_pairs(one, unit, f"cut-out {n}", example) for n, one in enumerate(value, 1)]
 
 
 class SurfaceEntry(Entry):
@@ -80,16 +122,16 @@ class SurfaceEntry(Entry):
     drape: bool | None = None
     start: Spot | None = None
     rectangle: tuple[Side, Side] | None = None
-    outline: Name | list[object] | None = None
-    cutouts: list[object] | None = None
+    outline: Annotated[Name | list[Point], _points("outline", "[[0, 0], [620, 0], [620, 380]]")] | None = None
+    cutouts: Annotated[list[list[Point]], BeforeValidator(_cutouts)] | None = None
     pick: Name | int | None = None
     cut: list[Name] | None = None
     gap: Width | None = None
     photo: Name | None = None
     bar: Name | None = None
     bar_along: Name | None = None
-    stations: Name | list[object] | None = None
-    girths: Name | list[object] | None = None
+    stations: Annotated[Name | list[Point], _points("widths", "[[0, 200], [500, 340], [1000, 180]]")] | None = None
+    girths: Annotated[Name | list[Point], _points("girths", "[[0, 200], [500, 340], [1000, 180]]")] | None = None
     turn: Annotated[float, quantity("angle", 1.0, 360.0, "outside 1 to 360 degrees")] | None = None
     along: Literal["axis", "skin"] | None = None
     rule: Literal["spline", "trapezoid"] | None = None
@@ -129,20 +171,32 @@ class SurfaceEntry(Entry):
         return next(key for key in SURFACE_FORMS if getattr(self, key) is not None)
 
 
+def _drawn(value: object, info: ValidationInfo) -> object:
+    """Points of two or three lengths as written, each with its unit."""
+    unit, points = _unit(info), []
+    for number, point in enumerate(value if isinstance(value, list) else [], start=1):
+        if not isinstance(point, list) or any(isinstance(v, bool | list | dict) for v in point):
+            raise refuse("points", f"inside, point {number} is not two numbers. Write a point as [620, 0]")
+        if unit is None and any(isinstance(v, int | float) for v in point):
+            raise refuse("points", 'inside has numbers without a unit. Add unit = "mm" (or "in") to the zone')
+        points.append([v if isinstance(v, str) else f"{v} {unit}" for v in point])
+    return points if isinstance(value, list) else value
+
+
 class ZoneEntry(Entry):
     """`[[zone]]`: a named piece of the surface; `or`, `and` and `not` name other zones."""
 
     name: Name
-    within: Name | list[Name] | None = None
-    inside: list[object] | None = None
-    along: Vector | None = None
+    within: Names | None = None
     unit: Name | None = None
-    between: Name | list[Name] | None = None
-    group: Name | list[Name] | None = None
+    inside: Annotated[list[list[str]], BeforeValidator(_drawn)] | None = None
+    along: Vector | None = None
+    between: Names | None = None
+    group: Names | None = None
     area: Area | None = None
-    any_of: Name | list[Name] | None = Field(default=None, alias="or")
-    all_of: Name | list[Name] | None = Field(default=None, alias="and")
-    none_of: Name | list[Name] | None = Field(default=None, alias="not")
+    any_of: Names | None = Field(default=None, alias="or")
+    all_of: Names | None = Field(default=None, alias="and")
+    none_of: Names | None = Field(default=None, alias="not")
 
     @model_validator(mode="after")
     def _place(self) -> Self:
@@ -163,24 +217,24 @@ class ZoneEntry(Entry):
     def joined(self) -> dict[str, list[str]]:
         """Names of other zones under `or`, `and` and `not`; only those that are there."""
         given = {"or": self.any_of, "and": self.all_of, "not": self.none_of}
-        return {key: [names] if isinstance(names, str) else names for key, names in given.items() if names is not None}
+        return {key: names for key, names in given.items() if names is not None}
 
 
 class PlyEntry(Entry):
     """`[[ply]]`: one line of the layup, from the mould up: a fabric or a core."""
 
-    fabric: Name | None = None
-    core: Name | None = None
+    fabric: Fabric | None = None
+    core: Core | None = None
     thickness: Thickness | None = None
     bevel: Slope | None = None
     angle: Angle = 0.0
     count: PlyCount = 1
     zone: Name | None = None
     area: Area | None = None
-    covers: Name | list[Name] | None = None
+    covers: Names | None = None
     overlap: Overlap | None = None
     seam: Length | None = None
-    resin: Name | None = None
+    resin: Resin | None = None
     fibre_volume_fraction: FibreFraction | None = None
     resin_content: ResinContent | None = None
     start: Spot | None = None
@@ -216,13 +270,13 @@ class PlyEntry(Entry):
     @property
     def over(self) -> tuple[str, ...]:
         """Names of the holes that it runs over uncut, "openings" for all; empty where it is cut at every edge."""
-        return (self.covers,) if isinstance(self.covers, str) else tuple(self.covers or ())
+        return tuple(self.covers or ())
 
 
 class FinishEntry(Entry):
     """`[[finish]]`: primer, filler, paint, gel coat; of the library, or by a measured weight."""
 
-    finish: Name | None = None
+    finish: Finish | None = None
     name: Name | None = None
     coats: Coats = 1
     sides: Literal[1, 2] = 1
@@ -255,7 +309,7 @@ class ExtraEntry(ItemEntry):
     """`[[extra]]`: fasteners, inserts, adhesive; a fillet or a core's edge of filler, by its section."""
 
     at: tuple[Place, Place, Place] | None = None
-    filler: Name | None = None
+    filler: Finish | None = None
     radius: Thickness | None = None
     depth: Width | None = None
     thickness: Thickness | None = None
@@ -291,15 +345,15 @@ class Stiffeners(Entry):
 class ReplacesEntry(ItemEntry):
     """`[[replaces]]`: one item of the old part."""
 
-    sheet: Name | None = None
+    sheet: Annotated[Name, Of("sheet")] | None = None
     thickness: Thickness | None = None
-    fabric: Name | None = None
-    resin: Name | None = None
-    process: Name | None = None
-    core: Name | None = None
-    stiffeners: Annotated[list[Stiffeners], BeforeValidator(lambda v: v if isinstance(v, list) else [v])] = []
-    covering: Name | None = None
-    finish: Name | None = None
+    fabric: Fabric | None = None
+    resin: Resin | None = None
+    process: Process | None = None
+    core: Core | None = None
+    stiffeners: Annotated[list[Stiffeners], LISTED] = []
+    covering: Annotated[Name, Of("covering")] | None = None
+    finish: Finish | None = None
     coats: Coats | None = None
     areal_weight: ArealWeight | None = None
     area: Area | None = None
@@ -339,15 +393,12 @@ class ReplacesEntry(ItemEntry):
 class MadeEntry(Entry):
     """`[[made]]`: a version of the part that is already on the scale."""
 
-    process: Name
+    process: Process
     weighed: Mass
     name: Name | None = None
 
 
-Near = Annotated[
-    list[Literal["engine", "aerial", "fuel", "dark in the sun", "nothing"]],
-    BeforeValidator(lambda v: [v] if isinstance(v, str) else v),
-]
+Near = Annotated[list[Literal["engine", "aerial", "fuel", "dark in the sun", "nothing"]], LISTED]
 """What a part stands beside, one or several."""
 
 
@@ -355,8 +406,8 @@ class Part(Entry):
     """A whole part file."""
 
     title: Name
-    process: Name
-    resin: Name | None = None
+    process: Process
+    resin: Resin | None = None
     vacuum: Vacuum | None = None
     altitude: Altitude | None = None
     hand: Hands = ()
@@ -364,7 +415,7 @@ class Part(Entry):
     units: Literal["lb", "metric", "both"] = "both"
     arm: Place | None = None
     stack: Name | None = None
-    fabric: Name | None = None
+    fabric: Fabric | None = None
     trim: Trim | None = None
     mirror: Literal["x", "y", "z"] | None = None
     stages: Annotated[int, Field(ge=1, le=100, strict=True)] = 1

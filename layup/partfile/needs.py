@@ -11,7 +11,7 @@ from typing import Annotated, Literal, Self, get_args
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from layup.partfile.fields import Entry, quantity, refuse
+from layup.partfile.fields import LISTED, Entry, Name, Of, Place, quantity, refuse
 
 Rule = Literal["balanced", "a tenth across", "short runs", "one cloth", "two plies", "45 outermost"]
 RULES: tuple[Rule, ...] = get_args(Rule)
@@ -28,10 +28,9 @@ Torque = Annotated[float, quantity("torque", 0.0, 1e6, "more than 1 MN m: check 
 Stress = Annotated[float, quantity("stress", 1e3, 1e12, "outside 1 kPa to 1000 GPa: check the unit")]
 Frequency = Annotated[float, quantity("frequency", 0.0, 1e5, "more than 100 kHz")]
 Length = Annotated[float, quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
-Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
 Thickness = Annotated[float, quantity("length", 1e-5, 0.3, "outside 0.01 to 300 mm: check the unit")]
 Angle = Annotated[float, quantity("angle", -90.0, 90.0, "outside -90 to 90 degrees")]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
+Fabric = Annotated[Name, Of("fabric")]
 Plies = Annotated[int, Field(ge=1, le=60, strict=True)]
 Positive = Annotated[float, Field(gt=0, le=20)]
 
@@ -57,7 +56,7 @@ USUAL_LOAD_FACTOR = 1.5
 
 def _times(value: object) -> float:
     """`as what it replaces` is 1, `1.5 times what it replaces` 1.5, `not asked` 0."""
-    if isinstance(value, int | float) and not isinstance(value, bool) and value >= 0:
+    if isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= 1000:
         return float(value)
     text = " ".join(str(value).casefold().split())
     if text in ("not asked", "none", "no"):
@@ -72,10 +71,6 @@ def _times(value: object) -> float:
         return float(found[1] or 1.0)
     except ValueError:
         raise refuse("stiffness", f'"{found[1]}" is not a number') from None
-
-
-def _listed(value: object) -> object:
-    return [value] if isinstance(value, str | dict) else value
 
 
 class Section(Entry):
@@ -210,7 +205,7 @@ class LocalNeeds(HandLoad):
 
     zone: Name
     most_plies: Plies = 3
-    fabrics: list[Name] = []
+    fabrics: list[Fabric] = []
     angles: list[Angle] | None = None
 
 
@@ -252,10 +247,10 @@ class Needs(HandLoad):
     least_plies: Plies | None = None
     most_plies: Plies | None = None
     least_skin: Plies | None = None
-    drop_rules: Annotated[list[Rule], BeforeValidator(_listed)] = []
-    keep_rules: Annotated[list[Literal["45 outermost"]], BeforeValidator(_listed)] = []
+    drop_rules: Annotated[list[Rule], LISTED] = []
+    keep_rules: Annotated[list[Literal["45 outermost"]], LISTED] = []
     greatest_thickness: Thickness | None = None
-    surface_ply: Name | None = None
+    surface_ply: Fabric | None = None
     angles: list[Angle] | None = None
     symmetric: bool = True
     run_at_most: Plies | None = None
@@ -353,14 +348,14 @@ class Needs(HandLoad):
 class ShelfCore(Entry):
     """A core on the shelf, in one thickness."""
 
-    core: Name
+    core: Annotated[Name, Of("core")]
     thickness: Thickness | None = None
 
 
 class Shelf(Entry):
     """`[shelf]`: what the shop has to choose from; what is left out is taken from the part's own plies and process."""
 
-    fabrics: Annotated[list[Name], BeforeValidator(_listed)] = []
-    cores: Annotated[list[ShelfCore], BeforeValidator(_listed)] = []
-    processes: Annotated[list[Name], BeforeValidator(_listed)] = []
+    fabrics: Annotated[list[Fabric], LISTED] = []
+    cores: Annotated[list[ShelfCore], LISTED] = []
+    processes: Annotated[list[Annotated[Name, Of("process")]], LISTED] = []
     solid: bool = True

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
@@ -17,12 +16,8 @@ from layup.shape.progress import Told, nobody
 from layup.shape.surface import Finding, Surface
 from layup.units import parse
 
-if TYPE_CHECKING:
-    pass
-
 READING = 60.0
 """What a small file may take; none of ours takes a tenth of it. [s]"""
-Pairs = list[tuple[float, float]]
 
 
 def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = (), told: Told = nobody) -> Surface:
@@ -99,12 +94,7 @@ def _from_outline(entry: SurfaceEntry, folder: Path, areas: Iterable[str], told:
     from layup.shape import flat
 
     if not isinstance(entry.outline, str):
-        points = _pairs(entry.outline, entry.unit, "outline", "[[0, 0], [620, 0], [620, 380]]")
-        cutouts = [
-            _pairs(c, entry.unit, f"cut-out {i + 1}", "[[300, 150], [420, 150], [420, 270]]")
-            for i, c in enumerate(entry.cutouts or [])
-        ]
-        return flat.outline(points, cutouts)
+        return flat.outline(entry.outline or [], entry.cutouts or [])
     told("reading the drawing", 0.0)
     from layup.files.read_drawing import read_drawing
 
@@ -134,27 +124,12 @@ def _from_stations(entry: SurfaceEntry, folder: Path) -> Surface:
         name = str(folder / given)
         kind, at, sizes = read_stations(folder / given, unit=entry.unit)
     else:
-        pairs = _pairs(given, entry.unit, f"{kind}s", "[[0, 200], [500, 340], [1000, 180]]")
-        at, sizes = [p[0] for p in pairs], [p[1] for p in pairs]
+        at, sizes = (list(column) for column in zip(*given or (), strict=True))
     rule = entry.rule or "spline"
     if kind == "width":
         return from_widths(at, sizes, rule=rule, name=name)
     turn = math.radians(entry.turn) if entry.turn is not None else 2.0 * math.pi
     return from_girths(at, sizes, turn=turn, along=entry.along or "axis", rule=rule, name=name)
-
-
-def _pairs(listed: Any, unit: str | None, what: str, example: str) -> Pairs:
-    """Pairs of lengths in metres; bare numbers are in `unit`."""
-    if not isinstance(listed, list) or not listed:
-        raise SurfaceError(f"{what}: this is not a list", f'Write {example} with unit = "mm"')
-    pairs = []
-    for number, point in enumerate(listed, start=1):
-        if not isinstance(point, list) or len(point) != 2 or any(isinstance(v, bool | list | dict) for v in point):
-            raise SurfaceError(f"{what}, entry {number} is not two numbers", f"Write {example}")
-        if unit is None and any(isinstance(v, int | float) for v in point):
-            raise SurfaceError(f"{what} has numbers without a unit", 'Add unit = "mm" (or "in") to [surface]')
-        pairs.append((parse(point[0], "length", bare=unit), parse(point[1], "length", bare=unit)))
-    return pairs
 
 
 def look_at(

@@ -9,14 +9,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from layup.partfile.fields import Entry, needs, one_of, quantity, refuse
+from layup.partfile.fields import Entry, Name, Place, Vector, needs, one_of, quantity, refuse
 
-Name = Annotated[str, Field(min_length=1, max_length=200)]
-Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Vector = tuple[Number, Number, Number]
 Diameter = Annotated[float, quantity("length", 1e-4, 10.0, "outside 0.1 mm to 10 m: check the unit")]
 Pitch = Annotated[float, quantity("length", 1e-4, 100.0, "outside 0.1 mm to 100 m: check the unit")]
-Place = Annotated[float, quantity("length", -200.0, 200.0, "more than 200 m away: check the unit")]
 Margin = Annotated[float, quantity("length", 0.0, 0.1, "more than 100 mm: check the unit")]
 Turn = Annotated[float, quantity("angle", -360.0, 360.0, "outside -360 to 360 degrees")]
 Times = Annotated[float, Field(gt=0, le=20, strict=True)]

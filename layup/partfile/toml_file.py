@@ -6,18 +6,18 @@ place ("ply 2, fabric ..."), a line and a remedy. The part file and the refit fi
 
 from __future__ import annotations
 
-import copy
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol, get_args
+from typing import TYPE_CHECKING, Any, Protocol
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from layup.errors import Fault, FaultsError, nearest
 from layup.files.reading import TEXT, read_file
+from layup.partfile.fields import Entry, tables
 from layup.partfile.lines import Path as KeyPath
 from layup.partfile.lines import key_lines, line_of, open_after, syntax_place
 
@@ -209,39 +209,6 @@ def place_words(path: KeyPath, data: object) -> str:
     return text
 
 
-def without(data: Mapping[str, object], error: ValidationError) -> dict[str, object]:
-    """What a file holds, less the values a model has already found fault with.
-
-    Checks that go on from there look at names and files; a number where a list is due would only trip them up.
-
-    Args:
-        data: What stands in the file; left as it is.
-        error: What the model found.
-    """
-    left: dict[str, object] = copy.deepcopy(dict(data))
-    for one in error.errors(include_url=False, include_context=False, include_input=False):
-        trail: list[tuple[Any, Any]] = []
-        here: Any = left
-        for step in one["loc"]:
-            if not (step in here if isinstance(here, dict) else isinstance(here, list) and step in range(len(here))):
-                break  # a step of the model's own: which of several types it tried
-            trail.append((here, step))
-            here = here[step]
-        if one["type"] in ("missing", "extra_forbidden") or not trail or (isinstance(here, dict) and _of_rule(one)):
-            continue
-        holder, key = trail[-1]
-        if isinstance(holder, dict):
-            del holder[key]
-        else:
-            holder[key] = {}  # its place in the list stays
-    return left
-
-
-def _of_rule(one: ErrorDetails) -> bool:
-    """Whether a finding is about how the keys of a table go together, and not about what the table is."""
-    return str(one["type"]) in ("value_error", "assertion_error")
-
-
 _LIMITS = {
     "greater_than_equal": ("Write {} or more.", "ge"),
     "greater_than": ("Write more than {}.", "gt"),
@@ -294,14 +261,10 @@ class Form:
 
     Attributes:
         model: The model of the whole file.
-        tables: Names of its tables, for a table that does not exist.
-        lists: Those written in double brackets.
         missing: What to write where a key is missing, by key.
     """
 
-    model: type[BaseModel]
-    tables: tuple[str, ...]
-    lists: tuple[str, ...]
+    model: type[Entry]
     missing: Mapping[str, str]
 
     def tell(self, error: ValidationError, fault: Tells) -> None:
@@ -340,7 +303,7 @@ class Form:
             fault(path, "it is out of range", words.format(one["ctx"][limit]) if limit else words)
         elif kind in _SHAPES:
             wrong, remedy = _SHAPES[kind]
-            if kind == "list_type" and path[0] in self.lists:
+            if kind == "list_type" and len(path) == 1 and tables(self.model).get(str(path[0]), (None, False))[1]:
                 fault(path, f"there can be several of these: write [[{path[0]}]] above each")
             else:
                 fault(path, wrong, remedy)
@@ -351,7 +314,8 @@ class Form:
         model = self._model_at(path[:-1])
         key = str(path[-1])
         if isinstance(one["input"], dict | list) and len(path) == 1:
-            hint = nearest(key, self.tables) or "Tables: " + ", ".join(self.tables) + "."
+            known = list(tables(self.model))
+            hint = nearest(key, known) or "Tables: " + ", ".join(known) + "."
             fault(path, "there is no such table", hint)
             return
         names = [field.alias or name for name, field in model.model_fields.items()]
@@ -361,15 +325,12 @@ class Form:
             hint = f"{key} belongs at the top of the file, above the first table."
         fault(path, "there is no such key", hint)
 
-    def _model_at(self, path: KeyPath) -> type[BaseModel]:
+    def _model_at(self, path: KeyPath) -> type[Entry]:
         """The model whose keys are allowed at a path."""
-        model: type[BaseModel] = self.model
+        model = self.model
         for step in path:
             if isinstance(step, str):
-                found = model.model_fields.get(step)
-                if found is None:
+                if step not in model.model_fields:
                     return model
-                for candidate in (found.annotation, *get_args(found.annotation)):
-                    if isinstance(candidate, type) and issubclass(candidate, BaseModel):
-                        model = candidate
+                model, _ = tables(model).get(step, (model, False))
         return model

@@ -33,7 +33,7 @@ def zone_spec(zone: ZoneEntry, zones: Mapping[str, ZoneEntry], inside_of: tuple[
         raise SurfaceError(f'zone "{zone.name}" is only an area, so it can\'t be combined', "Give it a place")
     spec: Spec = {"name": zone.name, "within": zone.within, "between": zone.between, "group": zone.group}
     if zone.inside is not None:
-        spec |= {"inside": _outline(zone), "along": list(zone.along or (0.0, 0.0, 1.0))}
+        spec |= {"inside": zone.inside, "along": list(zone.along or (0.0, 0.0, 1.0))}
     chain = (*inside_of, zone.name)
     for key, names in zone.joined().items():
         spec[key] = [
@@ -42,17 +42,6 @@ def zone_spec(zone: ZoneEntry, zones: Mapping[str, ZoneEntry], inside_of: tuple[
             if name in zones or name.casefold() == WHOLE
         ]
     return {key: value for key, value in spec.items() if value is not None}
-
-
-def _outline(zone: ZoneEntry) -> list[list[str]]:
-    points = []
-    for number, point in enumerate(zone.inside or [], start=1):
-        if not isinstance(point, list) or any(isinstance(v, bool | list | dict) for v in point):
-            raise SurfaceError(f"inside, point {number} is not two numbers", "Write a point as [620, 0]")
-        if zone.unit is None and any(isinstance(v, int | float) for v in point):
-            raise SurfaceError("inside has numbers without a unit", 'Add unit = "mm" (or "in") to the zone')
-        points.append([v if isinstance(v, str) else f"{v} {zone.unit}" for v in point])
-    return points
 
 
 def measure_zone(zone: ZoneEntry, zones: dict[str, ZoneEntry], surface: Surface) -> Measured:

@@ -14,8 +14,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BeforeValidator, Field, PlainValidator, model_validator
 
 from layup.errors import LayupError
-from layup.partfile.fields import Entry, Written, needs, one_of, quantity, refuse, written
-from layup.partfile.model import Count, Length, MassPerLength, Name, Thickness, Width
+from layup.partfile.fields import Entry, Name, Written, needs, one_of, quantity, refuse, written
+from layup.partfile.model import Count, Length, MassPerLength, Thickness, Width
 from layup.units import parse, parse_money
 
 Weight = Annotated[Written, written("mass", 0.0, 5.0e5, "more than 500 t: check the unit")]

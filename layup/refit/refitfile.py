@@ -29,9 +29,6 @@ from layup.words import mass_both
 
 REFIT_FORM = Form(
     Refit,
-    tables=("start", "final", "limits", "chord", "index", "target", "tank", "place", "ballast", "load", "removed",
-            "added", "moved", "candidate", "consolidation"),
-    lists=("tank", "place", "ballast", "load", "removed", "added", "moved", "candidate", "consolidation"),
     missing={
         "title": 'Add a line at the top: title = "Winter refit".',
         "datum": 'Say from where arms are measured: datum = "front face of the firewall".',
@@ -46,7 +43,7 @@ REFIT_FORM = Form(
         "to": 'Add where it is now: to = "110 in".',
         "aboard": 'Add what is aboard: aboard = { "pilot" = "180 lb" }.',
     },
-)  # fmt: skip
+)
 
 STAYS = ("hydraulic fluid", "brake fluid", "oil", "engine oil", "coolant", "unusable fuel")
 """Liquids that the empty weight includes: fixed ballast, unusable fuel and full operating fluids."""
