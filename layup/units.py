@@ -20,12 +20,12 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
+from typing import TYPE_CHECKING, Literal, NamedTuple, get_args
 
 from layup.errors import UnitError
 
 if TYPE_CHECKING:
-    pass
+    import pint
 
 
 Dimension = Literal[
@@ -492,7 +492,7 @@ def _factor(unit: str, dimension: str, due: _Due, shown: str) -> float:
 
 
 @lru_cache(maxsize=1)
-def _registry() -> Any:
+def _registry() -> pint.UnitRegistry[float]:
     import pint  # costs about 0.3 s with its registry, so only for a unit that is not in the table
 
     return pint.UnitRegistry()

@@ -2,39 +2,20 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING
-
 import click
 
-from layup.commands.options import (
-    habits_of,
-    job_of,
-    json_option,
-    no_shop_option,
-    part_argument,
-    shop_option,
-    units_option,
-)
-
-if TYPE_CHECKING:
-    from layup.words import System
+from layup.commands.options import Asked, about_part
 
 
 @click.command("bag")
-@part_argument
-@units_option
-@json_option
-@shop_option
-@no_shop_option
-def command(part: Path, units: System | None, as_json: bool, shop: Path | None, no_shop: bool) -> None:
+@about_part
+def command(asked: Asked) -> None:
     """The bag from the tool up: areas, lengths, price, vacuum and leak test."""
     from layup.make.bag import bag
-    from layup.weight.prediction import predict
 
-    prediction = predict(job_of(part, as_json, units), habits=habits_of(part, shop, no_shop))
+    prediction = asked.prediction()
     found = bag(prediction.job, prediction.weighed)
-    if as_json:
+    if asked.as_json:
         from layup.make.as_json import bag_json
 
         click.echo(bag_json(found))

@@ -3,40 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import (
-    check_outputs,
-    habits_of,
-    json_option,
-    no_shop_option,
-    part_argument,
-    shop_option,
-    units_option,
-    yes_option,
-)
-
-if TYPE_CHECKING:
-    from layup.words import System
+from layup.commands.options import Asked, about_part, check_outputs, yes_option
 
 
 @click.command("choose", short_help="The lightest layup that is stiff and strong enough.")
-@part_argument
+@about_part
 @click.option("--explain", is_flag=True, help="Every check of the chosen layup: formula, numbers, source.")
 @click.option("--quick", is_flag=True, help="Only the lightest; no front of weight, cost and stiffness.")
 @click.option("--picture", type=click.Path(path_type=Path), help="Save the front as a picture: .png, .svg or .pdf.")
 @click.option("--write", "out", type=click.Path(path_type=Path), help="Save the part file with the chosen layup in it.")
 @yes_option
-@units_option
-@json_option
-@shop_option
-@no_shop_option
-def command(
-    part: Path, explain: bool, quick: bool, picture: Path | None, out: Path | None, yes: bool, units: System | None,
-    as_json: bool, shop: Path | None, no_shop: bool,
-) -> None:  # fmt: skip
+def command(asked: Asked, explain: bool, quick: bool, picture: Path | None, out: Path | None, yes: bool) -> None:
     """The lightest layup that does what [needs] asks of the part, of what [shelf] has.
 
     Without [needs] the part must be as stiff in bending as what it replaces; without [shelf] its own fabrics, cores and
@@ -49,26 +29,26 @@ def command(
     if out is not None:
         from layup.choosing.writeback import may_write_part
 
-        may_write_part(part, out, yes)  # before the search, not after it
-    check_outputs([picture], yes, [part])
-    with WorkBar(shown=not as_json) as bar:
+        may_write_part(asked.part, out, yes)  # before the search, not after it
+    check_outputs([picture], yes, [asked.part])
+    with WorkBar(shown=not asked.as_json) as bar:
 
         def tell(what: str, looked: int, weight: float) -> None:
-            bar.told(progress_words(what, looked, weight, units or "metric"), 0.0)
+            bar.told(progress_words(what, looked, weight, asked.units or "metric"), 0.0)
 
-        choice = choose(part, tell=tell, wide=not quick, habits=habits_of(part, shop, no_shop))
+        choice = choose(asked.part, tell=tell, wide=not quick, habits=asked.habits())
     if out is not None:
         from layup.choosing.writeback import write_part
 
         if choice.best is None:
             click.echo("Nothing was written: no layup passes.", err=True)
         else:
-            click.echo(f"Wrote {write_part(part, choice.best, out)}.", err=True)
+            click.echo(f"Wrote {write_part(asked.part, choice.best, out)}.", err=True)
     if picture is not None:
         from layup.choosing.picture import draw_choice
 
         click.echo(f"Wrote {draw_choice(choice, picture)}.", err=True)
-    if as_json:
+    if asked.as_json:
         from layup.choosing.as_json import json_text
 
         click.echo(json_text(choice))
@@ -76,6 +56,6 @@ def command(
         from layup.choosing.screen import choice_screen
         from layup.weight import screen
 
-        screen.show(choice_screen(choice, units or choice.job.part.units, explain))
+        screen.show(choice_screen(choice, asked.system(choice.job), explain))
     if choice.best is None:
         raise click.exceptions.Exit(1)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
 from importlib import import_module
 from typing import Any
 
@@ -50,8 +51,13 @@ class _Commands(click.Group):
         return super().resolve_command(ctx, args)
 
     def main(  # type: ignore[override]  # click's own has an overload for each way of ending
-        self, args: Any = None, prog_name: str | None = None, *, standalone_mode: bool = True, **extra: Any
-    ) -> Any:
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        *,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> object:
         """As click does it, but Ctrl-C outside of a command ends like one inside; click would say "Aborted!"."""
         if not standalone_mode:
             return super().main(args, prog_name, standalone_mode=False, **extra)
@@ -67,7 +73,7 @@ class _Commands(click.Group):
             status = STOPPED
         sys.exit(status if isinstance(status, int) else 0)
 
-    def invoke(self, ctx: click.Context) -> Any:
+    def invoke(self, ctx: click.Context) -> object:
         import gc
 
         from layup.errors import LayupError

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from copy import copy
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 import click
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from layup.refit.job import RefitJob
     from layup.refit.ledger import Ledger
     from layup.refit.loading import Loading
+    from layup.refit.papers import What
     from layup.refit.record_words import Kept
 
 Least = Literal["cost", "hours"]
@@ -326,8 +327,8 @@ def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
 @paper_option
 @yes_option
 def write_paper(
-    refit: Path, out: Path, shop: Path | None, as_of: str | None, units: Kept | None, what: str, by: str,
-    method: str, date: str, paper: str, yes: bool,
+    refit: Path, out: Path, shop: Path | None, as_of: str | None, units: Kept | None, what: What | Literal["both"],
+    by: str, method: str, date: str, paper: str, yes: bool,
 ) -> None:  # fmt: skip
     """Write the papers to OUT, which ends in .pdf, .html, .csv or .xlsx, with a space for the signature."""
     from layup.learn.moments import day_of
@@ -338,7 +339,7 @@ def write_paper(
     check_outputs([out], yes, [refit])
     with _open(refit, shop, as_of) as (job, ledger, loading, _):
         kept = units or job.refit.units
-        kinds: Any = ("change", "balance") if what == "both" else (what,)
+        kinds: Sequence[What] = ("change", "balance") if what == "both" else (what,)
         alarm = alarms(loading, kept)
         made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=day_of(date),
                       drawn=out.suffix.casefold() != ".csv")  # fmt: skip

@@ -1,16 +1,18 @@
-"""Options that several commands share, and the unit system a screen is printed in."""
+"""Options that several commands share, each stack of them as one decorator, and what they say."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypedDict
 
 import click
 
 if TYPE_CHECKING:
     from layup.laminate.process import Habits
+    from layup.make.mixing import Scale
     from layup.partfile.job import Job
     from layup.weight.prediction import Prediction
     from layup.words import System
@@ -59,9 +61,94 @@ def check_outputs(outputs: Iterable[Path | None], yes: bool, inputs: Iterable[Pa
             raise LayupError(f'two files would be written to "{path}". Name one of them otherwise')
 
 
-def system_of(units: System | None, prediction: Prediction) -> System:
-    """The option's system, else the part file's."""
-    return units or prediction.job.part.units
+P = ParamSpec("P")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the stack of a command about one part says: PART --units --json --shop --no-shop."""
+
+    part: Path
+    units: System | None
+    as_json: bool
+    shop: Path | None
+    no_shop: bool
+
+    def prediction(self) -> Prediction:
+        """Of the part, as the shop's scale has taught."""
+        from layup.weight.prediction import predict
+
+        return predict(job_of(self.part, self.as_json, self.units), habits=self.habits())
+
+    def habits(self) -> Habits:
+        """What the shop's scale has taught; empty where it is not wanted."""
+        return habits_of(self.part, self.shop, self.no_shop)
+
+    def system(self, job: Job) -> System:
+        """The option's system, else the part file's."""
+        return self.units or job.part.units
+
+
+def about_part(command: Callable[Concatenate[Asked, P], None], json: bool = True) -> Callable[..., None]:
+    """Put the stack of a command about one part on it, which gets it as one `Asked`.
+
+    Args:
+        command: What runs.
+        json: Whether it can answer another program.
+    """
+
+    @no_shop_option
+    @wraps(command)
+    def run(
+        part: Path, units: System | None, shop: Path | None, no_shop: bool, *args: P.args, **rest: P.kwargs
+    ) -> None:
+        command(Asked(part, units, bool(rest.pop("as_json", False)), shop, no_shop), *args, **rest)
+
+    stacked = shop_option(run)
+    return part_argument(units_option(json_option(stacked) if json else stacked))
+
+
+class Mixing(TypedDict):
+    """How resin is mixed here, as `layup.make.batches.mixes` takes it."""
+
+    people: int
+    temperature: float | None
+    ratio: float | None
+    pot: float | None
+    cups: list[float]
+    scale: Scale | None
+
+
+def mixing(command: Callable[..., None]) -> Callable[..., None]:
+    """Put the stack that says how resin is mixed on a command, under `about_part`; it comes as `mixed`, read."""
+
+    @click.option("--people", default=1, show_default=True, type=click.IntRange(1, 20), help="People laying up.")
+    @click.option("--temperature", help='Of shop and resin: "18 degC"; else that of the printed pot life.')
+    @click.option("--ratio", help='Resin to hardener by weight, from the can: "100:30"; catalyst: "1.5 %".')
+    @click.option("--pot", help='Most to mix at once: "150 g".')
+    @click.option(
+        "--cup", multiple=True, help='A size of cup you have, brimful: "250 ml", "9 fl oz"; once for each size.'
+    )
+    @click.option("--scale", help='What your resin scale shows at the least: "1 g", "1/8 oz".')
+    @wraps(command)
+    def run(
+        asked: Asked, *, people: int, temperature: str | None, ratio: str | None, pot: str | None, cup: tuple[str, ...],
+        scale: str | None, **rest: object,
+    ) -> None:  # fmt: skip
+        from layup.make.mixing import read_scale
+        from layup.units import parse, parse_ratio
+
+        mixed = Mixing(
+            people=people,
+            temperature=None if temperature is None else parse(temperature, "temperature"),
+            ratio=None if ratio is None else parse_ratio(ratio),
+            pot=None if pot is None else parse(pot, "mass"),
+            cups=[parse(one, "volume") for one in cup],
+            scale=None if scale is None else read_scale(scale),
+        )
+        command(asked, mixed=mixed, **rest)
+
+    return run
 
 
 def job_of(part: Path, quiet: bool = False, units: System | None = None) -> Job:

@@ -7,18 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import (
-    check_outputs,
-    habits_of,
-    job_of,
-    json_option,
-    no_shop_option,
-    part_argument,
-    shop_option,
-    system_of,
-    units_option,
-    yes_option,
-)
+from layup.commands.options import Asked, about_part, check_outputs, yes_option
 
 if TYPE_CHECKING:
     from layup.weight.prediction import Prediction
@@ -26,9 +15,7 @@ if TYPE_CHECKING:
 
 
 @click.command("predict", short_help="What will the part weigh, within what limits, and what does it save?")
-@part_argument
-@units_option
-@json_option
+@about_part
 @click.option("--csv", "as_csv", is_flag=True, help="The same as one table for a spreadsheet.")
 @click.option("--sources", is_flag=True, help="Show every figure used with its source.")
 @click.option("--plies", type=int, multiple=True, help="What if so many plies lay all over; once for each number.")
@@ -45,50 +32,38 @@ if TYPE_CHECKING:
 @click.option("--adds", is_flag=True, help="How much a coat, a ply more, 2 mm left at the edge adds.")
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Save a picture: .png, .svg or .pdf.")
 @yes_option
-@shop_option
-@no_shop_option
 def command(
-    part: Path, units: System | None, as_json: bool, as_csv: bool, sources: bool, plies: tuple[int, ...],
-    processes: tuple[str, ...], cores: tuple[str, ...], adds: bool, picture: Path | None, yes: bool,
-    shop: Path | None, no_shop: bool,
+    asked: Asked, as_csv: bool, sources: bool, plies: tuple[int, ...], processes: tuple[str, ...],
+    cores: tuple[str, ...], adds: bool, picture: Path | None, yes: bool,
 ) -> None:  # fmt: skip
     """What will the part of this PART file weigh, within what limits, and what does it save?
 
     With --plies, --process or --core: the part as written beside each mixture of what is asked.
     """
-    from layup.weight.prediction import predict
-
-    if as_json and as_csv:
+    if asked.as_json and as_csv:
         raise click.UsageError("--json and --csv say two things: keep one.")
-    check_outputs([picture], yes, [part])
-    prediction = predict(job_of(part, as_json, units), habits=habits_of(part, shop, no_shop))
+    check_outputs([picture], yes, [asked.part])
+    prediction = asked.prediction()
+    system = asked.system(prediction.job)
     if picture is not None:
         _draw(prediction, picture)
     if plies or processes or cores or adds:
         if as_csv:
             raise click.UsageError("what-ifs are shown as a table or as --json, not as --csv.")
-        _ask(
-            prediction,
-            plies,
-            processes=processes,
-            cores=cores,
-            adds=adds,
-            as_json=as_json,
-            system=system_of(units, prediction),
-        )
+        _ask(prediction, (plies, processes, cores), adds, asked.as_json, system)
         return
-    if as_json or as_csv:
+    if asked.as_json or as_csv:
         from layup.weight import as_json as machine
 
-        click.echo(machine.json_text(prediction) if as_json else machine.csv_text(prediction), nl=as_json)
+        click.echo(machine.json_text(prediction) if asked.as_json else machine.csv_text(prediction), nl=asked.as_json)
         return
     from layup.weight import screen
 
-    screen.show(screen.prediction_screen(prediction, system_of(units, prediction), screen.columns_here()))
+    screen.show(screen.prediction_screen(prediction, system, screen.columns_here()))
     if prediction.published is not None:
         from layup.learn.screen import used_screen
 
-        screen.show(used_screen(prediction, system_of(units, prediction)))
+        screen.show(used_screen(prediction, system))
     if sources:
         from layup.report.materials_screen import sources_screen
 
@@ -105,18 +80,16 @@ def _draw(prediction: Prediction, picture: Path) -> None:
 
 def _ask(
     prediction: Prediction,
-    plies: tuple[int, ...],
-    processes: tuple[str, ...],
-    cores: tuple[str, ...],
+    asked_for: tuple[tuple[int, ...], tuple[str, ...], tuple[str, ...]],
     adds: bool,
     as_json: bool,
     system: System,
 ) -> None:
-    """Answer what-ifs: a table, or the prediction's JSON with them beside it."""
+    """Answer what-ifs, of plies, processes and cores: a table, or the prediction's JSON with them beside it."""
     from layup.choosing import what_if as asked
     from layup.weight import screen
 
-    rows = asked.what_if(prediction, plies, processes, cores) if plies or processes or cores else ()
+    rows = asked.what_if(prediction, *asked_for) if any(asked_for) else ()
     added = asked.adds(prediction) if adds else ()
     if as_json:
         import json

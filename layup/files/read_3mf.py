@@ -96,7 +96,8 @@ def read_3mf(path: Path, name: str, told: Told = nobody) -> Scene:
             done = 0
             for number, entry in enumerate(files):
                 with packed.open(entry) as file:
-                    done = _Reader(model, f"/{entry.filename}", name, number == 0, done, total, told).read(file)
+                    reader = _Reader(model, f"/{entry.filename}", name, number == 0, total, told)
+                    done = reader.read(file, done)
     except SurfaceError:
         raise
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, ValueError, LookupError):
@@ -117,25 +118,25 @@ def _too_much(name: str, size: float) -> SurfaceError:
 class _Reader:
     """Reads one model file of the zip into a `_Model`."""
 
-    def __init__(self, model: _Model, file: str, name: str, first: bool, done: int, total: int, told: Told) -> None:
+    def __init__(self, model: _Model, file: str, name: str, first: bool, total: int, told: Told) -> None:
         self.model, self.file, self.name, self.first = model, file, name, first
-        self.done, self.total, self.told = done, total, told
+        self.total, self.told = total, told
         self.now: _Object | None = None
 
-    def read(self, file: IO[bytes]) -> int:
-        """Read it; bytes unpacked so far."""
+    def read(self, file: IO[bytes], done: int) -> int:
+        """Read it behind the bytes that are done; bytes unpacked so far."""
         parser = expat.ParserCreate(namespace_separator=" ")
         parser.buffer_text = True
         parser.StartElementHandler = self._start
         parser.StartDoctypeDeclHandler = self._doctype
         while block := file.read(_BLOCK):
-            self.done += len(block)
-            if self.done > UNPACKED:
-                raise _too_much(self.name, self.done)
+            done += len(block)
+            if done > UNPACKED:
+                raise _too_much(self.name, done)
             parser.Parse(block, False)
-            self.told("reading the model", min(self.done / max(self.total, 1), 1.0))
+            self.told("reading the model", min(done / max(self.total, 1), 1.0))
         parser.Parse(b"", True)
-        return self.done
+        return done
 
     def _doctype(self, *_: object) -> None:
         raise SurfaceError(f"{self.name}: its model defines entities, which are not read", "Export it again")

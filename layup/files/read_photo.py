@@ -149,7 +149,8 @@ def _measured(name: str, plane: Plane, edge: Edge) -> Photo:
     middle = np.array(whole.centroid.coords[0])
     height, tilt = plane.camera(middle)
     causes = _causes(plane, edge, lines, area, height)
-    findings += _findings(plane, edge, lines[0], pixel, tilt, height, within)
+    looked = (pixel, tilt, height)
+    findings += _findings(plane, edge, lines[0], within, looked)
     made = outline - corner
     return Photo(
         name=name,
@@ -183,8 +184,9 @@ def _causes(plane: Plane, edge: Edge, lines: list[Floats], area: float, height: 
 
 
 def _findings(
-    plane: Plane, edge: Edge, line: Floats, pixel: float, tilt: float, height: float, within: float
+    plane: Plane, edge: Edge, line: Floats, within: float, looked: tuple[float, float, float]
 ) -> list[Finding]:
+    pixel, tilt, height = looked
     found = [
         Finding(
             "photo",

@@ -101,7 +101,7 @@ def read_table(
                 continue
         if blank:
             block, blank = block + 1, False
-        rows.append(_row(cells, heads, words, needed, separator, name, number, block))
+        rows.append(_row(cells, heads, words, needed, block=block, separator=separator, where=(name, number)))
     if heads is None or not rows:
         raise SurfaceError(f"{name}: there are no numbers in it", f"Write a header, {', '.join(needed)}, then rows")
     return Table(tuple(rows), tuple(heads), unit)
@@ -177,15 +177,10 @@ def _header(
 
 
 def _row(
-    cells: list[str],
-    heads: list[str],
-    words: tuple[str, ...],
-    needed: tuple[str, ...],
-    separator: str,
-    name: str,
-    number: int,
-    block: int,
-) -> Row:
+    cells: list[str], heads: list[str], words: tuple[str, ...], needed: tuple[str, ...], *,
+    separator: str, where: tuple[str, int], block: int,
+) -> Row:  # fmt: skip
+    name, number = where
     texts = {head: cell for head, cell in zip(heads, cells, strict=False) if head in words}
     values = {}
     for head, cell in zip(heads, cells, strict=False):

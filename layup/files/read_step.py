@@ -121,7 +121,8 @@ def read_step(path: Path, name: str) -> Step:
     if len(place) > 1:
         levels.append((np.array([place[body] for body in bodies], dtype=np.int64), list(place)))
     reason = f"{word}, the STEP file itself says {word}"
-    return Step(points / unit, faces, Grouped(len(faces), levels), unit, reason, tuple(findings), number, kinds)
+    grouped = Grouped(len(faces), levels)
+    return Step(points / unit, faces, grouped, unit, reason, findings=tuple(findings), number=number, kinds=kinds)
 
 
 def step_surface(path: str | Path, *, face: str, unit: str | None = None) -> Surface:

@@ -16,7 +16,6 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +25,7 @@ from layup.laminate.allowances import CLOTH_OF_SHOP
 from layup.laminate.process import AS_BOUGHT, Habit, area_key
 from layup.learn.folder import shop_folder as shop_folder
 from layup.learn.posterior import FABRIC_SHARE, FORM_SHARE, ROOT_SHARE, Face, Floats, Learnt, Piece, Resin, Start, learn
+from layup.learn.schema import Payload, Row
 from layup.learn.store import Entry, Store, find_store, open_store
 from layup.learn.weighins import TABLE
 from layup.materials import Library
@@ -210,7 +210,7 @@ def calibrate(store: Store, library: Library | None = None, alone: bool = False)
     rows = store.query(f"SELECT {_COLUMNS} FROM {TABLE} WHERE {clause} ORDER BY number", values)
     forgotten = settings.forgotten
     every = forgotten.get("", 0)
-    chosen: dict[tuple[str, str], tuple[Any, ...]] = {}
+    chosen: dict[tuple[str, str], Row] = {}
     for row in rows:
         if row[0] <= every or row[0] <= forgotten.get(str(row[6]).removesuffix(AS_BOUGHT), 0):
             continue
@@ -223,7 +223,7 @@ def calibrate(store: Store, library: Library | None = None, alone: bool = False)
 
 
 def learn_rows(
-    rows: Iterable[tuple[Any, ...]],
+    rows: Iterable[Row],
     settings: Settings,
     library: Library | None = None,
     dry: Mapping[tuple[str, str], float] | None = None,
@@ -267,7 +267,7 @@ def learn_rows(
     )
 
 
-def _piece(row: tuple[Any, ...]) -> Piece:
+def _piece(row: Row) -> Piece:
     number, title, mass = int(row[0]), str(row[2]), float(row[5])
     process, form, fabric = (str(row[n]) for n in (6, 7, 8))
     rest, resin, rest_spread, shop, part, cloth = (float(row[n]) for n in range(9, 15))
@@ -315,7 +315,7 @@ def _rebased(piece: Piece, terms: str | None, library: Library | None) -> tuple[
     return replace(piece, rest=rest, resins=tuple(resins[r.fabric] for r in piece.resins)), moved
 
 
-def _weighed_dry(piece: Piece, terms: dict[str, Any], dry: float) -> Piece:
+def _weighed_dry(piece: Piece, terms: Payload, dry: float) -> Piece:
     """A piece whose cloth was weighed before it was laid: its tolerance and its lot are no longer open."""
     times = dry / terms["dry"]
     fibre = sum(held for held, _ in terms["cloth"].values())
@@ -392,7 +392,7 @@ def _habits(
 
 
 def _group(
-    key: tuple[str, str, str], rows: list[tuple[Any, ...]], pieces: list[Piece], learnt: Learnt, at: NDArray[np.int64]
+    key: tuple[str, str, str], rows: list[Row], pieces: list[Piece], learnt: Learnt, at: NDArray[np.int64]
 ) -> Group:
     mass = np.array([piece.mass for piece in pieces])
     resin = np.array([sum(r.mass for r in piece.resins) for piece in pieces])
@@ -451,7 +451,7 @@ def drift(group: Group) -> Drift | None:
     return Drift(slope, error, len(group.numbers))
 
 
-def as_json(calibration: Calibration) -> dict[str, Any]:
+def as_json(calibration: Calibration) -> Payload:
     """The habits and what they rest on as scripts get them; SI units."""
     return {
         "habits": [

@@ -27,6 +27,12 @@ Step = str | Callable[[sqlite3.Connection], None]
 Index = Callable[[sqlite3.Connection, "Entry"], None]
 
 
+Payload = dict[str, Any]
+"""What an entry notes, as JSON holds it."""
+Row = tuple[Any, ...]
+"""A row of a table."""
+
+
 @dataclass(frozen=True, slots=True)
 class Entry:
     """One thing noted.
@@ -43,7 +49,7 @@ class Entry:
     key: str
     at: str
     kind: str
-    payload: dict[str, Any]
+    payload: Payload
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ import uuid
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Self
+from typing import Self
 
 from layup.errors import DamageError, LayupError, StoreError
 from layup.files.writing import cannot, place, sync_folder, write_file
@@ -44,6 +44,7 @@ from layup.learn.schema import (
     now,
 )
 from layup.learn.schema import Entry as Entry
+from layup.learn.schema import Row as Row
 from layup.learn.schema import register as register
 
 BUILT = FILE + ".recovered"
@@ -200,7 +201,7 @@ class Store:
             raise StoreError(f"the text {digest[:12]} is not in {self.path.name}")
         return str(row[0])
 
-    def query(self, sql: str, values: Sequence[str | int | float | None] = ()) -> list[tuple[Any, ...]]:
+    def query(self, sql: str, values: Sequence[str | int | float | None] = ()) -> list[Row]:
         """Rows of a module's own table; for reading only."""
         return self._run(sql, values).fetchall()
 

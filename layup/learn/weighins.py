@@ -19,12 +19,12 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from layup.errors import LayupError
 from layup.laminate.process import Habits
 from layup.learn.expected import STAGE_NAMES, STAGES, WHOLE_STAGES, Ground, expect, stage_mass, stage_of
 from layup.learn.payloads import must_hold
+from layup.learn.schema import Payload
 from layup.learn.store import Entry, Store, register
 from layup.partfile.job import Job
 from layup.partfile.read import read_part
@@ -188,7 +188,7 @@ def _index(connection: sqlite3.Connection, entry: Entry) -> None:
     )  # fmt: skip
 
 
-def _cored(connection: sqlite3.Connection, told: dict[str, Any]) -> bool:
+def _cored(connection: sqlite3.Connection, told: Payload) -> bool:
     """Whether a weighed part has a core.
 
     Errors of bond and core are alike in all parts of a kind, so that taken for noise they would be learnt as resin. An
@@ -273,7 +273,7 @@ def weigh_in(
     published = prediction.published or prediction.weighed
     bare = coupon is not None and stage == "finished"  # nobody paints a coupon
     ground = expect(job, published, "trimmed" if bare else stage, around.resolution)
-    payload: dict[str, Any] = {
+    payload: Payload = {
         "part": job.part.title, "file": path.name, "piece": around.piece, "stage": stage, "mass": float(mass),
         "said": said, "resolution": around.resolution, "person": around.person, "temperature": around.temperature,
         "vacuum": around.vacuum, "lot": around.lot, "notes": around.notes, "photo": around.photo,
@@ -356,7 +356,7 @@ def expected_at(prediction: Prediction, stage: str) -> dict[str, float] | None:
     return {"mean": mean, "p05": mean + whole.p05 - whole.mean, "p95": mean + whole.p95 - whole.mean}
 
 
-def _kept_files(store: Store, path: Path, job: Job, prediction: Prediction) -> dict[str, Any]:
+def _kept_files(store: Store, path: Path, job: Job, prediction: Prediction) -> Payload:
     """The part file, the shop's tables and the prediction as texts; of a mesh only what it is and measures."""
     folder = path.parent
     tables = {name: store.keep_text((folder / name).read_text(encoding="utf-8")) for name in job.part.materials}
@@ -516,7 +516,7 @@ class Replay:
     """
 
     part_text: str
-    then: dict[str, Any]
+    then: Payload
     now: Prediction
 
 
@@ -551,12 +551,12 @@ def replay(store: Store, weighed: WeighIn, scratch: Path) -> Replay:
 
 
 def plain_shape(
-    data: dict[str, Any],
+    data: Payload,
     area: float,
     edge: float | None,
     zones: dict[str, float],
     holes: dict[str, list[float]] | None = None,
-) -> dict[str, Any]:
+) -> Payload:
     """A part file's data with its shapes replaced by their measured areas; holes by number and mean size. [m^2, m]"""
     old = data.get("surface", {})
     drilled = holes or {}
@@ -566,7 +566,7 @@ def plain_shape(
         surface["area_tolerance"] = old["area_tolerance"]
     if edge is not None or "edge" in old:
         surface["edge"] = old.get("edge", f"{edge!r} m")
-    listed: Iterable[dict[str, Any]] = data.get("zone", [])
+    listed: Iterable[Payload] = data.get("zone", [])
     plain = [{"name": z["name"], "area": f"{zones.get(z['name'], area)!r} m^2"} for z in listed]
     data = {key: value for key, value in data.items() if key not in ("holes", "fasteners")}
     round_ = [

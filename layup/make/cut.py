@@ -111,9 +111,9 @@ class Cut:
     cores: tuple[tuple[CorePiece, ...], ...]
     proposals: tuple[str, ...]
     notes: tuple[str, ...]
-    quarter_rings: bool
-    face_down: bool
-    figures: tuple[Figure, ...] = field(repr=False)
+    quarter_rings: bool = False
+    face_down: bool = False
+    figures: tuple[Figure, ...] = field(default=(), repr=False)
 
     def __repr__(self) -> str:
         rolls = "; ".join(f"{one.length:.2f} m of {one.fabric}" for one in self.fabrics)
@@ -242,10 +242,9 @@ def cut(
         long_enough = [cloth for cloth in rolls_here if cloth.length >= whole.length - 1e-9]
         fabrics.append(replace(whole, of=next(iter((*long_enough, *rolls_here)), None)))
         proposals += _ring_proposal(fabrics[-1]) if not stopped else []
-    return Cut(
-        listed, tuple(p for p, _, _ in found), tuple(fabrics), tuple(c for _, c, _ in found), tuple(proposals),
-        _notes(listed, found), quarter_rings, face_down, tuple(figures),
-    )  # fmt: skip
+    plain, cores = tuple(one[0] for one in found), tuple(one[1] for one in found)
+    made = Cut(listed, plain, tuple(fabrics), cores, tuple(proposals), _notes(listed, found), figures=tuple(figures))
+    return replace(made, quarter_rings=quarter_rings, face_down=face_down)
 
 
 KEPT = 0.05

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.patches import PathPatch, Rectangle
     from shapely import Polygon
 
-    from layup.make.cut import Cut, FabricCut
+    from layup.make.cut import Cut, CutPiece, FabricCut
+    from layup.make.pieces import Placed
 
 _WIDE = 10.6  # inches of the page for the roll
 _FILLS = ("#dfe9ee", "#f3e6cb", "#e3e8d3", "#e7dcec", "#d6e6e2", "#f0dbe3")
@@ -103,8 +104,7 @@ def _draw(axes: Axes, fabric: FabricCut, scale: float, system: System) -> None:
         piece = fabric.pieces[placed.piece]
         fill = _FILLS[piece.part % len(_FILLS)]
         axes.add_patch(_patch(shape, fill, hatch="///" if placed.flipped else "", line=0.9, colour=palette.INK))
-        angle = angle_words(piece.ply.angle) if piece.ply.directed else "no warp"
-        _label(axes, shape, piece.name, angle, scale, placed.turned, placed.flipped)
+        _label(axes, shape, piece, placed, scale)
     one = "metric" if system == "both" else system
     axes.text(0, width + 0.24 / scale, fabric.fabric, fontsize=10.5, fontweight="bold", va="bottom", color=palette.INK)
     axes.text(
@@ -135,9 +135,11 @@ def _ruler(axes: Axes, length: float, scale: float, system: System) -> None:
               ha="left" if narrow else "right", va="top", fontsize=8, color=palette.INK)  # fmt: skip
 
 
-def _label(axes: Axes, shape: Polygon, name: str, angle: str, scale: float, turned: bool, flipped: bool) -> None:
+def _label(axes: Axes, shape: Polygon, piece: CutPiece, placed: Placed, scale: float) -> None:
     """Name, angle and warp arrow, as large as the piece lets them be, where it is widest."""
     import shapely
+
+    name, angle = piece.name, angle_words(piece.ply.angle) if piece.ply.directed else "no warp"
 
     circle = shapely.maximum_inscribed_circle(shape, tolerance=2e-3)
     (x, y), (rim_x, rim_y) = circle.coords[0], circle.coords[-1]
@@ -155,12 +157,12 @@ def _label(axes: Axes, shape: Polygon, name: str, angle: str, scale: float, turn
         return
     reach = min(0.75 * radius, 0.45 / scale)
     low = y - 0.5 * radius
-    tail, head = (x + reach, x - reach) if turned else (x - reach, x + reach)
+    tail, head = (x + reach, x - reach) if placed.turned else (x - reach, x + reach)
     axes.annotate(
         "", xy=(head, low), xytext=(tail, low), arrowprops={"arrowstyle": "-|>", "lw": 0.9, "color": palette.INK}
     )
     long = next((w for w in (f"ply at {angle}", angle) if 0.6 * min(8.0, size) * len(w) < 1.7 * room), "")
-    note = long + ("\nthis side to the mould" if flipped else "")
+    note = long + ("\nthis side to the mould" if placed.flipped else "")
     axes.text(x, low - 0.03 / scale, note, ha="center", va="top", fontsize=min(8.0, size), color=palette.INK)
 
 

@@ -89,14 +89,13 @@ class _Mirrored(Surface):
     def cut(self, spec: Mapping[str, object]) -> Cut:
         """The original parted by a zone, mirrored."""
         cut = self._base.cut(spec)
-        return Cut(
-            _measured(cut.inside, self._sign),
-            _soup(cut.inner, self._sign),
-            cut.faces,
-            _soup(cut.rest, self._sign),
-            cut.rest_faces,
-            self.vertices,
-            self.faces,
+        return replace(
+            cut,
+            inside=_measured(cut.inside, self._sign),
+            inner=_soup(cut.inner, self._sign),
+            rest=_soup(cut.rest, self._sign),
+            points=self.vertices,
+            every=self.faces,
         )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from pydantic import ValidationError
 
@@ -188,7 +188,7 @@ def _syntax_remedy(text: str, line: int) -> str:
 def place_words(path: KeyPath, data: object) -> str:
     """`ply 2, fabric "carbon plane 200"` from the path of a key and the data."""
     words: list[str] = []
-    here: Any = data
+    here: object = data
     for step in path:
         if isinstance(here, Mapping) and isinstance(step, str):
             here = here.get(step)

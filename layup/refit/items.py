@@ -9,9 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from layup.errors import LayupError
+from layup.learn.schema import Payload
 from layup.spread import Z90, Interval
 
 if TYPE_CHECKING:
@@ -95,14 +96,14 @@ class Item:
         """Its mass with a 90 % interval. [kg]"""
         return around(self.mass, self.causes)
 
-    def payload(self) -> dict[str, Any]:
+    def payload(self) -> Payload:
         """As the database keeps it."""
         found = asdict(self)
         found["causes"] = [list(cause) for cause in self.causes]
         return {key: value for key, value in found.items() if value not in ("", None, [])}
 
 
-def from_payload(payload: dict[str, Any]) -> Item:
+def from_payload(payload: Payload) -> Item:
     """An item as the database gave it back.
 
     Raises:

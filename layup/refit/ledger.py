@@ -15,10 +15,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from layup.errors import LayupError, nearest
-from layup.learn.schema import UNDO
+from layup.learn.schema import UNDO, Payload
 from layup.refit.balance import Balance, balance
 from layup.refit.items import Item, around, from_payload
 from layup.refit.job import Line, RefitJob, Weighing
@@ -459,7 +459,7 @@ def _item_payload(title: str, item: Item, filed: Item, row: Row | None, why: str
     return {key: value for key, value in found.items() if value not in (None, "")}
 
 
-def _weighing(payload: Mapping[str, Any]) -> Weighing:
+def _weighing(payload: Payload) -> Weighing:
     lines = tuple(Line(**line) for line in payload["lines"])
     return Weighing(
         lines,

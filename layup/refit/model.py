@@ -248,7 +248,7 @@ class IndexEntry(Entry):
     decimals: Decimals = 0
 
 
-def _table(what: str, example: str, first: str, low: float, high: float) -> Any:
+def _table(what: str, example: str, first: str, low: float, high: float) -> PlainValidator:
     """A field that is one arm, or rows of a first quantity and the arm there, rising."""
 
     def read(value: Any) -> tuple[tuple[Written, Written], ...]:
@@ -289,7 +289,7 @@ class LimitsEntry(Entry):
 
     @model_validator(mode="before")
     @classmethod
-    def _named(cls, data: Any) -> Any:
+    def _named(cls, data: object) -> object:
         """`maximum` and `minimum`, as the aircraft's papers have them, for `most` and `least`."""
         if not isinstance(data, dict):
             return data

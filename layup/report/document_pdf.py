@@ -107,16 +107,11 @@ def _build(
     story: list[Flowable] = []
     templates = []
     for number, document in enumerate(documents):
+        tall = height - 2 * _MARGIN - _PLATE - 5 * _MM - (_BANNER if document.banner else 0.0)
         frame = Frame(
-            _MARGIN + _INSIDE,
-            _MARGIN + _PLATE + 1 * _MM,
-            inner,
-            height - 2 * _MARGIN - _PLATE - 5 * _MM - (_BANNER if document.banner else 0.0),
-            0,
-            0,
-            0,
-            0,
-        )
+            _MARGIN + _INSIDE, _MARGIN + _PLATE + 1 * _MM, inner, tall,
+            leftPadding=0, bottomPadding=0, rightPadding=0, topPadding=0,
+        )  # fmt: skip
         templates.append(PageTemplate(id=f"p{number}", frames=[frame], onPage=dress(number), onPageEnd=head))
         if number:
             story += [NextPageTemplate(f"p{number}"), PageBreak()]

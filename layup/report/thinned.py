@@ -71,7 +71,7 @@ def thinned(points: Points, faces: Faces, most: int = MOST) -> Thinned:
         if len(kept) <= most and number < _LARGEST:
             break
         cell *= 1.02 * max(1.05, float(np.sqrt(len(kept) / most)))
-    places = _places(points, faces, normal, area, member, number, cell)
+    places = _places(points, faces, (normal, area), member, number, cell)
     used, back = np.unique(triples, return_inverse=True)
     return Thinned(places[used], back.reshape(-1, 3).astype(np.int64), kept, cell, len(faces))
 
@@ -109,9 +109,10 @@ def _left(triples: Faces) -> tuple[Numbers, Faces]:
 
 
 def _places(
-    points: Points, faces: Faces, normal: Floats, area: Floats, member: Numbers, number: int, cell: float
+    points: Points, faces: Faces, looks: tuple[Floats, Floats], member: Numbers, number: int, cell: float
 ) -> Points:
     """The point that each cell keeps: least squares of the planes, held lightly to the mean of the cell's points."""
+    normal, area = looks
     many = np.bincount(member, minlength=number).astype(np.float64)
     sums = [_gathered(member, points[:, axis], number) for axis in range(3)]
     mean: Points = np.stack(sums, axis=1) / many[:, None]

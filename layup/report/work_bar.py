@@ -13,7 +13,10 @@ import sys
 import threading
 from collections.abc import Callable
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.progress import Progress, TaskID
 
 
 class WorkBar:
@@ -23,15 +26,17 @@ class WorkBar:
         drawn: Whether it was ever on the screen.
     """
 
-    def __init__(self, *, shown: bool = True, patience: float = 1.0, timer: Callable[..., Any] | None = None) -> None:
+    def __init__(
+        self, *, shown: bool = True, patience: float = 1.0, timer: Callable[..., threading.Timer] | None = None
+    ) -> None:
         """`timer` starts a function later, as `threading.Timer` does; tests give one that they run themselves."""
         self.shown = shown and sys.stderr.isatty()
         self.patience = patience
         self.drawn = False
-        self._timer: Any = (timer or threading.Timer)(patience, self._draw)
+        self._timer = (timer or threading.Timer)(patience, self._draw)
         self._lock = threading.Lock()
-        self._bar: Any = None
-        self._task: Any = None
+        self._bar: Progress | None = None
+        self._task: TaskID
         self._over = False
         self._now = ("reading", 0.0)
 
@@ -45,12 +50,13 @@ class WorkBar:
         with self._lock:
             self._now = (words, min(max(share, 0.0), 1.0))
             if self._bar is not None:
-                self._bar.update(self._task, **self._state())
+                words, total, done = self._state()
+                self._bar.update(self._task, description=words, total=total, completed=done)
 
-    def _state(self) -> dict[str, object]:
-        """What the bar shows; without a share it runs to and fro."""
+    def _state(self) -> tuple[str, float | None, float]:
+        """What the bar shows: words, the whole and what is done of it; without a whole it runs to and fro."""
         words, share = self._now
-        return {"description": words, "total": 1.0 if share else None, "completed": share}
+        return words, 1.0 if share else None, share
 
     def _draw(self) -> None:
         from rich.console import Console
@@ -68,7 +74,9 @@ class WorkBar:
                 transient=True,
             )
             self._bar.start()
-            self._task = self._bar.add_task(**self._state())
+            words, total, done = self._state()
+            self._task = self._bar.add_task(words, total=total)
+            self._bar.update(self._task, completed=done)
             self.drawn = True
 
     def __enter__(self) -> WorkBar:
