@@ -173,6 +173,30 @@ def test_one_mistake_gives_one_clear_fault(tmp_path: Path, old: str, new: str, s
     assert len(found) <= 3, found
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('resin = "epoxy, laminating"', "resin = 5", "resin 5: this is not a text"),
+        ('between = "x 0 mm 100 mm"', "between = 5", "between 5: this is not a list"),
+        ('rectangle = ["1 m", "600 mm"]', "outline = 5", "outline 5: outline: this is not a list"),
+        ('rectangle = ["1 m", "600 mm"]', 'unit = "mm"\noutline = [[0, 0], [1, 0], [9]]', "entry 3 is not two numbers"),
+    ],
+)
+def test_a_value_of_the_wrong_kind_is_told_once_and_nothing_follows_from_it(
+    tmp_path: Path, old: str, new: str, said: str
+) -> None:
+    assert old in GOOD
+    found = faults_of(tmp_path, GOOD.replace(old, new, 1))
+    assert len(found) == 1, found
+    assert said in found[0], found
+
+
+def test_names_are_looked_up_in_a_table_whose_keys_do_not_go_together(tmp_path: Path) -> None:
+    found = faults_of(tmp_path, GOOD + '[[ply]]\nfabric = "carbon plane 200"\ncore = "balsa wod"\n')
+    for said in ("a ply has exactly one of fabric, core", "no such fabric", "no such core"):
+        assert any(said in fault for fault in found), found
+
+
 def test_a_key_in_the_wrong_table_is_sent_to_its_place(tmp_path: Path) -> None:
     found = faults_of(tmp_path, GOOD + 'altitude = "1500 ft"\n')
     assert any("top of the file" in fault for fault in found), found

@@ -47,6 +47,18 @@ def test_a_drawing_is_its_outline_less_its_holes(hatch: Hatch, drawing: Path) ->
     assert job.zones["doubler"].area == approx(0.1 * 0.05, rel=1e-9)
 
 
+@pytest.mark.parametrize("group", ["GREEN", ["GREEN"]])
+def test_a_layer_that_a_zone_names_alone_or_in_a_list_is_no_cut_out(
+    hatch: Hatch, drawing: Path, group: str | list[str]
+) -> None:
+    document = ezdxf.readfile(drawing)
+    document.layers.get("DOUBLER").rename("GREEN")
+    document.saveas(drawing)
+    job = predict(hatch(surface={"outline": drawing.name}, zone=[{"name": "z", "group": group}]), drawing.parent).job
+    assert job.surface.whole.area == approx(PLATE, rel=1e-4)
+    assert job.zones["z"].area == approx(0.1 * 0.05, rel=1e-9)
+
+
 def test_a_drawing_without_a_unit_shows_three_readings(hatch: Hatch, drawing: Path) -> None:
     document = ezdxf.readfile(drawing)
     document.header["$INSUNITS"] = 0

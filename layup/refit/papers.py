@@ -17,7 +17,7 @@ from layup.refit.balance import Balance
 from layup.refit.job import LoadCase, RefitJob, Weighing
 from layup.refit.ledger import Ledger, Row
 from layup.refit.loading import BallastWord, Loading
-from layup.refit.model import Refit
+from layup.refit.model import ChordEntry, IndexEntry, LimitsEntry, Refit
 from layup.refit.record_words import (
     Kept,
     arm_kept,
@@ -39,6 +39,7 @@ Value = str | float
 _KINDS = {
     "weight": "mass", "net": "mass", "holds": "mass", "change": "change", "to spare": "change",
     "arm": "arm", "CG": "arm", "forward limit": "arm", "aft limit": "arm", "arm of CG": "arm", "moment": "moment",
+    "from forward": "arm", "from aft": "arm",
 }  # fmt: skip
 """What stands under a heading that holds figures."""
 BANNER = "OUTSIDE LIMITS: NOT TO BE FLOWN LOADED LIKE THIS"
@@ -99,14 +100,14 @@ def papers(
         ),
         2,
     )
-    hand = _Hand(refit, kept)
+    hand = Record(kept, refit.index, refit.chord)
     loud = tuple(line.strip("! ") for line in alarms)
     made = []
     for one in what:
         change = one == "change"
         sections = _changes(ledger, hand) if change else _report(job, ledger, loading, hand, drawn)
         end = (*_notes(ledger, hand), PREPARED)
-        signed = (*hand.before_after(ledger), *(() if change else hand.limits(ledger)), *_signature())
+        signed = (*hand.before_after(ledger), *(() if change else hand.limits(refit.limits, ledger)), *_signature())
         result = Section("Empty weight and centre of gravity", (facts, *signed), together=True)
         # what is signed for and the signature stand on one page: first in the report, under the sums of the changes
         ordered = (*sections, result) if change else (result, *sections)
@@ -137,10 +138,10 @@ def _signature() -> tuple[Block, ...]:
     return Words((_SIGN,)), Facts(tuple((label, WRITE) for label in _SIGNED), 2)
 
 
-def _notes(ledger: Ledger, hand: _Hand) -> tuple[str, ...]:
+def _notes(ledger: Ledger, hand: Record) -> tuple[str, ...]:
     notes = ["Arms are positive aft of the datum, moments are weight times arm; what is removed counts as minus."]
-    if hand.refit.index:
-        notes.append(index_note(hand.refit.index, hand.kept))
+    if hand.index:
+        notes.append(index_note(hand.index, hand.kept))
     pending = ledger.pending()
     if pending:
         notes.append(f"{len(pending)} items of the refit file are not in the ledger as they stand here.")
@@ -148,20 +149,29 @@ def _notes(ledger: Ledger, hand: _Hand) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Hand:
-    """How this record is written: its units, its index, its chord."""
+class Record:
+    """How this record is written.
 
-    refit: Refit
+    Attributes:
+        kept: Its units.
+        index: The short form of moments; None where the aircraft's papers have none.
+        chord: The mean chord; None where they have none.
+        decimal: Whether decimal pounds stand beside pounds and ounces.
+    """
+
     kept: Kept
+    index: IndexEntry | None = None
+    chord: ChordEntry | None = None
+    decimal: bool = True
 
     def words(self, heading: str, value: Value) -> str:
         """A cell as its heading has it."""
         if isinstance(value, str):
             return value
         if heading == "index":
-            return index_kept(value, self.refit.index, self.kept) if self.refit.index else ""
+            return index_kept(value, self.index, self.kept) if self.index else ""
         if heading == "chord":
-            return chord_kept(value, self.refit.chord).replace(" MAC", "")
+            return chord_kept(value, self.chord).replace(" MAC", "")
         kind = _KINDS[heading]
         if kind == "mass" and value >= 0:
             return mass_kept(value, self.kept)
@@ -196,7 +206,7 @@ class _Hand:
         numbers: dict[int, Numbers] = {}
         right: set[int] = set()
         for place, heading in enumerate(head):
-            if (heading == "index" and not self.refit.index) or (heading == "chord" and not self.refit.chord):
+            if (heading == "index" and not self.index) or (heading == "chord" and not self.chord):
                 continue
             values = [row[place] for row in rows]
             names.append(heading)
@@ -208,7 +218,7 @@ class _Hand:
             right.add(len(names) - 1)
             unit, name = self._unit(kind)
             figures = tuple(None if isinstance(value, str) else value / unit for value in values)
-            beside = self.kept == "lb" and kind in ("mass", "change") and heading != "to spare"
+            beside = self.decimal and self.kept == "lb" and kind in ("mass", "change") and heading != "to spare"
             if beside:
                 names.append("decimal lb")
                 columns.append(["" if x is None else _decimal(x, kind == "change") for x in figures])
@@ -223,15 +233,34 @@ class _Hand:
             numbers=numbers,
         )
 
-    def before_after(self, ledger: Ledger) -> tuple[Block, ...]:
-        """The empty aircraft before and after, and what is saved."""
+    def empty(self, ledger: Ledger) -> Grid:
+        """The empty aircraft before, after, and on the final scales: for paper, terminal and page."""
         lines = [("before", ledger.start.empty), ("after these changes", ledger.now)]
         if ledger.final is not None:
             lines.append(("final weighing", ledger.final.empty))
         rows = [(name, sums.mass, sums.cg, sums.moment, sums.moment, sums.cg) for name, sums in lines]
-        grid = self.grid(
-            ("empty aircraft", "weight", "arm of CG", "moment", "index", "chord"), rows, totals={len(rows) - 1}
-        )
+        head = ("empty aircraft", "weight", "arm of CG", "moment", "index", "chord")
+        return self.grid(head, rows, totals=range(1, len(rows)))
+
+    def cases(self, loading: Loading, head: Sequence[str]) -> Grid:
+        """Every load case against the limits, in the columns asked for: for paper, terminal and page."""
+        at = loading.checked
+        columns: dict[str, Sequence[Value]] = {
+            "inside or not": [verdict_words(loading, case) for case in range(len(loading.names))],
+            "load case": [f"{case}  {name}" for case, name in enumerate(loading.names, 1)],
+            "weight": at.mass.tolist(),
+            "to spare": (-at.over).tolist(),
+            "forward limit": (at.cg - at.forward).tolist(),
+            "from forward": at.forward.tolist(),
+            "CG": at.cg.tolist(),
+            "aft limit": (at.cg + at.aft).tolist(),
+            "from aft": at.aft.tolist(),
+        }
+        bad = [case for case in range(len(loading.names)) if at.faults_of(case)]
+        return self.grid(head, list(zip(*(columns[name] for name in head), strict=True)), bad=bad)
+
+    def before_after(self, ledger: Ledger) -> tuple[Block, ...]:
+        """The empty aircraft before and after, and what is saved."""
         saving = ledger.saving
         notes = [f"Saved {mass_kept(saving.mean, self.kept)}."]
         if saving.p95 > saving.p05:
@@ -241,11 +270,10 @@ class _Hand:
             ]
         if ledger.unexplained is not None:
             notes.append(final_text(ledger, self.kept))
-        return grid, Words(tuple(notes))
+        return self.empty(ledger), Words(tuple(notes))
 
-    def limits(self, ledger: Ledger) -> tuple[Block, ...]:
+    def limits(self, limits: LimitsEntry, ledger: Ledger) -> tuple[Block, ...]:
         """Limits in numbers, and what is left to load."""
-        limits = self.refit.limits
         rows: list[tuple[Value, ...]] = [("maximum weight", limits.most.si, "", "")]
         if limits.least is not None:
             rows.append(("minimum weight", limits.least.si, "", ""))
@@ -268,7 +296,7 @@ def _decimal(value: float, signed: bool) -> str:
     return f"+{text}" if signed and value > 0 else text
 
 
-def _changes(ledger: Ledger, hand: _Hand) -> tuple[Section, ...]:
+def _changes(ledger: Ledger, hand: Record) -> tuple[Section, ...]:
     sections = []
     titles = {"removed": "Taken out", "added": "Put in", "moved": "Moved"}
     for action, title in titles.items():
@@ -278,7 +306,7 @@ def _changes(ledger: Ledger, hand: _Hand) -> tuple[Section, ...]:
     return tuple(sections) or (Section("No change", (Words(("Nothing has been taken out, put in or moved.",)),)),)
 
 
-def _items(rows: list[Row], hand: _Hand, moved: bool) -> Grid:
+def _items(rows: list[Row], hand: Record, moved: bool) -> Grid:
     found: list[tuple[Value, ...]] = []
     for row in rows:
         item = row.item
@@ -316,7 +344,7 @@ def final_text(ledger: Ledger, kept: Kept) -> str:
     return text
 
 
-def _report(job: RefitJob, ledger: Ledger, loading: Loading | None, hand: _Hand, drawn: bool) -> tuple[Section, ...]:
+def _report(job: RefitJob, ledger: Ledger, loading: Loading | None, hand: Record, drawn: bool) -> tuple[Section, ...]:
     sections = [Section("First weighing", _weighing(ledger.start, hand))]
     if ledger.rows:
         known = ledger.known()
@@ -332,7 +360,7 @@ def _report(job: RefitJob, ledger: Ledger, loading: Loading | None, hand: _Hand,
         )
     if ledger.final is not None:
         sections.append(Section("Final weighing", _weighing(ledger.final, hand)))
-    places = _places(hand)
+    places = _places(job.refit, hand)
     if places:
         sections.append(Section("Seats, tanks, baggage and ballast", places))
     if loading is not None:
@@ -340,7 +368,7 @@ def _report(job: RefitJob, ledger: Ledger, loading: Loading | None, hand: _Hand,
     return tuple(sections)
 
 
-def _weighing(weighing: Weighing, hand: _Hand) -> tuple[Block, ...]:
+def _weighing(weighing: Weighing, hand: Record) -> tuple[Block, ...]:
     rows: list[tuple[Value, ...]] = []
     for line in weighing.lines:
         words = f"{line.mass_text}; {line.note}" if line.note else line.mass_text
@@ -352,9 +380,8 @@ def _weighing(weighing: Weighing, hand: _Hand) -> tuple[Block, ...]:
     return grid, *((Words((", ".join(told),)),) if told else ())
 
 
-def _places(hand: _Hand) -> tuple[Block, ...]:
+def _places(refit: Refit, hand: Record) -> tuple[Block, ...]:
     """Where people, fuel, baggage and ballast sit."""
-    refit = hand.refit
     rows: list[tuple[Value, ...]] = []
     for place in refit.place:
         rows.append((place.name, "seat or baggage", place.holds.si if place.holds else "", place.arm.si, place.arm.si))
@@ -372,25 +399,11 @@ def _places(hand: _Hand) -> tuple[Block, ...]:
     return (hand.grid(("station", "what", "holds", "arm", "chord"), rows),) if rows else ()
 
 
-def _cases(loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: _Hand, drawn: bool) -> list[Section]:
-    checked, kept = loading.checked, hand.kept
-    rows: list[tuple[Value, ...]] = []
+def _cases(loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: Record, drawn: bool) -> list[Section]:
+    kept = hand.kept
     items: list[tuple[Value, ...]] = []
-    bad, sums = set(), set()
+    sums = set()
     for case, name in enumerate(loading.names):
-        if checked.faults_of(case):
-            bad.add(case)
-        rows.append(
-            (
-                f"{case + 1}  {name}",
-                float(checked.mass[case]),
-                -float(checked.over[case]),
-                float(checked.cg[case] - checked.forward[case]),
-                float(checked.cg[case]),
-                float(checked.cg[case] + checked.aft[case]),
-                verdict_words(loading, case),
-            )
-        )
         empty = ledger.empty
         items.append((f"{case + 1}  empty aircraft", "", empty.mass, empty.cg, empty.moment))
         items += [(one.name, one.text, one.mass, one.arm, one.mass * one.arm) for one in loads[case].aboard]
@@ -401,7 +414,7 @@ def _cases(loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: _H
     if loading.unsure:
         notes = (*notes, "Within the uncertainty: the interval of what is only predicted reaches over a limit.")
     head = ("load case", "weight", "to spare", "forward limit", "CG", "aft limit", "inside or not")
-    blocks: list[Block] = [hand.grid(head, rows, bad=bad)]
+    blocks: list[Block] = [hand.cases(loading, head)]
     if notes:
         blocks.append(Words(notes))
     listed = hand.grid(("aboard", "as written", "weight", "arm", "moment"), items, totals=sums)

@@ -20,12 +20,11 @@ from layup.refit.ledger import Ledger, Row
 from layup.refit.loading import Loading
 from layup.refit.model import Refit
 from layup.refit.next_parts import Choice, Rank
-from layup.refit.papers import ballast_text, final_text, moment_words, verdict_words
+from layup.refit.papers import Record, ballast_text, final_text, moment_words
 from layup.refit.record_words import (
     Kept,
     arm_kept,
     change_kept,
-    chord_kept,
     index_kept,
     index_note,
     mass_kept,
@@ -138,22 +137,8 @@ def _head(job: RefitJob, ledger: Ledger, kept: Kept) -> RenderableType:
 
 
 def balance_grid(refit: Refit, ledger: Ledger, kept: Kept) -> Grid:
-    """The empty aircraft at the start, now, and on the final scales: for terminal and page."""
-    listed = [("empty at the start", ledger.start.empty), ("empty now", ledger.now)]
-    if ledger.final is not None:
-        listed.append(("empty, final weighing", ledger.final.empty))
-    rows = tuple(
-        (
-            name,
-            mass_kept(sums.mass, kept),
-            arm_kept(sums.cg, kept),
-            moment_kept(sums.moment, kept),
-            chord_kept(sums.cg, refit.chord),
-        )
-        for name, sums in listed
-    )
-    head, now = ("empty aircraft", "weight", "arm of CG", "moment", ""), frozenset(range(1, len(rows)))
-    return Grid(head, rows, right=frozenset({1, 2, 3}), quiet=frozenset({4}), totals=now)
+    """The empty aircraft before, after and on the final scales: for terminal and page."""
+    return Record(kept, refit.index, refit.chord, decimal=False).empty(ledger)
 
 
 def moved_words(moved: Interval, kept: Kept) -> str:
@@ -221,22 +206,8 @@ def known_words(ledger: Ledger, kept: Kept) -> str:
 
 def cases_grid(loading: Loading, kept: Kept) -> Grid:
     """Every load case against the limits: for terminal and page."""
-    checked = loading.checked
-    rows = tuple(
-        (
-            verdict_words(loading, case),
-            f"{case + 1} {name}",
-            mass_kept(checked.mass[case], kept),
-            change_kept(-checked.over[case], kept),
-            arm_kept(checked.cg[case], kept),
-            arm_kept(checked.forward[case], kept),
-            arm_kept(checked.aft[case], kept),
-        )
-        for case, name in enumerate(loading.names)
-    )
     head = ("inside or not", "load case", "weight", "to spare", "CG", "from forward", "from aft")
-    bad = frozenset(case for case in range(len(rows)) if checked.faults_of(case))
-    return Grid(head, rows, right=frozenset(range(2, 7)), bad=bad)
+    return Record(kept, decimal=False).cases(loading, head)
 
 
 def _ballast(loading: Loading, kept: Kept) -> Iterable[RenderableType]:
