@@ -19,8 +19,9 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -62,13 +63,17 @@ def laid_out(entry: HolesEntry, folder: Path, drawing: Outline) -> tuple[Pattern
     Raises:
         HoleError: holes that run into each other, a layer or file that can't be read.
     """
-    try:
+    with _at("along"):
         plan = Plan.along(entry.along or (0.0, 0.0, 1.0))
-    except SurfaceError as problem:
-        raise HoleError("along", problem.wrong, problem.remedy) from None
-    key = {"first": "pitch", "centre": "ring"}.get(entry.form, entry.form)
-    try:
+    with _at({"first": "pitch", "centre": "ring"}.get(entry.form, entry.form)):
         return _named(_pattern(entry, folder, drawing, plan)), plan
+
+
+@contextmanager
+def _at(key: str) -> Iterator[None]:
+    """A mistake inside stands at this key of the table, unless it says where it stands itself."""
+    try:
+        yield
     except HoleError:
         raise
     except SurfaceError as problem:
@@ -94,7 +99,8 @@ def _pattern(entry: HolesEntry, folder: Path, drawing: Outline, plan: Plan) -> P
     diameter = entry.diameter or 0.0
     angle = math.radians(entry.angle or 0.0)
     if entry.centre is not None:
-        middle = _place(plan, entry.centre, "centre")
+        with _at("centre"):
+            middle = plan.place(entry.centre)
         across, count = entry.ring or 0.0, entry.count or 1
         chord = across * math.sin(math.pi / count)
         if count > 1 and chord <= diameter:
@@ -106,7 +112,8 @@ def _pattern(entry: HolesEntry, folder: Path, drawing: Outline, plan: Plan) -> P
                 f"Write at most {most}, a larger ring or a smaller diameter",
             )
         return ring(middle, across, count, diameter, start=angle)
-    first = _place(plan, entry.first or [0.0, 0.0], "first")
+    with _at("first"):
+        first = plan.place(entry.first or [0.0, 0.0])
     pitch = entry.pitch or [diameter * 2.0]
     least = min(pitch)
     columns, rows = entry.columns or entry.count or 1, entry.rows or 1
@@ -129,13 +136,6 @@ def _pattern(entry: HolesEntry, folder: Path, drawing: Outline, plan: Plan) -> P
             for h in plain.holes
         )
     )
-
-
-def _place(plan: Plan, spot: list[float], key: str) -> tuple[float, float]:
-    try:
-        return plan.place(spot)
-    except SurfaceError as problem:
-        raise HoleError(key, problem.wrong, problem.remedy) from None
 
 
 def _named(pattern: Pattern) -> Pattern:
@@ -228,15 +228,8 @@ def _drawn(name: str, pattern: Pattern, plan: Plan, surface: Surface) -> HoleSet
     points, faces = surface.vertices, surface.faces
     level = float(points[:, 2].mean())
     places = np.column_stack([pattern.centres, np.full(len(pattern.holes), level)])
-    holes = HoleSet(
-        name=name,
-        pattern=pattern,
-        plan=plan,
-        drawn=True,
-        places=places,
-        removed=np.array([h.area for h in pattern.holes]),
-        rim=pattern.rim,
-    )
+    removed = np.array([h.area for h in pattern.holes])
+    holes = HoleSet(name, pattern, plan, True, places, removed=removed, rim=pattern.rim)
     for number, hole in enumerate(pattern.holes):
         edge = length_of(points, rim_edges(points, faces, holes, number))
         if not 0.98 < edge / (math.pi * hole.diameter) < 1.02:
@@ -250,8 +243,6 @@ def _drawn(name: str, pattern: Pattern, plan: Plan, surface: Surface) -> HoleSet
 
 def _by_count(entries: Mapping[int, HolesEntry], surface: Surface, told: Told) -> tuple[Surface, dict[str, HoleSet]]:
     """Holes of a surface known only by its area: their number and diameter are all that counts."""
-    from dataclasses import replace
-
     made: dict[str, HoleSet] = {}
     whole, notes = surface.whole, list(surface.findings)
     for number, entry in entries.items():
@@ -278,15 +269,8 @@ def _by_count(entries: Mapping[int, HolesEntry], surface: Surface, told: Told) -
         far = 2.0 * diameter * np.arange(count)
         pattern = Pattern(tuple(Hole(float(x), 0.0, diameter, 0.0, f"hole {n}") for n, x in enumerate(far, 1)))
         removed = np.array([h.area for h in pattern.holes])
-        made[entry.name] = HoleSet(
-            name=entry.name,
-            pattern=pattern,
-            plan=Plan.along((0, 0, 1)),
-            drawn=False,
-            places=np.zeros((0, 3)),
-            removed=removed,
-            rim=pattern.rim,
-        )
+        flat = Plan.along((0, 0, 1))
+        made[entry.name] = HoleSet(entry.name, pattern, flat, False, np.zeros((0, 3)), removed=removed, rim=pattern.rim)
         text = f'{count} hole{"s" if count > 1 else ""} "{entry.name}" take {taken * 1e4:.4g} cm² away'
         notes.append(Finding("holes", count, text, -taken))
     if made:
@@ -409,11 +393,11 @@ class OldPattern:
     old: Pattern
     pattern: Pattern
     plan: Plan
-    fit: Fit | None
-    matched: tuple[str, ...]
-    targets: Floats
-    within: float
-    rule: Rule
+    fit: Fit | None = None
+    matched: tuple[str, ...] = ()
+    targets: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+    within: float = WITHIN
+    rule: Rule = COMPOSITE
     edge: Floats | None = None
 
     @property
@@ -439,56 +423,26 @@ def lay_over(entry: FastenersEntry, folder: Path) -> OldPattern:
     Raises:
         HoleError: it can't be read, a matched hole is not in it, or it does not fit.
     """
-    try:
-        plan = Plan.along(entry.along or (0.0, 0.0, 1.0))
-    except SurfaceError as problem:
-        raise HoleError("along", problem.wrong, problem.remedy) from None
-    try:
-        from layup.files.read_drawing import read_pattern
+    from layup.files.read_drawing import read_pattern
 
+    with _at("along"):
+        plan = Plan.along(entry.along or (0.0, 0.0, 1.0))
+    with _at("file"):
         old = read_pattern(folder / entry.file, entry.unit, entry.diameter, entry.layer, entry.largest or 0.0)
-    except SurfaceError as problem:
-        raise HoleError("file", problem.wrong, problem.remedy) from None
-    except UnitError as problem:
-        raise HoleError("file", str(problem).rstrip(".")) from None
-    rule = rule_of(entry)
     within = WITHIN if entry.within is None else entry.within
     edge = _outline(folder / entry.file, entry, old)
+    laid = OldPattern(entry.name, old, old, plan, within=within, rule=rule_of(entry), edge=edge)
     if entry.match is None:
-        return OldPattern(
-            name=entry.name,
-            old=old,
-            pattern=old,
-            plan=plan,
-            fit=None,
-            matched=(),
-            targets=np.zeros((0, 2)),
-            within=within,
-            rule=rule,
-            edge=edge,
-        )
-    here, there = _matched(entry.match, old, plan)
-    try:
+        return laid
+    with _at("match"):
+        here, there = _matched(entry.match, old, plan)
         found = fit(here, there)
-    except SurfaceError as problem:
-        raise HoleError("match", problem.wrong, problem.remedy) from None
     moved = found.move(old.centres).tolist()
     pattern = Pattern(
         tuple(Hole(x, y, h.diameter, h.countersink, h.name) for h, (x, y) in zip(old.holes, moved, strict=True))
     )
     edge = None if edge is None else found.move(edge)
-    return OldPattern(
-        name=entry.name,
-        old=old,
-        pattern=pattern,
-        plan=plan,
-        fit=found,
-        matched=tuple(entry.match),
-        targets=there,
-        within=within,
-        rule=rule,
-        edge=edge,
-    )
+    return replace(laid, pattern=pattern, fit=found, matched=tuple(entry.match), targets=there, edge=edge)
 
 
 def _outline(path: Path, entry: FastenersEntry, old: Pattern) -> Floats | None:
@@ -526,10 +480,7 @@ def _matched(match: Mapping[str, Sequence[float]], old: Pattern, plan: Plan) -> 
             hint = nearest(name, names) or f"Its holes: {listed}"
             raise HoleError("match", f'the old pattern has no hole "{name}"', hint)
         here.append((hole.x, hole.y))
-        try:
-            there.append(plan.place(spot))
-        except SurfaceError as problem:
-            raise HoleError("match", problem.wrong, problem.remedy) from None
+        there.append(plan.place(spot))
     return np.array(here), np.array(there)
 
 
