@@ -18,7 +18,7 @@ from layup.cloth import practice
 from layup.commands.cli import main
 from layup.errors import RangeError, TooFastError
 from layup.make.batches import Mix, mixes, scale_table
-from layup.make.mixing import blend_equivalent, known_ratio, parts, ratio_by_volume, read_scale
+from layup.make.mixing import known_ratio, parts, ratio_by_volume, read_scale
 from layup.make.potlife import pot_life_of
 from layup.materials import load_library
 from layup.partfile.read import read_part
@@ -282,10 +282,6 @@ def test_parts_are_a_whole(total: float, ratio: float) -> None:
 def test_nonsense_is_refused() -> None:
     with pytest.raises(RangeError, match="ratio"):
         parts(1.0, 0.0)
-    with pytest.raises(RangeError, match="one of the resin"):
-        blend_equivalent([(10.0, None)])
-    with pytest.raises(RangeError, match="greater than 0"):
-        blend_equivalent([(-1.0, 189.0)])
 
 
 def test_the_command(examples: Path) -> None:
