@@ -236,7 +236,7 @@ def test_only_the_area_is_known(hatch: Hatch) -> None:
 
 
 def test_a_cover_is_one_continuous_ply(hatch: Hatch) -> None:
-    cover = {"fabric": "glass plain 200", "covers": "openings"}
+    cover = {"fabric": "glass plain 200", "covers": ["openings"]}
     found = predict(hatch(holes=[ROWS], ply=[{"fabric": "carbon plain 200"}, cover]))
     shell, top = found.weighed.layers
     assert (shell.area, top.area) == (approx(1.0 - TAKEN), approx(1.0))

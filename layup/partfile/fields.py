@@ -120,7 +120,7 @@ def holding(model: type[E], data: object) -> E:
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 LISTED = BeforeValidator(lambda value: [value] if isinstance(value, str | dict) else value)
 """Makes a list of what stands alone where several may stand."""
-Names = Annotated[list[Name], LISTED]
+Names = Annotated[tuple[Name, ...], LISTED]
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Vector = tuple[Number, Number, Number]
 

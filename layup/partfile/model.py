@@ -214,7 +214,7 @@ class ZoneEntry(Entry):
             raise PydanticCustomError("taken", "{text}", {"text": 'the name "whole" is taken: it is the whole surface'})
         return self
 
-    def joined(self) -> dict[str, list[str]]:
+    def joined(self) -> dict[str, tuple[str, ...]]:
         """Names of other zones under `or`, `and` and `not`; only those that are there."""
         given = {"or": self.any_of, "and": self.all_of, "not": self.none_of}
         return {key: names for key, names in given.items() if names is not None}
@@ -270,7 +270,7 @@ class PlyEntry(Entry):
     @property
     def over(self) -> tuple[str, ...]:
         """Names of the holes that it runs over uncut, "openings" for all; empty where it is cut at every edge."""
-        return tuple(self.covers or ())
+        return self.covers or ()
 
 
 class FinishEntry(Entry):

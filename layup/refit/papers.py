@@ -247,7 +247,7 @@ class Record:
         at = loading.checked
         columns: dict[str, Sequence[Value]] = {
             "inside or not": [verdict_words(loading, case) for case in range(len(loading.names))],
-            "load case": [f"{case}  {name}" for case, name in enumerate(loading.names, 1)],
+            "load case": [f"{case} {name}" for case, name in enumerate(loading.names, 1)],
             "weight": at.mass.tolist(),
             "to spare": (-at.over).tolist(),
             "forward limit": (at.cg - at.forward).tolist(),
@@ -405,11 +405,11 @@ def _cases(loads: Sequence[LoadCase], ledger: Ledger, loading: Loading, hand: Re
     sums = set()
     for case, name in enumerate(loading.names):
         empty = ledger.empty
-        items.append((f"{case + 1}  empty aircraft", "", empty.mass, empty.cg, empty.moment))
+        items.append((f"{case + 1} empty aircraft", "", empty.mass, empty.cg, empty.moment))
         items += [(one.name, one.text, one.mass, one.arm, one.mass * one.arm) for one in loads[case].aboard]
         sums.add(len(items))
         whole = loading.sums[case]
-        items.append((f"{case + 1}  {name}", "", whole.mass, whole.cg, whole.moment))
+        items.append((f"{case + 1} {name}", "", whole.mass, whole.cg, whole.moment))
     notes = tuple(ballast_text(word, kept) for word in loading.ballast)
     if loading.unsure:
         notes = (*notes, "Within the uncertainty: the interval of what is only predicted reaches over a limit.")
