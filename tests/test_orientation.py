@@ -1,9 +1,10 @@
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from oracles.orientation import write_stack
 
 from layup.errors import LayupError, RangeError, StackError
-from layup.laminate.orientation import MOST_PLIES, StackPly, parse_stack, write_stack
+from layup.laminate.orientation import MOST_PLIES, StackPly, parse_stack
 
 
 def plies(*marks):

@@ -1,7 +1,6 @@
-"""The laminate orientation code: a stack of plies in one line, read and written.
+"""The laminate orientation code: a stack of plies in one line, read.
 
 Which plies does a code stand for?      parse_stack("[(0/90)/(+-45)]s")
-How is a stack of plies written?        write_stack(plies)
 
 The code, ply by ply from the tool side:
     [0/45/90]           brackets around, a slash between plies; angles in degrees from -90 to 90
@@ -28,7 +27,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from layup.errors import RangeError, StackError
+from layup.errors import StackError
 
 MOST_PLIES = 1000
 DEEPEST = 20
@@ -68,40 +67,6 @@ def parse_stack(text: str) -> tuple[StackPly, ...]:
     [0.0, 45.0, 45.0, 0.0]
     """
     return _Reader(text).stack()
-
-
-def write_stack(plies: Sequence[StackPly]) -> str:
-    """The short code of a stack: half of it where it is symmetric, and runs of one ply counted.
-
-    Args:
-        plies: From the tool side, at least one.
-    Returns:
-        A code that `parse_stack` reads back to the same plies.
-    Raises:
-        RangeError: no plies, more than `MOST_PLIES`, or an angle beyond 90 degrees.
-
-    >>> write_stack(parse_stack("[0/0/45/90/45/0/0]"))
-    '[0_2/45/90bar]s'
-    """
-    if not 1 <= len(plies) <= MOST_PLIES:
-        raise RangeError(f"a stack of {len(plies)} plies cannot be written: give 1 to {MOST_PLIES}")
-    if any(not -90 <= ply.angle <= 90 for ply in plies):
-        raise RangeError("a ply angle beyond 90 degrees: measure it the other way round, -60 for 120")
-    half = len(plies) // 2
-    symmetric = len(plies) > 2 and list(plies) == list(reversed(plies)) and len(set(plies)) > 1
-    if not symmetric:
-        return "[" + "/".join(_runs(plies)) + "]"
-    if len(plies) % 2 == 0:
-        return "[" + "/".join(_runs(plies[:half])) + "]s"
-    middle = plies[half]
-    before = list(plies[:half])
-    inside = 0
-    while before and before[-1] == middle:
-        before.pop()
-        inside += 1
-    # A run about the middle: so many half plies on either side of the plane of symmetry.
-    count = f"_{2 * inside + 1}" if inside else ""
-    return "[" + "/".join([*_runs(before), f"{_one(middle)}bar{count}"]) + "]s"
 
 
 def _runs(plies: Sequence[StackPly]) -> list[str]:

@@ -19,11 +19,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from oracles.plate import supported_buckling, supported_frequency, supported_response
 from pytest import approx
 
 from layup.laminate.panel import PanelLoad, build_panel
 from layup.laminate.panel_model import PanelModel
-from layup.laminate.plate import Load, SupportedPlate, supported_buckling, supported_frequency, supported_response
+from layup.laminate.plate import Load, SupportedPlate
 
 A = 0.4
 PRESS = PanelLoad("pressure", pressure=1000.0)

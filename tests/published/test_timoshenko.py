@@ -12,10 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-
-from layup.laminate.plate import (
-    Load,
-    SupportedPlate,
+from oracles.plate import (
     circular_frequency,
     circular_sag,
     plate_rigidity,
@@ -24,6 +21,8 @@ from layup.laminate.plate import (
     supported_response,
     supported_sag,
 )
+
+from layup.laminate.plate import Load, SupportedPlate
 from layup.laminate.plate_edges import RitzPlate
 
 NU = 0.3

