@@ -116,18 +116,11 @@ def mix(
         UnitError: A quantity that can't be read.
     """
     from layup.make.batches import mixes
-    from layup.units import parse, parse_ratio
+    from layup.make.mixing import read_mixing
     from layup.weight.prediction import predict
 
     prediction = predict(part, folder, habits)
-    return mixes(
-        prediction.job,
-        prediction.weighed,
-        people=people,
-        temperature=None if temperature is None else parse(temperature, "temperature"),
-        ratio=None if ratio is None else parse_ratio(ratio),
-        pot=None if pot is None else parse(pot, "mass"),
-    )
+    return mixes(prediction.job, prediction.weighed, **read_mixing(people, temperature, ratio, pot))
 
 
 def weigh(

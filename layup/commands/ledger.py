@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from copy import copy
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 
 import click
 
-from layup.commands.options import check_outputs, paper_option, shop_option, yes_option
+from layup.commands.options import ask, check_outputs, paper_option, shop_option, yes_option
 
 if TYPE_CHECKING:
     from layup.learn.store import Store
@@ -185,26 +184,11 @@ def weigh_item(
     day = day_of(date)
     with open_store(_home(refit, shop)) as store:
         on_scale = item_on_scale(job, store, item, weight, which, why)
-        _ask(on_scale.questions, on_scale.said, yes)
+        ask(on_scale.questions, on_scale.said, yes, "Enter", "entered")
         entry, change = on_scale.enter(store, by, method, day)
     corrects = f", corrects entry {entry.payload['corrects']}" if entry.payload.get("corrects") else ""
     click.echo(f"Entry {entry.number}{corrects}: {item} weighs {on_scale.said}.")
     click.echo(f"The running weight changes by {change_kept(change, job.refit.units)}.")
-
-
-def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
-    """Question an absurd weight before it is entered."""
-    from layup.errors import LayupError
-
-    if not asked or yes:
-        return
-    if sys.stdin.isatty():
-        if click.confirm(f"{asked[0]} Enter {said}?", default=False):
-            return
-        raise LayupError("Nothing was entered")
-    raise LayupError(
-        f"{asked[0]} Nothing was entered: write the weight with its right unit, or add --yes if it is right"
-    )
 
 
 @command.command("next")

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import Asked, Mixing, about_part, mixing
+from layup.commands.options import Asked, about_part, mixing
+
+if TYPE_CHECKING:
+    from layup.make.mixing import Mixing
 
 
 @click.command("mix")

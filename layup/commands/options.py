@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import sys
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypedDict
+from typing import TYPE_CHECKING, Concatenate, ParamSpec
 
 import click
 
 if TYPE_CHECKING:
     from layup.laminate.process import Habits
-    from layup.make.mixing import Scale
     from layup.partfile.job import Job
     from layup.weight.prediction import Prediction
     from layup.words import System
@@ -108,17 +108,6 @@ def about_part(command: Callable[Concatenate[Asked, P], None], json: bool = True
     return part_argument(units_option(json_option(stacked) if json else stacked))
 
 
-class Mixing(TypedDict):
-    """How resin is mixed here, as `layup.make.batches.mixes` takes it."""
-
-    people: int
-    temperature: float | None
-    ratio: float | None
-    pot: float | None
-    cups: list[float]
-    scale: Scale | None
-
-
 def mixing(command: Callable[..., None]) -> Callable[..., None]:
     """Put the stack that says how resin is mixed on a command, under `about_part`; it comes as `mixed`, read."""
 
@@ -135,18 +124,9 @@ def mixing(command: Callable[..., None]) -> Callable[..., None]:
         asked: Asked, *, people: int, temperature: str | None, ratio: str | None, pot: str | None, cup: tuple[str, ...],
         scale: str | None, **rest: object,
     ) -> None:  # fmt: skip
-        from layup.make.mixing import read_scale
-        from layup.units import parse, parse_ratio
+        from layup.make.mixing import read_mixing
 
-        mixed = Mixing(
-            people=people,
-            temperature=None if temperature is None else parse(temperature, "temperature"),
-            ratio=None if ratio is None else parse_ratio(ratio),
-            pot=None if pot is None else parse(pot, "mass"),
-            cups=[parse(one, "volume") for one in cup],
-            scale=None if scale is None else read_scale(scale),
-        )
-        command(asked, mixed=mixed, **rest)
+        command(asked, mixed=read_mixing(people, temperature, ratio, pot, cup, scale), **rest)
 
     return run
 
@@ -179,6 +159,28 @@ def habits_of(part: Path, shop: Path | None, no_shop: bool) -> Habits:
     from layup.learn.calibrate import habits_near
 
     return habits_near(part, shop)
+
+
+def ask(asked: Sequence[str], said: str, yes: bool, act: str, done: str) -> None:
+    """Question an absurd weight before anything is kept.
+
+    Args:
+        asked: What is odd about it; nothing where it is as expected.
+        said: As it was written.
+        yes: Whether it is kept whatever is odd.
+        act: "Note".
+        done: "noted".
+    """
+    from layup.errors import LayupError
+
+    if not asked or yes:
+        return
+    if not sys.stdin.isatty():
+        raise LayupError(
+            f"{asked[0]} Nothing was {done}: write the weight with its right unit, or add --yes if it is right"
+        )
+    if not click.confirm(f"{asked[0]} {act} {said}?", default=False):
+        raise LayupError(f"Nothing was {done}")
 
 
 def two_sides(text: str) -> tuple[float, float]:

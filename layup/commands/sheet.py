@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import Asked, Mixing, about_part, check_outputs, mixing, paper_option, yes_option
+from layup.commands.options import Asked, about_part, check_outputs, mixing, paper_option, yes_option
+
+if TYPE_CHECKING:
+    from layup.make.mixing import Mixing
 
 
 @click.command("sheet")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import part_argument, shop_option, two_sides, units_option
+from layup.commands.options import ask, part_argument, shop_option, two_sides, units_option
 
 if TYPE_CHECKING:
     from layup.learn.weighins import Circumstances
@@ -137,7 +136,7 @@ def _note(
     from layup.weight import screen
 
     on_scale = read_scale(part, folder, mass=mass, said=said, stage=stage, coupon=coupon, around=around)
-    _ask(on_scale.questions(), said, yes)
+    ask(on_scale.questions(), said, yes, "Note", "noted")
     noted = on_scale.note()
     if noted.begun:
         click.echo(f"This starts the shop's record: {FILE} beside {part.name}.", err=True)
@@ -150,16 +149,3 @@ def _note(
             f"  It stands in place of entry {noted.replaces.entry.number}, the same piece at the same stage. "
             "Another copy of the part? Undo this and add --piece 2."
         )
-
-
-def _ask(asked: tuple[str, ...], said: str, yes: bool) -> None:
-    """Question an absurd weight before anything is kept."""
-    from layup.errors import LayupError
-
-    if not asked or yes:
-        return
-    if sys.stdin.isatty():
-        if click.confirm(f"{asked[0]} Note {said}?", default=False):
-            return
-        raise LayupError("Nothing was noted")
-    raise LayupError(f"{asked[0]} Nothing was noted: write the weight with its right unit, or add --yes if it is right")

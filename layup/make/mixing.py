@@ -13,15 +13,16 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypedDict
 
 from layup.cloth import practice
 from layup.errors import RangeError
 from layup.materials import Material, row_words
 from layup.partfile.clashes import cure_of
 from layup.sources import Figure, Source
-from layup.units import OZ, parse
+from layup.units import OZ, parse, parse_ratio
 from layup.words import mass_words
 
 
@@ -206,6 +207,48 @@ def ratio_by_volume(ratio: float, resin_density: float, hardener_density: float)
     """
     _above_zero(ratio=ratio, resin_density=resin_density, hardener_density=hardener_density)
     return ratio * resin_density / hardener_density
+
+
+class Mixing(TypedDict):
+    """How resin is mixed in a shop, as `layup.make.batches.mixes` takes it."""
+
+    people: int
+    temperature: float | None
+    ratio: float | None
+    pot: float | None
+    cups: list[float]
+    scale: Scale | None
+
+
+def read_mixing(
+    people: int = 1,
+    temperature: str | None = None,
+    ratio: str | None = None,
+    pot: str | None = None,
+    cups: Sequence[str] = (),
+    scale: str | None = None,
+) -> Mixing:
+    """How resin is mixed, read from the words of a shop.
+
+    Args:
+        people: Laying up. [-]
+        temperature: Of shop and resin, "18 degC".
+        ratio: From the can, "100:30".
+        pot: Most to mix at once, "150 g".
+        cups: Sizes of cup, brimful, "250 ml".
+        scale: What the resin scale shows at the least, "1 g".
+    Raises:
+        UnitError: a quantity that can't be read.
+        RangeError: a ratio or scale that can't be.
+    """
+    return Mixing(
+        people=people,
+        temperature=None if temperature is None else parse(temperature, "temperature"),
+        ratio=None if ratio is None else parse_ratio(ratio),
+        pot=None if pot is None else parse(pot, "mass"),
+        cups=[parse(one, "volume") for one in cups],
+        scale=None if scale is None else read_scale(scale),
+    )
 
 
 def mixed_density(ratio: float, resin_density: float, hardener_density: float) -> float:
