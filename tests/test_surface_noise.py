@@ -42,6 +42,17 @@ def test_noise_is_taken_out_of_the_area(tmp_path, edge, noise):
         assert own == pytest.approx(found.whole.area, rel=1e-9)
 
 
+@pytest.mark.parametrize("noise", [0.7, 1.0])
+def test_noise_that_comes_in_from_the_edge_is_calmed(noise):
+    """On 825 points the turns alone leave up to 0.62 and 0.79 % of area, in waves that the edge hands on."""
+    p, f = form(5.0)
+    truth = trimesh.Trimesh(p, f, process=False).area
+    for seed in (4, 5, 6):
+        rough = p + np.random.default_rng(seed).normal(0, noise, p.shape)
+        made = smoothed(rough, f, roughness(rough, f))
+        assert trimesh.Trimesh(made, f, process=False).area == pytest.approx(truth, rel=0.005)
+
+
 @pytest.mark.parametrize("noise", [0.0, 0.2, 1.0])
 def test_a_decimated_scan_loses_its_noise_too(noise):
     """Points at random, none nearer to another than half an edge, joined by Delaunay's rule: no rows, no even faces."""

@@ -9,7 +9,8 @@ unevenly also has some; but there neighbours stray to the same side, where those
 Noise of deviation s on edges of length h adds about 1.7 (s / h)^2 to the area.
 
 It is taken out by turns of smoothing and unsmoothing that leave waves longer than some edges as they are; points on a
-free edge move along it only with each other. So many turns are made that some 0.2 % of the noise's area stays.
+free edge move along it only with each other. Some 0.2 % of the noise's area stays; of few points more, which is
+then calmed.
 
 Source: the turns are those of Taubin, "A signal processing approach to fair surface design", SIGGRAPH 1995, from
 memory; the factors of area and turns were measured on made surfaces (tests/test_surface_noise.py).
@@ -37,6 +38,8 @@ _LONGER = 4.2  # square by which noise lengthens the median edge, over its own s
 _TURNS, _MOST = 700.0, 750
 _WIDE = 8  # turns that even the direction square to the surface out
 _IN = 0.5  # share of the way to the neighbours' mean that a turn goes
+_CALMED = 5_000  # up to so many points what the turns leave is taken out too
+_PAIRS, _HALVED = 2, 10
 _KEPT = 0.3  # how little a wave that is kept may grow over all turns
 _SAMPLED, _SAMPLE = 20_000, 1024  # from so many points on, a sample of so many of them is asked first
 _BEYOND = 0.15  # half of a mesh lies below this much more than half of the sample, but for once in 10^20
@@ -162,12 +165,18 @@ def _touching(faces: NDArray[np.integer], some: NDArray[np.bool_]) -> NDArray[np
 def smoothed(points: Points, faces: Faces, rough: Rough) -> Points:
     """The points with the noise taken out.
 
+    On a mesh of few points the edge is a large part, and noise goes from it into the surface in waves longer than the
+    turns take away. How much area that is, is found by noise of the same size put on what they made and taken out
+    again, in pairs of opposite sign, in which the edge's own wavering cancels. So much is then calmed, stiffly, so that
+    the shortest of these waves go first.
+
     Args:
         points: Shape (n, 3). [m]
         faces: Shape (m, 3).
         rough: What `roughness` says of them.
     """
-    from scipy.sparse import csr_array
+    from scipy.sparse import csr_array, eye_array
+    from scipy.sparse.linalg import splu
 
     at, to, _ = _neighbours(points, faces)
     many = np.bincount(at, minlength=len(points))
@@ -175,8 +184,32 @@ def smoothed(points: Points, faces: Faces, rough: Rough) -> Points:
     moves = (many > 0)[:, None]
     turns = int(np.clip(np.ceil(_TURNS * (rough.noise / rough.edge) ** 2), 5, _MOST))
     back = _IN / (_IN * (_KEPT / turns) ** 0.5 - 1.0)  # the more turns, the longer the waves that are kept as they are
-    made = points.copy()
-    for _ in range(turns):
-        for share in (_IN, back):
-            made += share * np.where(moves, mean @ made - made, 0.0)
-    return made
+
+    def turned(start: Points) -> Points:
+        made = start.copy()
+        for _ in range(turns):
+            for share in (_IN, back):
+                made += share * np.where(moves, mean @ made - made, 0.0)
+        return made
+
+    made = turned(points)
+    if len(points) > _CALMED:
+        return made
+    rng = np.random.default_rng(0)
+    again = []
+    for _ in range(_PAIRS):
+        noise = rng.normal(0.0, rough.noise, made.shape)
+        again += [_area(turned(made + sign * noise), faces) for sign in (1.0, -1.0)]
+    wanted = 2.0 * _area(made, faces) - float(np.mean(again))
+    off = mean - eye_array(len(points)) * moves.ravel()
+    stiff = (off @ off).tocsc()
+    calm, low, high = made, -2.0, 6.0
+    for _ in range(_HALVED):
+        half = 0.5 * (low + high)
+        calm = splu((eye_array(len(points)) + 10.0**half * stiff).tocsc()).solve(made)
+        low, high = (half, high) if _area(calm, faces) > wanted else (low, half)
+    return np.asarray(calm)
+
+
+def _area(points: Points, faces: Faces) -> float:
+    return float(normals(points, faces)[1].sum())
