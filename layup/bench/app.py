@@ -99,7 +99,7 @@ def _sent(handler: Handler, asked: Asked, headers: Mapping[str, str]) -> Respons
     if response.media_type == "text/html" and "content-disposition" not in response.headers:
         body = dressed(bytes(response.body).decode(), asked.root, asked.marks).encode()
         if "gzip" in headers.get("accept-encoding", "") and len(body) > LEAST_PACKED:
-            body = gzip.compress(body, 5, mtime=0)
+            body = gzip.compress(body, 9, mtime=0)
             response.headers["content-encoding"], response.headers["vary"] = "gzip", "accept-encoding"
         response.body = body
         response.headers["content-length"] = str(len(body))

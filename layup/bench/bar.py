@@ -14,7 +14,6 @@ from layup.bench.desk import Cost, Desk, Sheet
 if TYPE_CHECKING:
     from layup.bench.journal import Change
     from layup.weight.prediction import Prediction
-    from layup.words import System
 
 STANDARD = ("wet", "vacuum bag", "infusion", "prepreg")
 """The processes that have a button. Others of a shop's own follow."""
@@ -67,11 +66,6 @@ class Bar:
     def bare(self) -> bool:
         """Whether nothing is wrong but that no ply is laid yet."""
         return len(self.sheet.faults) == 1 and not self.sheet.entries("ply") and not self.sheet.value("stack")
-
-    @property
-    def system(self) -> System:
-        """The units results print in."""
-        return self.shown.job.part.units if self.shown else "both"
 
 
 def bar_of(desk: Desk, sheet: Sheet) -> Bar:

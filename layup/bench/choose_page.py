@@ -259,7 +259,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         }
     return show(
         asked, "choose.html", sheet=sheet, work=work, answer=answer, shown=shown_now,
-        system=answer.system if answer else sheet.prediction.job.part.units if sheet.prediction else "both",
+        system=answer.system if answer else sheet.system,
         stale=work is not None and work.about[2] != sheet.version, change=asked.desk.last_change(sheet),
         again=again if again is not None and again.before == sheet.text else None, may=_may_search(asked, sheet),
         needs=needs, value=shown_value,

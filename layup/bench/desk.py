@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from layup.partfile.model import SurfaceEntry
     from layup.shape.surface import Surface
     from layup.weight.prediction import Prediction
+    from layup.words import System
 
 T = TypeVar("T")
 BACK = 4
@@ -122,6 +123,12 @@ class Sheet(Written):
     prediction: Prediction | None
     surface: Surface | None
     state: str = ""
+
+    @property
+    def system(self) -> System:
+        """The units that results of the part print in, also while something else in it is wrong."""
+        named = self.value("units")
+        return "lb" if named == "lb" else "metric" if named == "metric" else "both"
 
 
 def as_typed(value: object) -> str:

@@ -489,7 +489,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     prediction = sheet.prediction
     library = asked.desk.library(sheet)
     layers = _layers(sheet)
-    system = prediction.job.part.units if prediction else "both"
+    system = sheet.system
     return show(
         asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD,
         head_first=HEAD_FIRST, where_rows=_where_rows, more=MORE, kinds=KINDS, asked_of=ASKED, may_lack=MAY_LACK,

@@ -99,7 +99,7 @@ def version_of(sheet: Sheet) -> str:
 
 def words(sheet: Sheet) -> dict[str, object]:
     """What a page says of the surface in plain text, and the version of its picture."""
-    surface, system = _surface(sheet), system_of(sheet)
+    surface, system = _surface(sheet), sheet.system
     zones: list[tuple[str, int, str, str]] = []
     out: dict[str, object] = {"version": version_of(sheet), "facts": [], "findings": [], "zones": zones, "drawn": False}
     if surface is None:
@@ -116,12 +116,6 @@ def words(sheet: Sheet) -> dict[str, object]:
         area = area_words(measured[name].area, system) if name in measured else ""
         zones.append((letters(number), number, name, area))
     return out
-
-
-def system_of(sheet: Sheet) -> System:
-    """The units that results of a part print in."""
-    named = sheet.value("units")
-    return "lb" if named == "lb" else "metric" if named == "metric" else "both"
 
 
 def seen(asked: Asked, sheet: Sheet) -> Seen:
@@ -165,7 +159,7 @@ def _only_area(surface: Surface, sheet: Sheet) -> str:
     from layup.words import area_words
 
     return (
-        f"Only the area of this part is known, {area_words(surface.whole.area, system_of(sheet))}, so it has no shape "
+        f"Only the area of this part is known, {area_words(surface.whole.area, sheet.system)}, so it has no shape "
         "to show. The weight needs no more. For zones by place and a balance, give a mesh, an outline or a rectangle."
     )
 
@@ -217,7 +211,7 @@ def _whole(asked: Asked, sheet: Sheet, version: str) -> bytes:
     if found.asks == "side":
         from layup.words import area_words
 
-        head["all"] = area_words(found.surface.whole.area, system_of(sheet))
+        head["all"] = area_words(found.surface.whole.area, sheet.system)
     shown, missing = ([], []) if found.asks else _zones(sheet, found.surface)
     made = _stage(found.surface)
     head |= {"grid": grid_step(found.surface, _unit(sheet)), "sides": ["", ""], "arrow": None}
@@ -284,7 +278,7 @@ def still(asked: Asked) -> Response:
     if found.surface is None:
         raise LayupError(found.why or "there is no surface to show yet")
     with _DRAWING, tempfile.TemporaryDirectory() as scratch:
-        drawn = draw_surface(found.surface, Path(scratch) / "still.png", system_of(sheet))
+        drawn = draw_surface(found.surface, Path(scratch) / "still.png", sheet.system)
         return picture(drawn.read_bytes(), "image/png")
 
 
@@ -334,7 +328,7 @@ def _readings(surface: Surface) -> list[dict[str, str]]:
 
 def _unit(sheet: Sheet) -> str:
     """The unit that clicked places are written in."""
-    return "in" if system_of(sheet) == "lb" else "mm"
+    return "in" if sheet.system == "lb" else "mm"
 
 
 def _tried(asked: Asked, make: Callable[[Asked, Sheet], bytes]) -> Response:
@@ -365,7 +359,7 @@ def _side(asked: Asked, sheet: Sheet) -> bytes:
     at, _ = seen_point(raw.vertices, raw.faces, _points(asked, 1)[0], _vector(asked.query.get("toward", "")))
     text = touching(at)
     one = _opened(sheet, entry.model_copy(update={"side": text}))
-    system = system_of(sheet)
+    system = sheet.system
     thin = thinned(one.vertices, one.faces)
     low, high = whole_box(raw)
     head: dict[str, object] = {
@@ -403,7 +397,7 @@ def _zone(asked: Asked, sheet: Sheet) -> bytes:
         "values": values,
         "name": given,
         "proposed": name,
-        "area": area_words(area, system_of(sheet)),
+        "area": area_words(area, sheet.system),
         "share": percent_words(area / surface.whole.area),
         **more,
     }

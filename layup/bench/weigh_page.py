@@ -141,7 +141,7 @@ def _note(asked: Asked, path: Path, anyway: bool) -> Response:
 
     form = asked.form
     sheet = asked.desk.sheet(asked.file)
-    typed = _typed(asked, _system(sheet))
+    typed = _typed(asked, sheet.system)
     if not typed.said:
         raise LayupError("there is no weight yet. Type what the scale shows")
     heard = echo(typed.said)
@@ -225,10 +225,6 @@ def undo(asked: Asked) -> Response:
     return _page(asked, good=good) if asked.form.get("script") else go("/weigh", file=asked.file, said=good)
 
 
-def _system(sheet: Sheet) -> System:
-    return sheet.prediction.job.part.units if sheet.prediction else "both"
-
-
 def _page(
     asked: Asked, wrong: str = "", good: str = "", hint: str = "", question: str = "", sure: str = "", status: int = 200
 ) -> Response:
@@ -240,7 +236,7 @@ def _page(
     from layup.learn.weighins import expected_at, of_piece
 
     sheet = asked.desk.sheet(asked.file)
-    path, system = sheet.path, _system(sheet)
+    path, system = sheet.path, sheet.system
     typed = _typed(asked, system)
     title = sheet.value("title") or asked.file
     home = asked.folder.shop(path)

@@ -45,8 +45,8 @@ async function load() {
   if (tool) clickedOn();
   const notes = [], step = head.unit === "in" ? `${+(head.grid / .0254).toFixed(1)} in` : `${Math.round(head.grid * 1000)} mm`;
   $("stage-key").replaceChildren(
-    ...(head.asks ? [] : head.sides[0] ? head.sides : ["front as drawn", "back as drawn"]).flatMap((name, k) => [element("i", { className: name === "mould side" || (k && !head.sides[0]) ? "tone-mould" : "tone-bag" }), `${name} `]),
-    `Grid ${step}. `, ...(head.asks || head.sides[0] ? [] : ["Which is the mould side? Say it under Surface: mould."]));
+    ...(head.asks ? [] : head.sides[0] ? head.sides : ["front as drawn", "back as drawn"]).flatMap((name, k) => [element("i", { className: name === "mould side" || (k && !head.sides[0]) ? "tone-mould" : "tone-bag" }), `${name}, `]),
+    `${head.asks ? "L" : "l"}ines ${step} apart. `, ...(head.asks || head.sides[0] ? [] : ["Which is the mould side? Press it under Layup."]));
   for (const part of head.parts) if (part.cell) notes.push(`Drawn with ${part.drawn.toLocaleString("en")} of ${part.triangles.toLocaleString("en")} triangles; all of them count.`);
   if (head.parts.length > 1) notes.push("Pale: what of the solid is left out.");
   if (head.missing?.length) notes.push(`Not drawn: zone ${head.missing.join(", zone ")}.`);
