@@ -18,6 +18,7 @@ def write_stack(plies: Sequence[StackPly]) -> str:
     Raises:
         RangeError: no plies, more than `MOST_PLIES`, or an angle beyond 90 degrees.
 
+    >>> from layup.laminate.orientation import parse_stack
     >>> write_stack(parse_stack("[0/0/45/90/45/0/0]"))
     '[0_2/45/90bar]s'
     """
