@@ -379,7 +379,8 @@ class Solid:
 
     @property
     def _sums(self) -> Floats:
-        return self._measured[0]
+        sums: Floats = self._measured[0]
+        return sums
 
     @cached_property
     def _measured(self) -> tuple[Floats, NDArray[np.int64]]:
