@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from pytest import approx
 from rich.console import Console
 
-from layup.choosing.batch import Batch, d_of, warp_of
+from layup.choosing.batch import Assessment, Batch, d_of, warp_of
 from layup.choosing.checks import Checker
 from layup.choosing.choice import SAGS, choose
 from layup.choosing.joint_checks import with_their_holes
@@ -521,6 +521,7 @@ def test_a_curved_part_is_as_stiff_as_the_curved_old_one(hatch, tmp_path):
     assert curved.best.found.areal_weight > 1.5 * flat.best.found.areal_weight
     names = [k.name for k in curved.best.found.assessment.kinds]
     assert names.count("stiffness, curved as it is, against the old part") == 1
+    assert names.count("stiffness on its own surface, against the old part") == 1
     assert curved.flat.curvature[1] == approx(-8 * 0.015 / 0.2**2, rel=0.02)
     # the lightest of a flat panel, curved: far weaker than the old part that is curved with it
     held = curved.searches.checker.start(flat.best.found.batch).assessment()
@@ -529,13 +530,46 @@ def test_a_curved_part_is_as_stiff_as_the_curved_old_one(hatch, tmp_path):
     assert "times as stiff as the old part, curved alike. " in curved.blocked[0]
     checker = curved.searches.checker
     assert checker.times_as_stiff(curved.best.found.batch) >= 1
-    assert checker.times_as_stiff(flat.best.found.batch) == approx(held.reserves[0][at], rel=0.02)
+    # the sines take the slope of 17 degrees at its sides as small, which is worth 5 %; within 1 % where it is
+    assert checker.times_as_stiff(flat.best.found.batch) == approx(held.reserves[0][at], rel=0.07)
     assert not any("stiffer at small loads" in c for c in curved.cautions)
     screen = Console(width=200, record=True, file=io.StringIO())
     screen.print(choice_screen(curved, "metric"))
     text = screen.export_text()
     assert text.index("curved alike") < text.index("weighs")
     assert "none lighter passes:" not in text
+
+
+def test_what_fails_on_its_own_surface_is_no_answer(hatch, monkeypatch):
+    """Searched again under loads so much greater, and said to be measured; what keeps failing is not chosen."""
+    needs = {"stiffness": "not asked", "pressure": "1.5 kPa", "deflection": "2 mm", "load_factor": 1.5}
+    sheet = {"surface": {"rectangle": ["300 mm", "200 mm"]}, "shelf": {"fabrics": ["carbon plain 93"]}}
+    asked = hatch(**sheet, needs=needs)
+    first = choose(asked, wide=False)
+    held = first.best.found.assessment
+    value = {k.name: float(v) for k, v in zip(held.kinds, held.values[0], strict=True)}
+    large = {
+        name.removesuffix(", large deflection"): v for name, v in value.items() if name.endswith("large deflection")
+    }
+    assert set(large) == {"deflection, pressure", "first ply, pressure"}  # it gives more than half its thickness
+    assert 0.5 * value["deflection, pressure"] < large["deflection, pressure"] < 0.9 * value["deflection, pressure"]
+    kind = replace(first.best.found.assessment.kinds[0], strength=True, at_least=True)
+
+    def weak(least):
+        def on_surface(checker, batch):
+            has = float(batch.areal_weight[0]) / first.best.found.areal_weight
+            reserve = np.array([[1.0 if has > least else 0.8]])
+            return Assessment((kind,), reserve, np.ones((1, 1)), reserve)
+
+        return on_surface
+
+    monkeypatch.setattr(Checker, "on_surface", weak(1.001))
+    again = choose(asked, wide=False)
+    assert again.best.found.areal_weight > first.best.found.areal_weight
+    assert again.best.passed
+    assert not again.proven
+    monkeypatch.setattr(Checker, "on_surface", weak(99.0))
+    assert choose(asked, wide=False).best is None
 
 
 def test_a_strip_of_a_sandwich_counts_the_shear_of_its_core(hatch):
@@ -912,6 +946,26 @@ def test_the_order_of_the_shelf_changes_nothing_and_predict_weighs_the_same(hatc
         assert best.mass.mean == approx(predicted, rel=1e-9)
         weights.add(round(predicted, 12))
     assert len(weights) == 1
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.floats(0.3, 3.0), st.floats(0.3, 3.0), st.lists(st.sampled_from([0, 1, 2, 3]), min_size=2, max_size=5),
+       st.booleans())  # fmt: skip
+def test_the_search_weighs_what_a_prediction_weighs_laps_and_all(length, width, half, cored):
+    """Of sheets wider than their rolls too: the laps of a ply hang on its angle, so they may decide."""
+    from layup.weight.prediction import predict
+
+    part = {"title": "Sheet", "process": "vacuum bag", "resin": "epoxy, laminating",
+            "surface": {"rectangle": [f"{length} m", f"{width} m"]}, "ply": [{"fabric": "carbon plain 200"}],
+            "shelf": {"fabrics": ["carbon plain 200", "glass plain 200"],
+                      "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]}}  # fmt: skip
+    job = read_part(part)
+    bench = stock(job, Needs(), shelf_of(job))[0]
+    stack = [*half, *([-1] if cored else []), *reversed(half)]
+    plies = [{"core": "PVC foam 60", "thickness": "5 mm"} if k < 0
+             else {"fabric": bench.plies[k].fabric, "angle": bench.plies[k].angle} for k in stack]  # fmt: skip
+    found = bench.areal_weight(bench.cores[0] if cored else None, np.array([stack]))[0] * length * width
+    assert found == approx(predict({**part, "ply": plies}).mass.mean, rel=1e-9)
 
 
 def test_nine_builds_in_ten_are_as_stiff_as_the_answer_says(hatch):

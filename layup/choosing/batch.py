@@ -149,6 +149,13 @@ class Assessment:
         sure = np.array([not kind.measured for kind in self.kinds], dtype=bool)
         return np.asarray((self.reserves[:, sure] < 1 - 1e-9).any(axis=1))
 
+    def beside(self, other: Assessment) -> Assessment:
+        """These checks of the same stacks, and then others."""
+        three = zip(
+            (self.values, self.limits, self.reserves), (other.values, other.limits, other.reserves), strict=True
+        )
+        return Assessment(self.kinds + other.kinds, *(np.concatenate(both, axis=1) for both in three))
+
     @property
     def passed(self) -> NDArray[np.bool_]:
         """Which stacks pass every check."""

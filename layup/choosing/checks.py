@@ -12,7 +12,7 @@ for sizing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -22,10 +22,16 @@ from numpy.typing import NDArray
 from layup.choosing.batch import CORE, Assessment, Batch, CheckKind, core_shear_stiffness
 from layup.choosing.edges import EdgeCase, buckling_cases, edge_cases
 from layup.choosing.joint_checks import checks_of_joints
-from layup.choosing.shelf import CoreChoice, OldPart, PlyChoice
-from layup.choosing.strength_checks import EdgeStrains, checks_of_edges, checks_of_load, corners_that_bend_most
+from layup.choosing.shelf import FLAT_ENOUGH, CoreChoice, OldPart, PlyChoice
+from layup.choosing.strength_checks import (
+    EdgeStrains,
+    checks_of_edges,
+    checks_of_load,
+    checks_of_strains,
+    corners_that_bend_most,
+)
 from layup.laminate.curved_panel import CurvedPanel, heights_over
-from layup.laminate.panel import matrix_of
+from layup.laminate.panel import PanelLoad, matrix_of, sharp_corners
 from layup.laminate.panel_model import (
     Limit,
     PanelModel,
@@ -50,6 +56,7 @@ _PLATE = "plate with core shear, finite elements on the outline (Reissner, Mindl
 _STRIP = "Reddy, Mechanics of Laminated Composite Plates and Shells, 2nd ed. 2004 (from memory)"
 _BEAM = _STRIP + "; with a core also Allen 1969 (from memory)"
 _GERE = "Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961 (from memory)"
+_SURFACE = "shell by finite elements on its own surface (Naghdi; past half its thickness von Karman; from memory)"
 _SHELL = "Donnell's shallow shell: Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961, ch. 11 (from memory)"
 _ARCH = "Timoshenko & Gere, Theory of Elastic Stability, 2nd ed. 1961, art. 7.8 (from memory)"
 _TUBE = "NASA SP-8007, Buckling of Thin-Walled Circular Cylinders, 1968 (from memory)"
@@ -75,7 +82,8 @@ class Checker:
         peak: Under a pressure, greatest over mean deflection: the least among many mixes of the plies, less 15 %. [-]
         worst: Corners of the mesh that bend most under each load, looked at first.
         shell: The panel with its curve, where it is compared with an old one; None where it is flat.
-        surface: The same by finite elements on its own surface; None where it is flat, or compared with nothing.
+        surface: The panel by finite elements on its own surface, flat or curved, for what small flat deflections leave
+            out; None without a panel.
         curve_factor: How much stiffer than asked the shell has to be, so that the finite elements are as stiff. [-]
     """
 
@@ -123,8 +131,8 @@ class Checker:
             model = model.with_layup(old.terms)
             work = float(model.own_work(model.respond(old.terms[None]))[0, 0])
         left, low, right, high = model.panel.shape.bounds
-        curved = shell is not None and points is not None and old is not None and needs.stiffness
-        surface = CurvedPanel(model.panel, heights_over(model.panel, points)) if curved and points is not None else None
+        curved = shell is not None and points is not None
+        heights = heights_over(model.panel, points) if curved and points is not None else np.zeros(model.panel.nodes)
         peak, worst = (1.0, ()) if mixes is None else _spread(model, mixes)
         return cls(
             needs=needs,
@@ -135,7 +143,7 @@ class Checker:
             peak=peak,
             worst=worst,
             shell=shell,
-            surface=surface,
+            surface=CurvedPanel.over(model.panel, heights),
         )
 
     @property
@@ -294,11 +302,98 @@ class Checker:
 
     def times_as_stiff(self, batch: Batch) -> float | None:
         """How many times as stiff as the old part the first stack is on the real surface; None where that is flat."""
-        if self.surface is None or self.old is None:
+        if self.surface is None or self.shell is None or self.old is None or not self.needs.stiffness:
             return None
         shear = core_shear_stiffness(batch)
         own = self.surface.mean_sag(batch.d[0], batch.a[0], None if shear is None else float(shear[0]))
         return self.surface.mean_sag(self.old.terms, self.old.membrane) / own
+
+    def on_surface(self, batch: Batch) -> Assessment:
+        """What the first stack does on its own surface, and past small deflections: checks beside those of `assess`.
+
+        A curved panel goes through all of them; a flat one through those of the loads under which the straight-line
+        answer is more than half its thickness. Loads across act both ways.
+
+        Args:
+            batch: The stack, known to pass `assess`.
+
+        Returns:
+            Values, limits and reserves, one row.
+        """
+        surface, table = self.surface, Table(1)
+        if surface is None or self.model is None or self.unknown(batch):
+            return table.assessment()
+        shear = core_shear_stiffness(batch)
+        own = (batch.d[0], batch.a[0], None if shear is None else float(shear[0]))
+        times = self.times_as_stiff(batch)
+        if times is not None:
+            kind = CheckKind("stiffness on its own surface, against the old part",
+                             "times as stiff as the old one, curved alike, under an even pressure", _SURFACE, "-",
+                             self.needs.stiffness, True)  # fmt: skip
+            table.add(kind, np.array([times]))
+        for load in self.model.loads[1:]:
+            self._loaded_on_surface(batch, load, own, table)
+        for edge in self.buckling if self.shell is not None else ():
+            kind = CheckKind(f"buckling on its own surface under the {edge.name}",
+                             "critical load, its stretching knocked down, over load times load factor",
+                             f"{_TUBE}; {_SURFACE}", "-", 1.0, True, strength=True)  # fmt: skip
+            table.add(kind, np.array([surface.knocked_down(edge.pressed, *own) / self.factor]))
+        if self.shell is not None:
+            loads = [surface.edge @ (self.factor * np.array(edge.pressed)) for edge in self.edges]
+            states = [surface.pushed(load, *own) for load in loads]
+            self._strained(batch, "edge loads on its own surface", states, table)
+        return table.assessment()
+
+    def _loaded_on_surface(
+        self, batch: Batch, load: PanelLoad, own: tuple[Floats, Floats, float | None], table: Table
+    ) -> None:
+        """Deflection and strength of one stack under one load across the panel, both ways."""
+        surface, model = self.surface, self.model
+        assert surface is not None
+        assert model is not None
+        vector = surface.even(load.pressure)
+        if load.force:
+            nodes = model.panel.nodes
+            vector[2 * nodes : 3 * nodes] += model.panel.load_vector(load)[:nodes]
+        small = surface.moved(vector, *own)
+
+        def sag(unknowns: Floats) -> float:
+            return float(vector @ unknowns / load.force if load.force else np.abs(surface.sag(unknowns)).max())
+
+        limit = self.needs.deflection if load.pressure else self.hand_limit(load.name)
+        limit = _FLAT * min(self.widths) if limit is None else limit
+        large = np.abs(surface.sag(small)).max() > float(batch.thickness[0]) / 2
+        if self.shell is None and not large:
+            return
+        at = f"{load.name} on its own surface" if self.shell is not None else f"{load.name}, large deflection"
+        states, deepest = [self.factor * small, -self.factor * small], sag(small)
+        if large:
+            ways = [surface.bent(sign * vector, *own, steps=(0.5, 1.0, self.factor))
+                    for sign in ((1, -1) if self.shell is not None else (1,))]  # fmt: skip
+            states = [way[2] for way in ways if len(way) == 3]
+            deepest = max(abs(sag(way[1])) if len(way) == 3 else np.inf for way in ways)
+        what = "von Karman's stretching of the middle counted" if large else "small deflection"
+        under = "mean w under the patch" if load.force else "greatest w"
+        kind = CheckKind(f"deflection, {at}", f"{under}, {what}; infinite where it snaps through", _SURFACE, "m", limit,
+                         False)  # fmt: skip
+        table.add(kind, np.array([deepest]))
+        self._strained(batch, at, states, table, large)
+
+    def _strained(self, batch: Batch, name: str, states: Sequence[Floats], table: Table, large: bool = False) -> None:
+        """Strength of one stack where the elements read it: no nearer to a sharp corner than elsewhere."""
+        surface, model = self.surface, self.model
+        assert surface is not None
+        assert model is not None
+        if not states:
+            return
+        rings = [model.panel.shape.exterior, *model.panel.shape.interiors]
+        sharp = np.concatenate([sharp_corners(np.asarray(ring.coords)[:-1, :2]) for ring in rings])
+        near = np.hypot(*(surface.places[:, None, :2] - sharp).transpose(2, 0, 1)).min(axis=1, initial=np.inf)
+        kept = near >= model.panel.unread
+        read = [[part[kept] for part in surface.strains(state, large)] for state in states]
+        strain, curvature = (np.concatenate(part) for part in zip(*read, strict=True))
+        for kind, value, due in checks_of_strains(batch, name, strain, curvature, self.needs.criterion):
+            table.add(kind, value, due)
 
     def _spans(self) -> tuple[float, float] | None:
         """Between the supports of a strip along x, and of one along y; None where nothing says it. [m]"""
@@ -388,8 +483,14 @@ class Checker:
         return np.asarray(buckles)
 
     def _curve_helps(self, case: EdgeCase) -> bool:
-        """Whether the curve counts in buckling: a rectangle held all round, pushed and not sheared."""
+        """Whether the curve counts in buckling: a rectangle held all round, pushed along its straight way, not sheared.
+
+        Pushed across it bends as an arch from the first newton on, so there it counts as flat.
+        """
         if self.shell is None or self.model is None or case.nxy or self.needs.supports != "simple":
+            return False
+        ways = ((case.nx, self.shell.kx, self.shell.a), (case.ny, self.shell.ky, self.shell.b))
+        if any(force and abs(k) * side / 8 > FLAT_ENOUGH for force, k, side in ways):
             return False
         shape = self.model.panel.shape
         return not shape.interiors and shape.area > 0.98 * self.widths[0] * self.widths[1]

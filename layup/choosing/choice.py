@@ -59,6 +59,8 @@ SAGS = ("deflection", "stays a flat panel")
 """How the names of those checks begin that say how far the panel gives under a load that was asked."""
 RAMP = 3.0
 """Length over height of a core's chamfer at which skins still follow it (common practice, no source: 3 to 20). [-]"""
+MOST_TURNS = 6
+"""Searches after which a panel that keeps failing on its own surface is given up. [-]"""
 EVEN = 1000.0
 """The even pressure by which panels are compared. [Pa]"""
 
@@ -178,7 +180,7 @@ def choose(
     checker = Checker.of(needs, old, model, _mixes(benches), shell, None if flat is None else flat.points)
     frames = frames_of(benches, needs, shelf.solid)
     notes.append(_tried(frames))
-    search = _as_stiff_on_its_surface(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
+    search = _sound_on_its_surface(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
     if search.found is None and not search.ended:
         raise KeyboardInterrupt  # stopped, and not even a first guess passes: that nothing does is not known
     checker = search.checker
@@ -253,17 +255,36 @@ def choose(
     )
 
 
-def _as_stiff_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick) -> Search:
-    """The lightest; a curved one again until finite elements on its own surface find it as stiff as asked too."""
-    search = proved(lightest(checker, frames, tick), frames, tick)
-    for _ in range(4):
-        times = None if search.found is None else checker.times_as_stiff(search.found.batch)
-        if times is None or times >= checker.needs.stiffness or not search.ended:
-            break
-        more = 1.001 * checker.needs.stiffness / times * search.checker.curve_factor
-        search = proved(lightest(replace(search.checker, curve_factor=more), frames, tick), frames, tick)
-        search.measured += 1
+def _sound_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick) -> Search:
+    """The lightest, again until it passes on its own surface and past small deflections too, where those count."""
+    search, more, asked = Search(checker), 1.0, checker.needs
+    for turn in range(MOST_TURNS):
+        search = proved(lightest(checker, frames, tick), frames, tick)
+        search.measured += turn
+        if search.found is None or not search.ended or asked.local:
+            return search
+        found = search.found
+        plain = replace(search.checker, needs=asked, curve_factor=1.0)
+        beside = plain.on_surface(found.batch)
+        search.found = replace(found, assessment=plain.assess(found.batch).beside(beside))
+        if beside.passed[0]:
+            return search
+        for kind, reserve in zip(beside.kinds, beside.reserves[0], strict=True):
+            if not kind.strength and kind.at_least and reserve < 1:
+                checker = replace(search.checker, curve_factor=1.001 / reserve * checker.curve_factor)
+            elif reserve < 1:
+                more = max(more, 1.001 * more / max(float(reserve), 0.5))
+        checker = replace(checker, needs=_harder(asked, more))
+    search.found, search.nearest = None, search.found
     return search
+
+
+def _harder(needs: Needs, times: float) -> Needs:
+    """The same needs with loads so many times as great, and deflections so much less."""
+    change = {"load_factor": (needs.load_factor or USUAL_LOAD_FACTOR) * times}
+    change |= {key: value / times for key in ("deflection", "hand_deflection")
+               if (value := getattr(needs, key)) is not None}  # fmt: skip
+    return needs.model_copy(update=change) if times > 1 else needs
 
 
 def _price_of_rules(
@@ -375,9 +396,9 @@ def _unchecked(job: Job, needs: Needs, flat: Flat | None, times: float | None) -
             text += f"By finite elements of that surface it is {times:.3g} times as stiff as the old part, curved alike"
             text += ", less than asked. " if times < needs.stiffness else ". "
         text += (
-            "What loads do is checked as if it were flat, but for the help of the curve of a plain rectangle against "
+            "What loads do is checked twice, as if it were flat and on that surface, edges free to slide; the layups "
+            "listed beside the answer are checked flat alone. Core shear on the surface, and dents in it, are not."
         )
-        text += "a push, knocked down as tests of cylinders were."
         said.append(text)
     if needs.tube is not None:
         said.append("Of the tube its flattening as it bends, crushing where it is held, holes and joints. Not checked.")
@@ -564,8 +585,8 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
         if sag and max(sag) > 0.5 * shown.thickness:
             said.append(
                 f"It gives {max(sag) / shown.thickness:.1f} times its thickness by the straight-line answer, which "
-                "ends at half of it. Past that a panel held in its plane stiffens, so the figure reads high; it also "
-                "pulls its edges inwards, which nothing here asks of their fasteners."
+                "ends at half of it. What it does past that, its edges free to slide, is the checks of large deflection"
+                " or of its own surface; it also pulls its edges inwards, which nothing here asks of their fasteners."
             )
     if shown is not None and shown.local:
         said.append(

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.choosing.conditions import strength_left
+from layup.cloth.laps import lap_of
 from layup.errors import LayupError, SurfaceError
 from layup.laminate.elastic import (
     LEAST_OF_CORE,
@@ -145,7 +146,7 @@ class Bench:
         return replace(self, plies=left, cores=tuple(cores), options=options, film_thickness=thin)
 
     def areal_weight(self, core: CoreChoice | None, stacks: Ints) -> Floats:
-        """Areal weight of stacks, (n,): plies, core with its bond, films on the two outermost plies. [kg/m^2]"""
+        """Areal weight of stacks, (n,): plies with their laps, core with its bond, films on the outermost. [kg/m^2]"""
         return (0.0 if core is None else core.layer.areal_weight) + self.options.stack_weight(stacks)
 
 
@@ -285,8 +286,9 @@ def _bench(job: Job, needs: Needs, shelf: Shelf, name: str, nine_in_ten: bool = 
     films = [[process.film(face, p.layer.fibre) for face in FACES] for p in plies]
     film = np.array([sum(face.areal_weight for face in both) / len(both) for both in films])
     figures += [figure for both in films[:1] for face in both for figure in face.figures]
+    double = [lap_of(made, PlyEntry.model_construct(fabric=p.fabric, angle=p.angle)) for p in plies]
     options = Options(
-        weight=np.array([p.layer.areal_weight for p in plies]),
+        weight=np.array([p.layer.areal_weight for p in plies]) * (1 + np.array(double) / job.surface.whole.area),
         thickness=np.array([p.thickness for p in plies]),
         terms=np.array([terms_of(p.qbar) for p in plies]),
         surface=np.array([_outermost(p, needs) for p in plies]),

@@ -160,6 +160,30 @@ def checks_of_edges(
         yield from _skins(batch, "edge loads", edges, lambda some: flat[some])
 
 
+def checks_of_strains(
+    batch: Batch, name: str, strain: Floats, curvature: Floats, criterion: str
+) -> Iterator[tuple[CheckKind, Floats, Floats | float]]:
+    """First ply, wrinkling and dimpling of one stack, the worst of many places.
+
+    Args:
+        batch: One stack.
+        name: Of the load, for a person.
+        strain: Of the middle at each place, x, y, xy, (p, 3). [-]
+        curvature: There, (p, 3). [1/m]
+        criterion: One of `layup.laminate.strength.CRITERIA`. [-]
+    Returns:
+        Kind, value and limit of each check.
+    """
+    every = batch.take(np.zeros(len(strain), dtype=np.int64))
+    edges = EdgeStrains(strain[:, None], np.ones((len(strain), 1)), (name,))
+    least = ply_reserve(every, curvature[:, None], criterion, edges)
+    yield _first_ply(name, criterion), least.min(keepdims=True), 1.0
+    if batch.core is not None:
+        for kind, stress, due in _skins(every, name, edges, lambda some: curvature[some, None]):
+            at = int(np.argmax(stress / due))
+            yield kind, stress[at : at + 1], np.broadcast_to(due, len(stress))[at : at + 1]
+
+
 def _first_ply(name: str, criterion: str) -> CheckKind:
     return CheckKind(
         name=f"first ply, {name}",

@@ -179,8 +179,7 @@ class ShallowShell:
             membrane: (n, 6). [N/m]
             nx: Compression along x. [N/m]
             ny: Along y. [N/m]
-            help_left: Share of the curve's help that counts: 1 for the classical load, `cylinder_knock_down` for
-            design. [-]
+            help_left: Share of the stretching that counts: 1 for the classical load, less for design. [-]
             shear: Shear stiffness of a core, (n,); none gives if None. [N/m]
         Returns:
             (n,). [-]
@@ -194,7 +193,8 @@ class ShallowShell:
     def knocked_down(
         self, d: Floats, membrane: Floats, nx: float, ny: float = 0.0, shear: Floats | None = None
     ) -> Floats:
-        """The same, with the share of the curve's help that tests of cylinders left: `cylinder_knock_down`.
+        """The same, with what tests of cylinders left of the curve's help: `cylinder_knock_down` g, its square of the
+        stretching, so that a wide panel, 2 (D A)^(1/2)/R, buckles at g of the classical load.
 
         Args:
             d: (n, 6). [N m]
@@ -206,7 +206,7 @@ class ShallowShell:
             (n,). [-]
         """
         over = 1 / (max(abs(self.kx), abs(self.ky), 1e-9) * solid_as_stiff(d, membrane))
-        share = cylinder_knock_down(np.minimum(over, 0.999 * LARGEST_R_OVER_T), 1.0)
+        share = cylinder_knock_down(np.minimum(over, 0.999 * LARGEST_R_OVER_T), 1.0) ** 2
         return self.buckling(d, membrane, nx, ny, np.where(over < LARGEST_R_OVER_T, share, 0.0), shear)
 
     def limit_of_push(

@@ -88,18 +88,18 @@ class Searched(Exception):
 
 def searched(part: dict[str, object]) -> tuple[Sequence[Frame], Search]:
     """The space of a brief, and how the search of it went."""
-    plain = choosing._as_stiff_on_its_surface
+    plain = choosing._sound_on_its_surface
 
     def listen(checker, frames, tick):  # type: ignore[no-untyped-def]
         raise Searched(frames, plain(checker, frames, tick))
 
-    choosing._as_stiff_on_its_surface = listen
+    choosing._sound_on_its_surface = listen
     try:
         choosing.choose(part, wide=False)
     except Searched as done:
         return done.frames, done.search
     finally:
-        choosing._as_stiff_on_its_surface = plain
+        choosing._sound_on_its_surface = plain
     raise AssertionError("choose did not search")
 
 
