@@ -326,7 +326,13 @@ class CurvedPanel:
         return stretch.reshape(-1, 3), bend.reshape(-1, 3)
 
     def bent(
-        self, load: Floats, d: Floats, a: Floats, shear: float | None = None, steps: Sequence[float] = (0.5, 1.0)
+        self,
+        load: Floats,
+        d: Floats,
+        a: Floats,
+        shear: float | None = None,
+        steps: Sequence[float] = (0.5, 1.0),
+        start: Floats | None = None,
     ) -> list[Floats]:
         """All unknowns under shares of a load past small deflections, until it snaps through.
 
@@ -336,6 +342,7 @@ class CurvedPanel:
             a: [N/m]
             shear: [N/m]
             steps: Shares of the load, rising. [-]
+            start: About where the first will be, (5 n,); at rest if None. [m, -]
         Returns:
             (5 n,) for each; fewer where it snaps through on the way. [m, -]
         """
@@ -365,12 +372,12 @@ class CurvedPanel:
                     return None
                 change = lu.solve(off)
                 found = found + change
-                if np.linalg.norm(change) < 1e-4 * np.linalg.norm(found):
+                if np.linalg.norm(change) < 2e-3 * np.linalg.norm(found):  # the next would be its square
                     return found
             return None
 
         done: list[Floats] = []
-        state, at = np.zeros(spread.shape[1]), 0.0
+        state, at = np.zeros(spread.shape[1]) if start is None else spread.T @ start, 0.0
         for step in steps:
             stride = step - at
             while at < step - 1e-9:
