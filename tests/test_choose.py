@@ -18,10 +18,10 @@ from pytest import approx
 from rich.console import Console
 
 from layup.choosing.batch import Assessment, Batch, d_of, warp_of
-from layup.choosing.checks import Checker
+from layup.choosing.checks import MOST_TIMES, WITHIN, Checker
 from layup.choosing.choice import SAGS, choose
 from layup.choosing.joint_checks import with_their_holes
-from layup.choosing.refine import finer, refinement_words
+from layup.choosing.refine import refinement_words
 from layup.choosing.rules import against_the_trade, broken_rule
 from layup.choosing.screen import _reserve, choice_screen
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
@@ -250,17 +250,23 @@ def test_a_loaded_panel_has_every_check_with_its_source(loaded):
 
 def test_explain_says_how_far_a_finer_mesh_moves_the_figures(loaded):
     """Measured: the mean deflection by 1.4 %, others of the whole panel under 1 %; what is read at one place more."""
-    moved = finer(loaded, loaded.best)
-    whole = [
-        v
-        for name, v in moved.items()
-        if name.startswith(("deflection", "natural", "buckling", "stiffness of the whole"))
-    ]
+    checker, batch = loaded.searches.checker, loaded.best.found.batch
+    before = checker.assess(batch)
+    after, times = checker.refined(batch, before)
+    assert times > 1
+    moved = {kind.name: float(new / old - 1) for kind, old, new in
+             zip(before.kinds, before.values[0], after.values[0], strict=True) if old and new != old}  # fmt: skip
+    wide = ("deflection", "natural", "buckling", "stiffness of the whole")
+    whole = [v for name, v in moved.items() if name.startswith(wide)]
     assert len(whole) >= 4
     assert max(np.abs(whole)) < 0.02
     assert np.median(np.abs(whole)) < 0.01
     assert 0 < max(abs(v) for v in moved.values()) < 0.08
-    assert "On a mesh of 2 times as many triangles" in refinement_words(loaded, loaded.best)
+    half = checker.finer(batch, times / 2)
+    read = [k for k, kind in enumerate(after.kinds) if kind.measured and kind.strength]
+    assert after.reserves[0][read] == approx(half.reserves[0][read], rel=WITHIN) or times == MOST_TIMES
+    assert checker.refined(batch, before, under=0.5)[1] == 1  # what is far from its limit is left as it is
+    assert f"On a mesh of {times:g} times as many triangles" in refinement_words(loaded, loaded.best)
 
 
 @pytest.mark.parametrize("seed", [3, 8])

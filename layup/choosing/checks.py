@@ -31,7 +31,7 @@ from layup.choosing.strength_checks import (
     corners_that_bend_most,
 )
 from layup.laminate.curved_panel import CurvedPanel, heights_over
-from layup.laminate.panel import PanelLoad, matrix_of, sharp_corners
+from layup.laminate.panel import PanelLoad, build_panel, matrix_of, sharp_corners
 from layup.laminate.panel_model import (
     Limit,
     PanelModel,
@@ -65,6 +65,10 @@ _FLAT = 1 / 20
 (common practice, no source). [-]"""
 _PEAK_LEFT = 0.85
 """Of the least ratio of greatest to mean deflection found among mixes of plies: panels were found 10 % under it. [-]"""
+WITHIN = 0.01
+"""By how much a strength that may decide moves at most from one mesh to the next. [-]"""
+MOST_TIMES = 8
+"""Triangles of the finest mesh over those of the search. [-]"""
 _PAST_BUCKLING = 1e3
 """Swell of a panel that a push has buckled; it fails there in any case. [-]"""
 
@@ -307,6 +311,42 @@ class Checker:
         shear = core_shear_stiffness(batch)
         own = self.surface.mean_sag(batch.d[0], batch.a[0], None if shear is None else float(shear[0]))
         return self.surface.mean_sag(self.old.terms, self.old.membrane) / own
+
+    def finer(self, batch: Batch, times: float) -> Assessment:
+        """How stacks fare on so many times as many triangles, the first of them exact there."""
+        model = self.model
+        assert model is not None
+        panel, sides = model.panel, self.needs.supports
+        held = sides if isinstance(sides, str) else {str(side): str(how) for side, how in sides.items()}
+        count = int(times * len(panel.mesh.triangles))
+        fine = build_panel(panel.shape, held, self.needs.held_at, count=count, finest=panel.mesh.step / times**0.5)
+        pushed = [case.pressed for case in self.buckling]
+        drawn = PanelModel.draw(fine, model.loads, [self.layups(batch)[0]], pushed)
+        return replace(self, model=drawn, worst=()).assess(batch)
+
+    def refined(self, batch: Batch, held: Assessment, under: float = np.inf) -> tuple[Assessment, float]:
+        """The first stack's figures read on finer meshes, until none of those asked for moves by more than `WITHIN`.
+
+        Args:
+            batch: The stack.
+            held: How it fares on the mesh it was searched on.
+            under: Strengths are asked for whose reserve is under this. [-]
+
+        Returns:
+            The figures, and on how many times as many triangles.
+        """
+        times = 1.0
+        if self.model is None or not self.needs.pressed:
+            return held, times
+        asked = [
+            k for k, kind in enumerate(held.kinds) if kind.measured and kind.strength and held.reserves[0][k] < under
+        ]
+        while asked and times < MOST_TIMES:
+            times *= 2
+            last, held = held, self.finer(batch, times)
+            if np.allclose(held.reserves[0][asked], last.reserves[0][asked], rtol=WITHIN):
+                break
+        return held, times
 
     def on_surface(self, batch: Batch) -> Assessment:
         """What the first stack does on its own surface, and past small deflections: checks beside those of `assess`.

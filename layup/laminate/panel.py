@@ -243,15 +243,10 @@ class Panel:
         corners = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
         basis = Basis(self.basis.mesh, self.basis.elem, quadrature=(corners, np.full(3, 1 / 6)))
         slopes = np.stack([np.asarray(basis.basis[i][0].grad) for i in range(6)]).transpose(2, 0, 1, 3)
-        t = self.mesh.triangles
-        order = np.asarray(self.basis.mesh.t.T)
         u = unknowns[self.unknowns[:, 6:]]
         at = np.einsum("miaq,mic->mqac", slopes, u[:, :6]), np.einsum("miaq,mic->mqac", slopes, u[:, 6:])
         bent = -np.stack([at[0][:, :, 0], at[1][:, :, 1], at[0][:, :, 1] + at[1][:, :, 0]], axis=2)
-        out = np.zeros((len(self.mesh.points), 3, unknowns.shape[1]))
-        np.add.at(out, order, bent)
-        mean = (out / np.bincount(t.ravel(), minlength=len(out))[:, None, None]).reshape(len(out), -1)
-        return np.asarray(self.reading @ mean).reshape(-1, 3, unknowns.shape[1])
+        return self._at_places(bent)
 
     @cached_property
     def unread(self) -> float:
@@ -306,10 +301,19 @@ class Panel:
         angle = np.einsum("miaq,mac->miqc", self.shears[at], shapes[numbers])
         return [*out, np.einsum("miqb,mq,miqc->bc", angle, weights[1][at], angle, optimize=True)]
 
-    def angles(self, unknowns: Floats) -> Floats:
-        """Mean shear angle of every triangle, (m, 2, cases). [-]"""
-        share = self.weights[1] / self.weights[1].sum(axis=1, keepdims=True)
-        return np.asarray(np.einsum("miaq,mac,mq->mic", self.shears, unknowns[self.unknowns], share, optimize=True))
+    def angles_at_places(self, unknowns: Floats) -> Floats:
+        """Shear angle where stress is read, carried on from the points of each triangle, (places, 2, cases). [-]"""
+        carry = np.array([[5.0, -1.0, -1.0], [-1.0, 5.0, -1.0], [-1.0, -1.0, 5.0]]) / 3
+        own = np.einsum("miaq,mac,kq->mkic", self.shears, unknowns[self.unknowns], carry, optimize=True)
+        return self._at_places(own)
+
+    def _at_places(self, own: Floats) -> Floats:
+        """What triangles read at their corners, (m, 3, k, cases), as the mean of those that meet, (places, k, cases)."""
+        order = np.asarray(self.basis.mesh.t.T)
+        out = np.zeros((len(self.mesh.points), *own.shape[2:]))
+        np.add.at(out, order, own)
+        mean = (out / np.bincount(order.ravel())[:, None, None]).reshape(len(out), -1)
+        return np.asarray(self.reading @ mean).reshape(-1, *own.shape[2:])
 
 
 def build_panel(

@@ -41,7 +41,7 @@ class PanelModel:
         push: Of one newton a metre along x, along y, and in shear, (3, b, b).
         sag: Deflection of the shapes at the corners, (corners, b).
         bend: Curvature of the shapes at the places at which stress is read, (places, 3, b).
-        gamma: Shear angle of the shapes in each triangle, (m, 2, b). [-]
+        gamma: Shear angle of the shapes there, (places, 2, b). [-]
     """
 
     panel: Panel
@@ -111,7 +111,7 @@ class PanelModel:
         push = np.einsum("ba,kbc,cd->kad", turn, push, turn)
         return cls(panel, loads, shapes, np.array(energy), shapes.T @ vectors, push,
                    shapes[np.asarray(panel.basis.nodal_dofs[0])], panel.curvature_at_places(shapes),
-                   panel.angles(shapes))  # fmt: skip
+                   panel.angles_at_places(shapes))  # fmt: skip
 
     def with_layup(self, terms: Floats, pushed: Sequence[Edge] = ()) -> PanelModel:
         """The model with the full panel's own shapes for one more layup, (6,) or (7,), or one of each triangle."""
