@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from pytest import approx
 
-from layup.laminate.elastic import core_properties, cured_ply, sheet_properties, yarn_pitch_from_tow
+from layup.laminate.elastic import COUPONS, core_properties, cured_ply, sheet_properties, yarn_pitch_from_tow
 from layup.laminate.process import settle
 from layup.materials import load_library
 
@@ -45,6 +45,16 @@ def test_hand_work_takes_its_share_of_a_coupons_strength():
     wet, bagged = ply("carbon plain 200", "wet"), ply("carbon plain 200", "vacuum bag")
     # library rows: strength_left 0.5 wet, 0.6 bagged
     assert wet.allowables.xc / bagged.allowables.xc == approx(0.5 / 0.6)
+
+
+def test_nine_coupons_in_ten_reach_a_strength_and_the_table_says_so():
+    """MIL-HDBK-17-1F, ch. 8 (from memory): B-basis of many coupons, 1.28 standard deviations of 8 % under the mean."""
+    assert COUPONS.value == approx(1 - 1.2816 * 0.08, abs=0.003)
+    own = ply("carbon plain 200")
+    assert COUPONS in own.figures
+    assert COUPONS.source in load_library().sources
+    printed = load_library().get("fibre", "carbon, standard modulus").figure("ply_shear_strength", "cloth").value
+    assert own.allowables.s == approx(0.6 * 0.9 * printed)
 
 
 def test_a_satin_is_no_softer_than_a_twill_and_that_no_softer_than_a_plain():

@@ -5,7 +5,7 @@
 - Where is the resin too soft to count on at all?      `too_soft`
 
 The part file says the place: `near`, `holds_person`. Shares multiply, on top of the process's `strength_left`, which
-stands for the hand: waviness, voids, and the scatter between coupons.
+stands for the hand, waviness and voids, and of the scatter between coupons (`layup.laminate.elastic.COUPONS`).
 """
 
 from __future__ import annotations

@@ -308,7 +308,7 @@ class Panel:
         return self._at_places(own)
 
     def _at_places(self, own: Floats) -> Floats:
-        """What triangles read at their corners, (m, 3, k, cases), as the mean of those that meet, (places, k, cases)."""
+        """What triangles read at corners, (m, 3, k, cases), as the mean of those that meet, (places, k, cases)."""
         order = np.asarray(self.basis.mesh.t.T)
         out = np.zeros((len(self.mesh.points), *own.shape[2:]))
         np.add.at(out, order, own)

@@ -40,7 +40,7 @@ def test_carbon_across_and_in_shear():
 
 
 def test_strengths_at_the_coupons_own_fraction_are_the_printed_ones_less_hand_work():
-    left = 0.75  # the library's row for prepreg
+    left = 0.75 * 0.9  # the library's row for prepreg; nine coupons in ten, of a printed mean
     cloth = moduli("carbon twill 200", 0.50)[1].allowables
     assert (cloth.xt, cloth.xc, cloth.yt, cloth.yc, cloth.s) == approx(
         tuple(left * v * 1e6 for v in (600, 570, 600, 570, 90))
