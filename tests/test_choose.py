@@ -19,7 +19,7 @@ from rich.console import Console
 
 from layup.choosing.batch import Assessment, Batch, d_of, warp_of
 from layup.choosing.checks import MOST_TIMES, WITHIN, Checker
-from layup.choosing.choice import SAGS, choose
+from layup.choosing.choice import ALL_RULES, SAGS, choose
 from layup.choosing.joint_checks import with_their_holes
 from layup.choosing.refine import refinement_words
 from layup.choosing.rules import against_the_trade, broken_rule
@@ -404,6 +404,20 @@ def test_a_tube_is_held_against_torque_and_moment():
     assert half.mass.mean < 0.75 * best.mass.mean
     with pytest.raises(LayupError, match="a tube is checked for torque"):
         choose({**TUBE, "needs": {"section": section, "pressure": "1 kPa"}})
+
+
+def test_the_price_of_a_rule_is_the_weight_without_it():
+    """Each rule dropped in words, and all of them: the part is lighter by what the answer said, 45 outermost too."""
+    asked = {"in_plane_stiffness": "0.4 times what it replaces", "most_plies": 9, "keep_rules": ["45 outermost"]}
+    old = [{"name": "sheet", "sheet": "aluminium 2024-T3", "thickness": "0.5 mm"}]
+    shelf = {"fabrics": ["carbon unidirectional 150", "carbon plain 93"]}
+    part = {**TUBE, "replaces": old, "shelf": shelf, "needs": asked}
+    choice = choose(part)
+    assert choice.rules["45 outermost"] > 0
+    for rule, saved in choice.rules.items():
+        dropped = [name for name in choice.rules if name != ALL_RULES] if rule == ALL_RULES else [rule]
+        without = choose({**part, "needs": {**part["needs"], "drop_rules": dropped}}, wide=False)
+        assert saved == approx(choice.best.mass.mean - without.best.mass.mean, abs=1e-9), rule
 
 
 def test_joints_are_held_against_every_stack():
