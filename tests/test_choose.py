@@ -589,6 +589,7 @@ def test_what_fails_on_its_own_surface_is_no_answer(hatch, monkeypatch):
     assert again.best.passed
     assert not again.proven
     monkeypatch.setattr(Checker, "on_surface", weak(99.0))
+    monkeypatch.setattr("layup.choosing.choice.MOST_TURNS", 2)
     assert choose(asked, wide=False).best is None
 
 
