@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import json
+import os
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -269,10 +270,15 @@ def test_explain_says_how_far_a_finer_mesh_moves_the_figures(loaded):
     assert f"On a mesh of {times:g} times as many triangles" in refinement_words(loaded, loaded.best)
 
 
-@pytest.mark.parametrize("seed", [3, 8])
+@pytest.mark.parametrize("seed", range(300) if os.environ.get("LAYUP_EVERY_BRIEF") else [3, 8])
 def test_random_briefs_agree_with_every_stack(seed, tmp_path):
-    """More of them by hand: python -m tests.oracles.every_stack 0 300."""
-    found, best, count = compared(brief(seed, tmp_path))
+    """All 300 with LAYUP_EVERY_BRIEF=1, hours of it; a few also by python -m tests.oracles.every_stack 0 20."""
+    try:
+        found, best, count = compared(brief(seed, tmp_path))
+    except LayupError as error:  # a brief that asks for nothing: one in some fifteen
+        assert seed not in (3, 8)
+        assert "nothing is asked" in str(error)
+        return
     assert count > 10
     assert found == best or found == approx(best, abs=1e-9)
 

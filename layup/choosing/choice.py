@@ -591,8 +591,8 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
         if sag and max(sag) > 0.5 * shown.thickness:
             said.append(
                 f"It gives {max(sag) / shown.thickness:.1f} times its thickness by the straight-line answer, which "
-                "ends at half of it. What it does past that, its edges free to slide, is the checks of large deflection"
-                " or of its own surface; it also pulls its edges inwards, which nothing here asks of their fasteners."
+                "ends at half of it. The rows that end in large deflection, or on its own surface, say what it does "
+                "past that, its edges free to slide. It pulls them inwards, which nothing here asks of their fasteners."
             )
     if shown is not None and shown.local:
         said.append(
