@@ -34,7 +34,7 @@ def main() -> None:
                 browser = driver.chromium.launch(executable_path=shutil.which("chromium"), args=flags)
                 for size, (wide, high) in SIZES.items():
                     page = browser.new_page(viewport={"width": wide, "height": high})
-                    page.set_default_timeout(120_000)
+                    page.set_default_timeout(400_000)
                     page.goto(address)
                     take(page, page.url.rstrip("/"), out, size)  # the word the page lies under came with the key
         finally:
