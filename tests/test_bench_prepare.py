@@ -31,7 +31,7 @@ def ended(page: Page, what: str, file: str, **form: str) -> str:
     work = next(w for w in page.bench.works._works.values() if w.about[0] == what)
     begun = time.monotonic()
     while not work.ended:
-        assert time.monotonic() - begun < 120, work.words
+        assert time.monotonic() - begun < 600, work.words
         time.sleep(0.05)
     assert work.state == "done", work.answer
     return str(work.name)
@@ -108,7 +108,7 @@ def test_every_button_uses_what_stands_in_its_fields(page: Page) -> None:
     work = page.bench.works.newest("sheet", PANEL)
     begun = time.monotonic()
     while not work.ended:
-        assert time.monotonic() - begun < 120, work.words
+        assert time.monotonic() - begun < 600, work.words
         time.sleep(0.05)
     assert work.state == "done", work.answer
     printed = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(work.answer["files"]["pdf"])).pages)
@@ -177,11 +177,11 @@ def test_a_search_that_is_stopped_gives_the_best_so_far(page: Page) -> None:
     work = next(iter(page.bench.works._works.values()))
     begun = time.monotonic()
     while "used" not in work.words and not work.ended:
-        assert time.monotonic() - begun < 120, work.words
+        assert time.monotonic() - begun < 600, work.words
         time.sleep(0.05)
     page.post("/prepare/stop", {"work": work.name, "seconds": "300"}, file=LID)
     while not work.ended:
-        assert time.monotonic() - begun < 180
+        assert time.monotonic() - begun < 600
         time.sleep(0.05)
     assert work.state == "done", work.answer
     assert any(isinstance(block, Grid) and block.rows for block in work.answer["blocks"])

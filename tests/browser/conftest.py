@@ -165,7 +165,7 @@ def look(browser: Callable[[bool], Any], bench: Bench) -> Iterator[Open]:
     assert not away, away
 
 
-def wait_for(what: Callable[[], bool], seconds: float = 30.0) -> None:
+def wait_for(what: Callable[[], bool], seconds: float = 120.0) -> None:
     """Wait until something holds."""
     end = time.monotonic() + seconds
     while not what():

@@ -38,7 +38,7 @@ def test_from_a_mesh_to_a_weight_that_is_the_commands(look: Open, bench: Bench) 
         page.locator("#add-ply").fill("carbon plain 200")
         page.locator('.adder input[name="set.angle"]').fill(angle)
         page.get_by_role("button", name="Lay it on top").first.click()
-    wait_for(lambda: page.locator(".ply").count() == 3, 120)
+    wait_for(lambda: page.locator(".ply").count() == 3, 400)
     assert re.findall("angle = (.*)", bench.text("door-of-my-own.toml")) == ["0", "45", "-45"]
     assert page.inner_text("#mass") == mass_both(predicted(bench, "door-of-my-own.toml")["mass_kg"]["mean"], "both")
     assert page.locator(".bars .span").count() == 4
@@ -85,7 +85,7 @@ def test_what_is_typed_and_pressed_while_an_answer_is_on_its_way_is_kept(look: O
     page.locator("details[data-key=new-replaces] > summary").click()
     page.locator("#add-replaces").fill("a bracket")
     page.locator('.adder input[name="set.angle"]').press_sequentially("5", delay=200)
-    wait_for(lambda: page.locator(".ply").count() == plies - 1, 60)
+    wait_for(lambda: page.locator(".ply").count() == plies - 1, 400)
     assert page.locator("#add-ply").input_value() == "glass plain 200"
     assert page.locator('.adder input[name="set.angle"]').input_value() in ("05", "50")
     assert page.locator("#add-replaces").input_value() == "a bracket"
@@ -97,7 +97,7 @@ def test_what_is_typed_and_pressed_while_an_answer_is_on_its_way_is_kept(look: O
     page.mouse.down()
     page.wait_for_timeout(2500)  # the answer comes while the finger is on another button
     page.mouse.up()
-    wait_for(lambda: "taken out" in page.inner_text(".last"), 60)
+    wait_for(lambda: "taken out" in page.inner_text(".last"), 400)
     assert page.locator(".ply").count() == plies - 1
 
 
