@@ -33,17 +33,22 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
-# What takes a second or more: left out of `pytest -m "not slow and not browser"`, the fast lane, never of a whole run.
+# What takes some 0.7 s or more: left out of `pytest -m "not slow and not browser"`, the fast lane, never of a whole run.
 # A folder or a test a line; `pytest -n auto --dist loadfile --write-slow` times all tests and writes the list.
 _SLOW_LIST = Path(__file__).parent / "slow.txt"
 SLOW = tuple(_SLOW_LIST.read_text(encoding="utf-8").split())
-_ONE_SECOND = 1.0
+_LONG = 0.7  # seconds
 _took: Counter[str] = Counter()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Have the slow tests found and listed."""
     parser.addoption("--write-slow", action="store_true", help="time all tests and write tests/slow.txt")
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """For `pytest -n auto` one more than there are cores: a third of the time they wait for a page or a program."""
+    return (os.cpu_count() or 1) + 1
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
@@ -54,7 +59,7 @@ def pytest_runtest_logreport(report: pytest.TestReport) -> None:
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """Write the list, in the process that heard of all tests."""
     if session.config.getoption("--write-slow") and "PYTEST_XDIST_WORKER" not in os.environ:
-        slow = {test for test, seconds in _took.items() if seconds >= _ONE_SECOND}
+        slow = {test for test, seconds in _took.items() if seconds >= _LONG}
         slow = {test for test in slow if not test.startswith(("benchmarks/", "browser/"))} | {"benchmarks"}
         _SLOW_LIST.write_text("\n".join(sorted(slow)) + "\n", encoding="utf-8")
 
