@@ -33,7 +33,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 
-# What takes some 0.7 s or more: left out of `pytest -m "not slow and not browser"`, the fast lane, never of a whole run.
+# What takes 0.7 s or more: left out of `pytest -m "not slow and not browser"`, the fast lane, never of a whole run.
 # A folder or a test a line; `pytest -n auto --dist loadfile --write-slow` times all tests and writes the list.
 _SLOW_LIST = Path(__file__).parent / "slow.txt"
 SLOW = tuple(_SLOW_LIST.read_text(encoding="utf-8").split())
