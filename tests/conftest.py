@@ -46,11 +46,6 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--write-slow", action="store_true", help="time all tests and write tests/slow.txt")
 
 
-def pytest_xdist_auto_num_workers() -> int:
-    """For `pytest -n auto` one more than there are cores: a third of the time they wait for a page or a program."""
-    return (os.cpu_count() or 1) + 1
-
-
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
     """Add up what a test takes with its fixtures, whatever it is given."""
     _took[report.nodeid.removeprefix("tests/").partition("[")[0]] += report.duration
