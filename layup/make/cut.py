@@ -27,7 +27,7 @@ from layup.sources import Figure
 from layup.units import Price
 from layup.weight.cost import price_of
 from layup.weight.plies import roll_weight
-from layup.words import System, length_words, mass_both, percent_words
+from layup.words import System, length_words, mass_both, percent_words, tape_words
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -349,10 +349,10 @@ def _ring_proposal(fabric: FabricCut) -> list[str]:
     if shorter.length > 0.9 * layout.length:
         return []
     names = ", ".join(piece.name for piece in rings)
+    off, whole = (tape_words(length, "both", up=True) for length in (shorter.length, fabric.length))
     return [
         f"Piece {names} of {fabric.fabric} is a frame, and its middle is waste. In four strips with overlaps of "
-        f"{length_words(practice.OVERLAP.value, 'metric')}, it takes about {length_words(shorter.length, 'both')} of "
-        f"cloth instead of {length_words(fabric.length, 'both')}."
+        f"{length_words(practice.OVERLAP.value, 'metric')}, it takes about {off} of cloth instead of {whole}."
     ]
 
 
