@@ -22,9 +22,8 @@ from layup.choosing.batch import Assessment, Batch, d_of, warp_of
 from layup.choosing.checks import MOST_TIMES, WITHIN, Checker
 from layup.choosing.choice import ALL_RULES, SAGS, choose
 from layup.choosing.joint_checks import with_their_holes
-from layup.choosing.refine import refinement_words
 from layup.choosing.rules import against_the_trade, broken_rule
-from layup.choosing.screen import _reserve, choice_screen
+from layup.choosing.screen import _reserve, choice_screen, refinement_words
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
 from layup.choosing.shelf import old_stiffness, shelf_of, stock
 from layup.choosing.words import asked_words, failing_words, lead_words, less_words, proof_words, saving_words

@@ -112,7 +112,7 @@ def run(main: Callable[[], object]) -> NoReturn:
         _program(main)
     except SystemExit as left:
         status = left.code
-    except BaseException as error:
+    except BaseException as error:  # a library turns Ctrl-C into whatever error it has
         if not isinstance(error, KeyboardInterrupt) and not _asked:
             raise
         status = STOPPED

@@ -233,7 +233,7 @@ def _written(path: Path, data: str | bytes) -> tuple[Path, Path]:
             os.fsync(file.fileno())
         if mode is not None:
             os.chmod(scratch, mode)
-    except BaseException:
+    except BaseException:  # Ctrl-C too: no scratch file is left behind
         with suppress(OSError):
             scratch.unlink()
         raise

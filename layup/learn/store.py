@@ -390,7 +390,7 @@ def _opened_copy(path: Path) -> Store:
             if side.is_file():
                 shutil.copyfile(side, Path(scratch.name) / side.name)
         copied = _opened(Path(scratch.name), Path(scratch.name) / path.name)
-    except BaseException:
+    except BaseException:  # Ctrl-C too: the copy goes, whatever happened
         scratch.cleanup()
         raise
     return Store(path, copied._connection, scratch)
