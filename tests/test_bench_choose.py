@@ -19,7 +19,7 @@ from rich.console import Console
 from starlette.testclient import TestClient
 
 from layup.bench.app import build
-from layup.bench.choose_needs import needs_changes, shelf_of, stiffness_of, supports_of
+from layup.bench.choose_needs import JOINTS, needs_changes, shelf_of, stiffness_of, supports_of
 from layup.bench.choose_work import letter_of, search
 from layup.bench.rendering import sentence
 from layup.choosing.as_json import as_json
@@ -159,11 +159,14 @@ def test_without_a_file_it_leads_to_the_parts(shop):
 
 
 def test_every_key_of_the_needs_has_a_field(shop):
+    from layup.partfile.fields import tables
     from layup.partfile.needs import LocalNeeds, Needs
 
     names = set(re.findall(r'name="([a-z_]+)"', shop.page()))
     assert set(Needs.model_fields) - {"local", "bolts", "laps", "inserts"} <= names
-    assert "Bolts, laps and inserts are written in the text of the part file: 0 there." in shop.page()
+    for kind, (model, _) in tables(Needs).items():
+        if kind in JOINTS:
+            assert set(model.model_fields) == {key for key, *_ in JOINTS[kind][3]} <= names
     (shop.folder / "zoned.toml").write_text(
         shop.text()
         + '\n[[zone]]\nname = "corner"\nwithin = "60 mm of (0 mm, 0 mm)"\n[[needs.local]]\nzone = "corner"\n',
@@ -330,6 +333,52 @@ def test_local_needs_are_added_changed_and_taken_out(shop):
     ]  # fmt: skip
     shop.post("edit", table="needs.local", number="0", op="drop")
     assert "local" not in shop.needs()
+
+
+LAP = {
+    "name": "rear edge", "load": "800 N", "width": "100 mm", "overlap": "20 mm", "glue": "0,3 mm",
+    "glue_shear_modulus": "1 GPa", "glue_modulus": "2.8 GPa", "shear_strength": "15 MPa", "peel_strength": "6 MPa",
+}  # fmt: skip
+
+
+def test_joints_are_added_changed_and_taken_out(shop):
+    before, lap = shop.text(), {"table": "needs.laps", "op": "add"}
+    answer = shop.client.post(f"/choose/edit?file={PANEL}", data={**lap, "name": "rear edge", "load": "800 N"})
+    assert answer.status_code == 422
+    assert "Still needed: Over a width of, Overlap, Thickness of the glue" in unescape(answer.text)
+    bolts = {"table": "needs.bolts", "op": "add", "name": "hinge", "pull": "200 N"}
+    answer = unescape(shop.client.post(f"/choose/edit?file={PANEL}", data=bolts).text)
+    assert '"Washer or head" 12 mm, "Shear strength through the laminate" 40 MPa' in answer
+    assert shop.text() == before, "no figure that nobody typed, and nothing half"
+    shop.post("edit", **lap, **LAP)
+    assert shop.needs()["laps"] == [LAP]
+    page = shop.post("edit", table="needs.laps", number="0", **{**LAP, "load": "900 N", "double": "true"})
+    assert shop.needs()["laps"] == [{**LAP, "load": "900 N", "double": True}]
+    assert 'aria-label="Bonded lap rear edge"' in page
+    assert predict(shop.folder / PANEL).job.part.needs.laps[0].glue == approx(0.0003)
+    page = shop.post("edit", table="needs.laps", number="0", **{**LAP, "load": "900", "double": "true"})
+    assert "needs its unit" in page.split('aria-label="Bonded lap rear edge"')[1].split("</label>")[1]  # at its field
+    shop.post("edit", table="needs.laps", number="0", op="drop")
+    shop.post("edit", table="needs.inserts", op="add", name="latch", pull="300 N", diameter="20 mm")
+    assert (shop.needs().get("laps"), len(shop.needs()["inserts"])) == (None, 1)
+    for _ in range(5):
+        shop.post("undo")
+    assert shop.text() == before
+
+
+def test_where_it_stands_is_said_in_the_sentence(shop):
+    before = shop.text()
+    page = shop.edit(near="dark in the sun")
+    assert tomllib.loads(shop.text())["near"] == "dark in the sun"
+    assert '<option value="dark in the sun" selected>' in page
+    shop.edit(near="")
+    assert shop.text() == before
+
+
+def test_the_answer_speaks_of_the_page_and_not_of_the_file(answered):
+    page = re.sub(r"<[^>]*>", " ", answered.page())
+    assert "Where it gets hot, say so in the sentence: dark in the sun, or beside the engine." in page
+    assert not re.search(r"\[\[|\[needs\]|[a-z]+_[a-z]+ = |--[a-z]", page)
 
 
 def test_a_change_made_on_an_older_page_is_refused(shop):

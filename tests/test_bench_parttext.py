@@ -137,6 +137,38 @@ def test_a_heading_inside_a_text_is_no_heading() -> None:
     assert tomllib.loads(edit.put(text, ("ply", 0, "angle"), "9"))["ply"] == [{"angle": 9}]
 
 
+IN_LINES = """\
+title = "W"
+limits = { most = "1653 lb", forward = "83 in" }  # of the papers
+consolidation = [
+  # the fairing
+  { name = "fairing", old = [{ name = "halves # two", weighed = "2 lb" },  # glued
+      { name = "screws", each = "1.1 g", count = 46 }], new = [{ name = "one", weighed = "1 lb" }] },
+]
+
+[[removed]]
+name = "pump"
+"""
+
+
+def test_tables_in_one_line_become_tables_when_one_of_them_is_changed() -> None:
+    before = tomllib.loads(IN_LINES)
+    for table in ("limits", "consolidation", "consolidation.old", "consolidation.new"):
+        spread = edit.spread(IN_LINES, table)
+        assert tomllib.loads(spread) == before
+        assert f"[{table}]" in spread
+        assert all(remark in spread for remark in ("# of the papers", "# the fairing", "# glued", "halves # two"))
+    assert edit.spread(IN_LINES, "removed") == IN_LINES
+    changed = tomllib.loads(edit.put(IN_LINES, ("consolidation", "old", 1, "count"), "48"))
+    before["consolidation"][0]["old"][1]["count"] = 48
+    assert changed == before
+    assert edit.count(IN_LINES, "consolidation.old") == 2
+    dropped = tomllib.loads(edit.drop(IN_LINES, "consolidation.old", 0))
+    assert [piece["name"] for piece in dropped["consolidation"][0]["old"]] == ["screws"]
+    short = 'title = "a"\nply = [{ fabric = "b" }, { fabric = "c" }]\n'
+    assert [p["fabric"] for p in tomllib.loads(edit.move(short, "ply", 1, 0))["ply"]] == ["c", "b"]
+
+
 TYPED = st.text(min_size=1, max_size=30).filter(lambda s: s.strip())
 
 

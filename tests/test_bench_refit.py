@@ -442,6 +442,29 @@ def test_parts_that_become_one_are_begun_and_changed_by_forms(page: Page) -> Non
     assert page.text.strip() == before.strip()
 
 
+def test_pieces_written_in_one_line_have_their_forms_too(page: Page) -> None:
+    old = '[{ name = "two halves", weighed = "2 lb" }, { name = "screws", each = "1.1 g", count = 46 }]  # weighed dry'
+    joined = f'\n[[consolidation]]\nname = "tail"\nold = {old}\nnew = [{{ name = "one", weighed = "1 lb 4 oz" }}]\n'
+    before = page.text + joined
+    (page.folder / "refit.toml").write_text(before, encoding="utf-8")
+    row(page, "consolidation.old", 1, count="48")
+    (first,) = tomllib.loads(page.text)["consolidation"]
+    assert [piece.get("count") for piece in first["old"]] == [None, 48]
+    assert first["new"] == [{"name": "one", "weighed": "1 lb 4 oz"}]
+    assert "# weighed dry" in page.text
+    row(page, "consolidation.new", -2, name="sealant", weighed="1 oz")
+    assert [piece["name"] for piece in tomllib.loads(page.text)["consolidation"][0]["new"]] == ["one", "sealant"]
+    for _ in range(2):
+        page.post("/refit/undo", {"base": ""})
+    assert page.text == before
+
+
+def test_a_refusal_speaks_of_fields_and_not_of_the_file(page: Page) -> None:
+    said = figures(row(page, "limits", 0, 422, aft=""))
+    assert 'Add the aft limit: "Aft limit" 81 in' in said
+    assert 'aft = "' not in said
+
+
 def test_every_table_of_the_file_has_a_form(page: Page) -> None:
     before = page.text
     row(page, "load", -1, name="two aboard", aboard__seat="190 lb")

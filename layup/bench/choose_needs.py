@@ -15,7 +15,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from layup.bench.desk import Sheet, as_typed
+from layup.bench.desk import Sheet, as_typed, decimal_point
 from layup.errors import EditError
 from layup.partfile import edit
 
@@ -41,6 +41,48 @@ SECTION = (
 )
 """Measures and loads of a closed section that the part is a wall of, or the whole."""
 LOCAL_TEXTS = ("zone", "most_plies", "angles", "hand_load", "hand_deflection")
+JOINTS: dict[str, tuple[str, str, str, tuple[tuple[str, str, str, str], ...]]] = {
+    "bolts": (
+        "Bolts, screws and rivets", "row of bolts",
+        "Its holes, or a pattern of old fasteners; and what each carries: in the plane, or along it.",
+        (
+            ("name", "Name", "hinge bolts", "hinge bolts"),
+            ("fasteners", "Holes of the old fasteners", "", ""),
+            ("diameter", "Or: hole diameter", "3/16 in", "5 mm"),
+            ("edge", "Middle of a hole to the edge", "5/8 in", "15 mm"),
+            ("pitch", "From hole to hole", "1 in", "25 mm"),
+            ("load", "Each carries in the plane", "135 lbf", "600 N"),
+            ("bearing_strength", "Bearing strength of the laminate (tested)", "36 ksi", "250 MPa"),
+            ("pull", "Each is pulled with", "45 lbf", "200 N"),
+            ("head", "Washer or head", "1/2 in", "12 mm"),
+            ("through_strength", "Shear strength through the laminate (tested)", "5.8 ksi", "40 MPa"),
+        ),
+    ),
+    "laps": (
+        "Bonded laps", "bonded lap", "The laminate glued on one like it.",
+        (
+            ("name", "Name", "rear edge", "rear edge"),
+            ("load", "Carries", "180 lbf", "800 N"),
+            ("width", "Over a width of", "4 in", "100 mm"),
+            ("overlap", "Overlap", "3/4 in", "20 mm"),
+            ("glue", "Thickness of the glue", "0.01 in", "0.3 mm"),
+            ("glue_shear_modulus", "Its shear modulus", "150 ksi", "1 GPa"),
+            ("glue_modulus", "Its tensile modulus", "400 ksi", "2.8 GPa"),
+            ("shear_strength", "Its shear strength (tested)", "2.2 ksi", "15 MPa"),
+            ("peel_strength", "Peel strength of the laminate (tested)", "0.9 ksi", "6 MPa"),
+            ("double", "Lapped on both sides", "", ""),
+        ),
+    ),
+    "inserts": (
+        "Potted inserts", "insert", "Potted into the core, and pulled across the panel.",
+        (
+            ("name", "Name", "latch insert", "latch insert"),
+            ("pull", "Pulled with", "70 lbf", "300 N"),
+            ("diameter", "Diameter of the potting", "3/4 in", "20 mm"),
+        ),
+    ),
+}  # fmt: skip
+"""Joints by kind: title, what one is called, a word on them, and their keys with label and example in either units."""
 _TIMES_WORDS = " times what it replaces"
 
 
@@ -112,6 +154,7 @@ def needs_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[st
         form: The fields that were sent; one that is missing changes nothing.
     """
     written, now = now, by_field(now)
+    form = {key: decimal_point(v) if key in ("times", *edit.NUMBERS) else v for key, v in form.items()}
     out = {key: form[key].strip() for key in TEXTS if key in form and form[key].strip() != shown_value(now.get(key))}
     out |= {key: _pair(form[key]) for key in PAIRS if key in form and form[key].strip() != shown_value(now.get(key))}
     if "held_at" in form and form["held_at"].strip() != shown_value(now.get("held_at")):
@@ -151,6 +194,40 @@ def local_changes(now: Mapping[str, object], form: Mapping[str, str]) -> dict[st
         if ticked != _names(now.get("fabrics")):
             out["fabrics"] = listed(ticked)
     return out
+
+
+def joint_changes(kind: str, now: Mapping[str, object], form: Mapping[str, str]) -> dict[str, str]:
+    """The same for one table of [[needs.bolts]], [[needs.laps]] or [[needs.inserts]]."""
+    keys = [key for key, *_ in JOINTS[kind][3] if key in form]
+    return {key: form[key].strip() for key in keys if form[key].strip() != shown_value(now.get(key))}
+
+
+def lacking(kind: str, values: Mapping[str, str]) -> str:
+    """What a joint still needs before it can be counted, in the page's words; "" for nothing.
+
+    Args:
+        kind: "bolts", "laps", "inserts".
+        values: As typed.
+    """
+    from pydantic import ValidationError
+
+    from layup.bench.labels import plain
+    from layup.partfile.fields import tables
+    from layup.partfile.needs import Needs
+
+    model, called = tables(Needs)[kind][0], {key: label for key, label, *_ in JOINTS[kind][3]}
+    table = tomllib.loads(edit.add("", kind, values))[kind][0]
+    try:
+        model.model_validate(table)
+    except ValidationError as error:
+        due = [called[str(e["loc"][0])] for e in error.errors() if e["type"] == "missing"]
+        said = [
+            ": ".join([*(called.get(str(key), str(key)) for key in e["loc"]), plain(e["msg"])])
+            for e in error.errors()
+            if e["type"] != "missing"
+        ]
+        return ". ".join([*([f"Still needed: {', '.join(due)}"] if due else []), *said])
+    return ""
 
 
 def _pair(text: str) -> str:

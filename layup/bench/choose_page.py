@@ -14,11 +14,14 @@ from typing import TYPE_CHECKING, Any
 from layup.bench import labels as said
 from layup.bench.choose_needs import (
     HELD,
+    JOINTS,
     SECTION,
     SIDES,
     by_field,
     core_list,
+    joint_changes,
     kept_whole,
+    lacking,
     listed,
     local_changes,
     needs_changes,
@@ -31,7 +34,7 @@ from layup.bench.choose_needs import (
 from layup.bench.choose_work import Answer, Point, search
 from layup.bench.desk import Sheet
 from layup.bench.folder import named_files
-from layup.bench.part_page import whole
+from layup.bench.part_page import in_words, whole
 from layup.bench.rendering import sentence
 from layup.bench.request import Asked, go, link, show
 from layup.choosing.front_svg import FrontMark, currency_of, front_svg, times_words
@@ -62,7 +65,8 @@ def choose(asked: Asked) -> Response:
 def edit(asked: Asked) -> Response:
     """What the part must do, changed."""
     form, operation = asked.form, asked.form.get("op", "save")
-    table = "needs.local" if asked.form.get("table") == "needs.local" else "needs"
+    kind = asked.form.get("table", "").removeprefix("needs.")
+    table = f"needs.{kind}" if kind in ("local", *JOINTS) else "needs"
     number = whole(form.get("number", ""), 0)
     sheet = asked.desk.sheet(asked.file)
     if table == "needs.local" and operation == "add":
@@ -70,24 +74,36 @@ def edit(asked: Asked) -> Response:
         return _edit(
             asked, f"plies of its own allowed on {zone}", lambda text: parttext.add(text, table, {"zone": zone})
         )
-    if table == "needs.local" and operation == "drop":
-        return _edit(asked, f"needs of zone {number + 1} taken out", lambda text: parttext.drop(text, table, number))
-    if table == "needs.local":
+    if kind in JOINTS and operation == "add":
+        values = joint_changes(kind, {}, form)
+        if wrong := lacking(kind, values):
+            raise LayupError(f"nothing was added yet. {wrong}")
+        return _edit(asked, f"{JOINTS[kind][1]} {values['name']} added", lambda text: parttext.add(text, table, values))
+    if table != "needs" and operation == "drop":
+        what = JOINTS[kind][1] if kind in JOINTS else "needs of zone"
+        return _edit(asked, f"{what} {number + 1} taken out", lambda text: parttext.drop(text, table, number))
+    if table != "needs":
         entries = sheet.entries(table)
-        changes = local_changes(entries[number] if number < len(entries) else {}, form)
-        path: parttext.Key = ("needs", "local", number)
+        entry = entries[number] if number < len(entries) else {}
+        changes = joint_changes(kind, entry, form) if kind in JOINTS else local_changes(entry, form)
+        path: parttext.Key = ("needs", kind, number)
     else:
         now = sheet.data.get("needs")
         changes = needs_changes(now if isinstance(now, dict) else {}, form)
         path = ("needs",)
 
+    near = form.get("near", _near(sheet))
+    beside = {"near": near} if near != _near(sheet) else {}
+
     def change(text: str) -> str:
         new = text
         for key, value in changes.items():
             new = parttext.put(new, (*path, key), value)
+        for key, value in beside.items():
+            new = parttext.put(new, (key,), value)
         return kept_whole(text, new)
 
-    said = ", ".join(f"{key.replace('_', ' ')} {_in_words(value)}" for key, value in changes.items())
+    said = ", ".join(f"{key.replace('_', ' ')} {in_words(value)}" for key, value in {**changes, **beside}.items())
     sheet = asked.desk.edit(asked.file, form.get("base", ""), f"needs: {said}"[:160], change)
     for key in form:
         asked.desk.journal.type(asked.file, field_id(table, number, key), None)
@@ -222,6 +238,22 @@ def _edit(asked: Asked, words: str, change: Callable[[str], str]) -> Response:
     return _after(asked, asked.desk.edit(asked.file, asked.form.get("base", ""), words, change))
 
 
+NEARS = (
+    ("", "anywhere, not said yet"),
+    ("engine", "beside the engine"),
+    ("aerial", "over an aerial"),
+    ("fuel", "beside fuel"),
+    ("dark in the sun", "dark in the sun"),
+    ("nothing", "beside none of these"),
+)
+"""What a part may stand beside, as the sentence says it."""
+
+
+def _near(sheet: Sheet) -> str:
+    """What it stands beside, as written."""
+    return shown_value(sheet.data.get("near"))
+
+
 def _after(asked: Asked, sheet: Sheet) -> Response:
     """The page again: at once for the page's own script, by way of a redirect for a plain form."""
     if asked.form.get("script"):
@@ -263,7 +295,8 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         stale=work is not None and work.about[2] != sheet.version, change=asked.desk.last_change(sheet),
         again=again if again is not None and again.before == sheet.text else None, may=_may_search(asked, sheet),
         needs=needs, value=shown_value,
-        joints=sum(len(sheet.entries(f"needs.{kind}")) for kind in ("bolts", "laps", "inserts")),
+        joints=JOINTS, near=_near(sheet), nears=NEARS,
+        old_fasteners=[(str(e.get("name", "")),) * 2 for e in sheet.entries("fasteners")],
         stiffness=stiffness_of(needs.get("stiffness")), held=HELD, sides=SIDES,
         section=SECTION, supports=supports_of(needs.get("supports")), local=sheet.entries("needs.local"), shelf=shelf,
         criteria=[(name, name) for name in CRITERIA], surface_choices=[(name, name) for name in shelf.fabrics],
@@ -299,11 +332,6 @@ def _elsewhere(sheet: Sheet) -> list[str]:
         for f in sheet.faults
         if id(f) not in here
     ]
-
-
-def _in_words(value: str) -> str:
-    """A changed value for the list of changes."""
-    return value.strip("[]{} ").replace('"', "") or "taken out"
 
 
 ROUTES = (

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import threading
 import tomllib
 from collections import OrderedDict
@@ -129,6 +130,15 @@ class Sheet(Written):
         """The units that results of the part print in, also while something else in it is wrong."""
         named = self.value("units")
         return "lb" if named == "lb" else "metric" if named == "metric" else "both"
+
+
+def decimal_point(text: str) -> str:
+    """A decimal comma where it has one meaning: 22,5 is 22.5; 1,250 and lists stay as they are.
+
+    >>> decimal_point("22,5"), decimal_point("0,81 mm"), decimal_point("1,250 kg"), decimal_point("1,2,3")
+    ('22.5', '0.81 mm', '1,250 kg', '1,2,3')
+    """
+    return re.sub(r"(?<![0-9.,])([0-9]+),([0-9]{1,2})(?![0-9.,])", r"\1.\2", text)
 
 
 def as_typed(value: object) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -9,14 +10,15 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from layup.bench import labels
+from layup.bench.choose_needs import kept_whole
 from layup.bench.cloths import HINTS as MINE_HINTS
 from layup.bench.cloths import LABELS, MINE, TRADE, offered, own_rows, resolved, signs_of, table_of, with_rows
-from layup.bench.desk import Sheet, as_typed, tables_of
+from layup.bench.desk import Sheet, as_typed, decimal_point, tables_of
 from layup.bench.home import surface_form, take_in
 from layup.bench.journal import read
 from layup.bench.request import Asked, go, picture, show
 from layup.errors import LayupError
-from layup.materials import FORMS
+from layup.materials import FORMS, HANDS
 from layup.partfile import edit as parttext
 from layup.sources import cited
 from layup.weight.bars_svg import bars_svg
@@ -38,8 +40,13 @@ HEAD = (
     ("vacuum", "Vacuum"),
     ("altitude", "Shop's altitude"),
     ("trim", "Laid up beyond the edge"),
+    ("stages", "Wet plies laid in so many goes"),
     ("arm", "Arm from the datum"),
     ("mirror", "Other hand: mirrored across"),
+    ("control_surface", "A control surface"),
+    ("holds_person", "Holds a person"),
+    ("near", "What it stands beside"),
+    ("hand", "How the resin is worked"),
 )
 """Keys at the top of the file, and their labels."""
 HEAD_FIRST = ("process", "resin", "vacuum")
@@ -53,6 +60,7 @@ HINTS = {
     "mould": "female", "drawn": "tool side", "covers": "openings", "diameter": "40 mm", "pitch": "80 mm",
     "first": "60 mm, 60 mm", "centre": "150 mm, 150 mm", "ring": "120 mm",
     "filler": "flox", "radius": "6 mm", "depth": "10 mm",
+    "stages": "1", "gores": "8", "match": "A1: 45 mm, 17 mm",
     "bevel": "30", "resin_content": "38 %", "overlap": "25 mm", "seam": "1.4 m", "at": "120 mm, 0 mm, 0 mm",
 }  # fmt: skip
 """What a field might hold."""
@@ -79,6 +87,7 @@ HINTS_LB = {
     "overlap": "1 in",
     "seam": "4 ft 6 in",
     "at": "5 in, 0 in, 0 in",
+    "match": "A1: 1 3/4 in, 5/8 in",
 }
 """The same where a shop keeps pounds and inches."""
 HINTS_METRIC = {"vacuum": "80 kPa", "altitude": "450 m", "arm": "1575 mm", "weighed": "262 g"}
@@ -92,7 +101,7 @@ MORE = {
                   "margin", "along"),
     "zone": ("name", "within", "between", "inside", "along", "unit", "group", "area", "or", "and", "not"),
     "ply": ("angle", "count", "zone", "thickness", "bevel", "area", "overlap", "seam", "resin", "fibre_volume_fraction",
-            "resin_content", "start", "covers"),
+            "resin_content", "start", "gores", "covers"),
     "finish": ("finish", "name", "coats", "sides", "zone", "thickness", "areal_weight"),
     "extra": ("name", "weighed", "mass", "each", "count", "per_length", "length", "filler", "radius", "depth",
               "thickness", "at"),
@@ -109,6 +118,7 @@ CHOICES = {
     "core": "core",
     "covering": "covering",
     "finish": "finish",
+    "filler": "finish",
 }
 """Keys that name a material, and its kind."""
 KINDS = {
@@ -117,11 +127,16 @@ KINDS = {
                  ("core", "A core"), ("each", "So many pieces"), ("per_length", "By the length"),
                  ("mass", "A known weight")),
     "extra": (("weighed", "Weighed on the scale"), ("mass", "A known weight"), ("each", "So many pieces"),
-              ("per_length", "By the length")),
+              ("per_length", "By the length"), ("fillet", "A fillet in a corner"),
+              ("filled", "A core's edge, dug out and filled")),
     "finish": (("finish", "From the tables"), ("areal_weight", "By its measured weight")),
     "holes": (("grid", "Rows and columns"), ("row", "One row"), ("circle", "A ring of holes"),
-              ("file", "A file of points or circles")),
+              ("file", "A file of points or circles"), ("layer", "Circles of the drawing, on a layer"),
+              ("number", "How many, where only the area is known")),
     "fasteners": (("file", "A file of measured points or circles"),),
+    "zone": (("within", "Within some distance"), ("between", "A band across"), ("group", "A group of the file"),
+             ("area", "Its area alone"), ("not", "All but another zone")),
+    "made": (("weighed", "On the scale"),),
 }  # fmt: skip
 """Ways to give an item, and what a person calls each."""
 QUANTITIES = frozenset((
@@ -138,15 +153,23 @@ ASKED: dict[str, dict[str, tuple[str, ...]]] = {
         "each": ("each", "count"), "per_length": ("per_length", "length"), "mass": ("mass",),
     },
     "extra": {"weighed": ("weighed",), "mass": ("mass",), "each": ("each", "count"),
-              "per_length": ("per_length", "length")},
+              "per_length": ("per_length", "length"), "fillet": ("filler", "radius", "length"),
+              "filled": ("filler", "depth", "thickness", "length")},
     "finish": {"finish": ("finish",), "areal_weight": ("areal_weight",)},
     "holes": {"grid": ("diameter", "first", "pitch", "columns", "rows"), "row": ("diameter", "first", "pitch", "count"),
-              "circle": ("diameter", "centre", "ring", "count"), "file": ("file", "unit")},
+              "circle": ("diameter", "centre", "ring", "count"), "file": ("file", "unit"), "layer": ("layer",),
+              "number": ("diameter", "count")},
     "fasteners": {"file": ("file", "unit")},
+    "zone": {key: (key,) for key, _ in KINDS["zone"]},
+    "made": {"weighed": ("process", "weighed")},
 }  # fmt: skip
 """What an item of each kind is asked when it is added: a person types every figure, none is written for them."""
 MAY_LACK = ("coats", "unit")
 """Of these, what may stay empty."""
+TICKED: dict[str, tuple[str, ...]] = {"near": ("engine", "aerial", "fuel", "dark in the sun", "nothing"), "hand": HANDS}
+"""Keys that hold any of a few words: each is a box to tick."""
+STIFFENED = (("pitch", "from one to the next"), ("height", "high"), ("thickness", "thick"), ("flange", "flange"))
+"""Measures of what stiffens an old sheet along x or y."""
 
 
 def part(asked: Asked) -> Response:
@@ -162,10 +185,14 @@ def edit(asked: Asked) -> Response:
     operation, table = form.get("op", "save"), form.get("table", "")
     number = whole(form.get("number", ""), 0)
     values = {name.removeprefix("set."): value for name, value in form.items() if name.startswith("set.")}
-    library = asked.desk.library(asked.desk.sheet(asked.file))
+    before = asked.desk.sheet(asked.file)
+    library = asked.desk.library(before)
+    values |= _gathered(form, _entry(before.data, table, number))
+    if "match" in values:
+        values |= _matched(values.pop("match"), _entry(before.data, table, number).get("match"))
     if "cloth" in values:  # as typed into a field that searches
         values["material"] = "|".join(resolved(library, values.pop("cloth")))
-    values = {key: _point(value) if key in QUANTITIES else value for key, value in values.items()}
+    values = {key: decimal_point(value) if key in QUANTITIES else value for key, value in values.items()}
     values = _material(values)
     patch = _patch(form, library, values.get("name", "").strip()) if (operation, table) == ("add", "zone") else None
     words = ""
@@ -183,13 +210,72 @@ def edit(asked: Asked) -> Response:
     return _after(asked, sheet)
 
 
-def _point(text: str) -> str:
-    """A decimal comma where it has one meaning: 22,5 is 22.5; 1,250 and lists stay as they are.
+def _gathered(form: Mapping[str, str], entry: Mapping[str, object]) -> dict[str, str]:
+    """Keys that a form asks in several fields, with their new value: boxes to tick, and what stiffens an old sheet.
 
-    >>> _point("22,5"), _point("0,81 mm"), _point("1,250 kg"), _point("1,2,3")
-    ('22.5', '0.81 mm', '1,250 kg', '1,2,3')
+    Args:
+        form: "ticks.near" and a "tick.near.WORD" for each that is ticked; "stiff.x.pitch" and so on.
+        entry: The table as written; a key that stays as it is, is left out.
     """
-    return re.sub(r"(?<![0-9.,])([0-9]+),([0-9]{1,2})(?![0-9.,])", r"\1.\2", text)
+    found: dict[str, str] = {}
+    for key, words in TICKED.items():
+        now = entry.get(key) or []
+        ticked = [word for word in words if f"tick.{key}.{word}" in form]
+        if f"ticks.{key}" in form and set(ticked) != set(now if isinstance(now, list) else [now]):
+            found[key] = ", ".join(ticked)
+    ribs = {way: {key: form.get(f"stiff.{way}.{key}", "").strip() for key, _ in STIFFENED} for way in "xy"}
+    before = stiffeners(entry)
+    if "stiff.x.pitch" in form and before is not None and ribs != before:
+        used = {
+            way: {k: decimal_point(v) for k, v in held.items() if v} for way, held in ribs.items() if any(held.values())
+        }
+        found["stiffeners"] = _lined([{"along": way, **held} for way, held in used.items()])
+    return found
+
+
+def stiffeners(entry: Mapping[str, object]) -> dict[str, dict[str, str]] | None:
+    """What stiffens an old sheet along x and along y, field by field; None where two run the same way."""
+    held = entry.get("stiffeners")
+    listed = [one for one in (held if isinstance(held, list) else [held]) if isinstance(one, dict)]
+    by = {str(one.get("along")): one for one in listed}
+    if len(by) != len(listed):
+        return None
+    return {way: {key: as_typed(by.get(way, {}).get(key, "")) for key, _ in STIFFENED} for way in "xy"}
+
+
+def _lined(tables: list[dict[str, str]]) -> str:
+    """Tables as the file has them in one line; "" for none."""
+    pairs = [", ".join(f"{key} = {json.dumps(v, ensure_ascii=False)}" for key, v in held.items()) for held in tables]
+    written = [f"{{ {said} }}" for said in pairs]
+    return written[0] if len(written) == 1 else f"[{', '.join(written)}]" if written else ""
+
+
+def shown_match(value: object) -> str:
+    r"""Points that go with others, a line each.
+
+    >>> shown_match({"A1": ["45 mm", "17 mm"], "A2": ["45 mm", "99 mm"]}), shown_match(None)
+    ('A1: 45 mm, 17 mm\nA2: 45 mm, 99 mm', '')
+    """
+    if not isinstance(value, dict):
+        return "" if value is None else as_typed(value)
+    return "\n".join(f"{name}: {as_typed(place)}" for name, place in value.items())
+
+
+def _matched(text: str, now: object) -> dict[str, str]:
+    r"""The same as the file has it, under its key; what can't be read stays as typed. Nothing where it is as before.
+
+    >>> _matched("A1: 45 mm, 17 mm\nA2 at 45,5 mm, 9 mm", None)
+    {'match': '{ "A1" = ["45 mm", "17 mm"], "A2" = ["45.5 mm", "9 mm"] }'}
+    """
+    text = "\n".join(line.strip() for line in text.splitlines() if line.strip())
+    if text == shown_match(now):
+        return {}
+    lines = [re.fullmatch(r"(.+?)\s*(?::|=|\bat\b)\s*(.+)", line) for line in text.splitlines()]
+    if not text or not all(lines):
+        return {"match": text}
+    places = {one[1]: [part.strip() for part in decimal_point(one[2]).split(", ")] for one in lines if one}
+    pairs = (f"{json.dumps(name)} = {json.dumps(place, ensure_ascii=False)}" for name, place in places.items())
+    return {"match": "{ " + ", ".join(pairs) + " }"}
 
 
 def _patch(form: Mapping[str, str], library: Library, zone: str) -> dict[str, str] | None:
@@ -277,11 +363,11 @@ def _changed(
         for key, value in values.items():
             if not value.strip() and key not in there:
                 continue
-            new = parttext.put(text, _path(table, number, key), value)
+            new = kept_whole(text, parttext.put(text, _path(table, number, key), value))
             if new != text:
                 if (table, key) == ("zone", "name"):
                     new = _renamed(text, new, number, value.strip())
-                words.append(f"{labels.label(key, table).lower()} {value or 'taken out'}")
+                words.append(f"{labels.label(key, table).lower()} {in_words(value)}")
                 text = new
         return (f"{name}: " if name else "") + ", ".join(words)[:160], text
     if operation == "add":
@@ -297,6 +383,11 @@ def _changed(
         to = number - 1 if operation == "up" else number + 1 if operation == "down" else whole(wanted, number)
         return f"{name} moved to place {max(to, 0) + 1}", parttext.move(text, table, number, to)
     raise LayupError("that is no change this page knows")
+
+
+def in_words(value: str) -> str:
+    """A changed value for the list of changes."""
+    return value.strip("[]{} ").replace('"', "") or "taken out"
 
 
 def _entry(data: dict[str, object], table: str, number: int) -> dict[str, object]:
@@ -339,7 +430,7 @@ def add_item(asked: Asked) -> Response:
         raise LayupError("that is no item this page knows")
     name = asked.form.get("name", "").strip()
     given = {key: asked.form.get(f"set.{kind}.{key}", "").strip() for key in ASKED[table][kind]}
-    given = {key: _point(value) if key in QUANTITIES else value for key, value in given.items()}
+    given = {key: decimal_point(value) if key in QUANTITIES else value for key, value in given.items()}
     lacking = [key for key, value in given.items() if not value and key not in MAY_LACK]
     if not name or lacking:
         wanted = [*([] if name else ["Name"]), *(labels.label(key, table) for key in lacking)]
@@ -495,6 +586,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
         head_first=HEAD_FIRST, where_rows=_where_rows, more=MORE, kinds=KINDS, asked_of=ASKED, may_lack=MAY_LACK,
         bars=bars_svg(prediction, system) if prediction else "", names=_names(library, sheet),
         choices=CHOICES, hints=HINTS | {"lb": HINTS_LB, "metric": HINTS_METRIC}.get(system, {}), layers=layers,
+        ticked=TICKED, stiffened=STIFFENED, stiffeners=stiffeners, shown_match=shown_match,
         signs=signs_of(sheet, library, list(layers)),
         cloths=offered(library, sheet), angle_words=_angle_words(sheet),
         mould_asked=_mould_asked(sheet), mine=MINE, mine_labels=LABELS,

@@ -145,7 +145,7 @@ def opened(
     from layup.refit.loading import load_cases
 
     if sheet.job is None:
-        raise LayupError(faults_words(sheet.faults))
+        raise LayupError(plain(faults_words(sheet.faults)))
     with store_of(asked, sheet.path) as store:
         ledger = read_ledger(sheet.job, store, moment_of(as_of or None))
         yield sheet.job, ledger, load_cases(sheet.job, ledger), store
@@ -160,4 +160,4 @@ def on_page(text: str) -> str:
 
 def faults_words(faults: tuple[Fault, ...]) -> str:
     """Faults in a row, for the line at the head of a page."""
-    return plain(" ".join(f"{f.place or f.file}: {f.wrong}. {f.remedy}".strip() for f in faults))
+    return " ".join(f"{f.place or f.file}: {f.wrong}. {f.remedy}".strip() for f in faults)

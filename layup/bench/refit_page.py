@@ -8,10 +8,24 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from layup.bench.desk import decimal_point
 from layup.bench.home import slug
-from layup.bench.part_page import _point, whole
+from layup.bench.part_page import whole
 from layup.bench.refit_desk import RefitSheet, faults_words, opened, refit_sheet, try_text
-from layup.bench.refit_view import LEAST, NEW, ROWS, SETUP, WEIGH, Said, about_next, item_id, page, row_fields, row_id
+from layup.bench.refit_view import (
+    LEAST,
+    NEW,
+    ROWS,
+    SETUP,
+    WEIGH,
+    Said,
+    about_next,
+    item_id,
+    page,
+    plainly,
+    row_fields,
+    row_id,
+)
 from layup.bench.request import Asked, Handler, go, record_home, show
 from layup.errors import LayupError, StaleError
 from layup.files.writing import write_file
@@ -46,7 +60,7 @@ def answer(asked: Asked, act: Callable[[Asked, RefitSheet], Said]) -> Response:
     except StaleError:
         raise
     except LayupError as error:
-        return page(asked, Said(wrong=asked.folder.plain(str(error)), status=422))
+        return page(asked, Said(wrong=plainly(asked.folder.plain(str(error))), status=422))
     if asked.form.get("script") or said.question:
         return page(asked, said)
     return go("/refit", file=asked.file, said=said.good)
@@ -220,7 +234,9 @@ def _rowed(text: str, form: Mapping[str, str], sheet: RefitSheet) -> tuple[str, 
     many = bool(one) or table in ("removed", "added", "moved")
     if form.get("do") == "drop" and many:
         return f"{one or 'item'} {number + 1} taken out", parttext.drop(text, table, number)
-    given = {key.removeprefix("row."): _point(value.strip()) for key, value in form.items() if key.startswith("row.")}
+    given = {
+        key.removeprefix("row."): decimal_point(value.strip()) for key, value in form.items() if key.startswith("row.")
+    }
     now = {key: shown for key, _, shown, _ in row_fields(sheet, table, written(sheet, table, max(number, 0)))}
     if number < 0:
         now = dict.fromkeys(given, "")
@@ -383,7 +399,7 @@ def begin(asked: Asked) -> tuple[str, tuple[str, ...]]:
     )
     _job, faults = try_text(asked, path, text)
     if faults:
-        return "", tuple(f"{f.place}: {f.wrong}. {f.remedy}".strip() for f in faults)
+        return "", tuple(plainly(f"{f.place}: {f.wrong}. {f.remedy}".strip()) for f in faults)
     write_file(path, text)
     return asked.folder.name(path), ()
 

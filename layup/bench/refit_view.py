@@ -13,7 +13,6 @@ from layup.bench.refit_desk import RefitSheet, on_page, opened, refit_sheet
 from layup.bench.request import Asked, record_words, show
 from layup.bench.running import Work
 from layup.errors import LayupError
-from layup.partfile import edit
 from layup.refit.model import KINDS
 
 if TYPE_CHECKING:
@@ -100,6 +99,8 @@ SETUP = {
             ("units", "The record is kept in", "lb, or metric"),
             ("by", "Who keeps it", ""),
             ("equipment", "Equipment list, a file beside it", "equipment.csv"),
+            ("serial", "Serial number", ""),
+            ("supersedes", "The record this one takes the place of", "weighing report of 2019"),
         ),
     ),
     "limits": (
@@ -196,6 +197,23 @@ SETUP = {
         "",
         (("name", "Name", "canopy"), ("weighed", "Weight", "14 lb"), ("arm", "Arm", "70 in")),
     ),
+    "final.aboard": (
+        "Aboard at the final weighing, not of the empty weight",
+        "thing aboard",
+        "",
+        (
+            ("name", "Name", "drinking water"),
+            ("liquid", "If a liquid, which", "potable water"),
+            ("weighed", "Weight", "3 lb 5 oz"),
+            ("arm", "Arm", "99 in"),
+        ),
+    ),
+    "final.missing": (
+        "Of the empty weight, not aboard at the final weighing",
+        "thing missing",
+        "",
+        (("name", "Name", "canopy"), ("weighed", "Weight", "14 lb"), ("arm", "Arm", "70 in")),
+    ),
     "consolidation": (
         "Several parts that become one",
         "set of joined parts",
@@ -281,8 +299,18 @@ def page(asked: Asked, said: Said | None = None, sheet: RefitSheet | None = None
         change=change if change is not None and change.after == sheet.text else None,
         again=again if again is not None and again.before == sheet.text else None,
         typed=journal.typed(sheet.name), beside=parts_beside(asked, sheet), weighings=_weighings(sheet),
-        setup=_setup(sheet), piece_kinds=KINDS, row_keys=ROWS, row_id=row_id, **words,
+        setup=_setup(sheet), piece_kinds=KINDS, row_keys=ROWS, row_id=row_id, plainly=plainly, **words,
     )  # fmt: skip
+
+
+def plainly(text: str) -> str:
+    """A fault of a refit file in the words of its forms.
+
+    >>> plainly('Add the aft limit: aft = "81 in".')
+    'Add the aft limit: "Aft limit" 81 in.'
+    """
+    called = {key: words for _, _, _, keys in SETUP.values() for key, words, _ in keys}
+    return labels.plain(text, {**called, **_LABELS, "arm": "Arm", "aboard": "Aboard"})
 
 
 def _part(asked: Asked) -> str:
@@ -332,6 +360,9 @@ def row_fields(sheet: RefitSheet, table: str, entry: dict[str, object]) -> list[
     keys: list[tuple[str, str, str]] = list(SETUP[table][3])
     if table in ("removed", "added", "moved"):
         keys = [(key, _LABELS.get(key) or labels.label(key), "") for key in _ITEM_KEYS if key in entry]
+    listed = {key for key, _, _ in keys} | {"aboard", "old", "new", "scale", "missing", "placed"}
+    more = [key for key in entry if table.count(".") and key not in listed]  # written in the file, in no form by itself
+    keys += [(key, _LABELS.get(key) or labels.label(key), "") for key in more]
     fields = [(key, words, shown_row(entry.get(key)), hint) for key, words, hint in keys]
     if table == "load":
         held = entry.get("aboard")
@@ -362,6 +393,8 @@ def _setup(sheet: RefitSheet) -> list[dict[str, object]]:
     for table, (title, one, why, _) in SETUP.items():
         if table.startswith("consolidation."):
             continue  # below the consolidation each stands in
+        if table.startswith("final.") and "final" not in sheet.data:
+            continue
         if one or table in ("removed", "added", "moved"):
             rows = [
                 (n, shown_row(e.get("name", e.get("at"))), row_fields(sheet, table, e))
@@ -386,11 +419,8 @@ NEW = -1
 
 
 def _pieces(sheet: RefitSheet) -> list[dict[str, object]]:
-    """The pieces of each consolidation, old and new; they are counted through the file, as its editor counts them."""
+    """The pieces of each consolidation, old and new, as tables or in one line; counted through the file."""
     found: list[dict[str, object]] = []
-    if any(edit.count(sheet.text, f"consolidation.{side}") != len(sheet.entries(f"consolidation.{side}"))
-           for side in ("old", "new")):  # fmt: skip
-        return found  # written as lists in one line: an editor changes those
     first = {"old": 0, "new": 0}
     for number, joined in enumerate(sheet.entries("consolidation")):
         for side, begin in first.items():

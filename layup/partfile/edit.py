@@ -6,6 +6,7 @@
 - Another order:         `move(text, "ply", 3, 0)`
 - Out with it:           `drop(text, "ply", 1)`
 - A stack as plies:      `write_out(text)`
+- A list in one line:    `spread(text, "ply")`, which all of these do first
 
 Tables are counted from 0 in the order of the file. Values come as a person types them; what is a number and what a word
 follows from the key. Nothing is judged here: the part file's own reader does that, in words.
@@ -29,16 +30,16 @@ ORDER = (
 ONCE = ("surface", "needs", "shelf", "start", "final", "limits", "target", "chord", "index")
 """Tables that stand once in a file, a part file or a refit file."""
 NUMBERS = ("angle", "bevel", "count", "columns", "rows", "edge", "coats", "gores", "sides", "times", "least_plies",
-           "most_plies", "least_skin", "minimum_plies", "maximum_plies", "minimum_skin_plies", "run_at_most",
+           "most_plies", "least_skin", "stages", "minimum_plies", "maximum_plies", "minimum_skin_plies", "run_at_most",
            "load_factor", "of_dynamic_pressure", "fibre_volume_fraction")  # fmt: skip
 """Keys whose value is a plain number."""
 _NUMBER = re.compile(r"[-+]?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?")
-SWITCHES = ("drape", "symmetric", "solid", "staggered")
+SWITCHES = ("drape", "symmetric", "solid", "staggered", "control_surface", "holds_person", "double")
 """Keys that are yes or no."""
 LISTS = ("start", "at", "first", "centre", "pitch", "rectangle", "or", "and", "not", "fabrics", "processes",
-         "materials", "angles", "cut", "drop_rules", "keep_rules")  # fmt: skip
+         "materials", "angles", "cut", "drop_rules", "keep_rules", "near", "hand")  # fmt: skip
 """Keys that may hold several, written with commas between."""
-SIDES = ("supports", "aboard", "section", "stiffeners")
+SIDES = ("supports", "aboard", "section", "stiffeners", "match")
 """Keys that may be a table in one line: { left = "clamped" }."""
 
 Key = tuple[str | int, ...]
@@ -58,8 +59,9 @@ def put(text: str, key: Key, value: str) -> str:
     Raises:
         EditError: There is no such table in the file.
     """
-    parts = blocks(text)
     table, number, name = _split(key)
+    text = spread(text, table)
+    parts = blocks(text)
     if table == "":
         parts[0] = _set(parts[0], (), name, value)
         return "".join(parts)
@@ -86,7 +88,7 @@ def add(text: str, table: str, values: Mapping[str, str], after: int | None = No
     Returns:
         The new text.
     """
-    parts = blocks(text)
+    parts = blocks(spread(text, table))
     head = f"[{table}]" if table in ONCE else f"[[{table}]]"
     inside: dict[str, str] = {}
     for name, value in values.items():
@@ -100,7 +102,7 @@ def add(text: str, table: str, values: Mapping[str, str], after: int | None = No
 
 def copy(text: str, table: str, number: int) -> str:
     """A table written a second time, right behind itself; its remarks stay with the first."""
-    parts = blocks(text)
+    parts = blocks(spread(text, table))
     block = parts[_place(parts, table, number)]
     bare = "".join(line for line in block.splitlines(keepends=True) if not line.lstrip().startswith("#"))
     return _insert(parts, bare.strip("\n") + "\n", table, number)
@@ -108,7 +110,7 @@ def copy(text: str, table: str, number: int) -> str:
 
 def drop(text: str, table: str, number: int) -> str:
     """A table taken out, with the remarks right above it; those above the first of several stay: they head the list."""
-    parts = blocks(text)
+    parts = blocks(spread(text, table))
     place = _place(parts, table, number)
     places = _places(parts, table)
     heading = _heading(parts, place) if number == 0 and len(places) > 1 else ""
@@ -127,7 +129,7 @@ def move(text: str, table: str, number: int, to: int) -> str:
         number: Which, from 0.
         to: Where it stands afterwards, from 0.
     """
-    parts = blocks(text)
+    parts = blocks(spread(text, table))
     places = _places(parts, table)
     _place(parts, table, number)
     heading = _heading(parts, places[0])
@@ -162,7 +164,72 @@ def _remarks(block: str) -> tuple[str, str]:
 
 def count(text: str, table: str) -> int:
     """How many tables of a kind the file holds."""
-    return len(_places(blocks(text), table))
+    return len(_places(blocks(spread(text, table)), table))
+
+
+def spread(text: str, table: str) -> str:
+    r"""The text with tables of a kind that stand in one line as tables of their own, its remarks above the first.
+
+    Args:
+        text: The file.
+        table: "ply", "needs.bolts", "consolidation.old".
+
+    Returns:
+        The new text; the old one where there is nothing to spread, or where it would come to say something else.
+
+    >>> spread('title = "a"\nply = [{ fabric = "b" }, { core = "c" }]\n', "ply")
+    'title = "a"\n\n[[ply]]\nfabric = "b"\n\n[[ply]]\ncore = "c"\n\n'
+    """
+    steps, new = table.split(".") if table else [], text
+    for deep, key in enumerate(steps):
+        if not re.search(rf"(?m)^\s*{key}\s*=\s*[\[{{]", new):
+            continue
+        parts, within = blocks(new), ".".join(steps[:deep])
+        for place in _places(parts, within) if within else [0]:
+            parts[place] = _spread(parts[place], steps[:deep], key)
+        new = "".join(parts)
+    return new if new == text or _same(text, new) else text
+
+
+def _spread(block: str, within: list[str], key: str) -> str:
+    """One block, with the tables of a key of it behind it."""
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+    from tomlkit.items import Array, InlineTable
+
+    try:
+        document: Any = tomlkit.parse(block)
+    except TOMLKitError:
+        return block
+    held = document
+    for step in within:
+        held = held[step] if isinstance(held[step], dict) else held[step][0]
+    value = held.get(key)
+    entries = list(value) if isinstance(value, Array) else [value] if isinstance(value, InlineTable) else []
+    if not entries or not all(isinstance(entry, InlineTable) for entry in entries):
+        return block
+    name = ".".join([*within, key])
+    head = f"[{name}]" if name in ONCE else f"[[{name}]]"
+    inner = "".join(entry.as_string() for entry in entries)  # those within an entry stay there
+    found = re.findall(_REMARK, value.as_string() + value.trivia.comment)
+    remarks = "".join(f"{said}\n" for said in found if said and said not in inner)
+    tables = (
+        head + "\n" + "".join(f"{_key(k)} = {one.as_string()}\n" for k, one in entry.items()) for entry in entries
+    )
+    del held[key]
+    return _ended(tomlkit.dumps(document)) + remarks + "\n".join(tables) + "\n"
+
+
+_REMARK = r'"(?:\\.|[^"\\])*"|\'[^\']*\'|(#[^\n]*)'
+"""A remark, or a text in quotes, in which a # is none."""
+
+
+def _same(one: str, other: str) -> bool:
+    """Whether two texts say the same."""
+    try:
+        return tomllib.loads(one) == tomllib.loads(other)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError):
+        return False
 
 
 def write_out(text: str, plies: Sequence[tuple[str, float]]) -> str:
@@ -291,7 +358,7 @@ def _written(name: str, value: str) -> str:
         return value.lstrip("+")
     if name in SWITCHES and value in ("true", "false"):
         return value
-    if value.startswith("{" if name in SIDES else "[") and _is_value(value):
+    if value.startswith(("{", "[") if name in SIDES else "[") and _is_value(value):
         return value
     if name in LISTS:
         entries = [entry.strip() for entry in value.split(",") if entry.strip()]
