@@ -555,24 +555,6 @@ def _absurd(kind: str, plain: str, dimension: str, figure: Figure, shown: str) -
     return ""
 
 
-def check_tables(library: Library) -> list[Fault]:
-    """Check every row of a library: its property, kind, value, source and the names it refers to.
-
-    Returns:
-        The faults found; the shipped library has none, which a test asserts.
-    """
-    faults: list[Fault] = []
-    for material in library:
-        for row in material.rows:
-            if _check_row(row, material.kind, faults) and not row.shop and row.source not in library.sources:
-                faults.append(Fault(row.file, row.line, row.material, f'source "{row.source}" is not in sources.toml'))
-        for word, kind in (("fibre", "fibre"), ("second_fibre", "fibre"), ("prepreg_resin", "resin")):
-            named = material.word(word)
-            if named is not None and material.kind == "fabric" and library.find(kind, named) is None:
-                faults.append(Fault(material.rows[0].file, None, material.name, f'{word} "{named}" is in no table'))
-    return faults
-
-
 FORMS = ("mat", "roving", "cloth", "spread tow", "unidirectional", "biaxial", "veil")
 """The forms of reinforcement the resin model tells apart."""
 

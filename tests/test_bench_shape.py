@@ -19,7 +19,7 @@ from layup.bench.desk import Kept
 from layup.files.read import read_surface
 from layup.partfile.read import read_part
 from layup.partfile.zones import zone_spec
-from layup.report.stage_buffer import Shown, array_of, packed, stage, unpacked
+from layup.report.stage_buffer import Shown, packed, stage
 from layup.shape.nearest import nearest_points
 from layup.shape.surface import Surface
 from layup.sides.side import parse_side
@@ -37,6 +37,17 @@ resin = "epoxy, laminating"
 fabric = "carbon plain 200"
 """
 DOOR = "engine-bay-door.toml"
+
+
+def unpacked(data: bytes) -> tuple[dict[str, object], bytes]:
+    """The head and the arrays of a buffer; `array_of` reads one."""
+    length = int.from_bytes(data[:4], "little")
+    return json.loads(data[4 : 4 + length]), data[4 + length :]
+
+
+def array_of(arrays: bytes, place: list[int], kind: str = "<f4") -> np.ndarray:
+    """One array by its place, (start, count); "<f4" for floats, "<u4" for whole numbers."""
+    return np.frombuffer(arrays, kind, place[1], place[0])
 
 
 @pytest.fixture(scope="module")

@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from oracles import cured
 from pytest import approx
 
 from layup.errors import RangeError
-from layup.laminate import cured
+from layup.laminate.cured import laminate_density
 
 fractions = st.floats(0.05, 0.75)
 voids = st.floats(0.0, 0.08)
@@ -20,7 +21,7 @@ resin_densities = st.floats(1000.0, 1400.0)
 def test_weight_is_density_times_thickness(v_f: float, v_v: float, rho_f: float, rho_r: float, w: float) -> None:
     weight = cured.cured_areal_weight(w, rho_f, rho_r, v_f, v_v)
     thickness = cured.cured_thickness(w, rho_f, v_f)
-    assert weight == approx(cured.laminate_density(v_f, rho_f, rho_r, v_v) * thickness, rel=1e-12)
+    assert weight == approx(laminate_density(v_f, rho_f, rho_r, v_v) * thickness, rel=1e-12)
 
 
 @given(v_f=fractions, v_v=voids, rho_f=fibre_densities, rho_r=resin_densities)
@@ -32,7 +33,7 @@ def test_resin_content_and_fibre_fraction_are_inverse(v_f: float, v_v: float, rh
 @given(v_f=fractions, v_v=voids, rho_f=fibre_densities, rho_r=resin_densities)
 def test_constituents_recover_what_a_laminate_is_made_of(v_f: float, v_v: float, rho_f: float, rho_r: float) -> None:
     share = cured.resin_content_from_fibre_fraction(v_f, rho_f, rho_r, v_v)
-    density = cured.laminate_density(v_f, rho_f, rho_r, v_v)
+    density = laminate_density(v_f, rho_f, rho_r, v_v)
     found = cured.constituents(share, density, rho_f, rho_r)
     assert found == approx((v_f, 1 - v_f - v_v, v_v), abs=1e-12)
     assert cured.void_content(share, density, rho_f, rho_r) == approx(v_v, abs=1e-12)

@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from oracles.replay import replay
 from pytest import approx
 
 from layup.cloth.pattern import flat_plies
@@ -21,7 +22,7 @@ from layup.commands.cli import main
 from layup.errors import FaultsError
 from layup.files.read_dxf import read_dxf
 from layup.learn.store import open_store
-from layup.learn.weighins import predict_piece, replay, weigh_in
+from layup.learn.weighins import predict_piece, weigh_in
 from layup.make.cut import cut
 from layup.partfile.read import read_part
 from layup.weight.prediction import predict

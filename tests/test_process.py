@@ -6,10 +6,10 @@ import math
 from typing import Any
 
 import pytest
+from oracles.cured import cured_areal_weight
 from pytest import approx
 
 from layup.errors import RangeError, VacuumError
-from layup.laminate.cured import cured_areal_weight
 from layup.laminate.process import settle
 from layup.materials import load_library
 

@@ -3,10 +3,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from oracles.measure import combine
 
 from layup.errors import RangeError
 from layup.files.stl import RECORD
-from layup.shape.measure import Measured, combine, measure_triangles
+from layup.shape.measure import Measured, measure_triangles
 from layup.shape.scan import scan_triangles
 
 soups = arrays(np.float64, st.tuples(st.integers(1, 12), st.just(3), st.just(3)), elements=st.floats(-2, 2, width=32))

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
+from oracles.offset import offset_area
 
 from layup.errors import SurfaceError
 from layup.files.read import read_surface
@@ -12,7 +13,6 @@ from layup.shape.flat import outline, rectangle
 from layup.shape.measure import measure_triangles
 from layup.shape.surface import Surface
 from layup.sides.mould import LARGE, is_flat, lies, parse_mould
-from layup.sides.offset import offset_area
 
 
 def gutter(n=24, radius=0.2, length=0.5, turned=False, height=0.0):

@@ -7,10 +7,11 @@ import pytest
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from oracles.offset import offset_area
 from round_shells import surface, torus, tube
 
 from layup.shape.flat import rectangle
-from layup.sides.offset import Curved, bend_of, offset_area
+from layup.sides.offset import Curved, bend_of
 
 
 def half_pipe(n, radius=0.2, length=0.5):

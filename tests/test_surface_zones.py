@@ -9,10 +9,11 @@ import shapely
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from oracles.measure import combine
 
 from layup.errors import SurfaceError
 from layup.shape.flat import from_area, outline, rectangle
-from layup.shape.measure import Measured, combine, measure_triangles
+from layup.shape.measure import Measured, measure_triangles
 from layup.shape.partition import partition
 from layup.shape.surface import Surface
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from oracles.replay import replay
 from pytest import approx
 
 from layup.commands.cli import main
@@ -25,7 +26,6 @@ from layup.learn.weighins import (
     of_piece,
     predict_piece,
     questions,
-    replay,
     weigh_in,
     weigh_ins,
 )

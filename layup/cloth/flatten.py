@@ -100,11 +100,6 @@ class Flat:
         """Root of the mean square of both stretches less one. [-]"""
         return float(np.sqrt(self.area @ ((self.stretch - 1.0) ** 2).mean(axis=1) / self.area.sum()))
 
-    @property
-    def area_ratio(self) -> float:
-        """Flat area over true area. [-]"""
-        return float(self.area @ self.stretch.prod(axis=1) / self.area.sum())
-
 
 def flatten(points: Points, faces: Faces, warp: Floats | None = None, face: int = 0) -> Flat:
     """Lay a surface flat with the least stretch.

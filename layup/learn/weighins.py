@@ -3,7 +3,6 @@
 - Note one:                        `weigh_in(store, part, mass, stage, ...)`
 - Is the figure believable?        `questions(mass, said, expected)`
 - Those that stand:                `weigh_ins(store, as_of=None)`
-- What was predicted then, and what would be predicted now?   `replay(store, weigh_in)`
 
 One piece counts once: of two weigh-ins of a piece at one stage the later stands for it; another copy of the same part
 is another piece and has a name of its own.
@@ -15,8 +14,7 @@ import hashlib
 import json
 import math
 import sqlite3
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -28,7 +26,6 @@ from layup.learn.schema import Payload
 from layup.learn.store import Entry, Store, register
 from layup.partfile.job import Job
 from layup.partfile.read import read_part
-from layup.partfile.regions import Regions
 from layup.units import LB, OZ, parse
 from layup.weight.prediction import Prediction, predict
 from layup.weight.regions import located
@@ -503,74 +500,3 @@ def out_of_order(
     if stage == "left-in-cups" and "resin-mixed" not in before and mass > to_mix:
         return (f"{said} is more than all the resin that is to be mixed, {mass_both(to_mix, 'both')}. Is that right?",)
     return ()
-
-
-@dataclass(frozen=True, slots=True)
-class Replay:
-    """An old weigh-in seen again.
-
-    Attributes:
-        part_text: The part file as it was.
-        then: The prediction as it was, in the form of `layup predict --json`.
-        now: What today's tables and program predict for the part as it was, by published figures alone.
-    """
-
-    part_text: str
-    then: Payload
-    now: Prediction
-
-
-def replay(store: Store, weighed: WeighIn, scratch: Path) -> Replay:
-    """See an old weigh-in again, though its files may have changed or gone; areas are those measured then.
-
-    Args:
-        store: The shop's record.
-        weighed: Which.
-        scratch: An empty folder for the shop's tables as they were.
-
-    Returns:
-        Then and now.
-    """
-    told = weighed.entry.payload
-    text = store.text(told["part_text"])
-    data = tomllib.loads(text)
-    for name, digest in told["tables"].items():
-        target = scratch / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_text(store.text(digest), encoding="utf-8")
-    measured = told["measured"]
-    data = plain_shape(data, measured["area"], measured["edge"], measured["zones"], measured.get("holes"))
-    job = read_part(data, scratch)
-    if weighed.coupon is not None:
-        job = coupon_of(job, *weighed.coupon)
-    elif measured.get("regions") is not None:  # a record of an earlier version has areas alone
-        job = replace(job, told=Regions.from_json(measured["regions"]))
-    if told["vacuum"] is not None:
-        job = replace(job, part=job.part.model_copy(update={"vacuum": told["vacuum"]}))
-    return Replay(text, json.loads(store.text(told["prediction"])), predict(job))
-
-
-def plain_shape(
-    data: Payload,
-    area: float,
-    edge: float | None,
-    zones: dict[str, float],
-    holes: dict[str, list[float]] | None = None,
-) -> Payload:
-    """A part file's data with its shapes replaced by their measured areas; holes by number and mean size. [m^2, m]"""
-    old = data.get("surface", {})
-    drilled = holes or {}
-    surface = {"area": f"{area + sum(taken for _, taken, _ in drilled.values())!r} m^2"}
-    edge = None if edge is None else edge - sum(rim for _, _, rim in drilled.values())
-    if "area_tolerance" in old:
-        surface["area_tolerance"] = old["area_tolerance"]
-    if edge is not None or "edge" in old:
-        surface["edge"] = old.get("edge", f"{edge!r} m")
-    listed: Iterable[Payload] = data.get("zone", [])
-    plain = [{"name": z["name"], "area": f"{zones.get(z['name'], area)!r} m^2"} for z in listed]
-    data = {key: value for key, value in data.items() if key not in ("holes", "fasteners")}
-    round_ = [
-        {"name": name, "count": int(count), "diameter": f"{math.sqrt(4.0 * taken / math.pi / count)!r} m"}
-        for name, (count, taken, _) in drilled.items()
-    ]
-    return {**data, "surface": surface, **({"zone": plain} if plain else {}), **({"holes": round_} if round_ else {})}

@@ -12,7 +12,7 @@ last digit.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -162,30 +162,6 @@ class Regions:
             "openings": list(self.openings), "rim": self.rim.tolist(), "opening": self.opening.tolist(),
             "drilled": self.drilled.tolist(), "keys": [key[0] for key in self.keys], "on": self.on.tolist(),
         }  # fmt: skip
-
-    @classmethod
-    def from_json(cls, told: Mapping[str, Any]) -> Regions:
-        """From such a record."""
-        count, ways = len(told["area"]), len(told["openings"])
-        openings = tuple(told["openings"])
-        keys = tuple((name, ()) for name in told["keys"])
-        return cls(
-            area=np.array(told["area"]),
-            centroid=None,
-            second=None,
-            turn=np.array(told["turn"]),
-            round=np.array(told["round"]),
-            known=told["known"],
-            tool=told["tool"],
-            flat=told["flat"],
-            edge=np.array(told["edge"]),
-            openings=openings,
-            rim=np.array(told["rim"]).reshape(count, ways),
-            opening=np.array(told["opening"]).reshape(count, ways),
-            drilled=np.array(told["drilled"], dtype=bool),
-            keys=keys,
-            on=np.array(told["on"], dtype=bool).reshape(count, len(keys)),
-        )
 
 
 def covered_by(opening: str, covers: Sequence[str]) -> bool:

@@ -137,17 +137,6 @@ def packed_head(head: dict[str, object]) -> bytes:
     return _Arrays().joined(head)
 
 
-def unpacked(data: bytes) -> tuple[dict[str, object], bytes]:
-    """The head and the arrays of a buffer; `array_of` reads one."""
-    length = int.from_bytes(data[:4], "little")
-    return json.loads(data[4 : 4 + length]), data[4 + length :]
-
-
-def array_of(arrays: bytes, place: Sequence[int], kind: str = "<f4") -> NDArray[Any]:
-    """One array by its place, (start, count); "<f4" for floats, "<u4" for whole numbers."""
-    return np.frombuffer(arrays, kind, place[1], place[0])
-
-
 def whole_box(surface: Surface) -> tuple[Floats, Floats]:
     """Lowest and highest corner of a surface with what is left out of its file. [m]"""
     corners = np.concatenate([surface.vertices, surface.left_out[0]])

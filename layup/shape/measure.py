@@ -3,7 +3,6 @@
     How large is it?                measure_triangles(triangles).area
     Where does it balance?          .centroid, for an even areal weight
     How does it resist turning?     .second_moment, about the centroid
-    Several pieces as one?          combine([a, b, c])
 
 For one triangle with corners a, b, c and area A the integrals are exact polynomials:
 
@@ -16,7 +15,6 @@ second degree; the two lines are that rule written out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import cast
 
@@ -174,37 +172,3 @@ def from_sums(sums: NDArray[np.float64], shift: NDArray[np.float64], box: Box | 
     for value, (i, j) in zip(sums[4:10], _PAIRS, strict=True):
         second[i, j] = second[j, i] = value - area * mean[i] * mean[j]
     return Measured(area, vector(mean + shift), tensor(second), None, box, triangles)
-
-
-def combine(parts: Iterable[Measured]) -> Measured:
-    """Several measured pieces as one; what a piece with area lacks, the whole lacks.
-
-    The free edges add up, so a seam between two pieces counts on both sides.
-
-    Args:
-        parts: Any number of pieces; those without area add only their triangles.
-    """
-    pieces = list(parts)
-    triangles = sum(p.triangles for p in pieces)
-    pieces = [p for p in pieces if p.area > 0.0]
-    if not pieces:
-        return Measured(0.0, triangles=triangles)
-    area = sum(p.area for p in pieces)
-    edges = [p.perimeter for p in pieces if p.perimeter is not None]
-    perimeter = sum(edges) if len(edges) == len(pieces) else None
-    boxes = np.array([p.box for p in pieces if p.box is not None])
-    box = None
-    if len(boxes) == len(pieces):
-        box = (vector(boxes[:, 0].min(axis=0)), vector(boxes[:, 1].max(axis=0)))
-    places = [p.centroid for p in pieces if p.centroid is not None]
-    if len(places) < len(pieces):
-        return Measured(area, perimeter=perimeter, box=box, triangles=triangles)
-    weights = np.array([p.area for p in pieces])
-    at = np.array(places)
-    mean = weights @ at / area
-    moments = [p.second_moment for p in pieces if p.second_moment is not None]
-    second = None
-    if len(moments) == len(pieces):
-        apart = at - mean
-        second = tensor(np.sum(moments, axis=0) + np.einsum("n,ni,nj->ij", weights, apart, apart))
-    return Measured(area, vector(mean), second, perimeter, box, triangles)

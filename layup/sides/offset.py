@@ -1,6 +1,5 @@
 """The area of a surface moved along its normals: what a layer has at its height over the surface that was drawn.
 
-    Area at a distance from the surface       offset_area(surface, distance)
     How a surface bends, face by face         bend_of(surface)
     Mean area of a layer of a place           bend.place(...).through(low, high)
 
@@ -240,24 +239,3 @@ def _bend(points: Floats, faces: NDArray[np.int64]) -> Bend:
         angle=angle,
         piece=piece,
     )
-
-
-def offset_area(surface: Surface, distance: float) -> float:
-    """Area of the surface moved along its normals; its edges move square to it.
-
-    The faces of a side picked from a solid look outward. Those of an open shell look as most of them were drawn; where
-    that is not known, look at both signs.
-
-    Args:
-        surface: With a mesh.
-        distance: To the side the faces look to; negative to the other side. [m]
-
-    Returns:
-        Never less than nothing. [m^2]
-
-    Raises:
-        SurfaceError: a surface known only by its area.
-    """
-    bend = bend_of(surface)
-    curved = bend.place(None, np.ones(len(bend.faces)))
-    return (curved if distance >= 0.0 else curved.other).through(abs(distance), abs(distance))

