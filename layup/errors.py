@@ -110,7 +110,7 @@ class PatternError(LayupError):
     """Plies without a pattern worth cutting by.
 
     Attributes:
-        refused: Why, a sentence by number of the line in the layup, from 0.
+        refused: Why, a sentence by the number of the ply that has none, the first of its line, from 1.
         made: The patterns of all other plies, `layup.cloth.pattern.FlatPly`.
     """
 

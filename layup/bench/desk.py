@@ -29,7 +29,7 @@ from layup.partfile.lines import key_lines
 if TYPE_CHECKING:
     from layup.laminate.process import Habits
     from layup.materials import Library
-    from layup.partfile.model import SurfaceEntry
+    from layup.partfile.model import Part, SurfaceEntry
     from layup.shape.surface import Surface
     from layup.weight.prediction import Prediction
     from layup.words import System
@@ -124,6 +124,14 @@ class Sheet(Written):
     prediction: Prediction | None
     surface: Surface | None
     state: str = ""
+
+    @cached_property
+    def part(self) -> Part:
+        """All of it that holds as the model of a part file has it; what does not is None, or an entry not sound."""
+        from layup.partfile.fields import holding
+        from layup.partfile.model import Part
+
+        return holding(Part, self.data)
 
     @property
     def system(self) -> System:

@@ -19,7 +19,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from layup.bench.desk import Kept, Sheet
-from layup.bench.folder import named_files
+from layup.bench.folder import files_of, named_files
 from layup.bench.rendering import environment
 from layup.bench.request import Asked, Handler
 from layup.errors import LayupError
@@ -39,8 +39,6 @@ LARGEST = 6_000_000
 """Triangles of a mesh that is drawn; a larger one is computed with, but thinning it would take too much memory. [-]"""
 MOST_IN_ZONES = 3_000_000
 """Triangles of all zones that are drawn. [-]"""
-_FILES = ("mesh", "step", "outline", "photo", "stations", "girths")
-_POINTS = ("file", "points", "pattern")
 _TABLES = ("surface", "zone", "holes", "fasteners", "units")
 _READINGS = (("mm", "millimetres"), ("in", "inches"), ("m", "metres"))
 
@@ -88,10 +86,7 @@ def zone(asked: Asked) -> Response:
 
 def version_of(sheet: Sheet) -> str:
     """A short name of what the picture shows: the same as long as surface and zones are the same."""
-    named = sheet.data.get("surface")
-    tables = [named if isinstance(named, dict) else {}, *sheet.entries("holes"), *sheet.entries("fasteners")]
-    files = [table[key] for table in tables for key in _FILES + _POINTS if isinstance(table.get(key), str)]
-    stamps = [_stamp(sheet, file) for file in files if len(file) < 250]
+    stamps = [_stamp(sheet, file) for path, file in files_of(sheet.data) if path[0] in _TABLES and len(file) < 250]
     said = [sheet.data.get(key) for key in _TABLES]
     text = json.dumps([said, stamps, sheet.prediction is not None, sheet.surface is not None], default=str)
     return sha256(text.encode()).hexdigest()[:16]
@@ -111,8 +106,7 @@ def words(sheet: Sheet) -> dict[str, object]:
     out["facts"] = fact_words(surface, system)
     out["findings"] = finding_words(surface, system)
     measured = sheet.prediction.job.zones if sheet.prediction else {}
-    for number, entry in enumerate(sheet.entries("zone")):
-        name = str(entry.get("name", ""))
+    for number, name in enumerate(_zone_names(sheet)):
         area = area_words(measured[name].area, system) if name in measured else ""
         zones.append((letters(number), number, name, area))
     return out
@@ -165,22 +159,21 @@ def _only_area(surface: Surface, sheet: Sheet) -> str:
 
 
 def _entry(sheet: Sheet) -> SurfaceEntry | None:
-    from pydantic import ValidationError
+    """The `[surface]` table, where nothing in it is wrong."""
+    return sheet.part.surface if sheet.part.surface.sound else None
 
-    from layup.partfile.model import SurfaceEntry
 
-    try:
-        return SurfaceEntry.model_validate(sheet.data.get("surface"))
-    except ValidationError:
-        return None
+def _zone_names(sheet: Sheet) -> list[str]:
+    """Names of the zones in the order of the file, "" for one that has none yet."""
+    return [entry.name or "" for entry in sheet.part.zone]
 
 
 def _opened(sheet: Sheet, entry: SurfaceEntry) -> Surface:
     """A surface as a table would give it, the last few kept; `named_files` has said that its files may be read."""
     from layup.partfile.opened import open_surface
 
-    files = [file for file in (getattr(entry, key) for key in _FILES) if isinstance(file, str)]
-    key = (sheet.path.parent, entry.model_dump_json(), *(_stamp(sheet, file) for file in files))
+    table = entry.model_dump()
+    key = (sheet.path.parent, repr(table), *(_stamp(sheet, file) for _, file in files_of(table)))
     return _RAW.get(key) or _RAW.put(key, open_surface(entry, sheet.path.parent))
 
 
@@ -236,7 +229,7 @@ def _sides(surface: Surface, sheet: Sheet) -> list[str]:
     from layup.sides.mould import seen as seen_from
 
     try:
-        looked = seen_from(surface, sheet.value("surface", "mould") or None)
+        looked = seen_from(surface, sheet.part.surface.mould)
     except LayupError:
         return ["", ""]
     if not looked.known:
@@ -284,23 +277,16 @@ def still(asked: Asked) -> Response:
 
 def _zones(sheet: Sheet, surface: Surface) -> tuple[list[Shown], list[str]]:
     """The zones that are drawn, and names of those that aren't."""
-    from pydantic import ValidationError
-
-    from layup.partfile.model import ZoneEntry
     from layup.partfile.zones import zone_spec
     from layup.report.stage_buffer import Shown
 
-    entries: list[tuple[int, ZoneEntry]] = []
-    missing: list[str] = []
-    for number, raw in enumerate(sheet.entries("zone")):
-        try:
-            entries.append((number, ZoneEntry.model_validate(raw)))
-        except ValidationError:
-            missing.append(str(raw.get("name", "")))
-    named = {entry.name: entry for _, entry in entries}
+    named = {entry.name: entry for entry in sheet.part.zone if entry.sound}
+    missing = [entry.name or "" for entry in sheet.part.zone if not entry.sound]
     shown: list[Shown] = []
     room = MOST_IN_ZONES
-    for number, entry in entries:
+    for number, entry in enumerate(sheet.part.zone):
+        if not entry.sound:
+            continue
         try:
             cut = surface.cut(zone_spec(entry, named))
         except LayupError:
@@ -401,8 +387,7 @@ def _zone(asked: Asked, sheet: Sheet) -> bytes:
         "share": percent_words(area / surface.whole.area),
         **more,
     }
-    taken = [str(entry.get("name", "")) for entry in sheet.entries("zone")]
-    if given in taken or given.casefold() == "whole":
+    if given in _zone_names(sheet) or given.casefold() == "whole":
         head["taken"] = f'There is a zone "{given}" already. Give this one another name.'
     return packed_triangles(soup[:: 1 + len(soup) // 400_000], np.asarray(0.5 * (low + high)), head)
 
@@ -441,7 +426,7 @@ def _asked_zone(asked: Asked, sheet: Sheet, surface: Surface) -> tuple[dict[str,
 
 def _free(sheet: Sheet, word: str, first: str = " 1") -> str:
     """A name that no zone has yet: "spot 1", "spot 2"; or the word alone first."""
-    taken = {str(entry.get("name", "")) for entry in sheet.entries("zone")}
+    taken = _zone_names(sheet)
     choices = [word + first, *(f"{word} {number}" if first else f"{word}, {number}" for number in range(2, 1000))]
     return next((name for name in choices if name not in taken), word)
 

@@ -215,7 +215,7 @@ def flat_plies(
                 kept[key] = str(error).rstrip(".") + "."
         found = kept[key]
         if isinstance(found, str):
-            refused[line] = f"Ply {first}, {entry.fabric or entry.core} on {entry.zone or WHOLE}: {found}"
+            refused[first] = f"Ply {first}, {entry.fabric or entry.core} on {entry.zone or WHOLE}: {found}"
         else:
             made += [replace(p, number=first, name=f"{first}{p.name}", count=entry.count) for p in found]
         told(f"flat patterns: {line + 1} of {len(entries)} lines of the layup", (line + 1) / len(entries))

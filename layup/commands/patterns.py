@@ -76,9 +76,7 @@ def command(
             plies, refused = error.made, error
             if not plies:
                 raise
-    without = ""
-    if refused is not None:
-        without = ", without " + ", ".join(why.partition(",")[0].lower() for why in refused.refused.values())
+    without = f", without {', '.join(f'ply {number}' for number in refused.refused)}" if refused is not None else ""
     _write(
         job,
         plies,
