@@ -39,10 +39,10 @@ from layup.bench.rendering import sentence
 from layup.bench.request import Asked, go, link, show
 from layup.choosing.front_svg import FrontMark, currency_of, front_svg, times_words
 from layup.choosing.stack_svg import local_lines, stack_lines, stack_svg
-from layup.choosing.words import failing_words, money_words, reserve_words, value_words
+from layup.choosing.words import PRESS, LayupWords, failing_words, layup_words, money_words, reserve_words, value_words
 from layup.errors import LayupError
 from layup.partfile import edit as parttext
-from layup.words import length_words, mass_both, mass_words, thickness_words
+from layup.words import mass_both, mass_words, thickness_words
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -491,20 +491,23 @@ def prices_of(answer: Answer) -> bool:
 def rows_of(answer: Answer, file: str, chosen: str) -> list[Row]:
     """The same as a table, the lightest first, the part as it stands last."""
     system = answer.system
+
+    def gives(words: LayupWords) -> str:
+        return f"gives {words.stiff} at {PRESS[system]}" if answer.by_panel else f"strip {words.stiff}"
+
     rows = []
     for p in answer.points:
-        y = p.layup
-        label = y.label if answer.sure or not p.lightest else "the best so far"
+        words = layup_words(p.layup, answer.by_panel, system)
         rows.append(
             Row(
                 letter=p.letter,
-                label=label,
-                plies=f"{y.process}: {y.words}",
-                mass=mass_both(y.mass.mean, system),
-                thick=thickness_words(y.thickness, system),
-                money=money_words(y),
+                label=words.label if answer.sure or not p.lightest else "the best so far",
+                plies=words.plies,
+                mass=words.mass,
+                thick=words.thick,
+                money=words.money,
                 times=times_words(p.times),
-                gives=_gives(answer, y),
+                gives=gives(words),
                 href=_href(file, p.letter),
                 kept=p.kept,
                 lightest=p.lightest,
@@ -514,19 +517,18 @@ def rows_of(answer: Answer, file: str, chosen: str) -> list[Row]:
         )
     now = answer.now
     if now is not None:
-        plies = f"{now.process}: {now.layup.words}" if now.layup else now.process
-        money = money_words(now.layup) if now.layup else ""
+        own = layup_words(now.layup, answer.by_panel, system) if now.layup else None
         times = times_words(answer.now_times) if answer.now_times is not None else ""
         rows.append(
             Row(
                 letter=NOW,
                 label="the part as it stands",
-                plies=plies,
+                plies=own.plies if own else now.process,
                 mass=mass_both(now.mass.mean, system),
                 thick=thickness_words(now.thickness, system),
-                money=money,
+                money=own.money if own else "",
                 times=times,
-                gives=_gives(answer, now.layup) if now.layup else "",
+                gives=gives(own) if own else "",
                 href=_href(file, NOW),
                 kept=False,
                 lightest=False,
@@ -611,13 +613,6 @@ def _in_full(answer: Answer, layup: Layup, letter: str, head: str, times: str, t
 def _worked(has: str, due: str, at_least: bool) -> str:
     """How a reserve comes about, in its numbers."""
     return f"{has} it has over {due} due" if at_least else f"{due} allowed over {has} it has"
-
-
-def _gives(answer: Answer, layup: Layup) -> str:
-    """The figure stiffness is judged by."""
-    if answer.by_panel:
-        return f"gives {length_words(layup.stiffness, 'metric')} at 1 kPa"
-    return f"strip {layup.stiffness:.2f} N m"
 
 
 def _range(mass: Interval, system: System) -> str:

@@ -20,9 +20,9 @@ from layup.bench.request import Asked, go, picture, show
 from layup.errors import LayupError
 from layup.materials import FORMS, HANDS
 from layup.partfile import edit as parttext
-from layup.sources import cited
 from layup.weight.bars_svg import bars_svg
 from layup.weight.plies import Layer
+from layup.weight.screen import made_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from layup.materials import Library
-    from layup.weight.prediction import Prediction
 
 HEAD = (
     ("title", "Name"),
@@ -583,7 +582,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     system = sheet.system
     return show(
         asked, "part.html", sheet=sheet, prediction=prediction, system=system, head=HEAD,
-        head_first=HEAD_FIRST, where_rows=_where_rows, more=MORE, kinds=KINDS, asked_of=ASKED, may_lack=MAY_LACK,
+        head_first=HEAD_FIRST, where_rows=made_of, more=MORE, kinds=KINDS, asked_of=ASKED, may_lack=MAY_LACK,
         bars=bars_svg(prediction, system) if prediction else "", names=_names(library, sheet),
         choices=CHOICES, hints=HINTS | {"lb": HINTS_LB, "metric": HINTS_METRIC}.get(system, {}), layers=layers,
         ticked=TICKED, stiffened=STIFFENED, stiffeners=stiffeners, shown_match=shown_match,
@@ -656,36 +655,6 @@ def _mould_asked(sheet: Sheet) -> tuple[tuple[str, str], ...]:
     if surface is None or not surface.has_mesh or sheet.value("surface", "mould") or seen(surface, None).known:
         return ()
     return ways(surface)
-
-
-def _where_rows(prediction: Prediction) -> list[tuple[str, float, list[tuple[str, str]]]]:
-    """What the weight is made of: name, mass [kg], and the figures it rests on, each with its source."""
-    w = prediction.weighed
-
-    def of(*properties: str, materials: frozenset[str] = frozenset()) -> list[tuple[str, str]]:
-        return [
-            (f"{c.material}: {c.printed}", cited(c))
-            for c in prediction.citations
-            if c.property.split(" (")[0] in properties and (not materials or c.material in materials)
-        ]
-
-    plies = prediction.job.part.plies()
-    cloths = frozenset(e.fabric for e in plies if e.fabric is not None)
-    cores = frozenset(e.core for e in plies if e.core is not None)
-    typed = [("as typed", "the part file")]
-    rows = [
-        ("fibre", w.fibre, of("areal_weight", materials=cloths)),
-        ("resin in the plies", w.resin - w.film - w.bond, of("fibre_volume_fraction", "resin_content")),
-        ("resin films on the faces", w.film, of("surface_resin")),
-        ("resin at the core", w.bond, of("core_bond", "bond_resin")),
-        ("core, dry", w.core, of("density", materials=cores)),
-    ]
-    for kind, things in (("finish", w.finishes), ("fitting", w.extras)):
-        for thing in things:
-            known = frozenset(figure.material for figure in thing.figures)
-            told = of(*(figure.property for figure in thing.figures), materials=known) if known else typed
-            rows.append((f"{kind}: {thing.name}", thing.mass, told or typed))
-    return [row for row in rows if row[1] > 0]
 
 
 def _open_faults(sheet: Sheet) -> list[tuple[str, str]]:

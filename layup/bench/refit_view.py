@@ -516,29 +516,22 @@ def _items(job: RefitJob, ledger: Ledger, kept: Kept) -> list[dict[str, object]]
 
 
 def _item(row: Row, job: RefitJob, kept: Kept) -> dict[str, object]:
-    from layup.refit.papers import known_by
-    from layup.refit.record_words import arm_kept, change_kept, index_kept, mass_kept, moment_kept
-    from layup.refit.screen import SIGNS
+    from layup.refit.papers import Record, known_by
 
     item = row.item
     key = f"{item.action}|{item.name}"
-    arm = arm_kept(item.arm, kept)
     return {
+        **Record(kept, job.refit.index).item(item)._asdict(),
         "key": key,
         "id": item_id(key),
         "name": item.name,
-        "sign": SIGNS[item.action],
         "out": _OUT[item.action],
         "how": item.how,
         "known": known_by(row, kept),
         "note": item.note,
         "standing": row.standing,
-        "change": change_kept(item.change, kept) if item.action != "moved" else f"({mass_kept(item.mass, kept)})",
-        "arm": arm if item.arm_to is None else f"{arm} to {arm_kept(item.arm_to, kept)}",
-        "moment": moment_kept(item.moment, kept),
         "number": row.number,
         "said": ", ".join(word for word in (item.date, item.by) if word),
-        "index": index_kept(item.moment, job.refit.index, kept) if job.refit.index else "",
     }
 
 

@@ -43,6 +43,8 @@ def environment() -> Environment:
     """The templates; what they print is escaped."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+    from layup.learn.scale import weighed_words
+
     made = Environment(
         loader=FileSystemLoader(HERE / "pages"),
         autoescape=True,
@@ -121,18 +123,6 @@ def span(mass: Interval, system: System) -> str:
 
     ounces, grams = ends(mass_words), ends(mass_metric)
     return {"lb": ounces, "metric": grams}.get(system, f"{ounces} ({grams})")
-
-
-def weighed_words(kg: float, system: System) -> str:
-    """A weight from the scale, as finely as it was said back when it was typed: one weight, one reading.
-
-    >>> weighed_words(0.232, "both"), weighed_words(0.232, "lb")
-    ('8 1/8 oz (232 g)', '8 1/8 oz')
-    """
-    from layup.learn.scale import echo
-
-    heard = echo(f"{kg * 1e3:.9f} g")
-    return {"lb": heard.imperial, "metric": heard.metric}.get(system, f"{heard.imperial} ({heard.metric})")
 
 
 def signs(text: str) -> str:

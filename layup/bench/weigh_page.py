@@ -234,6 +234,7 @@ def _page(
     from layup.learn.store import find_store
     from layup.learn.weigh_part import newest_noted, next_piece
     from layup.learn.weighins import expected_at, of_piece
+    from layup.learn.words import noted_words
 
     sheet = asked.desk.sheet(asked.file)
     path, system = sheet.path, sheet.system
@@ -262,7 +263,8 @@ def _page(
     return show(
         asked, "weigh.html", status, wrong=wrong, sheet=sheet, title=title, system=system, typed=typed, stages=STAGES,
         stage_words=STAGE_WORDS, units=UNITS, more=MORE, expected=expected, record=words[0], above=words[1],
-        listed=listed, piece=piece, pieces=pieces, free=free, again=again[-1] if again else None, hint=hint,
+        listed=[(one.undone_by, noted_words(one.weighed, system)) for one in listed],
+        piece=piece, pieces=pieces, free=free, again=again[-1] if again else None, hint=hint,
         question=question, sure=sure, good=good, once=uuid.uuid4().hex, last=_last(sheet, last, system, ours),
         hand=_hand(calibration),
         plain=plain, beware=sheet.prediction.at_hand(*NEXT_HAND.get(typed.stage, ())) if sheet.prediction else (),

@@ -15,11 +15,12 @@ from layup.choosing.layups import Layup
 from layup.choosing.steps import Step
 from layup.choosing.words import (
     ADVICE,
+    PRESS,
     asked_words,
     failing_words,
+    layup_words,
     lead_words,
     less_words,
-    money_words,
     none_words,
     proof_words,
     rules_words,
@@ -133,15 +134,14 @@ def _checks(layup: Layup, system: System, explain: bool) -> RenderableType:
 
 def _others(choice: Choice, system: System) -> RenderableType:
     one: System = "metric" if system == "metric" else "lb"
-    gives = ("deflects at 20.9 psf" if one == "lb" else "deflects at 1 kPa") if choice.by_panel else "strip stiffness"
+    gives = f"deflects at {PRESS[one]}" if choice.by_panel else "strip stiffness"
     rows = []
     on_front = {id(y) for y in choice.front}
     shown = [choice.best, *choice.others] if choice.best else list(choice.others)
     for layup in sorted(shown, key=lambda y: y.mass.mean):
-        stiff = length_words(layup.stiffness, one) if choice.by_panel else value_words(layup.stiffness, "N m", one)
-        words = layup.words if layup.process == choice.job.part.process else f"{layup.process}: {layup.words}"
-        thick, named = thickness_words(layup.thickness, one), ("* " if id(layup) in on_front else "") + layup.label
-        rows.append((named, mass_both(layup.mass.mean, one), thick, money_words(layup), stiff, in_units(words, system)))
+        label, *figures, plies = layup_words(layup, choice.by_panel, one)
+        plies = plies.removeprefix(f"{choice.job.part.process}: ")
+        rows.append((("* " if id(layup) in on_front else "") + label, *figures, in_units(plies, system)))
     head = ("lightest with", "weight", "thick", "material", gives, "layup")
     table = grid_text(Grid(head, tuple(rows), right=frozenset({1, 2, 3, 4})))
     note = Text("  * nothing here beats it in weight, cost and stiffness together", style="dim")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 from layup.choosing.choice import ALL_RULES, Choice
 from layup.choosing.layups import Layup
@@ -10,7 +11,7 @@ from layup.choosing.seek import NEAR
 from layup.choosing.steps import Step
 from layup.partfile.needs import USUAL_LOAD_FACTOR
 from layup.units import G0, INCH, LB
-from layup.words import System, areal_weight_words, length_words, mass_both
+from layup.words import System, areal_weight_words, length_words, mass_both, thickness_words
 
 ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
 """What to do where nothing passes."""
@@ -225,6 +226,29 @@ def money_words(layup: Layup) -> str:
         return f"{single[0]:.2f} {single[1]}"
     said = " + ".join(f"{amount:.2f} {currency}" for currency, amount in layup.cost.amounts.items())
     return f"over {said}" if said else "no price"
+
+
+PRESS: dict[System, str] = {"lb": "20.9 psf", "metric": "1 kPa", "both": "1 kPa"}
+"""The even load under which a panel's stiffness is told: 1 kPa, in the units of the part."""
+
+
+class LayupWords(NamedTuple):
+    """A layup as a row of a table: for terminal and page."""
+
+    label: str
+    mass: str
+    thick: str
+    money: str
+    stiff: str
+    plies: str
+
+
+def layup_words(layup: Layup, by_panel: bool, system: System) -> LayupWords:
+    """A layup in words; `stiff` is how far the panel gives under `PRESS`, or the stiffness of a strip."""
+    one: System = "lb" if system == "lb" else "metric"
+    stiff = length_words(layup.stiffness, one) if by_panel else value_words(layup.stiffness, "N m", one)
+    mass, thick = mass_both(layup.mass.mean, system), thickness_words(layup.thickness, system)
+    return LayupWords(layup.label, mass, thick, money_words(layup), stiff, f"{layup.process}: {layup.words}")
 
 
 def verdict_words(step: Step) -> str:

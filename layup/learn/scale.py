@@ -130,3 +130,13 @@ def two_sides(text: str) -> tuple[float, float]:
     if len(sides) != 2 or min(sides) <= 0:
         raise LayupError(wrong)
     return sides[0], sides[1]
+
+
+def weighed_words(kg: float, system: System) -> str:
+    """A weight from the scale, as finely as it was said back when it was typed: one weight, one reading.
+
+    >>> weighed_words(0.232, "both"), weighed_words(0.232, "lb")
+    ('8 1/8 oz (232 g)', '8 1/8 oz')
+    """
+    heard = echo(f"{kg * 1e3:.9f} g")
+    return {"lb": heard.imperial, "metric": heard.metric}.get(system, f"{heard.imperial} ({heard.metric})")

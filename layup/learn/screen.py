@@ -21,6 +21,7 @@ from layup.learn.words import (
     expected_words,
     explanation_words,
     factor_words,
+    noted_words,
     one_system,
     span_words,
 )
@@ -188,13 +189,6 @@ def _group_lines(group: Group, system: System, most: int) -> list[RenderableType
 
 def history_screen(listed: Sequence[WeighIn], system: System) -> RenderableType:
     """The screen of `layup shop history`: the newest weigh-ins, newest last."""
-    rows = []
-    for one in listed:
-        around = one.circumstances
-        notes = ", ".join(word for word in (around.person, around.lot, around.notes) if word)
-        expected = mass_both(one.expected["mean"], one_system(system)) if one.expected else ""
-        weighed = mass_both(one.mass, one_system(system))
-        when = str(one.entry.number), one.entry.at[:10]
-        rows.append((*when, one.part, around.piece, one.stage, weighed, expected, notes))
+    rows = tuple(noted_words(one, one_system(system)) for one in listed)
     head = ("  entry", "when", "part", "piece", "stage", "weighed", "expected", "notes")
-    return grid_text(Grid(head, tuple(rows), right=frozenset({0, 5, 6})))
+    return grid_text(Grid(head, rows, right=frozenset({0, 5, 6})))

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 from layup.laminate.process import Habit
 from layup.learn.explain import FAR, Explanation
+from layup.learn.scale import weighed_words
 from layup.learn.weighins import WeighIn
 from layup.spread import Z90
 from layup.words import System, mass_both, thickness_words
@@ -19,6 +21,34 @@ def one_system(system: System) -> System:
 def span_words(low: float, high: float, system: System) -> str:
     """Both ends of a mass. [kg]"""
     return f"{mass_both(low, one_system(system))} to {mass_both(high, one_system(system))}"
+
+
+class NotedWords(NamedTuple):
+    """A weigh-in as a row of the record: for terminal and page."""
+
+    entry: str
+    when: str
+    part: str
+    piece: str
+    stage: str
+    weighed: str
+    expected: str
+    notes: str
+
+
+def noted_words(one: WeighIn, system: System) -> NotedWords:
+    """A weigh-in in words: its weight as finely as it was typed, and who, which lot and what was noted."""
+    around = one.circumstances
+    return NotedWords(
+        str(one.entry.number),
+        one.entry.at[:10],
+        one.part,
+        around.piece,
+        one.stage,
+        weighed_words(one.mass, system),
+        mass_both(one.expected["mean"], system) if one.expected else "",
+        ", ".join(word for word in (around.person, around.lot, around.notes) if word),
+    )
 
 
 def expected_words(weighed: WeighIn, system: System) -> list[tuple[str, str]]:

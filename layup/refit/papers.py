@@ -10,10 +10,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from layup.partfile.cautions import suggested
 from layup.refit.balance import Balance
+from layup.refit.items import Item
 from layup.refit.job import LoadCase, RefitJob, Weighing
 from layup.refit.ledger import Ledger, Row
 from layup.refit.loading import BallastWord, Loading
@@ -36,6 +37,8 @@ What = Literal["change", "balance"]
 Value = str | float
 """A cell: words, or a figure in SI that its heading says how to write."""
 
+SIGNS = {"removed": "−", "added": "+", "moved": "→"}
+"""What an item does to the aircraft, in one sign."""
 _KINDS = {
     "weight": "mass", "net": "mass", "holds": "mass", "change": "change", "to spare": "change",
     "arm": "arm", "CG": "arm", "forward limit": "arm", "aft limit": "arm", "arm of CG": "arm", "moment": "moment",
@@ -148,6 +151,16 @@ def _notes(ledger: Ledger, hand: Record) -> tuple[str, ...]:
     return (*notes, *(one.words for one in suggested(row.item.name for row in ledger.rows)))
 
 
+class ItemWords(NamedTuple):
+    """An item of the ledger as a row: for terminal and page; what only moves has its weight in brackets."""
+
+    sign: str
+    change: str
+    arm: str
+    moment: str
+    short: str
+
+
 @dataclass(frozen=True, slots=True)
 class Record:
     """How this record is written.
@@ -233,6 +246,18 @@ class Record:
             numbers=numbers,
         )
 
+    def item(self, item: Item) -> ItemWords:
+        """An item of the ledger in words; the short form of its moment is "" where the aircraft's papers have none."""
+        moved = item.action == "moved"
+        change = f"({mass_kept(item.mass, self.kept)})" if moved else change_kept(item.change, self.kept)
+        moment, short = moment_kept(item.moment, self.kept), self.words("index", item.moment)
+        return ItemWords(SIGNS[item.action], change, self.arms(item), moment, short)
+
+    def arms(self, item: Item) -> str:
+        """Where an item is; of one that moved, from where to where."""
+        here = arm_kept(item.arm, self.kept)
+        return here if item.arm_to is None else f"{here} to {arm_kept(item.arm_to, self.kept)}"
+
     def empty(self, ledger: Ledger) -> Grid:
         """The empty aircraft before, after, and on the final scales: for paper, terminal and page."""
         lines = [("before", ledger.start.empty), ("after these changes", ledger.now)]
@@ -312,7 +337,7 @@ def _items(rows: list[Row], hand: Record, moved: bool) -> Grid:
         item = row.item
         found.append((
             item.name + (f" ({item.note})" if item.note else ""), item.mass if moved else item.change,
-            item.arm if item.arm_to is None else f"{hand.words('arm', item.arm)} to {hand.words('arm', item.arm_to)}",
+            item.arm if item.arm_to is None else hand.arms(item),
             item.moment, item.moment, known_by(row, hand.kept), ", ".join(w for w in (item.date, item.by) if w),
         ))  # fmt: skip
     change, moment = sum(r.item.change for r in rows), sum(r.item.moment for r in rows)

@@ -25,7 +25,6 @@ from layup.refit.record_words import (
     Kept,
     arm_kept,
     change_kept,
-    index_kept,
     index_note,
     mass_kept,
     moment_kept,
@@ -37,8 +36,6 @@ from layup.words import percent_words
 
 MOST_ALARMS = 6
 """Load cases outside that are named at the head; the table shows every one."""
-SIGNS = {"removed": "−", "added": "+", "moved": "→"}
-"""What an item does to the aircraft, in one sign."""
 _MARK = {"weighed": "scale", "predicted": "predicted", "listed": "list"}
 _FAULTS = {
     "forward": "AHEAD OF THE FORWARD LIMIT",
@@ -159,25 +156,18 @@ def need_of(refit: Refit, ledger: Ledger) -> float | None:
 
 
 def _items(refit: Refit, ledger: Ledger, kept: Kept) -> RenderableType:
-    def line(sign: str, name: str, known: str, change: str, arm: str, moment: float) -> tuple[str, ...]:
-        index = (index_kept(moment, refit.index, kept),) if refit.index else ()
-        return (sign, name, known, change, arm, moment_kept(moment, kept), *index)
-
+    record = Record(kept, refit.index)
     rows = []
     for row in ledger.rows:
-        item = row.item
-        change = change_kept(item.change, kept) if item.action != "moved" else f"({mass_kept(item.mass, kept)})"
-        arm = arm_kept(item.arm, kept) if item.arm_to is None else _from_to(item.arm, item.arm_to, kept)
-        rows.append(line(SIGNS[item.action], item.name + _standing(row), _MARK[item.how], change, arm, item.moment))
+        sign, *words = record.item(row.item)
+        rows.append((sign, row.item.name + _standing(row), _MARK[row.item.how], *words))
     empty, now = ledger.start.empty, ledger.now
-    rows.append(line("", "all of it", "", change_kept(now.mass - empty.mass, kept), "", now.moment - empty.moment))
-    head = ("", "item", "known by", "change", "arm", "moment", *(("index",) if refit.index else ()))
-    right = frozenset(range(3, len(head)))
-    return grid_text(Grid(head, tuple(rows), right=right, totals=frozenset({len(rows) - 1})))
-
-
-def _from_to(start: float, end: float, kept: Kept) -> str:
-    return f"{arm_kept(start, kept).split()[0]} → {arm_kept(end, kept)}"
+    change, moment = change_kept(now.mass - empty.mass, kept), now.moment - empty.moment
+    rows.append(("", "all of it", "", change, "", moment_kept(moment, kept), record.words("index", moment)))
+    head = ("", "item", "known by", "change", "arm", "moment", "index")
+    wide = len(head) if refit.index else len(head) - 1
+    rows = [row[:wide] for row in rows]
+    return grid_text(Grid(head[:wide], tuple(rows), right=frozenset(range(3, wide)), totals=frozenset({len(rows) - 1})))
 
 
 def _standing(row: Row) -> str:

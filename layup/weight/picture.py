@@ -143,16 +143,7 @@ def _ounce_axis(axes: Axes, most: float) -> None:
 
 
 def _draw_shares(axes: Axes, prediction: Prediction) -> None:
-    w = prediction.weighed
-    shares = [
-        ("fibre", w.fibre),
-        ("resin in the plies", w.resin - w.film - w.bond),
-        ("resin on the faces", w.film),
-        ("resin at the core", w.bond),
-        ("core", w.core),
-        ("finish", w.finish),
-        ("extras", w.extra),
-    ]
+    shares = prediction.weighed.shares
     start = 0.0
     total = sum(mass for _, mass in shares)
     labels = []

@@ -15,6 +15,7 @@ from rich.text import Text
 from layup.report.document import Grid
 from layup.report.document_text import grid_text
 from layup.report.surface_words import in_units
+from layup.sources import cited
 from layup.spread import Interval
 from layup.weight.compare import Alternative, ProcessShare
 from layup.weight.cost import Cost
@@ -222,6 +223,37 @@ def _plies(prediction: Prediction, system: System) -> RenderableType:
         )
     head = ("ply", "material", "angle", "zone", "area", "thick", "weight")
     return grid_text(Grid(head, tuple(rows), right=frozenset({2, 4, 5, 6})))
+
+
+def made_of(prediction: Prediction) -> list[tuple[str, float, list[tuple[str, str]]]]:
+    """What the weight is made of: name, mass [kg], and the figures it rests on, each with its source."""
+    w = prediction.weighed
+
+    def of(*properties: str, materials: frozenset[str] = frozenset()) -> list[tuple[str, str]]:
+        return [
+            (f"{c.material}: {c.printed}", cited(c))
+            for c in prediction.citations
+            if c.property.split(" (")[0] in properties and (not materials or c.material in materials)
+        ]
+
+    plies = prediction.job.part.plies()
+    cloths = frozenset(e.fabric for e in plies if e.fabric is not None)
+    cores = frozenset(e.core for e in plies if e.core is not None)
+    typed = [("as typed", "the part file")]
+    by = {
+        "fibre": of("areal_weight", materials=cloths),
+        "resin in the plies": of("fibre_volume_fraction", "resin_content"),
+        "resin on the faces": of("surface_resin"),
+        "resin at the core": of("core_bond", "bond_resin"),
+        "core": of("density", materials=cores),
+    }
+    rows = [(name, mass, by[name]) for name, mass in w.shares if name in by]
+    for kind, things in (("finish", w.finishes), ("fitting", w.extras)):
+        for thing in things:
+            known = frozenset(figure.material for figure in thing.figures)
+            told = of(*(figure.property for figure in thing.figures), materials=known) if known else typed
+            rows.append((f"{kind}: {thing.name}", thing.mass, told or typed))
+    return [row for row in rows if row[1] > 0]
 
 
 def where_words(layer: Layer) -> str:

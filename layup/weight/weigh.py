@@ -151,6 +151,19 @@ class Weighed:
     either_way: float = 0.0
 
     @property
+    def shares(self) -> tuple[tuple[str, float], ...]:
+        """What the weight is made of; the shares add up to it. [kg]"""
+        return (
+            ("fibre", self.fibre),
+            ("resin in the plies", self.resin - self.film - self.bond),
+            ("resin on the faces", self.film),
+            ("resin at the core", self.bond),
+            ("core", self.core),
+            ("finish", self.finish),
+            ("extras", self.extra),
+        )
+
+    @property
     def moulded(self) -> float:
         """Mass as it comes off the mould: the laminate with what is cut away later, without finish and extras. [kg]"""
         return self.fibre + self.resin + self.core + self.trimmed_off
