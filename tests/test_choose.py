@@ -26,11 +26,12 @@ from layup.choosing.rules import against_the_trade, broken_rule
 from layup.choosing.screen import _reserve, choice_screen, refinement_words
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
 from layup.choosing.shelf import old_stiffness, shelf_of, stock
+from layup.choosing.strength_checks import ply_reserve
 from layup.choosing.words import asked_words, failing_words, lead_words, less_words, proof_words, saving_words
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.panel import matrix_of, terms_of
-from layup.laminate.panel_model import strip_stiffness
+from layup.laminate.panel_model import seven, strip_stiffness
 from layup.laminate.search import Frame, Limits, ListedFrame, Options, Queue
 from layup.laminate.stiffness import reduced_stiffness, rotated_stiffness, stack_stiffness
 from layup.partfile.needs import Needs
@@ -1125,14 +1126,19 @@ def test_what_the_trade_would_not_lay_is_said(hatch):
     assert against_the_trade(bench, [zero, up, down, across, across, down, up, zero]) == []
 
 
-def test_what_is_measured_is_counted_and_what_is_near_is_tried_on_the_full_panel(hatch):
-    """A strength rules a stack out on the small model, which is on no safe side there: so that is no proof."""
+def test_what_bounds_do_not_prove_is_counted_and_what_is_near_is_tried_on_the_full_panel(hatch, monkeypatch):
+    """A strength or a greatest deflection on the small model is on no safe side; bounds on the whole panel prove it."""
     part = hatch(surface={"rectangle": ["300 mm", "200 mm"]}, shelf={"fabrics": ["glass plain 200"]},
                  needs={"stiffness": "not asked", "pressure": "6 kPa", "most_plies": 12})  # fmt: skip
+    _, proved = searched(part)
+    assert proved.found is not None
+    assert proved.proven
+    monkeypatch.setattr(Checker, "disproves", lambda self, batch: np.zeros(len(batch.stack), dtype=bool))
     frames, search = searched(part)
     assert search.ended
     assert search.found is not None
-    open_ = 0
+    assert search.found.areal_weight == approx(proved.found.areal_weight)
+    open_: list[Batch] = []
     for frame in frames:
         batch = batch_of(frame, frame.everything())
         lighter = batch.areal_weight < search.found.areal_weight - 1e-9
@@ -1141,7 +1147,17 @@ def test_what_is_measured_is_counted_and_what_is_near_is_tried_on_the_full_panel
         model = search.checker.model
         work = model.own_work(model.respond(search.checker.layups(batch)))[:, 1]
         may = work / (6000 * model.panel.shape.area) <= 0.2 / 20  # the mean is no more than the greatest that may be
-        open_ += int((~result.disproved & may)[lighter].sum())
-    assert open_ > 0  # some were ruled out by nothing that is proved,
-    assert open_ == search.measured + search.grown  # and each of them is counted, or was tried on the full panel
-    assert search.proven == (search.measured == 0)
+        open_ += [batch.take(np.array([k])) for k in np.flatnonzero(~result.disproved & may & lighter)]
+    assert open_  # some were ruled out by nothing that is proved,
+    assert len(open_) == search.measured + search.grown  # and each is counted, or was tried on the full panel
+    assert not search.proven
+    monkeypatch.undo()
+    whole = search.checker.model.panel
+    load = whole.load_vector(search.checker.model.loads[1])[:, None]
+    for one in open_[:: len(open_) // 6]:  # what the bounds prove, the whole panel shows
+        assert proved.checker.disproves(one).all()
+        bent = whole.solve(seven(one.d, search.checker.model.stiffest)[0], load)
+        kappa = whole.curvature_at_places(bent)[:, :, 0]
+        sag = np.abs(bent[whole.basis.nodal_dofs[0], 0]).max()
+        reserve = ply_reserve(one, 1.5 * kappa[None], "max stress")
+        assert sag > 0.2 / 20 or reserve < 1

@@ -13,7 +13,7 @@ for sizing.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -24,14 +24,17 @@ from layup.choosing.edges import EdgeCase, buckling_cases, edge_cases
 from layup.choosing.joint_checks import checks_of_joints
 from layup.choosing.shelf import FLAT_ENOUGH, CoreChoice, OldPart, PlyChoice
 from layup.choosing.strength_checks import (
+    CONVEX,
     EdgeStrains,
     checks_of_edges,
     checks_of_load,
     checks_of_strains,
     corners_that_bend_most,
+    effort_at_least,
 )
 from layup.laminate.curved_panel import CurvedPanel, heights_over
 from layup.laminate.panel import PanelLoad, build_panel, matrix_of, sharp_corners
+from layup.laminate.panel_bounds import MOST_SHAPES, PanelBounds
 from layup.laminate.panel_model import (
     Limit,
     PanelModel,
@@ -89,6 +92,7 @@ class Checker:
         surface: The panel by finite elements on its own surface, flat or curved, for what small flat deflections leave
             out; None without a panel.
         curve_factor: How much stiffer than asked the shell has to be, so that the finite elements are as stiff. [-]
+        bounds: By load and core, what proves that a stack fails; filled as it is asked for.
     """
 
     needs: Needs
@@ -101,6 +105,7 @@ class Checker:
     shell: ShallowShell | None = None
     surface: CurvedPanel | None = None
     curve_factor: float = 1.0
+    bounds: dict[tuple[int, str, float], PanelBounds] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
     def of(
@@ -189,6 +194,61 @@ class Checker:
         if self.needs.loaded and not self.unknown(batch):
             self._strength(some, alive, amounts, table, quick)
         return table.assessment()
+
+    def disproves(self, batch: Batch) -> NDArray[np.bool_]:
+        """Which stacks are proved to fail on the whole panel, in how far it gives or in its first ply.
+
+        Args:
+            batch: The stacks.
+
+        Returns:
+            (n,); those that are not may fail all the same.
+        """
+        out = np.zeros(len(batch.stack), dtype=bool)
+        if self.model is None or not len(out) or self.unknown(batch):
+            return out
+        layups, core = self.layups(batch), batch.core
+        for case in range(1, len(self.model.loads)):
+            key = (case, "", 0.0) if core is None else (case, core.name, core.thickness)
+            left = np.flatnonzero(~out)
+            while len(left):
+                bounds = self.bounds.get(key)
+                if bounds is None:
+                    vector = self.model.panel.load_vector(self.model.loads[case])
+                    bounds = self.bounds[key] = PanelBounds(self.model.panel, vector, layups[left].mean(axis=0))
+                amounts, off = bounds.answer(layups[left])
+                fails, near = self._fails(batch.take(left), case, bounds, amounts, off)
+                out[left[fails]] = True
+                if not near.any() or bounds.shapes >= MOST_SHAPES:
+                    break
+                left, off = left[near], off[near]
+                bounds.add(layups[left[int(np.argmax(off))]])
+        return out
+
+    def _fails(
+        self, batch: Batch, case: int, bounds: PanelBounds, amounts: Floats, off: Floats
+    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Which stacks are proved to fail under a load, and which others closer bounds would prove to."""
+        exact = np.zeros(len(off))
+        limit = self._greatest(case)
+        fails, near = np.zeros((2, len(off)), dtype=bool)
+        if limit is not None:
+            fails, near = (bounds.sag_at_least(amounts, by) > limit * (1 + 1e-6) for by in (off, exact))
+        some = np.flatnonzero(~fails)
+        if self.worst and self.needs.criterion in CONVEX and batch.symmetric and len(some):
+            bent, by = bounds.curvature(amounts[some], off[some], self.worst[case])
+            for found, give in ((fails, by), (near, np.zeros_like(by))):
+                effort = effort_at_least(batch.take(some), bent, give, self.needs.criterion)
+                found[some] |= self.factor * effort > 1 + 1e-6
+        return fails, near & ~fails
+
+    def _greatest(self, case: int) -> float | None:
+        """The greatest deflection that a load may bring anywhere; None where another is asked. [m]"""
+        assert self.model is not None
+        load = self.model.loads[case]
+        if load.pressure and self.needs.deflection is not None:
+            return self.needs.deflection
+        return _FLAT * min(self.widths) if self.hand_limit(load.name) is None else None
 
     def _tube(self, batch: Batch, table: Table) -> None:
         """Of a tube: whether its wall buckles under push, moment and torque together, and its first ply."""
@@ -460,21 +520,19 @@ class Checker:
             swell = np.maximum(swell, _swell(value))
         swollen = " and pushed" if self.buckling else ""
         sag = model.greatest_sag(amounts)
-        span = min(self.widths)
         for case, load in enumerate(model.loads[1:], 1):
+            limit, due = self.hand_limit(load.name), self._greatest(case)
             if load.pressure and needs.deflection is not None:
                 add(CheckKind(f"deflection, {load.name}{swollen}", "greatest w, core shear counted", _PLATE, "m",
                               needs.deflection, False, measured=True), sag[:, case] * swell)  # fmt: skip
-            limit = self.hand_limit(load.name)
+            elif due is not None:
+                add(CheckKind(f"stays a flat panel, {load.name}{swollen}", "greatest w at most a twentieth of the span",
+                              "range of the theory; common practice, no source", "m", due, False, measured=True),
+                    sag[:, case] * swell)  # fmt: skip
             if load.force and limit is not None:
                 add(CheckKind(f"deflection under the patch, {load.name}{swollen}",
                               "mean w under the patch, core shear counted", _PLATE, "m", limit, False),
                     work[:, case] / load.force * swell)  # fmt: skip
-            if limit is None and not (load.pressure and needs.deflection is not None):
-                add(CheckKind(f"stays a flat panel, {load.name}{swollen}", "greatest w at most a twentieth of the span",
-                              "range of the theory; common practice, no source", "m", _FLAT * span, False,
-                              measured=True),
-                    sag[:, case] * swell)  # fmt: skip
         if self.shell is not None and needs.pressed:
             safe = self.shell.safe_sag(batch.d, batch.a)
             for case, load in enumerate(model.loads[1:], 1):

@@ -262,7 +262,7 @@ def _sound_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick)
     search, more, asked = Search(checker), 1.0, checker.needs
     for turn in range(MOST_TURNS):
         search = proved(lightest(checker, frames, tick), frames, tick)
-        search.measured += turn
+        search.turned = turn
         if search.found is None or not search.ended or asked.local:
             return search
         found = search.found

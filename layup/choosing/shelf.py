@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -77,7 +78,7 @@ class PlyChoice:
         """From x to axis 1 of the ply. [rad]"""
         return float(np.radians(self.angle + self.cured.turn))
 
-    @property
+    @cached_property
     def qbar(self) -> Floats:
         """Stiffness in the part's axes. [Pa]"""
         e1, e2, nu12, g12 = self.cured.moduli

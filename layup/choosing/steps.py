@@ -73,9 +73,18 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
             )
         )
 
-    def better(s: Sequence[int]) -> tuple[bool, float]:
-        """What keeps the rules goes first, then what has the larger reserve."""
-        return not broken_rule(bench, s, checker.needs), judge(bench, core, s)[0]
+    def best_of(stacks: Sequence[list[int]]) -> list[int]:
+        """What keeps the rules goes first, then what has the larger reserve; the first of several alike."""
+        found: list[tuple[bool, float]] = [(False, 0.0)] * len(stacks)
+        kinds = [(len(s), s.index(CORE) if core is not None else 0) for s in stacks]
+        for kind in set(kinds):
+            some = [k for k, own in enumerate(kinds) if own == kind]
+            rows = np.array([stacks[k] for k in some])
+            d = np.array([d_of(bench, core, stacks[k]) for k in some])
+            result = checker.assess(Batch(bench, core, rows, d, bench.areal_weight(core, rows)))
+            for k, least in zip(some, result.least, strict=True):
+                found[k] = not broken_rule(bench, stacks[k], checker.needs), float(least)
+        return stacks[max(range(len(stacks)), key=lambda k: found[k])]
 
     half = len(stack) // 2
     symmetric = stack == stack[::-1]
@@ -92,7 +101,7 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
             if enough and tuple(less) not in seen:
                 variants.append(less)
         if variants:
-            less = max(variants, key=better)
+            less = best_of(variants)
             seen.add(tuple(less))
             gone = len(stack) - len(less)
             add(f"without {'one' if gone == 1 else 'a pair of'} {words}", bench, core, less)
@@ -112,7 +121,7 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
                 spots = [[*stack[:at], index, *stack[at:]] for at in range(len(stack) + 1)]
             variants += [s for s in spots if tuple(s) not in seen]
         if variants:
-            more = max(variants, key=better)
+            more = best_of(variants)
             pair = len(more) - len(stack) == 2
             where = next((k for k, (u, v) in enumerate(zip(more, stack, strict=False)) if u != v), len(stack))
             add(f"{'a pair' if pair else 'one'} more of {_ply_words(bench, more[where])}", bench, core, more)

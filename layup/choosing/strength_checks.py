@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.choosing.batch import CORE, Batch, CheckKind, core_shear_modulus, core_shear_strength
-from layup.choosing.shelf import CoreChoice
+from layup.choosing.shelf import CoreChoice, PlyChoice
 from layup.laminate import sandwich
 from layup.laminate.panel import PanelLoad, matrix_of
 from layup.laminate.stiffness import reduced_stiffness
@@ -268,6 +268,42 @@ def ply_reserve(batch: Batch, curvature: Floats, criterion: str, edges: EdgeStra
                         strain = bent[mask] * height[:, None, None] + middle[mask]
                         own = reserve_factor(criterion, strain @ carry.T, ply.cured.allowables, ply.cured.moduli)
                         least[mask] = np.minimum(least[mask], own.min(axis=1))
+    return least
+
+
+CONVEX = ("max stress", "max strain", "Tsai-Wu")
+"""Criteria whose effort, one over the reserve, is convex: that of a sum is at most the sum of the efforts."""
+
+
+def effort_at_least(batch: Batch, curvature: Floats, off: Floats, criterion: str) -> Floats:
+    """Effort of the worst ply, one over its reserve, that a bend known within bounds brings at least.
+
+    Args:
+        batch: Symmetric stacks. [-]
+        curvature: x, y, xy at each place, (n, places, 3). [1/m]
+        off: What each number of it is off by at most, (n, places, 3). [1/m]
+        criterion: One of `CONVEX`. [-]
+    Returns:
+        (n,). [-]
+    """
+    z = np.abs(batch.heights)
+    outer = np.maximum(z[:, :-1], z[:, 1:])
+    least = np.zeros(len(batch.stack))
+    for choice in np.unique(batch.stack[batch.stack != CORE]):
+        ply = batch.bench.plies[int(choice)]
+        carry = reduced_stiffness(*ply.cured.moduli) @ _to_ply_axes(ply.direction)
+        height = np.where(batch.stack == choice, outer, 0.0).max(axis=1)
+        mask = np.flatnonzero(height)
+
+        def effort(bent: Floats, ply: PlyChoice = ply, carry: Floats = carry) -> Floats:
+            both = [
+                reserve_factor(criterion, sign * bent @ carry.T, ply.cured.allowables, ply.cured.moduli)
+                for sign in (1, -1)
+            ]
+            return np.asarray(1 / np.minimum(*both))
+
+        own = (effort(curvature[mask]) - off[mask] @ effort(np.eye(3))).max(axis=1)
+        least[mask] = np.maximum(least[mask], height[mask] * own)
     return least
 
 

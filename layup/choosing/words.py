@@ -163,11 +163,14 @@ def _measured(choice: Choice) -> str:
     """What of that is measured and not proved; empty where nothing is."""
     if choice.proven:
         return ""
-    by = f"more than {1 - NEAR:.0%}"
-    return (
-        f" Best found, not proved: some of them failed in strength or greatest deflection alone, by {by} on a "
-        "small model of the panel, which was seen within 2 % of the whole one."
-    )
+    said = " Best found, not proved:"
+    if choice.searches.turned:
+        said += " an answer failed on finer meshes or on its own surface, and the search began again with more load"
+    if choice.searches.measured or not choice.searches.turned:
+        said += " and" if choice.searches.turned else ""
+        said += f" some of them failed in strength or greatest deflection alone, by more than {1 - NEAR:.0%} on a small"
+        said += " model of the panel, which was seen within 2 % of the whole one"
+    return f"{said}."
 
 
 def _what(choice: Choice) -> str:

@@ -301,6 +301,18 @@ class Panel:
         angle = np.einsum("miaq,mac->miqc", self.shears[at], shapes[numbers])
         return [*out, np.einsum("miqb,mq,miqc->bc", angle, weights[1][at], angle, optimize=True)]
 
+    def reading_of(self, places: Ints) -> Floats:
+        """What each unknown adds to the curvature at some of the places, (places, 3, count). [1/m]"""
+        near = np.isin(np.arange(len(self.mesh.points)), self.reading[places].nonzero()[1])
+        turns = np.unique(self.unknowns[near[np.asarray(self.basis.mesh.t.T)].any(axis=1), 6:])
+        out = np.zeros((len(places), 3, self.count))
+        for start in range(0, len(turns), 256):
+            some = turns[start : start + 256]
+            unit = np.zeros((self.count, len(some)))
+            unit[some, np.arange(len(some))] = 1.0
+            out[:, :, some] = self.curvature_at_places(unit)[places]
+        return out
+
     def angles_at_places(self, unknowns: Floats) -> Floats:
         """Shear angle where stress is read, carried on from the points of each triangle, (places, 2, cases). [-]"""
         carry = np.array([[5.0, -1.0, -1.0], [-1.0, 5.0, -1.0], [-1.0, -1.0, 5.0]]) / 3
