@@ -301,7 +301,11 @@ def parse_ratio(text: str) -> float:
     shown = _quote(text)
     plain = re.sub(r" *\(?by (weight|mass)\)?$", "", _plain(text))
     if re.search(r"vol", plain):
-        raise UnitError(f'{shown} is a ratio by volume: write the one by weight, resin first: "100:27"')
+        raise UnitError(
+            f"{shown} is a ratio by volume, and what is weighed is another: take the ratio by weight from the can or "
+            "its data sheet, parts of resin first, then a colon and parts of hardener"
+        )
+    plain = re.sub(r"(?<=[0-9]),(?=[0-9]{1,2}(?![0-9]))", ".", plain)
     number = r"((?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))"
     share = re.fullmatch(rf"{number} *(?:%|percent|pct)", plain)
     if share is not None and float(share[1]) > 0.0:
@@ -309,7 +313,10 @@ def parse_ratio(text: str) -> float:
     match = re.fullmatch(rf"{number} *(?::|\bto\b) *{number}", plain)
     resin, hardener = (float(match[1]), float(match[2])) if match is not None else (0.0, 0.0)
     if not (resin > 0.0 and hardener > 0.0):
-        raise UnitError(f'{shown} is not a mixing ratio: write parts of resin, then of hardener: "100:27"')
+        raise UnitError(
+            f"{shown} is not a mixing ratio: write it by weight as the can has it, parts of resin, a colon, parts of "
+            "hardener"
+        )
     return _finite(hardener / resin, shown)
 
 

@@ -497,6 +497,22 @@ def test_stiffeners_of_the_old_part_count(hatch):
         read_part(hatch(replaces=[{"name": "ribs", "weighed": "90 g", "stiffeners": angle}]))
 
 
+def test_a_window_in_the_old_skin_does_not_stand_for_the_whole(hatch):
+    """Stiffer when bent and softer in its plane than the skin, on a tenth of the area: it is told of, not asked for."""
+    skin = {"name": "skin", "sheet": "aluminium 2024-T3", "thickness": "0.6 mm"}
+    pane = {"name": "pane", "sheet": "acrylic", "thickness": "3 mm"}
+    alone, with_pane, both, only = (
+        old_stiffness(read_part(hatch(replaces=replaces)))
+        for replaces in ([skin], [skin, pane | {"area": "0.1 m^2"}], [skin, pane], [pane | {"area": "0.1 m^2"}])
+    )
+    assert with_pane.name == "skin"
+    assert with_pane.terms == approx(alone.terms) and with_pane.membrane == approx(alone.membrane)
+    assert "pane was 10 % of the part's area" in with_pane.notes[-1]
+    assert both.name == "pane when bent and skin in its plane"
+    assert both.terms == approx(only.terms) and both.membrane == approx(alone.membrane)
+    assert "pane was 10 % of the part's area" in only.notes[-1]
+
+
 def test_a_push_adds_to_a_load_across(hatch):
     """The reserve under both is less than under either, by more than the push takes alone: the bend swells."""
     reserve = {}

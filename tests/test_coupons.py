@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from pytest import approx
@@ -16,7 +19,7 @@ import layup
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.process import Habit
-from layup.learn.coupons import WORTH, value_of_coupons
+from layup.learn.coupons import WORTH, _taught, value_of_coupons
 from layup.learn.posterior import value_of_more
 
 Hatch = Callable[..., dict[str, Any]]
@@ -44,6 +47,32 @@ def test_a_shop_that_knows_its_hand_needs_none(hatch: Hatch) -> None:
     known = {of: Habit(of, 0.1, 0.02, 0.28, 40)}
     assert value_of_coupons(job, known).worth == 0
     assert value_of_coupons(job).worth >= 1
+
+
+def test_a_coupon_teaches_a_shop_whose_record_hangs_together(hatch: Hatch) -> None:
+    """By Gauss's rule for one more observation: var a - cov(a, b)^2 / (var b + noise^2), for all that hangs on it."""
+    cloth, film = ("vacuum bag", "cloth", "carbon plain 200"), ("film", "vacuum bag")
+    known = {
+        cloth: Habit(cloth, 0.1, 0.25, 0.28, 3, loads=(0.2, 0.15), open=0.0),
+        film: Habit(film, 0.0, 0.2, 0.25, 3, loads=(-0.12, 0.16), open=0.1),
+    }
+    widths = [step.width for step in value_of_coupons(layup.read_part(hatch()), known, most=3).after]
+    assert widths[1] < 0.9 * widths[0]
+    for count in (1, 3):
+        left = _taught(known, known[cloth], 0.1, count)
+        a, b = np.array(left[film].loads), np.array(left[cloth].loads)
+        due = 0.25**2 + 0.1**2 / count
+        assert b @ b == approx(0.25**2 - 0.25**4 / due)
+        assert a @ a == approx(0.2**2)  # its covariance with the cloth's hand is nought
+        assert left[film].spread == approx(math.hypot(0.2, 0.1))
+    apart = {**known, film: replace(known[film], loads=(0.16, 0.12))}
+    left = _taught(apart, known[cloth], 0.1, 1)
+    assert np.dot(left[film].loads, left[film].loads) == approx(0.2**2 - 0.05**2 / (0.25**2 + 0.1**2))
+    new = ("vacuum bag", "cloth")  # a cloth that was not weighed has an answer of its own, which the coupon tells of
+    wide = {new: Habit(new, 0.1, 0.25, 0.28, 3, loads=(0.2,), open=0.15)}
+    left = _taught(wide, replace(wide[new], of=cloth), 0.1, 1)
+    assert left[cloth].spread ** 2 == approx(0.25**2 - 0.25**4 / (0.25**2 + 0.1**2))
+    assert left[new].open == 0.15
 
 
 def test_a_practice_panel_teaches_more_than_a_coupon(hatch: Hatch) -> None:
@@ -98,6 +127,8 @@ def test_a_card_tells_film_and_resin_apart(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     sides = (0.2, 0.2)
+    shown = CliRunner().invoke(main, ["coupon", str(part), "--card"]).output
+    assert len(re.findall(r' --piece "card, [14]" --scale 0.1 g$', shown, re.M)) == 4, "none of them is cut off"
     assert [one.plies for one in card_of(read_part(part), sides)] == list(CARD)
     found = {}
     for name in ("film", "resin"):

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pypdf
 import pytest
+import trimesh
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -22,6 +23,8 @@ from layup.errors import LayupError, PatternError, SurfaceError
 from layup.make.cut import cut
 from layup.partfile.read import read_part
 from layup.shape.holes import Hole, Pattern
+from layup.weight.compare import process_for
+from layup.weight.plies import build
 from tests.shapes import folded, frustum, hemisphere
 
 
@@ -195,3 +198,27 @@ def test_the_patterns_that_can_be_cut_are_written_where_another_cannot(tmp_path:
     assert done.stderr.rstrip().splitlines()[-1].startswith("Ply 2, carbon unidirectional 200")
     text = "".join(page.extract_text() for page in pypdf.PdfReader(paper).pages)
     assert "without ply 2" in text
+
+
+def test_a_zone_that_reaches_the_edge_is_cut_with_its_trim(tmp_path: Path) -> None:
+    """What is cut of a zone's ply is what the weight lays there: its strip along the part's edge, and none inside."""
+    points, faces = folded(0.4)  # 0.4 m along the fold, two wings of 0.3 m
+    trimesh.Trimesh(points, faces, process=False).export(tmp_path / "roof.stl")
+    low, high = points.min(axis=0), points.max(axis=0)
+    x, y = 0.5 * (low + high)[:2]
+    corner = [[float(low[0]) - 1, float(low[1]) - 1], [x, float(low[1]) - 1], [x, y], [float(low[0]) - 1, y]]
+    data = {
+        "title": "Roof", "process": "wet", "resin": "epoxy, laminating", "trim": "20 mm",
+        "surface": {"mesh": "roof.stl", "unit": "m"},
+        "zone": [{"name": "corner", "inside": corner, "unit": "m"}, {"name": "band", "within": "15 mm of the edge"}],
+        "ply": [{"fabric": "carbon plain 200", "angle": 30, "zone": name} for name in ("corner", "band")],
+    }  # fmt: skip
+    job = read_part(data, folder=tmp_path)
+    wide = {"carbon plain 200": 9.0}
+    sizes = [
+        sum(p.outline.area * p.alike for p in flat_plies(job, widths=wide, nodes=1500) if p.number == n) for n in (1, 2)
+    ]
+    strip = 0.02**2
+    laid = [layer.laid for layer in build(job, process_for(job, "wet", own=True))]
+    assert sizes == approx([laid[0] + strip, laid[1] + 4 * strip], rel=2e-3)
+    assert laid[0] > 1.05 * build(job, process_for(job, "wet", own=True))[0].area

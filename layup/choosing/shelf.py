@@ -366,6 +366,10 @@ class OldPart:
     figures: tuple[Figure, ...] = field(repr=False)
 
 
+WIDE = 0.5
+"""Share of the largest replaced sheet above which another stands for the whole part too. Common practice, no source."""
+
+
 def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
     """Stiffness of the sheet or laminate that the part replaces; None where the file names none.
 
@@ -374,12 +378,14 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
         flat: The panel, along whose longer side the grain of a board is taken to run; along x without one.
 
     Returns:
-        The stiffest of the replaced sheets and laminates, as one plate.
+        The stiffest of the replaced sheets and laminates as one plate, bent and in its plane each for itself; a window
+        or a patch, smaller than half of the largest of them, is told of and does not stand for the whole.
 
     Raises:
         LayupError: A figure is missing from the tables.
     """
     found: list[OldPart] = []
+    wide: list[float] = []
     left_out = []
     for entry in job.part.replaces:
         if entry.form == "sheet":
@@ -407,18 +413,34 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
             )
         elif entry.form not in ("finish", "covering"):
             left_out.append(entry.name)
+        if len(found) > len(wide):
+            area = job.surface.whole.area
+            wide.append((entry.area if entry.area is not None else area * (entry.times or 1.0)) / area)
     if not found:
         return None
-    best = max(found, key=lambda old: float(old.terms[0] + old.terms[2]))
-    left_out += [old.name for old in found if old is not best]
-    notes = best.notes
+    most = max(wide)
+    over = [old for old, share in zip(found, wide, strict=True) if share >= WIDE * most]
+    bent = max(over, key=lambda old: float(old.terms[0] + old.terms[2]))
+    flat_on = max(over, key=lambda old: float(old.membrane[0] + old.membrane[2]))
+    notes = tuple(dict.fromkeys((*bent.notes, *flat_on.notes)))
+    left_out += [old.name for old in over if old is not bent and old is not flat_on]
+    name = bent.name if bent is flat_on else f"{bent.name} when bent and {flat_on.name} in its plane"
     if left_out:
         notes += (
-            f"Of the old part {best.name} alone counts as stiffness; not known, and so not counted: "
+            f"Of the old part {name} alone counts as stiffness; not known, and so not counted: "
             + ", ".join(left_out)
             + ".",
         )
-    return replace(best, notes=notes)
+    if most < WIDE:
+        notes += (f"{name} was {most * 100:.0f} % of the part's area; the whole part is to be as stiff as it.",)
+    for old, share in zip(found, wide, strict=True):
+        if old not in over:
+            notes += (
+                f"{old.name} was {share * 100:.0f} % of the part's area: what takes its place is to be as stiff as "
+                f"{name}, not as it was.",
+            )
+    figures = tuple(dict.fromkeys((*bent.figures, *flat_on.figures)))
+    return OldPart(name, bent.terms, flat_on.membrane, notes, figures)
 
 
 def _ribs(own: Stiffeners, sheet: SheetProperties, skin: float) -> Ribs:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from layup.cloth.drape import Net, small
 from layup.cloth.flatten import Flat, flatten, in_cloth
 from layup.errors import SurfaceError
+from layup.partfile.regions import FRAME
 from layup.shape.clip import split
 from layup.shape.topology import Faces, Points, free_edges, weld
 from layup.shape.walkable import chained, foot, ready
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 _TINY = 4e-3  # share of the whole below which a piece of the outline is only rounding
+_GAP = 3e-4  # [m]
 _SPLIT = 4  # how finely triangles are cut up before they are joined to an outline, in links
 
 
@@ -410,6 +412,75 @@ def border_length(triangles: Floats) -> float:
     real = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 0] != faces[:, 2])
     edges = _border(points, faces[real])
     return float(np.linalg.norm(points[edges[:, 1]] - points[edges[:, 0]], axis=1).sum())
+
+
+def edge_lines(triangles: Floats, there: Map, points: Points, edges: Faces) -> Floats:
+    """Where the free edge of a part runs along some of its triangles, in the flat.
+
+    Args:
+        triangles: Of one ply (n, 3, 3), cut out of the part's. [m]
+        there: The flat that they lie in.
+        points: Corners of the part. [m]
+        edges: Its free edges (e, 2), or those asked for.
+
+    Returns:
+        Lines (k, 2, 2). [m]
+    """
+    from scipy.spatial import cKDTree
+
+    own, faces = weld(np.round(triangles, 7))
+    real = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 0] != faces[:, 2])
+    border = own[_border(own, faces[real])]
+    if not len(border) or not len(edges):
+        return np.zeros((0, 2, 2))
+    a, b = points[edges[:, 0]], points[edges[:, 1]]
+    count = np.ceil(np.linalg.norm(b - a, axis=1) / 0.002).astype(np.int64) + 1
+    of = np.repeat(np.arange(len(edges)), count)
+    share = np.concatenate([np.linspace(0.0, 1.0, n) for n in count])
+    samples = a[of] + share[:, None] * (b - a)[of]
+    middle = border.mean(axis=1)
+    near = of[cKDTree(samples).query(middle, k=min(4, len(samples)))[1].reshape(len(middle), -1)]
+    way = (b - a)[near]
+    share = ((middle[:, None] - a[near]) * way).sum(axis=2) / np.maximum((way * way).sum(axis=2), 1e-30)
+    foot = a[near] + np.clip(share, 0.0, 1.0)[..., None] * way
+    on = (np.linalg.norm(middle[:, None] - foot, axis=2) < 1e-5).any(axis=1)
+    return np.asarray(there.there(border[on].reshape(-1, 3)).reshape(-1, 2, 2))
+
+
+def with_trim(shape: Polygon, lines: Floats, trim: float) -> Polygon:
+    """The cut line of a ply that ends in part where the part does: the trimmed strip is laid there, and nowhere else.
+
+    Args:
+        shape: The ply in the flat. [m]
+        lines: Where the free edge of the part runs, `edge_lines`. [m]
+        trim: Width of the strip. [m]
+
+    Returns:
+        The outline to cut; across openings of the part cloth runs uncut, or it is a frame. [m]
+    """
+    import shapely
+
+    if not len(lines):
+        return shape
+    runs = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(list(lines)), directed=True))
+    closed = [shapely.Polygon(run) for run in runs if run.is_closed]
+    openings = [ring for ring in closed if not ring.covers(shape.representative_point())]
+    lost = sum(hole.area for hole in openings)
+    if lost < FRAME * (lost + shape.area):
+        strips, openings = list(openings), []
+    else:
+        strips = [hole.difference(hole.buffer(-trim, join_style="mitre", mitre_limit=2.0)) for hole in openings]
+    for ring in closed if trim else []:
+        if ring not in openings and ring not in strips:
+            strips.append(ring.buffer(trim, join_style="mitre", mitre_limit=2.0).difference(ring))
+    for run in runs if trim else []:
+        if run.is_closed:
+            continue
+        sides = [run.buffer(side * trim, single_sided=True, join_style="mitre", mitre_limit=2.0) for side in (1, -1)]
+        strips.append(min(sides, key=lambda side: side.intersection(shape).area))
+    # what rounding leaves between the strips and the cloth is closed
+    whole = shapely.union_all([shape, *strips]).buffer(_GAP, join_style="mitre")
+    return whole.buffer(-_GAP, join_style="mitre")
 
 
 def _border(points: Points, faces: Faces) -> Faces:

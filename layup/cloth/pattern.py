@@ -26,6 +26,7 @@ from layup.errors import LayupError, PatternError, SurfaceError, WrongSizeError
 from layup.partfile.job import Job
 from layup.partfile.model import OPENINGS, WHOLE, PlyEntry
 from layup.shape.measure import measure_triangles
+from layup.shape.partition import free_edges_of
 from layup.shape.plan import Plan
 from layup.shape.progress import Told, nobody
 from layup.sides.mould import seen
@@ -238,10 +239,13 @@ def _one(
     """The pieces of one ply; their names are only letters."""
     import shapely
 
+    from layup.cloth.laid_flat import edge_lines, with_trim
+
     # of what does not shear, only where it starts and how it faces is taken from the net
     lies = drape_ply(job, entry, nodes=nodes if nodes is not None or shears(job, entry) else _COARSE)
     whole = entry.zone in (None, WHOLE)
-    grow = trim if whole else 0.0
+    under = job.covering(entry.over).surface
+    free, _ = free_edges_of(under)
     pieces: list[FlatPly] = []
     marked = on_surface(job, holes, along) if holes is not None else []
     marked += _of_part(job, entry)
@@ -254,8 +258,12 @@ def _one(
             there, triangles = one.there, one.triangles
             edge = shapely.union_all(one.found)
             area = measure_triangles(triangles).area
-            cut = shapely.union_all([shapely.Polygon(p.exterior) for p in one.found]) if whole else edge
-            cut = cut.buffer(grow, join_style="mitre", mitre_limit=2.0) if grow else cut
+            if whole:
+                cut = shapely.union_all([shapely.Polygon(p.exterior) for p in one.found])
+                cut = cut.buffer(trim, join_style="mitre", mitre_limit=2.0) if trim else cut
+            else:
+                ends = edge_lines(triangles, there, under.vertices, free)
+                cut = shapely.union_all([with_trim(p, ends, trim) for p in one.found])
             lines: tuple[Any, Any, Any] = ((), (), ())
             if one.legs:
                 overlap = overlap_of(entry)

@@ -36,4 +36,4 @@ def command(
         screen.show(card_screen(part, card_of(job, two_sides(size)), two_sides(size)))
         return
     value = value_of_coupons(job, habits_of(part, shop, no_shop), two_sides(size), parse(scale, "mass"))
-    screen.show(coupon_screen(job.part.title, value, units or job.part.units))
+    screen.show(coupon_screen(part, job.part.title, value, units or job.part.units))

@@ -29,7 +29,7 @@ def _one(system: System) -> System:
     return "lb" if system == "both" else system
 
 
-def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
+def coupon_screen(part: Path, title: str, value: Value, system: System) -> RenderableType:
     """The screen of `layup coupon`."""
     coupon = value.coupon
     sides = " x ".join(f"{side * 1e3:.4g} mm" for side in value.sides)
@@ -41,8 +41,10 @@ def coupon_screen(title: str, value: Value, system: System) -> RenderableType:
         Text(f"  Cut it from its own small plate, square and measured, and weigh it to {shown}."),
         Text("  Note what the scale says; if it is the weight above:"),
         Text(
-            f"    layup weigh PART {mass_metric(coupon.mean)} --at trimmed --coupon {sides} --scale {shown} "
-            '--piece "coupon 1"'
+            f"    layup weigh {part} {mass_metric(coupon.mean)} --at trimmed --coupon {sides} --scale {shown} "
+            '--piece "coupon 1"',
+            no_wrap=True,
+            overflow="ignore",
         ),
         Text(),
     ]

@@ -11,6 +11,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from layup.errors import LayupError
 from layup.laminate.process import Habit, Habits
 from layup.learn.expected import Ground, expect
@@ -100,19 +102,17 @@ def value_of_coupons(
     if whole is None or whole.fabric != ground.fabric:
         raise LayupError(f"a coupon of what lies over the whole part is mostly {ground.fabric}, the part is not")
     now = _now(known, ground)
-    noise = math.hypot(ground.part_spread, ground.rest_spread / ground.resin)
+    noise = math.hypot(
+        ground.part_spread if now.part_spread is None else now.part_spread, ground.rest_spread / ground.resin
+    )
     after: list[Next] = []
     before = None
-    variances = [now.spread**2, *value_of_more(now.spread**2, [noise] * most)]
-    for count, variance in enumerate(variances):
-        if count == 0:
-            weighed = _weigh(job, known)
-        else:
-            weighed = _weigh(job, {**known, now.of: replace(now, spread=math.sqrt(variance), parts=now.parts + count)})
+    for count in range(most + 1):
+        weighed = _weigh(job, _taught(known, now, noise, count))
         width = weighed.mass.p95 - weighed.mass.p05
-        after.append(Next(count, weighed.mass, width, 1 - width / before if before else 0.0))
+        after.append(Next(count, weighed.mass, width, max(1 - width / before, 0.0) if before else 0.0))
         before = width
-    least = _weigh(job, {**known, now.of: replace(now, spread=1e-6)}).mass
+    least = _weigh(job, _taught(known, now, 1e-6, 1)).mass
     worth = 0
     for step in after[1:]:
         if step.narrower < WORTH:
@@ -173,6 +173,34 @@ def card_of(job: Job, sides: tuple[float, float]) -> tuple[CardCoupon, ...]:
 def _weigh(job: Job, habits: Mapping[tuple[str, ...], Habit]) -> Weighed:
     there = replace(job, habits=habits)
     return weigh_layup(there, process_for(there, job.part.process, own=True))
+
+
+def _taught(known: Habits, now: Habit, noise: float, count: int) -> Habits:
+    """What the shop knows after so many coupons of a cloth, whose weights no one knows yet: its spreads alone change.
+
+    What a record taught together strays together, so a coupon of one cloth narrows all that hangs on the same
+    variables: with its loads l, another's loads v become v - c (v l) l, whose products are the covariances that Gauss's
+    rule leaves after one more observation.
+    """
+    if count == 0:
+        return known
+    if not now.loads:
+        left = value_of_more(now.spread**2, [noise] * count)[-1]
+        return {**known, now.of: replace(now, spread=math.sqrt(left), parts=now.parts + count)}
+    # the cloth's own answer is one variable more, which only this coupon knows of
+    size = max(len(habit.loads) for habit in known.values())
+    own = np.append(np.pad(now.loads, (0, size - len(now.loads))), now.open)
+    square = float(own @ own)
+    share = (1.0 - math.sqrt(1.0 - square / (square + noise**2 / count))) / square if square else 0.0
+    taught: dict[tuple[str, ...], Habit] = {}
+    for of, habit in {**known, now.of: replace(now, open=0.0)}.items():
+        loads = own if of == now.of else np.pad(habit.loads, (0, size + 1 - len(habit.loads)))
+        if of == now.of or habit.loads:
+            loads = loads - share * float(loads @ own) * own
+            spread = math.hypot(float(np.linalg.norm(loads)), habit.open)
+            habit = replace(habit, loads=tuple(loads.tolist()), spread=spread)
+        taught[of] = habit
+    return taught
 
 
 def _now(habits: Habits, ground: Ground) -> Habit:

@@ -420,15 +420,18 @@ def columns_here() -> int:
 
 
 def show(screen: RenderableType) -> None:
-    """Print a screen as the terminal can; piped, as plain text without trailing spaces."""
+    """Print a screen as the terminal can; piped, as plain text without trailing spaces.
+
+    A line that may not be broken, a command to type, runs on where it is too long: cut off it would be another one.
+    """
     import sys
 
     if sys.stdout.isatty():
-        Console(highlight=False).print(screen)
+        Console(highlight=False).print(screen, crop=False)
         return
     plain = Console(width=PIPED, no_color=True, highlight=False, force_terminal=False)
     with plain.capture() as captured:
-        plain.print(screen)
+        plain.print(screen, crop=False)
     text = "\n".join(line.rstrip() for line in captured.get().splitlines()) + "\n"
     encoding = sys.stdout.encoding or "utf-8"
     sys.stdout.write(text.encode(encoding, "replace").decode(encoding))
