@@ -372,5 +372,5 @@ def test_mixing_ratio(text, ratio):
 
 @pytest.mark.parametrize("text", ["0.27", "2:1 by volume", "0:1", "1:0", "-1:2", "a:b", "", "1:2:3"])
 def test_refused_ratio_shows_how(text):
-    with pytest.raises(UnitError, match="from the can|as the can has it"):
+    with pytest.raises(UnitError, match=r"from the can|as the can has it"):
         parse_ratio(text)
