@@ -420,11 +420,13 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
         return None
     most = max(wide)
     over = [old for old, share in zip(found, wide, strict=True) if share >= WIDE * most]
-    bent = max(over, key=lambda old: float(old.terms[0] + old.terms[2]))
-    flat_on = max(over, key=lambda old: float(old.membrane[0] + old.membrane[2]))
-    notes = tuple(dict.fromkeys((*bent.notes, *flat_on.notes)))
-    left_out += [old.name for old in over if old is not bent and old is not flat_on]
-    name = bent.name if bent is flat_on else f"{bent.name} when bent and {flat_on.name} in its plane"
+    stiff_bent = max(over, key=lambda old: float(old.terms[0] + old.terms[2]))
+    stiff_in_plane = max(over, key=lambda old: float(old.membrane[0] + old.membrane[2]))
+    notes = tuple(dict.fromkeys((*stiff_bent.notes, *stiff_in_plane.notes)))
+    left_out += [old.name for old in over if old is not stiff_bent and old is not stiff_in_plane]
+    name = stiff_bent.name
+    if stiff_in_plane is not stiff_bent:
+        name += f" when bent and {stiff_in_plane.name} in its plane"
     if left_out:
         notes += (
             f"Of the old part {name} alone counts as stiffness; not known, and so not counted: "
@@ -439,8 +441,8 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
                 f"{old.name} was {share * 100:.0f} % of the part's area: what takes its place is to be as stiff as "
                 f"{name}, not as it was.",
             )
-    figures = tuple(dict.fromkeys((*bent.figures, *flat_on.figures)))
-    return OldPart(name, bent.terms, flat_on.membrane, notes, figures)
+    figures = tuple(dict.fromkeys((*stiff_bent.figures, *stiff_in_plane.figures)))
+    return OldPart(name, stiff_bent.terms, stiff_in_plane.membrane, notes, figures)
 
 
 def _ribs(own: Stiffeners, sheet: SheetProperties, skin: float) -> Ribs:
