@@ -385,7 +385,7 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
         LayupError: A figure is missing from the tables.
     """
     found: list[OldPart] = []
-    wide: list[float] = []
+    shares: list[float] = []
     left_out = []
     for entry in job.part.replaces:
         if entry.form == "sheet":
@@ -413,17 +413,16 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
             )
         elif entry.form not in ("finish", "covering"):
             left_out.append(entry.name)
-        if len(found) > len(wide):
+        if len(found) > len(shares):
             area = job.surface.whole.area
-            wide.append((entry.area if entry.area is not None else area * (entry.times or 1.0)) / area)
+            shares.append((entry.area if entry.area is not None else area * (entry.times or 1.0)) / area)
     if not found:
         return None
-    most = max(wide)
-    over = [old for old, share in zip(found, wide, strict=True) if share >= WIDE * most]
+    most = max(shares)
+    over = [old for old, share in zip(found, shares, strict=True) if share >= WIDE * most]
     stiff_bent = max(over, key=lambda old: float(old.terms[0] + old.terms[2]))
     stiff_in_plane = max(over, key=lambda old: float(old.membrane[0] + old.membrane[2]))
     notes = tuple(dict.fromkeys((*stiff_bent.notes, *stiff_in_plane.notes)))
-    left_out += [old.name for old in over if old is not stiff_bent and old is not stiff_in_plane]
     name = stiff_bent.name
     if stiff_in_plane is not stiff_bent:
         name += f" when bent and {stiff_in_plane.name} in its plane"
@@ -433,9 +432,12 @@ def old_stiffness(job: Job, flat: Flat | None = None) -> OldPart | None:
             + ", ".join(left_out)
             + ".",
         )
+    softer = [old.name for old in over if old is not stiff_bent and old is not stiff_in_plane]
+    if softer:
+        notes += (f"Softer than {name} and beside it, and so not asked for: {', '.join(softer)}.",)
     if most < WIDE:
         notes += (f"{name} was {most * 100:.0f} % of the part's area; the whole part is to be as stiff as it.",)
-    for old, share in zip(found, wide, strict=True):
+    for old, share in zip(found, shares, strict=True):
         if old not in over:
             notes += (
                 f"{old.name} was {share * 100:.0f} % of the part's area: what takes its place is to be as stiff as "
