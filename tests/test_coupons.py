@@ -106,7 +106,7 @@ def test_the_command_says_how_many(tmp_path: Path) -> None:
     assert "narrower by this one" in done.stdout
     due = re.search(r"should weigh ([0-9.]+ g)", done.stdout)
     assert due is not None
-    assert f"layup weigh PART {due[1]} --at trimmed --coupon 100 mm x 100 mm --scale 0.1 g" in done.stdout
+    assert f"layup weigh {part} {due[1]} --at trimmed --coupon 100 mm x 100 mm --scale 0.1 g" in done.stdout
     wide = CliRunner().invoke(main, ["coupon", str(part), "--size", "150 mm x 200 mm", "--scale", "1 g"])
     assert "--coupon 150 mm x 200 mm --scale 1 g" in wide.stdout
     assert CliRunner().invoke(main, ["coupon", str(part), "--size", "100 mm"]).exit_code == 2
