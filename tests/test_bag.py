@@ -14,7 +14,9 @@ from pytest import approx
 
 from layup.commands.cli import main
 from layup.laminate.atmosphere import pressure_at
+from layup.learn.expected import expect, stage_mass
 from layup.make.bag import Bag, BagLayer, bag
+from layup.make.batches import mixes
 from layup.make.points import WeighPoint, weigh_points
 from layup.partfile.job import Job
 from layup.partfile.read import read_part
@@ -188,3 +190,36 @@ def test_the_command(examples: Path) -> None:
         assert word in done.output
     data = json.loads(CliRunner().invoke(main, ["bag", part, "--json"]).stdout)
     assert data["pressure_pa"] == approx(24 * 3386.388640341, rel=1e-6)
+
+
+def test_the_bag_keeps_what_it_is_weighed_against(hatch: Hatch) -> None:
+    """One figure for what stays in the bag: in the bag, at its weigh-in and in what is mixed, the trim counted."""
+    job, weighed = work(hatch(process="vacuum bag", trim="30 mm", surface={"rectangle": ["1 m", "600 mm"]}))
+    kept = weighed.process.figure("loss_to_bag").value * (0.6 + 3.2 * 0.03)
+    assert bag(job, weighed).drinks == approx(kept, rel=1e-9)
+    assert stage_mass(job, weighed, "bag-materials") == approx(kept, rel=1e-9)
+    laid = weighed.resin_to_mix - kept
+    bare = work(hatch(process="vacuum bag", surface={"rectangle": ["1 m", "600 mm"]}))[1]
+    assert laid / (bare.resin_to_mix - bare.to_bag) == approx(1 + 3.2 * 0.03 / 0.6, rel=1e-9)
+
+
+def test_a_gel_coat_lies_in_the_mould_from_the_first(hatch: Hatch) -> None:
+    """On the scale it is there before the paint, on what is trimmed off too."""
+    plain = hatch(process="wet", trim="30 mm", surface={"rectangle": ["1 m", "600 mm"]}, finish=None)
+    paint = {"name": "paint", "areal_weight": "100 g/m^2"}
+    gel = {"name": "white gelcoat", "areal_weight": "500 g/m^2"}
+    bare, coated = work(plain | {"finish": [paint]}), work(plain | {"finish": [paint, gel]})
+    on, away = 0.5 * 0.6, 0.5 * 3.2 * 0.03
+    for stage, more in {"demoulded": on + away, "trimmed": on, "finished": on, "dry-cloth": 0.0}.items():
+        assert stage_mass(*coated, stage) - stage_mass(*bare, stage) == approx(more, abs=1e-9), stage
+    masses = [{point.stage: point.mass for point in weigh_points(*one)} for one in (bare, coated)]
+    for stage in ("demoulded", "trimmed", "finished"):
+        assert masses[1][stage].mean == approx(stage_mass(*coated, stage), rel=1e-9)
+        assert masses[1][stage].p95 > masses[0][stage].p95 + 0.25
+    teaches = [expect(*one, "trimmed") for one in (bare, coated)]
+    assert teaches[1].resin == teaches[0].resin, "the gel coat is no resin of the plies"
+    assert teaches[1].rest - teaches[0].rest == approx(on)
+    both = work(plain | {"finish": [gel | {"sides": 2}]})
+    assert both[1].gel_coat == approx(on)
+    said = mixes(*coated, ratio=0.3)[-1].cautions
+    assert any("to be mixed apart: white gelcoat" in line for line in said)

@@ -111,7 +111,7 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
     Raises:
         LayupError: There is no such stage.
     """
-    bare = weighed.mass.mean - weighed.finish - weighed.extra
+    bare = weighed.mass.mean - weighed.finish - weighed.extra + weighed.gel_coat
     if stage == "dry-cloth":
         return weighed.fibre + sum(y.fibre * y.cut_away for y in weighed.layers)
     if stage == "resin-mixed":
@@ -124,11 +124,9 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
         there = [point.mass for point in weigh_points(job, weighed) if point.stage == stage]
         return there[0].mean if there and there[0] is not None else None
     if stage == "bag-materials":
-        if not weighed.process.bagged or not weighed.process.mixes:
-            return None
-        return weighed.process.figure("loss_to_bag").value * weighed.covered
+        return weighed.to_bag or None
     if stage == "demoulded":
-        return bare + weighed.trimmed_off
+        return bare + weighed.trimmed_off + weighed.gel_coat_away
     if stage == "trimmed":
         return bare
     if stage == "finished":
@@ -139,7 +137,7 @@ def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
 def trim_strip(weighed: Weighed) -> tuple[float, float]:
     """What is cut away, the edge and the openings: its mass, and the resin of its plies. [kg]"""
     resin = sum(y.resin * y.cut_away for y in weighed.layers if y.take_up is not None and y.take_up.learns)
-    return weighed.trimmed_off, resin
+    return weighed.trimmed_off + weighed.gel_coat_away, resin
 
 
 def edge_width(job: Job) -> float:
@@ -179,8 +177,7 @@ def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = No
     cores = [y for y in weighed.layers if y.take_up is None]
     parts += [allow.deviation(allow.CORE) * y.core * y.area for y in cores]
     parts.append(allow.deviation(allow.BOND) * sum((y.bond + y.resin) * y.area for y in cores))
-    if stage == "finished":
-        parts += [thing.spread * thing.mass for thing in (*weighed.finishes, *weighed.extras)]
+    parts += _put_on(weighed, stage)
     fabrics = [y for y in weighed.layers if y.take_up is not None]
     others: dict[str, float] = {}
     for layer in fabrics:
@@ -212,6 +209,13 @@ def expect(job: Job, weighed: Weighed, stage: str, resolution: float | None = No
         cored=bool(cores),
         terms=_terms(job, weighed, stage, resolution, ours, strip_mass),
     )
+
+
+def _put_on(weighed: Weighed, stage: str) -> list[float]:
+    """Spreads of the finishes and extras that are on the part by then, its gel coat from the first. [kg]"""
+    if stage == "finished":
+        return [thing.spread * thing.mass for thing in (*weighed.finishes, *weighed.extras)]
+    return [thing.spread * thing.mass * thing.in_mould for thing in weighed.finishes]
 
 
 def _terms(
@@ -261,8 +265,7 @@ def _terms(
             faces.append([["bond", base, name], bond, spread])
     own = [film_spread * math.sqrt(1 - allow.FILM_OF_SHOP) * weighed.film, 0.15 * strip, (resolution or 0.0) / 12**0.5]
     own += [math.sqrt(1 - allow.CORE_OF_SHOP) * allow.deviation(allow.CORE) * core for _, core in bonds.values()]
-    if stage == "finished":
-        own += [thing.spread * thing.mass for thing in (*weighed.finishes, *weighed.extras)]
+    own += _put_on(weighed, stage)
     own.append(sum(y.resin * y.area * y.take_up.pressure_spread for y in ours if y.take_up is not None))
     own += lots
     mass = (stage_mass(job, weighed, stage) or 0.0) - (weighed.extra if stage == "finished" else 0.0)

@@ -143,7 +143,6 @@ def bag(job: Job, weighed: Weighed) -> Bag:
     layers += _layers(job, flat, feed, process.mixes)
     pressure = process.pressure or 0.0
     under = flat.grown(practice.TAPE_MARGIN.value)
-    drinks = 0.0
     figures = [
         practice.PEEL_MARGIN,
         practice.BREATHER_MARGIN,
@@ -154,9 +153,7 @@ def bag(job: Job, weighed: Weighed) -> Bag:
         practice.PORT_AREA,
     ]
     if process.mixes:
-        to_bag = process.figure("loss_to_bag")
-        figures.append(to_bag)
-        drinks = to_bag.value * max(layer.area for layer in weighed.layers if layer.kind == "fabric")
+        figures.append(process.figure("loss_to_bag"))
     leak = (practice.LEAK_FALL_FEED, practice.LEAK_TIME_FEED) if feed else (practice.LEAK_FALL, practice.LEAK_TIME)
     figures += list(leak)
     if job.part.altitude is None:
@@ -169,7 +166,7 @@ def bag(job: Job, weighed: Weighed) -> Bag:
         feed=feed,
         pressure=pressure,
         force=pressure * under,
-        drinks=drinks,
+        drinks=weighed.to_bag,
         leak=(leak[0].value, leak[1].value),
         unpriced=unpriced,
         notes=tuple(notes),

@@ -8,8 +8,9 @@ drinks from a bucket that is refilled, so there only the heat of a batch sets it
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from layup.cloth import practice
 from layup.errors import RangeError, TooFastError
@@ -181,7 +182,27 @@ def mixes(
             for layer, wet in zip(weighed.layers, raw[name], strict=True)
         ]
         found.append(_mix(job, name, steps, weighed, _Asked(people, temperature, ratio, pot, tuple(cups), scale)))
+    if apart := _apart(weighed, system):
+        found[-1] = replace(found[-1], cautions=(*found[-1].cautions, apart))
     return tuple(found)
+
+
+_GLUED = re.compile(r"\b(fillets?|flox|glue|adhesive|paste|bond(ing)?|potting|micro)\b", re.IGNORECASE)
+"""Words of an extra that is stirred up in a cup of its own; common practice, no source."""
+
+
+def _apart(weighed: Weighed, system: System) -> str:
+    """What else of the part is mixed, in no batch of these: gel coat with its own catalyst, fillets and glue."""
+    coats = [
+        (thing.name, thing.mass * thing.in_mould * (1.0 + weighed.gel_coat_away / weighed.gel_coat))
+        for thing in weighed.finishes
+        if thing.in_mould
+    ]
+    things = [(thing.name, thing.mass) for thing in weighed.extras if _GLUED.search(thing.name)]
+    if not coats and not things:
+        return ""
+    words = ", ".join(f"{name} {mass_both(mass, system)}" for name, mass in (*coats, *things))
+    return f"In none of these batches, to be mixed apart: {words}, and what stays in its cup."
 
 
 def _wet(layer: Layer, weighed: Weighed) -> float:

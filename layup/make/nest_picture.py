@@ -10,7 +10,7 @@ import numpy as np
 
 from layup.report import palette
 from layup.report.saving import picture_path, save_figure
-from layup.words import System, angle_words, length_words, tape_words
+from layup.words import System, angle_words, length_words, percent_words, tape_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -110,7 +110,7 @@ def _draw(axes: Axes, fabric: FabricCut, scale: float, system: System) -> None:
     axes.text(
         0,
         width + 0.06 / scale,
-        f"cut off {tape_words(length, system, up=True)}, {layout.use * 100:.0f} % used",
+        f"cut off {tape_words(length, system, up=True)}, {percent_words(1.0 - fabric.waste)} used",
         fontsize=8.5,
         va="bottom",
         color=palette.INK,

@@ -56,6 +56,10 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
     bare = weighed.drawn - things
     bare_mean = weighed.mass.mean - weighed.finish - weighed.extra
     off_mould = bare * ((bare_mean + trimmed) / bare_mean)
+    # what lies in the mould before the first ply is on the scale from then on
+    gel = sum((thing.drawn(by_area) * thing.in_mould for thing in weighed.finishes), np.zeros_like(by_area))
+    gel_laid = gel * (1.0 + weighed.gel_coat_away / weighed.gel_coat) if weighed.gel_coat else gel
+    gel_mean = weighed.gel_coat + weighed.gel_coat_away
     cloth, cloth_mean, core = _dry(job, weighed, by_area)
     points = [
         WeighPoint(
@@ -81,15 +85,15 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
         points.append(WeighPoint("left in cups", None, "what stays in cups, brushes and gloves"))
         lost = process.figure("loss").value
         to_pot = lost * weighed.resin * (1 + trimmed / bare_mean if bare_mean > 0 else 1)
-        in_bag = cloth + core + resin * scale - to_pot
-        mean = cloth_mean + weighed.core + weighed.resin_to_mix - to_pot
+        in_bag = cloth + core + resin * scale - to_pot + gel_laid
+        mean = cloth_mean + weighed.core + weighed.resin_to_mix - to_pot + gel_mean
         if process.bagged:
             points.append(
                 WeighPoint(
                     "wet laminate",
                     interval(in_bag, mean),
                     "on the mould, less the empty mould, before peel ply and bag; or dry cloth, core and resin mixed, "
-                    "less what is left in cups",
+                    "less what is left in cups" + (", and the gel coat" if weighed.gel_coat else ""),
                 )
             )
             points.append(
@@ -97,8 +101,12 @@ def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
                     "bag materials", None, "resin that peel ply, breather and bag have gained: after less before"
                 )
             )
-    points.append(WeighPoint("demoulded", interval(off_mould, bare_mean + trimmed), _off_mould(process.bagged)))
-    points.append(WeighPoint("trimmed", interval(bare, bare_mean), _trimmed(job)))
+    with_gel = ", its gel coat on" if weighed.gel_coat else ""
+    off_mean = bare_mean + trimmed + gel_mean
+    points.append(
+        WeighPoint("demoulded", interval(off_mould + gel_laid, off_mean), _off_mould(process.bagged) + with_gel)
+    )
+    points.append(WeighPoint("trimmed", interval(bare + gel, bare_mean + weighed.gel_coat), _trimmed(job) + with_gel))
     points.append(WeighPoint("finished", weighed.mass, _finished(weighed)))
     return tuple(points)
 

@@ -166,7 +166,8 @@ def _made_of(prediction: Prediction, system: System) -> RenderableType:
     if w.process.mixes:
         masses.append(("resin to mix", w.resin_to_mix, "with what stays in cup, brush and bag"))
     if w.trimmed_off > 0:
-        masses.append(("before trimming", w.moulded, "as it comes off the mould, without finish and extras"))
+        kept = "with its gel coat, without other" if w.gel_coat else "without"
+        masses.append(("before trimming", w.moulded, f"as it comes off the mould, {kept} finish and extras"))
     areal = f"areal weight, finished: {panel_weight_words(prediction.areal_weight, system)}"
     rows = [
         *((name, _mass(mass, system), note) for name, mass, note in masses if mass > 0),

@@ -9,6 +9,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -41,6 +42,7 @@ class Thing:
         place: Where, as the measures of its zone, or None.
         at: Where, as a point. [m]
         figures: What its mass rests on.
+        in_mould: Share of it that lies in the mould before the first ply: all of a gel coat, half of one on both sides.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Thing:
     place: Measured | None = None
     at: Vector | None = None
     figures: tuple[Figure, ...] = ()
+    in_mould: float = 0.0
 
     def drawn(self, area_factor: Floats | None) -> Floats:
         """Its mass as drawn; what lies on the surface strays with the surface's area."""
@@ -112,8 +115,11 @@ class Weighed:
         finish: [kg]
         extra: [kg]
         resin_to_mix: What to have mixed, losses and what is cut away counted. [kg]
+        to_bag: Of it, what stays in peel ply, breather and bag; 0 where there is none, or nothing is mixed. [kg]
         covered: Area that a mould and a bag see laminate on, what is cut away counted. [m^2]
         trimmed_off: Cured edge and openings that are cut away, their films counted. [kg]
+        gel_coat: Of `finish`, what lies in the mould first. [kg]
+        gel_coat_away: Of it, beside the part on what is cut away. [kg]
         thickness: Of the laminate where most of the part is alike, the films on its faces counted. [m]
         fibre_fraction: Fibre volume over the volume of the plies; the mean is the nominal one. [-]
         cg: Centre of gravity; None where the shape is not known. [m]
@@ -140,8 +146,11 @@ class Weighed:
     finish: float
     extra: float
     resin_to_mix: float
+    to_bag: float
     covered: float
     trimmed_off: float
+    gel_coat: float
+    gel_coat_away: float
     thickness: Interval
     fibre_fraction: Interval
     cg: Vector | None
@@ -165,8 +174,8 @@ class Weighed:
 
     @property
     def moulded(self) -> float:
-        """Mass as it comes off the mould: the laminate with what is cut away later, without finish and extras. [kg]"""
-        return self.fibre + self.resin + self.core + self.trimmed_off
+        """Mass as it comes off the mould: the laminate and its gel coat with what is cut away later. [kg]"""
+        return self.fibre + self.resin + self.core + self.trimmed_off + self.gel_coat + self.gel_coat_away
 
     @property
     def regions(self) -> Regions:
@@ -261,19 +270,19 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     away_resin = sum(layer.resin * layer.cut_away for layer in layers) + float((laid.bond * laid.cut_away).sum())
     away_resin += float(films.cut_away.sum())
     trimmed_off = sum((layer.fibre + layer.core) * layer.cut_away for layer in layers) + away_resin
-    covered = _covered(laid)
+    covered, away = _covered(laid)
+    gel_coat = sum(thing.mass * thing.in_mould for thing in finishes)
     loss = process.figure("loss")
-    to_bag = process.figure("loss_to_bag") if process.bagged else None
-    resin_to_mix = 0.0
-    if process.mixes:
-        resin_to_mix = (resin + away_resin) * (1 + loss.value) + (to_bag.value * covered if to_bag else 0.0)
+    bag = process.figure("loss_to_bag") if process.bagged and process.mixes else None
+    to_bag = bag.value * covered if bag else 0.0
+    resin_to_mix = (resin + away_resin) * (1 + loss.value) + to_bag if process.mixes else 0.0
     things = (*finishes, *extras)
     cg, inertia = _balance(job, laid, films, things)
     figures = (
         *(figure for layer in layers for figure in layer.figures),
         *films.figures,
         *((loss,) if process.mixes else ()),
-        *((to_bag,) if to_bag and process.mixes else ()),
+        *((bag,) if bag else ()),
         *(figure for thing in things for figure in thing.figures),
         *area_figures,
         *_allowances_used(layers, finishes, extras),
@@ -281,8 +290,9 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
     return Weighed(
         process=process, layers=layers, laid=laid, films=films, finishes=finishes, extras=extras,
         mass=interval(drawn, fibre + resin + core + finish + extra), drawn=drawn, fibre=fibre, resin=resin, film=film,
-        bond=bond, core=core, finish=finish, extra=extra, resin_to_mix=resin_to_mix, covered=covered,
-        trimmed_off=trimmed_off, thickness=_thickness(laid, films, process.name, by_film),
+        bond=bond, core=core, finish=finish, extra=extra, resin_to_mix=resin_to_mix, to_bag=to_bag, covered=covered,
+        trimmed_off=trimmed_off, gel_coat=gel_coat, gel_coat_away=gel_coat * away / max(covered - away, 1e-9),
+        thickness=_thickness(laid, films, process.name, by_film),
         fibre_fraction=_fibre_fraction(fabrics, process.name), cg=cg, inertia=inertia, figures=figures,
         by_height=by_height, either_way=doubt,
     )  # fmt: skip
@@ -327,11 +337,12 @@ def _films(laid: Laid, process: Process) -> Films:
     )
 
 
-def _covered(laid: Laid) -> float:
-    """Area of the regions that a fabric lies on, what is cut away beside them counted. [m^2]"""
+def _covered(laid: Laid) -> tuple[float, float]:
+    """Area of the regions that a fabric lies on, what is cut away beside them counted; and that alone. [m^2]"""
     fabric = np.array([isinstance(layer, FabricLayer) for layer in laid.layers])
     there = laid.on[fabric].any(axis=0)
-    return float(laid.regions.area[there].sum() + laid.cut_away[fabric].max(axis=0, initial=0.0).sum())
+    away = float(laid.cut_away[fabric].max(axis=0, initial=0.0).sum())
+    return float(laid.regions.area[there].sum()) + away, away
 
 
 def alike(laid: Laid, films: Films) -> int:
@@ -468,11 +479,16 @@ def coat(job: Job, finish: str, coats: int, sides: int, thickness: float | None,
     return _coat(material.name, areal, coats, sides, place, figures)
 
 
+_GEL_COAT = re.compile(r"\bgel[ -]?coat", re.IGNORECASE)
+"""What is sprayed or brushed into the mould and comes off it with the part; common practice, no source."""
+
+
 def _coat(name: str, areal: float, coats: int, sides: int, place: Measured, figures: tuple[Figure, ...]) -> Thing:
     words = name + (f", {coats} coats" if coats > 1 else "") + (", both sides" if sides > 1 else "")
     mass = areal * coats * sides * place.area
     spread = allow.deviation(allow.FINISH)
-    return Thing(words, mass, spread, f"finish, {name}", "coat", place=place, figures=figures)
+    first = 1.0 / sides if _GEL_COAT.search(name) else 0.0
+    return Thing(words, mass, spread, f"finish, {name}", "coat", place=place, figures=figures, in_mould=first)
 
 
 def _finish(job: Job, entry: FinishEntry) -> Thing:
