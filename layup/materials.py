@@ -306,9 +306,6 @@ def load_library(shop_tables: Sequence[Path] = ()) -> Library:
     Args:
         shop_tables: CSV files in the columns of `materials/`; a later file lies over an earlier one.
 
-    Returns:
-        The library.
-
     Raises:
         FaultsError: A shop's table has faults; all of them are named.
     """
@@ -363,9 +360,6 @@ def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[R
         path: The CSV file.
         faults: Faults found are appended here.
         shop: True for a table of the shop's own.
-
-    Returns:
-        The rows, in the order of the file.
     """
     name = path.name
     try:

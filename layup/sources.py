@@ -88,14 +88,7 @@ def cited(figure: Citation) -> str:
 
 
 def read_sources(path: Path) -> dict[str, Source]:
-    """Read a `sources.toml`.
-
-    Args:
-        path: The file.
-
-    Returns:
-        Sources by key.
-    """
+    """Read a `sources.toml`."""
     with path.open("rb") as file:
         tables = tomllib.load(file)
     return {

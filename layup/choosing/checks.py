@@ -126,9 +126,6 @@ class Checker:
             mixes: D of many mixes of the plies at hand, (n, 6), to learn how deflection is spread. [N m]
             shell: The panel with its curve.
             points: Of its surface, x, y in the panel's plane and z out of it, (n, 3). [m]
-
-        Returns:
-            The checks.
         """
         if needs.stiffness == 0 and needs.in_plane == 0:
             old = None

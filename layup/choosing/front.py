@@ -105,9 +105,6 @@ def front(layups: Sequence[Layup], by_panel: bool) -> tuple[Layup, ...]:
     Args:
         layups: All that pass.
         by_panel: Whether their stiffness is a deflection (less is stiffer).
-
-    Returns:
-        The front.
     """
     prices = [y.cost.single for y in layups]
     priced = all(p is not None for p in prices) and len({p[1] for p in prices if p is not None}) == 1

@@ -93,9 +93,6 @@ def layup_of(
         label: Why it is listed.
         patches: Zones and the option numbers of their own plies, from the base outwards.
         stiffness: Where it is known already.
-
-    Returns:
-        The layup.
     """
     bench = found.batch.bench
     lines, entries = _lines(found.batch, found.stack)

@@ -27,9 +27,6 @@ def draw_choice(choice: Choice, path: str | Path) -> Path:
         choice: What to draw.
         path: Where: its ending (.png, .svg, .pdf) says the format.
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: Another ending, or nothing was found to draw.
     """

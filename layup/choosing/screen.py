@@ -43,9 +43,6 @@ def choice_screen(choice: Choice, system: System, explain: bool = False) -> Rend
         choice: What to show.
         system: "lb", "metric" or "both".
         explain: Whether every check shows its formula, numbers and source.
-
-    Returns:
-        Something rich can print.
     """
     parts: list[RenderableType] = [Text(choice.job.part.title, style="bold")]
     lines = [

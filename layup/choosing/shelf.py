@@ -529,12 +529,6 @@ class Flat:
 def panel_shape(job: Job) -> Flat | None:
     """The part as a flat panel; None where only its area is known.
 
-    Args:
-        job: The part file, read.
-
-    Returns:
-        The panel.
-
     Raises:
         SurfaceError: The surface is curved so far that a flat panel says nothing about it.
     """

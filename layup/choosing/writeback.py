@@ -38,9 +38,6 @@ def write_part(source: Path, layup: Layup, out: Path) -> Path:
         layup: The layup.
         out: Where to; the same path overwrites the file.
 
-    Returns:
-        The path written.
-
     Raises:
         LayupError: The name does not end in .toml, the folder is not there, or the new file would not read.
     """
@@ -57,9 +54,6 @@ def with_plies(text: str, layup: Layup) -> str:
     Args:
         text: The part file.
         layup: The layup.
-
-    Returns:
-        The new text.
     """
     kept: list[str] = []
     zones = {zone for zone, _ in layup.local}

@@ -110,9 +110,6 @@ def drape(
         nodes: About how many nodes to lay.
         limit: Shear at which the net stops. [rad]
 
-    Returns:
-        The net.
-
     Raises:
         SurfaceError: A start off the surface, a warp that stands square to it, or no surface.
     """

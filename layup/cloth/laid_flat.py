@@ -67,9 +67,6 @@ def from_stiff(
         warp: Direction that angle 0 follows.
         angle: Of the warp from it. [rad]
 
-    Returns:
-        The map.
-
     Raises:
         SurfaceError: The warp stands square to the surface at the start, or it can't be laid flat.
     """
@@ -222,9 +219,6 @@ def from_gores(
         top: Where they meet; the place farthest from the edge if left out. [m]
         warp: Direction that angle 0 follows, in each gore at its middle.
         angle: Of the warp from it. [rad]
-
-    Returns:
-        The gores in turn.
 
     Raises:
         SurfaceError: There is no edge for them to run to, or they don't lie flat.

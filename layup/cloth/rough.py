@@ -46,9 +46,6 @@ def rough_outline(job: Job, zone: str | None, area: float | None = None, *, in_p
         zone: Name of the zone; None for the whole surface.
         area: Of a patch of its own, whose shape nobody knows. [m^2]
         in_part: Whether to look at the zone as the whole part is looked at, so that both lie in one frame.
-
-    Returns:
-        The outline.
     """
     from layup.cloth.draped import seen_triangles
     from layup.partfile.model import WHOLE

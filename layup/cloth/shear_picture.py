@@ -42,9 +42,6 @@ def draw_shear(
         title: Of the picture.
         mould: "male" or "female", as the part file has it: the eye stands on the bag side then.
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: The ending is not one of these, or the file can't be written.
     """

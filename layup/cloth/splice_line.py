@@ -77,10 +77,6 @@ class _Spots:
 def propose(job: Job, entry: PlyEntry) -> Splice | None:
     """The straight splice that takes most of the locked area of a ply away.
 
-    Args:
-        job: The part file, read.
-        entry: The ply.
-
     Returns:
         The splice; None where the ply doesn't lock, or no single splice takes a quarter of it away.
 

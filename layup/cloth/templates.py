@@ -75,9 +75,6 @@ def right_ending(path: str | Path, ending: str) -> Path:
         path: Where to.
         ending: ".dxf", ".svg" or ".pdf".
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: The name ends otherwise: another program would take the file for something else.
 
@@ -98,9 +95,6 @@ def write_dxf(plies: Sequence[FlatPly], path: str | Path, unit: Unit = "mm") -> 
         plies: What to draw.
         path: Where.
         unit: Of the drawing; `$INSUNITS` says it to the program that reads it.
-
-    Returns:
-        The path.
 
     Raises:
         LayupError: The name does not end in .dxf, or the file can't be written.
@@ -135,13 +129,6 @@ def write_dxf(plies: Sequence[FlatPly], path: str | Path, unit: Unit = "mm") -> 
 
 def write_svg(plies: Sequence[FlatPly], path: str | Path) -> Path:
     """Write patterns as SVG, full size: one unit of the drawing is one millimetre.
-
-    Args:
-        plies: What to draw.
-        path: Where.
-
-    Returns:
-        The path.
 
     Raises:
         LayupError: The name does not end in .svg, or the file can't be written.

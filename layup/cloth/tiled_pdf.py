@@ -174,9 +174,6 @@ def write_pdf(
         title: Of the part.
         system: Of the sizes in its index: "lb", "metric" or "both".
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: A paper that is none of these, a name that does not end in .pdf, or the file can't be written.
     """

@@ -74,11 +74,6 @@ class _Model:
 def read_3mf(path: Path, name: str, told: Told = nobody) -> Scene:
     """Read a 3MF file.
 
-    Args:
-        path: The file.
-        name: What errors call it.
-        told: Is told how far it is.
-
     Raises:
         SurfaceError: damaged, not a 3MF, larger unpacked than UNPACKED, objects that hold themselves.
     """

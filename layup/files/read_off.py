@@ -23,10 +23,6 @@ _HEAD = re.compile(rb"(ST)?(C)?(N)?(4)?(n)?OFF\b")
 def read_off(path: Path, name: str) -> Scene:
     """Read an OFF file.
 
-    Args:
-        path: The file.
-        name: What errors call it.
-
     Raises:
         SurfaceError: no OFF file, cut short, a line that can't be read, a face that names a point that is not there.
     """

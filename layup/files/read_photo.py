@@ -101,9 +101,6 @@ def read_photo(path: str | Path, *, bar: str | None = None, bar_along: str | Non
         bar: Bar A of the printed sheet, drawn 100 mm long, as measured: "99.6 mm".
         bar_along: Bar B, drawn 200 mm long, as measured.
 
-    Returns:
-        The template.
-
     Raises:
         SurfaceError: OpenCV is not installed; no picture; no markers, too few or mirrored; the sheet was printed at the
             wrong scale; the template is cut by the frame, touches the sheet or does not stand out.
@@ -311,9 +308,6 @@ def write_outline(photo: Photo, path: str | Path) -> Path:
     Args:
         photo: The template.
         path: Where; its ending, .csv or .dxf, says which.
-
-    Returns:
-        The path.
 
     Raises:
         LayupError: another ending, or the file can't be written.

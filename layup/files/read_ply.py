@@ -47,11 +47,6 @@ class _Element:
 def read_ply(path: Path, name: str, told: Told = nobody) -> Scene:
     """Read a PLY file.
 
-    Args:
-        path: The file.
-        name: What errors call it.
-        told: Is told how far it is.
-
     Raises:
         SurfaceError: no PLY file, cut short, a number that can't be read, a face that names a point that is not there.
     """

@@ -51,10 +51,6 @@ class Scene:
 def read_scene(path: Path, name: str) -> Scene:
     """Read a GLB or GLTF file through trimesh.
 
-    Args:
-        path: The file.
-        name: What errors call it.
-
     Raises:
         SurfaceError: damaged, not what its name says, or placing more than MOST.
     """

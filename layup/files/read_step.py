@@ -86,10 +86,6 @@ class Step(Scene):
 def read_step(path: Path, name: str) -> Step:
     """Read a STEP file.
 
-    Args:
-        path: The file.
-        name: What errors call it.
-
     Raises:
         SurfaceError: the extra is not installed; not a STEP file, cut short, damaged; nothing in it.
     """

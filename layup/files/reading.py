@@ -106,10 +106,6 @@ _FIRST = (  # how a file begins, what it is, and the ending it should have
 def existing(path: Path, name: str) -> Path:
     """A surface file that is there, of a kind that is read, and not plainly something else.
 
-    Args:
-        path: The file.
-        name: What errors call it.
-
     Raises:
         SurfaceError: missing, a folder, empty, of a kind that isn't read, or not what its name says.
     """

@@ -42,10 +42,6 @@ _NUMBERS = [8, 9, 10, 12, 13, 14, 16, 17, 18]
 def read_stl(path: Path, name: str) -> tuple[Scan, NDArray[np.generic]]:
     """Measures and edge test of an STL file in one pass, in the unit of the file, and its triangles.
 
-    Args:
-        path: The file.
-        name: What errors call it.
-
     Returns:
         The scan, and the triangles as `open_stl` gives them.
 
@@ -72,10 +68,6 @@ def corners_of(triangles: NDArray[np.generic]) -> NDArray[np.floating]:
 
 def open_stl(path: Path, name: str) -> NDArray[np.generic]:
     """The triangles of an STL file.
-
-    Args:
-        path: The file.
-        name: What errors call it.
 
     Returns:
         For a binary file its records (n,) of dtype RECORD, mapped and not read; for an ASCII file the corners

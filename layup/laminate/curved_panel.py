@@ -110,8 +110,6 @@ class CurvedPanel:
         Args:
             panel: Flat, with its supports.
             heights: Of the surface at its nodes, (nodes,). [m]
-        Returns:
-            The panel on its surface.
         """
         n, rows = panel.nodes, panel.spread.tocsr()
         points = np.column_stack([np.asarray(panel.basis.doflocs).T, heights])

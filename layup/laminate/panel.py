@@ -344,8 +344,6 @@ def build_panel(
         held_at: Points held in place besides. [m]
         count: Triangles to aim at; so many that `ACROSS_SPAN` lie across the shorter span if None. [-]
         finest: Step to use where a patch is small. [m]
-    Returns:
-        The panel.
     Raises:
         LayupError: a support that is none, or nothing that holds the panel.
     """

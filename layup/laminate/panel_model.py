@@ -83,8 +83,6 @@ class PanelModel:
             loads: Its loads. [Pa, N]
             samples: D of layups that lie far apart, or D and S, (n, 6) or (n, 7). [N m, N/m]
             pushed: Edge loads whose buckling will be asked for. [N/m]
-        Returns:
-            The model.
         """
         vectors = np.stack([panel.load_vector(load) for load in loads], axis=1)
         stiffest = STIFFEST / panel.mesh.step**2

@@ -321,9 +321,6 @@ class Process:
             backing: Whether it is mat stitched to a cloth.
             bleeds: Whether what it is bought with can bleed: not from a film at a core.
 
-        Returns:
-            The take-up with its spreads.
-
         Raises:
             RangeError: Fractions that leave no room for resin.
         """
@@ -392,9 +389,6 @@ class Process:
         Args:
             face: "tool" where the mould is, "bag" on the other side.
             fibre_areal_weight: Dry fibre of the ply on that face; None where it is not known. [kg/m^2]
-
-        Returns:
-            The film with its spread.
 
         Raises:
             RangeError: There is no such face.
@@ -472,9 +466,6 @@ def settle(
         vacuum: What the gauge reads, below the air outside; the process's own if None. [Pa]
         altitude: Of the shop; sea level if None. [m]
         hand: How the resin is worked, as the part file says; words that the process has no figure for are left out.
-
-    Returns:
-        The process at its pressure.
 
     Raises:
         VacuumError: The gauge reads more than the air at that altitude weighs, or the process has no bag.

@@ -417,8 +417,6 @@ class ListedFrame(Frame):
             stacks: Option numbers from the mould up, -1 for the core, (n, k). [-]
             base: Areal weight of all but the plies. [kg/m^2]
             core: Thickness of the core. [m]
-        Returns:
-            The frame.
         """
         from layup.laminate.panel import matrix_of, terms_of
 

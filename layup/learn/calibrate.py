@@ -550,9 +550,6 @@ def start_from(store: Store, other: str | Path) -> Entry:
         store: The shop's record.
         other: The other shop's folder, or its record, or its export as JSON or CSV.
 
-    Returns:
-        The entry.
-
     Raises:
         LayupError: There is no record, or it holds no weigh-in that teaches.
     """

@@ -68,9 +68,6 @@ def candidates(
         mass: On the scale. [kg]
         resolution: Of the scale. [kg]
         ground: The expected mass, divided.
-
-    Returns:
-        The candidates.
     """
     found: list[Cause] = []
     if ground is not None:

@@ -85,9 +85,6 @@ def value_of_coupons(
         resolution: Of the scale. [kg]
         most: Coupons to look ahead.
 
-    Returns:
-        The value of each.
-
     Raises:
         LayupError: The part has no layup that a coupon can stand for, or its resin does not follow the shop's hand.
     """

@@ -133,9 +133,6 @@ def explain(
         resolution: Of the scale. [kg]
         weighed_at: Other weighings of the same piece: stage and mass. [kg]
 
-    Returns:
-        The explanation.
-
     Raises:
         LayupError: The stage is not one of a whole part.
     """

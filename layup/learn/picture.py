@@ -32,9 +32,6 @@ def draw_shop(calibration: Calibration, path: str | Path) -> Path:
         calibration: What the weigh-ins say.
         path: Where: its ending (.png, .svg, .pdf) says the format.
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: The ending is not one of these, nothing was weighed, or the file can't be written.
     """

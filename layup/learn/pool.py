@@ -145,9 +145,6 @@ def pooled(rows: Iterable[TakeUpRow]) -> list[Pooled]:
 
     Args:
         rows: One of each shop for a process and form.
-
-    Returns:
-        The hierarchical fit.
     """
     groups: dict[tuple[str, str], list[TakeUpRow]] = {}
     for row in rows:

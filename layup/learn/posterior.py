@@ -364,9 +364,6 @@ def learn(pieces: Sequence[Piece], starts: Mapping[Key, tuple[Start, float]] | N
     Args:
         pieces: Weighed parts in the order of noting.
         starts: By (root, form): what another shop's record says, and the published spread between shops.
-
-    Returns:
-        What they teach together.
     """
     starts = starts or {}
     keys, prior, variance = _unknowns(pieces, starts)

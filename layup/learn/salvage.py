@@ -58,12 +58,6 @@ def _many(count: int, one: str, more: str) -> str:
 def recover(folder: str | Path) -> Saved:
     """Put the damaged record aside and build a new one from all entries and texts that are whole.
 
-    Args:
-        folder: The shop's.
-
-    Returns:
-        What was saved.
-
     Raises:
         StoreError: There is no record, or no entry in it is whole; the file is then left where it is.
     """

@@ -76,9 +76,6 @@ def echo(said: str) -> Echo:
     Args:
         said: With its unit.
 
-    Returns:
-        The weight.
-
     Raises:
         LayupError: It can't be read, or is not above zero; the message says what to write.
 

@@ -353,12 +353,6 @@ def find_store(folder: str | Path) -> Store | None:
 def open_store(folder: str | Path) -> Store:
     """Open the record in a folder, and make it if it is not there; older files are brought up to date.
 
-    Args:
-        folder: The shop's.
-
-    Returns:
-        The record.
-
     Raises:
         StoreError: The folder is missing or can't be written, or a newer program wrote the file.
         DamageError: The file is damaged.

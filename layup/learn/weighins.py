@@ -295,9 +295,6 @@ def predict_piece(
         habits: What the shop knows.
         coupon: Sides, where it is a coupon of the layup. [m]
         vacuum: What the gauge reached; the part file's if left out. [Pa]
-
-    Returns:
-        The prediction.
     """
     job = part if isinstance(part, Job) else read_part(part)
     if coupon is not None:

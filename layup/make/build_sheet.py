@@ -89,9 +89,6 @@ def prepare(
         cups: Sizes of the shop's cups. [m^3]
         scale: The shop's resin scale.
 
-    Returns:
-        The bench.
-
     Raises:
         LayupError: A figure is missing, or the resin is too fast.
     """
@@ -114,9 +111,6 @@ def build_sheet(bench: Bench, system: System) -> Document:
     Args:
         bench: As `prepare` gives it.
         system: "lb", "metric" or "both".
-
-    Returns:
-        The content, ready to print.
     """
     prediction = bench.prediction
     weighed = prediction.weighed
@@ -216,9 +210,6 @@ def day_sheet(
         mixed: Resin of each part.
         shelf: What the stock list says, a sentence each.
         system: "lb", "metric" or "both".
-
-    Returns:
-        The content, ready to print.
     """
     marks = [chr(65 + n % 26) for n in range(len(predictions))]
     parts = tuple(

@@ -34,9 +34,6 @@ def draw_cut(cut: Cut, path: str | Path, system: System = "both") -> Path:
         path: Where: its ending (.png, .svg, .pdf) says the format.
         system: "lb", "metric" or "both".
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: The ending is not one of these, or the file can't be written.
     """
@@ -54,9 +51,6 @@ def cut_figure(fabrics: Sequence[FabricCut], system: System = "both", wide: floa
         system: "lb", "metric" or "both".
         wide: Most width of the drawing without its margins. [in]
         high: Most height of a roll. [in]
-
-    Returns:
-        A matplotlib figure.
     """
     import matplotlib as mpl
     from matplotlib.figure import Figure as NewFigure

@@ -223,9 +223,6 @@ def read_stock(path: Path, library: Library | None = None) -> Stock:
         path: Of the CSV.
         library: Puts words of the trade under the tables' own names; None leaves them as written.
 
-    Returns:
-        The list.
-
     Raises:
         FaultsError: With every fault of the list.
         LayupError: The file can't be read.

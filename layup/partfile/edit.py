@@ -53,9 +53,6 @@ def put(text: str, key: Key, value: str) -> str:
         key: `("title",)`, `("surface", "side")`, `("ply", 1, "angle")`, `("needs", "local", 0, "zone")`.
         value: As typed.
 
-    Returns:
-        The new text.
-
     Raises:
         EditError: There is no such table in the file.
     """
@@ -84,9 +81,6 @@ def add(text: str, table: str, values: Mapping[str, str], after: int | None = No
         table: "ply", "zone", ..., "surface".
         values: Its keys, as typed; empty ones are left out. "old.name" is a key of a table below it, `[[table.old]]`.
         after: Number of the table it goes behind; -1 puts it first.
-
-    Returns:
-        The new text.
     """
     parts = blocks(spread(text, table))
     head = f"[{table}]" if table in ONCE else f"[[{table}]]"

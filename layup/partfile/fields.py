@@ -133,9 +133,6 @@ def quantity(dimension: str, low: float, high: float, range_words: str) -> Befor
         low: Least value that is believed. [SI]
         high: Largest. [SI]
         range_words: What a value outside is called in the message.
-
-    Returns:
-        The validator.
     """
     return BeforeValidator(_reader(dimension, low, high, range_words))
 

@@ -328,9 +328,6 @@ def fit(old: Floats, new: Floats) -> Fit:
         old: Shape (n, 2), three or more, not on one line. [m]
         new: The same points where they come to lie (n, 2). [m]
 
-    Returns:
-        The fit.
-
     Raises:
         SurfaceError: fewer than three points, points on one line, points that fit only turned over, or that are
             further apart on one than on the other.
@@ -537,9 +534,6 @@ def check_hole_names(entries: Sequence[HolesEntry | FastenersEntry], table: str,
         entries: The tables of one kind.
         table: Their name.
         fault: Notes a fault: path, what is wrong, remedy.
-
-    Returns:
-        Their names.
     """
     names: list[str] = []
     for number, entry in enumerate(entries):

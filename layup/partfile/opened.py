@@ -29,9 +29,6 @@ def open_surface(entry: SurfaceEntry, folder: Path, areas: Iterable[str] = (), t
         areas: Groups that zones name: layers of a drawing that are areas, not cut-outs.
         told: Is told how far it is.
 
-    Returns:
-        The surface, measured.
-
     Raises:
         SurfaceError: It cannot be read, has no unit, or is a closed solid with no side picked.
         UnitError: A length that can't be read.

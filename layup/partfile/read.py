@@ -46,9 +46,6 @@ def read_part(
         opener: Opens the surface; a program that reads a part again and again gives one that keeps it at hand.
         text: What stands in the part file, or shall stand in it, where that is at hand already.
 
-    Returns:
-        The job.
-
     Raises:
         FaultsError: With every fault of the file, of the tables and of the surface it names.
     """

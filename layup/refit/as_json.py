@@ -11,16 +11,7 @@ from layup.refit.loading import Loading
 
 
 def ledger_json(job: RefitJob, ledger: Ledger, loading: Loading | None) -> str:
-    """The ledger as JSON.
-
-    Args:
-        job: The refit file, read.
-        ledger: As it stands, or stood.
-        loading: Its load cases against the limits.
-
-    Returns:
-        The text.
-    """
+    """The ledger as JSON."""
     found: dict[str, object] = {
         "refit": ledger.title,
         "as_of": ledger.as_of or None,

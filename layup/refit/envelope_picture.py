@@ -42,9 +42,6 @@ def draw_envelope(ledger: Ledger, loading: Loading, kept: Kept, path: str | Path
         kept: Units of the record.
         path: Where; its ending (.png, .svg, .pdf) says the format.
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: The ending is not one of these, or the file can't be written.
     """

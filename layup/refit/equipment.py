@@ -84,9 +84,6 @@ def as_entries(listed: Iterable[Listed]) -> str:
 
     Args:
         listed: Items.
-
-    Returns:
-        TOML.
     """
     lines = []
     for entry in listed:

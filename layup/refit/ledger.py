@@ -289,9 +289,6 @@ def weigh(
         date: Year-month-day.
         why: Anything to add.
 
-    Returns:
-        The entry.
-
     Raises:
         LayupError: There is no such item, or more than one, or the weight is not above nothing, or more than the
             whole aircraft's.
@@ -318,9 +315,6 @@ def row_of(ledger: Ledger, name: str, action: str | None = None) -> Row:
         ledger: As it stands.
         name: Of the item, in capitals or not.
         action: "removed", "added" or "moved", where the name is in more than one list.
-
-    Returns:
-        The row.
 
     Raises:
         LayupError: There is none, or more than one.
@@ -356,11 +350,6 @@ def reached(store: Store | None, as_of: int | str | None) -> None:
 
 def on_the_scale(job: RefitJob, store: Store | None, ledger: Ledger) -> dict[tuple[str, str], WeighIn]:
     """Predicted new parts that the shop has weighed since, with the last weigh-in of each finished one.
-
-    Args:
-        job: The refit file, read.
-        store: The shop's record.
-        ledger: As it stands.
 
     Returns:
         Weigh-ins by the item's key.

@@ -102,10 +102,6 @@ def burnt(job: RefitJob) -> list[Balance]:
 def load_cases(job: RefitJob, ledger: Ledger) -> Loading | None:
     """Check every load case of a refit file.
 
-    Args:
-        job: The refit file, read.
-        ledger: As it stands.
-
     Returns:
         The cases against the limits; None where the file has no load case.
 

@@ -70,9 +70,6 @@ def read_refit(
         habits: What the shop's weigh-ins say of its resin, for the predictions; else published figures alone.
         predicting: Predicts a part file, by its path, where that is not to be read from the disk each time.
 
-    Returns:
-        The job.
-
     Raises:
         FaultsError: With every fault of the file and of the files it names.
     """

@@ -60,9 +60,6 @@ def ledger_screen(
         loading: The load cases against the limits; None where there are none.
         kept: Units of the record.
         scaled: Predicted parts that the shop has weighed since.
-
-    Returns:
-        Something rich can print.
     """
     parts: list[RenderableType] = []
     alarm = alarms(loading, kept)

@@ -22,9 +22,6 @@ def write_document(documents: Document | Sequence[Document], path: Path, paper: 
         path: Where: its ending is one of `FORMS`.
         paper: Of a PDF: "A4" or "Letter".
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: The ending or the paper is not known, or the file can't be written.
     """

@@ -54,9 +54,6 @@ def html_text(documents: Sequence[Document]) -> str:
 
     Args:
         documents: What to show, one after the other.
-
-    Returns:
-        The page.
     """
     first = documents[0]
     title = escape(f"{first.title}, {first.kind[:1].lower()}{first.kind[1:]}")

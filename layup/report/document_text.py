@@ -23,9 +23,6 @@ def as_text(blocks: Iterable[Block], gap: int = GAP) -> list[RenderableType]:
     Args:
         blocks: What to show, in order.
         gap: Cells between two columns of a table.
-
-    Returns:
-        Renderables for one `Group`.
     """
     shown: list[RenderableType] = []
     for block in blocks:

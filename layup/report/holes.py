@@ -36,9 +36,6 @@ def draw_holes(job: Job, path: str | Path) -> Path:
         job: The part file, read.
         path: Where: its ending (.png, .svg, .pdf) says the format.
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: the ending is not one of these, the part has no shape, or the file can't be written.
     """
@@ -158,12 +155,7 @@ _FIGURES = frozenset(range(1, 5))
 
 
 def holes_screen(job: Job, system: System) -> RenderableType:
-    """Holes and fasteners of a part.
-
-    Args:
-        job: The part file, read.
-        system: "lb", "metric" or "both".
-    """
+    """Holes and fasteners of a part."""
     from rich.console import Group
     from rich.padding import Padding
     from rich.text import Text

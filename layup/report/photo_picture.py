@@ -33,9 +33,6 @@ def draw_photo(photo: Photo, path: str | Path) -> Path:
         photo: The template; its picture is read again.
         path: Where: its ending (.png, .svg, .pdf) says the format.
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: the ending is not one of these, or the file can't be written.
     """

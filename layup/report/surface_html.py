@@ -33,9 +33,6 @@ def surface_html(surface: Surface, path: str | Path, system: System | None = Non
         path: Where.
         system: "lb", "metric" or "both"; None for the units of the file.
 
-    Returns:
-        The path.
-
     Raises:
         SurfaceError: a surface known only by its area.
     """

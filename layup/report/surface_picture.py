@@ -41,9 +41,6 @@ def draw_surface(surface: Surface, path: str | Path, system: System | None = Non
         path: Where: its ending (.png, .svg, .pdf) says the format.
         system: "lb", "metric" or "both"; None for the units of the file.
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: the ending is none of these.
         SurfaceError: a surface known only by its area.

@@ -19,9 +19,6 @@ def surface_screen(surface: Surface, given: System | None) -> RenderableType:
     Args:
         surface: As read with `thorough=True`, or as a drawing gives it.
         given: "lb", "metric" or "both"; None for sizes in both, and findings in the units of the file.
-
-    Returns:
-        Something rich can print.
     """
     whole = surface.whole
     system, own = given or "both", given or system_of(surface)

@@ -166,9 +166,6 @@ def saving(job: Job, weighed: Weighed, replaced: Replaced, cost: Cost) -> Saving
         weighed: The new part.
         replaced: The old part.
         cost: Of the new part's material.
-
-    Returns:
-        The saving with its interval.
     """
     mean = replaced.mass.mean - weighed.mass.mean
     mass = interval(replaced.drawn - weighed.drawn, mean)
@@ -217,9 +214,6 @@ def process_share(job: Job, heavy: tuple[str, str, float], light: tuple[str, str
         job: The part file, read; the cloth of both versions.
         heavy: Name, process and weighed mass [kg] of the heavier version.
         light: The same of the lighter.
-
-    Returns:
-        The division.
 
     Raises:
         LayupError: A process has no figure for the cloth.

@@ -42,9 +42,6 @@ def material_cost(job: Job, weighed: Weighed) -> Cost:
     Args:
         job: The part file, read.
         weighed: Its weight in one process.
-
-    Returns:
-        The cost; materials without a price are named.
     """
     areas: dict[tuple[str, str], float] = {}
     volumes: dict[tuple[str, str], float] = {}

@@ -55,9 +55,6 @@ def remarks(job: Job, layers: Sequence[Layer], mass: float, by_height: float, do
         mass: Of the part. [kg]
         by_height: Of it, what height has brought; negative for less. [kg]
         doubt: Mass more or less, where the side the layers lie on is not known. [kg]
-
-    Returns:
-        Sentences.
     """
     lie = lies_of(job)
     if lie is None:

@@ -25,9 +25,6 @@ def draw_prediction(prediction: Prediction, path: str | Path) -> Path:
         prediction: What to draw.
         path: Where: its ending (.png, .svg, .pdf) says the format.
 
-    Returns:
-        The path.
-
     Raises:
         LayupError: The ending is not one of these.
     """

@@ -187,9 +187,6 @@ def predict(
         folder: Where the files it names lie; the part file's own folder if left out.
         habits: What the shop's weigh-ins say of its resin (`layup.learn.calibrate`); else published figures alone.
 
-    Returns:
-        The prediction.
-
     Raises:
         FaultsError: The part file, a table or the surface has faults; all are named.
         LayupError: A figure that the computation needs is in no table.

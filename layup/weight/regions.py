@@ -67,9 +67,6 @@ def lies_of(job: Job) -> Lies | None:
 def located(job: Job) -> Regions:
     """The surface cut along the border of every zone of the part that has one.
 
-    Args:
-        job: The part file, read.
-
     Returns:
         The regions; their places are the zones, and the whole first.
     """
@@ -220,9 +217,6 @@ def _by_area(job: Job) -> Regions:
 
 def regions_of(job: Job) -> Regions:
     """The regions of a part with the place of every ply on them.
-
-    Args:
-        job: The part file, read.
 
     Returns:
         The regions. Their places are the whole, the zones, and what else the plies need.

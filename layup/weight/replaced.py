@@ -42,12 +42,6 @@ class Replaced:
 def weigh_replaced(job: Job) -> Replaced | None:
     """Weigh what the part replaces; None where the file names nothing.
 
-    Args:
-        job: The part file, read.
-
-    Returns:
-        The old assembly with its interval.
-
     Raises:
         LayupError: A figure is missing from the tables.
     """

@@ -46,9 +46,6 @@ def prediction_screen(prediction: Prediction, system: System, columns: int = PIP
         prediction: What to show.
         system: "lb", "metric" or "both".
         columns: Width of the terminal.
-
-    Returns:
-        Something rich can print.
     """
     parts: list[RenderableType] = [_head(prediction, system), Text()]
     parts += [_processes(prediction, system, columns), Text()]

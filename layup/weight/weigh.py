@@ -232,9 +232,6 @@ def weigh_layup(job: Job, process: Process, *, own_process: bool = True) -> Weig
         process: At its pressure.
         own_process: False when the process is only compared with the part's own.
 
-    Returns:
-        The weight with its interval.
-
     Raises:
         LayupError: A figure is missing from the tables.
     """
