@@ -78,13 +78,12 @@ class Opened:
     slits: tuple[Slit, ...]
 
 
-def cut_open(points: Points, faces: Faces, avoid: Mask | None = None) -> Opened:
+def cut_open(points: Points, faces: Faces) -> Opened:
     """Cut a mesh open until it lies flat with little stretch.
 
     Args:
         points: Welded, shape (n, 3). [m]
         faces: All facing one way, shape (m, 3).
-        avoid: Points that a slit keeps off as long as it can (n,).
 
     Returns:
         The mesh with its slits; none where it lies flat as it is.
@@ -92,7 +91,7 @@ def cut_open(points: Points, faces: Faces, avoid: Mask | None = None) -> Opened:
     Raises:
         SurfaceError: It does not lie flat with as many slits as one cuts by hand.
     """
-    mesh = _Mesh(points, faces, avoid)
+    mesh = _Mesh(points, faces)
     done: set[int] = set()  # faces of pieces that lie flat
     for _ in range(MOST + 1):
         own, origin = mesh.opened()
@@ -116,7 +115,7 @@ def cut_open(points: Points, faces: Faces, avoid: Mask | None = None) -> Opened:
 class _Mesh:
     """A mesh and the edges it is cut along so far."""
 
-    def __init__(self, points: Points, faces: Faces, avoid: Mask | None) -> None:
+    def __init__(self, points: Points, faces: Faces) -> None:
         self.points, self.faces = points, faces
         self.pairs, self.edges, _ = face_pairs(faces)
         self.cut = np.zeros(len(self.pairs), dtype=bool)
@@ -128,8 +127,6 @@ class _Mesh:
         along = np.linalg.norm(points[self.edges[:, 1]] - points[self.edges[:, 0]], axis=1)
         sharp = np.einsum("ij,ij->i", unit[one], unit[two]) < _SHARP
         self.cost = along * np.where(sharp, 0.5, 1.0)
-        if avoid is not None:
-            self.cost = self.cost * np.where(avoid[self.edges].any(axis=1), 20.0, 1.0)
         self.number = {(min(a, b), max(a, b)): n for n, (a, b) in enumerate(self.edges.tolist())}
         where = points[faces]
         around = np.zeros(len(points))

@@ -163,7 +163,6 @@ def flat_plies(
     *,
     trim: float | None = None,
     holes: Pattern | None = None,
-    along: tuple[float, float, float] = (0.0, 0.0, 1.0),
     widths: dict[str, float] | None = None,
     nodes: int | None = None,
     told: Told = nobody,
@@ -173,8 +172,7 @@ def flat_plies(
     Args:
         job: The part file, read.
         trim: Laid up beyond the edge and cut off later; the part file's `trim` if left out. [m]
-        holes: Holes of the part in plan, to be marked.
-        along: Direction from which the plan is seen.
+        holes: Holes of the part in plan, seen from above, to be marked.
         widths: Width of the roll in the shop, by fabric, where it is not the table's. [m]
         nodes: About how many nodes of the net to lay.
         told: How far it is, after each line of the layup.
@@ -209,7 +207,7 @@ def flat_plies(
         key = tuple(value for name, value in entry if name != "count")
         if key not in kept:
             try:
-                kept[key] = _one(job, entry, width or 0.0, holes, along, widths or {}, nodes)
+                kept[key] = _one(job, entry, width or 0.0, holes, widths or {}, nodes)
             except SurfaceError as error:
                 if not isinstance(error, WrongSizeError):
                     raise
@@ -232,7 +230,6 @@ def _one(
     entry: PlyEntry,
     trim: float,
     holes: Pattern | None,
-    along: tuple[float, float, float],
     widths: dict[str, float],
     nodes: int | None,
 ) -> tuple[FlatPly, ...]:
@@ -247,7 +244,7 @@ def _one(
     under = job.covering(entry.over).surface
     free, _ = free_edges_of(under)
     pieces: list[FlatPly] = []
-    marked = on_surface(job, holes, along) if holes is not None else []
+    marked = on_surface(job, holes, (0.0, 0.0, 1.0)) if holes is not None else []
     marked += _of_part(job, entry)
     rings = bool(ring_pieces(job, entry.zone, np.concatenate(lies.triangles))) and entry.start is None
     for net, laid, alike in zip(lies.nets, lies.triangles, lies.alike, strict=True):
@@ -276,7 +273,7 @@ def _one(
             )
             for part in sorted(shapely.get_parts(cut), key=lambda p: (-p.area, p.bounds)):
                 if entry.core is not None:
-                    pieces += _of_core(job, entry, part, edge, one, drills, area)
+                    pieces += _of_core(job, entry, part, edge=edge, one=one, drills=drills, area=area)
                     continue
                 pieces += _strips(
                     job=job,

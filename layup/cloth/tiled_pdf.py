@@ -221,7 +221,8 @@ def pdf_bytes(
         drawn = _quarter(drawn) if own.turned else _named_on_one(ply, drawn, own)
         for tile in own.tiles:
             number += 1
-            _sheet(canvas, ply, drawn, own, tile, f"{title}, {ply.title}" if title else ply.title, number, total - 1)
+            head = f"{title}, {ply.title}" if title else ply.title
+            _sheet(canvas, ply, drawn=drawn, own=own, tile=tile, title=head, number=number, total=total - 1)
     canvas.save()
     return out.getvalue()
 

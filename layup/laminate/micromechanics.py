@@ -237,18 +237,15 @@ def unidirectional_ply(
     resin: ResinElastic,
     fibre_fraction: Values,
     void_fraction: Values = 0.0,
-    transverse_reinforcement: Values = 2.0,
-    shear_reinforcement_factor: Values | None = None,
 ) -> PlyElastic:
-    """One ply of straight parallel fibres: E1 and nu12 by mixtures, E2 and G12 by Halpin-Tsai, voids in the
-    resin.
+    """One ply of straight parallel fibres: E1 and nu12 by mixtures, E2 and G12 by Halpin-Tsai (xi 2, and
+    1 + 40 V_f^10), voids in the resin.
+
     Args:
         fibre: [Pa, -, 1/K]
         resin: [Pa, -, 1/K]
         fibre_fraction: Fibre volume over ply volume; fitted for 0.2 to 0.75. [-]
         void_fraction: Void volume over ply volume. [-]
-        transverse_reinforcement: xi for E2. [-]
-        shear_reinforcement_factor: xi for G12; None takes 1 + 40 V_f^10. [-]
     Returns:
         The ply; expansion only if fibre and resin both give theirs. [Pa, -, 1/K]
     Raises:
@@ -261,9 +258,7 @@ def unidirectional_ply(
     if np.any(np.asarray(void_fraction) > 0):
         room = np.maximum(1.0 - np.asarray(fibre_fraction), 1e-12)
         resin = resin_with_voids(resin, np.asarray(void_fraction) / room)
-    xi_shear = shear_reinforcement_factor
-    if xi_shear is None:
-        xi_shear = shear_reinforcement(fibre_fraction)
+    xi_shear = shear_reinforcement(fibre_fraction)
     resin_g = resin.e / (2.0 * (1.0 + resin.nu))
     e1 = rule_of_mixtures(fibre_fraction, fibre.e1, resin.e)
     nu12 = rule_of_mixtures(fibre_fraction, fibre.nu12, resin.nu)
@@ -283,7 +278,7 @@ def unidirectional_ply(
         )
     return PlyElastic(
         e1=e1,
-        e2=halpin_tsai(fibre_fraction, fibre.e2, resin.e, transverse_reinforcement),
+        e2=halpin_tsai(fibre_fraction, fibre.e2, resin.e, 2.0),
         g12=halpin_tsai(fibre_fraction, fibre.g12, resin_g, xi_shear),
         nu12=nu12,
         alpha1=alpha1,
@@ -318,18 +313,17 @@ def weave_crimp(ply_thickness: Values, yarn_pitch: Values, harness: int = 2, cro
     return slope**2 / 4.0 * (crossings / harness)
 
 
-def crimp_knock_down(ply: PlyElastic, crimp: Values, g13: Values | None = None) -> Values:
+def crimp_knock_down(ply: PlyElastic, crimp: Values) -> Values:
     r"""What share of E1 is left when the fibre path is a sine wave through the thickness.
 
-    Along the yarn the compliance at slope angle t is c^4/E1 + (1/G13 - 2 nu12/E1) s^2 c^2 + s^4/E2; its
-    mean over one wave is the wavy yarn's compliance. To first order the loss is 2 crimp (E1/G13 - 2 nu12 -
-    2), so 0.2 % of crimp in a carbon ply costs about 10 %, and the same crimp in glass 3 %. A soft resin
-    makes it worse. In a thick stack the neighbours brace the yarn and the loss is smaller: use it as the
-    cautious end.
+    Along the yarn the compliance at slope angle t is c^4/E1 + (1/G13 - 2 nu12/E1) s^2 c^2 + s^4/E2; its mean over one
+    wave is the wavy yarn's compliance; G12 stands for G13. To first order the loss is 2 crimp (E1/G13 - 2 nu12 - 2), so
+    0.2 % of crimp in a carbon ply costs about 10 %, and the same crimp in glass 3 %. A soft resin makes it worse. In a
+    thick stack the neighbours brace the yarn and the loss is smaller: use it as the cautious end.
+
     Args:
         ply: The ply with straight fibres. [Pa, -]
         crimp: Extra yarn length over cloth length, at most 0.05. [-]
-        g13: Shear modulus through the thickness; None takes g12. [Pa]
     Returns:
         Factor on E1, 0 to 1. [-]
     Raises:
@@ -338,7 +332,7 @@ def crimp_knock_down(ply: PlyElastic, crimp: Values, g13: Values | None = None) 
     (1982) 3211 (from memory).
     """
     _between("crimp", crimp, 0.0, 0.05, "cloths have 0.001 to 0.02.")
-    shear = ply.g12 if g13 is None else g13
+    shear = ply.g12
     total: Values = 0.0
     count = 32
     for k in range(count):  # the mean over a full wave of a smooth periodic function: exact to rounding

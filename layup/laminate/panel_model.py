@@ -107,9 +107,17 @@ class PanelModel:
         shapes = shapes @ turn
         energy = [turn.T @ part @ turn for part in energy]
         push = np.einsum("ba,kbc,cd->kad", turn, push, turn)
-        return cls(panel, loads, shapes, np.array(energy), shapes.T @ vectors, push,
-                   shapes[np.asarray(panel.basis.nodal_dofs[0])], panel.curvature_at_places(shapes),
-                   panel.angles_at_places(shapes))  # fmt: skip
+        return cls(
+            panel,
+            loads,
+            shapes=shapes,
+            energy=np.array(energy),
+            work=shapes.T @ vectors,
+            push=push,
+            sag=shapes[np.asarray(panel.basis.nodal_dofs[0])],
+            bend=panel.curvature_at_places(shapes),
+            gamma=panel.angles_at_places(shapes),
+        )
 
     def with_layup(self, terms: Floats, pushed: Sequence[Edge] = ()) -> PanelModel:
         """The model with the full panel's own shapes for one more layup, (6,) or (7,), or one of each triangle."""

@@ -436,7 +436,7 @@ class ListedFrame(Frame):
             for whole, out in ((d - b @ np.linalg.solve(a, b), found), (a - b @ np.linalg.solve(d, b), flat)):
                 out[start : start + 50_000] = terms_of((whole + whole.transpose(0, 2, 1)) / 2)
         rows = np.asarray(stacks, dtype=np.int16)
-        return cls(key, options, stacks.shape[1], -1, base, 0.0, rows, found, weight, flat)
+        return cls(key, options, plies=stacks.shape[1], base=base, rows=rows, d=found, own_weight=weight, a=flat)
 
     @property
     def least_weight(self) -> float:

@@ -21,6 +21,7 @@ qualified person.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -88,7 +89,7 @@ class Allowables:
 _WORDS = dict(zip(("xt", "xc", "yt", "yc", "s"), MODES, strict=True))
 
 
-def _known(allowables: Allowables, criterion: str, *names: str) -> tuple[float, ...]:
+def _known(allowables: Allowables, criterion: str, names: Iterable[str] = tuple(_WORDS)) -> tuple[float, ...]:
     missing = [name for name in names if getattr(allowables, name) is None]
     if missing:
         said = ", ".join(f"{name} ({_WORDS[name]})" for name in missing)
@@ -126,7 +127,7 @@ def reserve_max_stress(stress: ArrayLike, allowables: Allowables, residual: Arra
     """
     stress = np.stack(_components(stress), axis=-1)
     locked = np.broadcast_to(np.asarray(residual, dtype=float), stress.shape)
-    xt, xc, yt, yc, s = _known(allowables, "Max stress", "xt", "xc", "yt", "yc", "s")
+    xt, xc, yt, yc, s = _known(allowables, "Max stress")
     reserve = np.full(stress.shape[:-1], np.inf)
     for i, up, down in ((0, xt, xc), (1, yt, yc), (2, s, s)):
         room = np.where(stress[..., i] >= 0, up - locked[..., i], down + locked[..., i])
@@ -159,7 +160,7 @@ def reserve_max_strain(
     if not (e1 > 0 and e2 > 0 and g12 > 0):
         raise RangeError(f"Max strain needs positive moduli, not E1 {e1}, E2 {e2}, G12 {g12}.")
     s1, s2, s12 = _components(stress)
-    xt, xc, yt, yc, s = _known(allowables, "Max strain", "xt", "xc", "yt", "yc", "s")
+    xt, xc, yt, yc, s = _known(allowables, "Max strain")
     strain1 = s1 / e1 - nu12 * s2 / e1
     strain2 = s2 / e2 - nu12 * s1 / e1
     efforts = [
@@ -189,7 +190,7 @@ def reserve_tsai_hill(stress: ArrayLike, allowables: Allowables) -> Floats:
     Source: Kaw 2006, ch. 2 (from memory).
     """
     s1, s2, s12 = _components(stress)
-    xt, yt, s = _known(allowables, "Tsai-Hill", "xt", "yt", "s")
+    xt, yt, s = _known(allowables, "Tsai-Hill", ("xt", "yt", "s"))
     index = (s1 * s1 - s1 * s2) / (xt * xt) + (s2 / yt) ** 2 + (s12 / s) ** 2
     return _inverse(np.sqrt(np.maximum(index, 0.0)))
 
@@ -210,7 +211,7 @@ def reserve_modified_tsai_hill(stress: ArrayLike, allowables: Allowables) -> Flo
     Source: Kaw 2006, ch. 2 (from memory).
     """
     s1, s2, s12 = _components(stress)
-    xt, xc, yt, yc, s = _known(allowables, "Modified Tsai-Hill", "xt", "xc", "yt", "yc", "s")
+    xt, xc, yt, yc, s = _known(allowables, "Modified Tsai-Hill")
     x1 = np.where(s1 > 0, xt, xc)
     x2 = np.where(s2 > 0, xt, xc)
     y = np.where(s2 > 0, yt, yc)
@@ -232,7 +233,7 @@ def tsai_wu_interaction(allowables: Allowables, rule: str = "Mises-Hencky") -> f
         RangeError: another name, or a missing strength.
     Source: Kaw 2006, ch. 2 (from memory).
     """
-    xt, xc, yt, yc = _known(allowables, "Tsai-Wu", "xt", "xc", "yt", "yc")
+    xt, xc, yt, yc = _known(allowables, "Tsai-Wu", ("xt", "xc", "yt", "yc"))
     rules = {
         "Mises-Hencky": -0.5 / np.sqrt(xt * xc * yt * yc),
         "Hoffman": -0.5 / (xt * xc),
@@ -268,7 +269,7 @@ def reserve_tsai_wu(
     """
     s1, s2, s12 = _components(stress)
     r1, r2, r12 = _components(np.broadcast_to(np.asarray(residual, dtype=float), np.asarray(stress).shape))
-    xt, xc, yt, yc, s = _known(allowables, "Tsai-Wu", "xt", "xc", "yt", "yc", "s")
+    xt, xc, yt, yc, s = _known(allowables, "Tsai-Wu")
     h12 = tsai_wu_interaction(allowables, interaction) if isinstance(interaction, str) else interaction
     h1, h2 = 1 / xt - 1 / xc, 1 / yt - 1 / yc
     h11, h22, h66 = 1 / (xt * xc), 1 / (yt * yc), 1 / (s * s)

@@ -40,14 +40,14 @@ def noted_words(one: WeighIn, system: System) -> NotedWords:
     """A weigh-in in words: its weight as finely as it was typed, and who, which lot and what was noted."""
     around = one.circumstances
     return NotedWords(
-        str(one.entry.number),
-        one.entry.at[:10],
-        one.part,
-        around.piece,
-        one.stage,
-        weighed_words(one.mass, system),
-        mass_both(one.expected["mean"], system) if one.expected else "",
-        ", ".join(word for word in (around.person, around.lot, around.notes) if word),
+        entry=str(one.entry.number),
+        when=one.entry.at[:10],
+        part=one.part,
+        piece=around.piece,
+        stage=one.stage,
+        weighed=weighed_words(one.mass, system),
+        expected=mass_both(one.expected["mean"], system) if one.expected else "",
+        notes=", ".join(word for word in (around.person, around.lot, around.notes) if word),
     )
 
 

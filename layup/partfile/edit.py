@@ -242,11 +242,11 @@ def write_out(text: str, plies: Sequence[tuple[str, float]]) -> str:
     return text
 
 
-def new_part(title: str, process: str, resin: str, surface: Mapping[str, str], units: str = "") -> str:
+def new_part(title: str, process: str, resin: str, surface: Mapping[str, str]) -> str:
     """The text of a part file that has no plies yet."""
     head = "".join(
         f"{key} = {_written(key, value)}\n"
-        for key, value in (("title", title), ("process", process), ("resin", resin), ("units", units))
+        for key, value in (("title", title), ("process", process), ("resin", resin))
         if value.strip()
     )
     return add(head, "surface", surface)

@@ -371,7 +371,9 @@ class _Sheet:
         """A whole surface, as it comes."""
         start = np.full(len(points), np.inf)
         start[starts] = 0.0
-        return cls(points, faces, np.arange(len(faces)), starts, start, *curve, [])
+        bend, pivots = curve
+        owner = np.arange(len(faces))
+        return cls(points, faces, owner, starts=starts, start=start, bend=bend, pivots=pivots, away=[])
 
     def crop(self, rough: Floats, reach: float) -> Floats:
         """Keep faces that may come within reach; the rough distances of the points kept."""

@@ -169,7 +169,8 @@ def _parted(inner: Soup, outer: Soup, points: Points, every: Faces, name: str, o
     touched[faces] = True
     shared = touched[others]
     inner = np.ascontiguousarray(inner[:, :, :3])  # a view would keep all columns in memory
-    return Cut(area, inner, faces, np.ascontiguousarray(outer[shared][:, :, :3]), others[shared], points, every)
+    rest = np.ascontiguousarray(outer[shared][:, :, :3])
+    return Cut(inside=area, inner=inner, faces=faces, rest=rest, rest_faces=others[shared], points=points, every=every)
 
 
 def _only_within(spec: Spec) -> str | None:

@@ -112,7 +112,9 @@ class Solid:
             marks, _ = edge_marks(mesh.faces, mate, normal, crease, FOLD)
         self.normal, self.area, self.turned = normal, area, turned
         boxes = Boxes(mesh.points, mesh.faces)
-        self.seen = Seen(mesh.faces, mate, marks, normal, area, boxes, BACK, every)
+        self.seen = Seen(
+            mesh.faces, mate=mate, marks=marks, normal=normal, area=area, boxes=boxes, back=BACK, every=every
+        )
         self.total = float(area.sum())
         self.side = np.full(len(mesh.faces), -1, dtype=np.int8)
 
@@ -439,15 +441,18 @@ def chosen(
         points, faces = mesh.mesh()
         return points, faces[~in_file]
 
+    thickness, strip, other = wall
     return Chosen(
-        whole,
-        in_file,
-        lambda: mesh.taken(mask, turned),
-        rest,
-        lambda: mesh.loops(mask),
-        *wall,
-        is_flat(facing, whole.area),
-        text,
+        whole=whole,
+        faces=in_file,
+        mesh=lambda: mesh.taken(mask, turned),
+        rest=rest,
+        loops=lambda: mesh.loops(mask),
+        thickness=thickness,
+        strip=strip,
+        other=other,
+        flat=is_flat(facing, whole.area),
+        text=text,
     )
 
 

@@ -32,7 +32,17 @@ class FirstFailure:
 
 def _efforts(stress: ArrayLike, allowables: Allowables) -> Floats:
     s1, s2, s12 = _components(stress)
-    xt, xc, yt, yc, s = _known(allowables, "Max stress", "xt", "xc", "yt", "yc", "s")
+    xt, xc, yt, yc, s = _known(
+        allowables,
+        "Max stress",
+        (
+            "xt",
+            "xc",
+            "yt",
+            "yc",
+            "s",
+        ),
+    )
     return np.stack([s1 / xt, -s1 / xc, s2 / yt, -s2 / yc, np.abs(s12) / s], axis=-1)
 
 
