@@ -9,7 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from layup.bench import labels as said
 from layup.bench.choose_needs import (
@@ -41,6 +41,7 @@ from layup.choosing.front_svg import FrontMark, currency_of, front_svg, times_wo
 from layup.choosing.stack_svg import local_lines, stack_lines, stack_svg
 from layup.choosing.words import PRESS, LayupWords, failing_words, layup_words, money_words, reserve_words, value_words
 from layup.errors import LayupError
+from layup.files.reading import Json
 from layup.partfile import edit as parttext
 from layup.words import mass_both, mass_words, thickness_words
 
@@ -279,7 +280,7 @@ def _page(asked: Asked, sheet: Sheet) -> Response:
     library, shelf = asked.desk.library(sheet), shelf_of(sheet)
     again = asked.desk.journal.next(asked.file)
     shown_now = shown_layup(answer, asked.query.get("point", "")) if answer else None
-    words: dict[str, Any] = {"front": "", "rows": [], "steps": None, "prices": False, "nearest_fails": ()}
+    words: Json = {"front": "", "rows": [], "steps": None, "prices": False, "nearest_fails": ()}
     if answer is not None:
         letter = shown_now.letter if shown_now else ""
         words = {

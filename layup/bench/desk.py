@@ -17,12 +17,13 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 from weakref import WeakValueDictionary
 
 from layup.bench.folder import Folder, files_of, named_files
 from layup.bench.journal import Change, Journal, read
 from layup.errors import Fault, FaultsError, LayupError, OutsideError, StaleError
+from layup.files.reading import Json
 from layup.partfile.lines import Path as KeyPath
 from layup.partfile.lines import key_lines
 
@@ -449,7 +450,7 @@ def version_of(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def tables_of(text: str) -> dict[str, Any]:
+def tables_of(text: str) -> Json:
     """The tables of a part file as written; none where it can't be read."""
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))

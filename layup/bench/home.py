@@ -8,7 +8,7 @@ import shutil
 import threading
 import uuid
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from layup.bench.desk import Kept, Sheet
 from layup.bench.folder import DRAWINGS, PHOTOS, SURFACES
@@ -16,6 +16,7 @@ from layup.bench.journal import read
 from layup.bench.rendering import span
 from layup.bench.request import Asked, Handler, go, show
 from layup.errors import LayupError
+from layup.files.reading import Json
 from layup.files.writing import SCRATCH, place, write_file
 from layup.partfile.edit import new_part, put
 from layup.words import mass_both
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
 NUMBER = r"-?[0-9]{1,9}(?:\.[0-9]{1,9})?"
 _TITLE = re.compile(r'^\s*title\s*=\s*"((?:[^"\\]|\\.)*)"', re.MULTILINE)
-_CARDS: Kept[dict[str, Any]] = Kept(600)
+_CARDS: Kept[Json] = Kept(600)
 _PICTURES: Kept[bytes] = Kept(300)
 _DRAWING = threading.Lock()
 
@@ -80,9 +81,9 @@ def card(asked: Asked) -> Response:
     return HTMLResponse(text)
 
 
-def _card(asked: Asked, name: str) -> dict[str, Any]:
+def _card(asked: Asked, name: str) -> Json:
     """What a card says: weight and saving with their limits, bars, and what is to do next."""
-    row: dict[str, Any] = {"name": name, "title": name, "mass": "", "limits": "", "saving": "", "next": "",
+    row: Json = {"name": name, "title": name, "mass": "", "limits": "", "saving": "", "next": "",
                            "bars": None, "saved": None, "system": "both", "state": "", "picture": False}  # fmt: skip
     try:
         sheet = asked.desk.sheet(name)
@@ -136,7 +137,7 @@ def _weighed(asked: Asked, sheet: Sheet) -> bool:
         return bool(of_piece(store, sheet.value("title")))
 
 
-def _total(rows: list[dict[str, Any]]) -> str:
+def _total(rows: list[Json]) -> str:
     """What all parts together save."""
     gains = [row["saved"] for row in rows if row["saved"] is not None]
     if not gains:

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
+from layup.files.reading import Json
 from layup.partfile.job import Job
 from layup.partfile.model import WHOLE, PlyEntry
 from layup.shape.conditions import asks_for_rings
@@ -91,7 +92,7 @@ class DrapedPly:
         """Greatest shear. [rad]"""
         return max(d.most for d in self.on)
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> Json:
         """For scripts: angles in degrees, from the part's warp direction."""
         largest = self.on[int(np.argmax([d.area for d in self.on]))]
 

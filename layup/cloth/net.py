@@ -43,7 +43,7 @@ def _turned(normal: Floats, f: int, x: float, y: float, z: float, c: float, s: f
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def walk(mesh, f, away, x, y, z, dx, dy, dz, left):  # type: ignore[no-untyped-def]  # compiled
+def walk(mesh, f, away, x, y, z, dx, dy, dz, left):
     """Straight on over the faces: the face, whether off the part, the place and the direction at the end."""
     _, out, level, beyond, across, _ = mesh
     if away:
@@ -87,7 +87,7 @@ def walk(mesh, f, away, x, y, z, dx, dy, dz, left):  # type: ignore[no-untyped-d
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _add(mesh, net, where, i, j, f, away, x, y, z):  # type: ignore[no-untyped-def]  # compiled
+def _add(mesh, net, where, i, j, f, away, x, y, z):
     slot, place, face, off, gone, ways, ij, _, _, size = net
     n = size[0]
     size[0] += 1
@@ -101,7 +101,7 @@ def _add(mesh, net, where, i, j, f, away, x, y, z):  # type: ignore[no-untyped-d
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _taken(normal, net, link, i, j, f, x, y, z):  # type: ignore[no-untyped-def]  # compiled
+def _taken(normal, net, link, i, j, f, x, y, z):
     """Whether another part of the cloth lies here already; if not, the next node is noted down."""
     ij, key, held, size = net[6], net[7], net[8], net[9]
     a, b, c = int(np.floor(x / link * 1.3)), int(np.floor(y / link * 1.3)), int(np.floor(z / link * 1.3))
@@ -118,7 +118,7 @@ def _taken(normal, net, link, i, j, f, x, y, z):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _solve(mesh, net, c, a, b, ci, cj, link, least):  # type: ignore[no-untyped-def]  # compiled
+def _solve(mesh, net, c, a, b, ci, cj, link, least):
     """The fourth corner of a cell from the corner c and its neighbours a (along i) and b (along j).
 
     `ci`, `cj` are the directions of the links from c. Gives 1 for good, 2 for roughly, 0 for none.
@@ -189,7 +189,7 @@ def _solve(mesh, net, c, a, b, ci, cj, link, least):  # type: ignore[no-untyped-
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _push(slot, where, queue, tail, i, j):  # type: ignore[no-untyped-def]  # compiled
+def _push(slot, where, queue, tail, i, j):
     """List the cells round a new node that have three known corners."""
     for a in (-1, 0):
         for b in (-1, 0):
@@ -205,7 +205,7 @@ def _push(slot, where, queue, tail, i, j):  # type: ignore[no-untyped-def]  # co
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _onward(mesh, net, where, link, n, k, past):  # type: ignore[no-untyped-def]  # compiled
+def _onward(mesh, net, where, link, n, k, past):
     """The yarn at a node goes straight on by a link in direction k: the new node, or -1 where it must not lie.
 
     It must not where other cloth lies already; off the part it may only where `past` says so.
@@ -231,7 +231,7 @@ def _onward(mesh, net, where, link, n, k, past):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _fill(mesh, net, where, queue, f0, start, warp, link, least, said):  # type: ignore[no-untyped-def]  # compiled
+def _fill(mesh, net, where, queue, f0, start, warp, link, least, said):
     """Lay the net from a place and a direction in face f0: `said` counts roughly joined, failed, no room."""
     normal, owner = mesh[0], mesh[5]
     slot, place, face, off, _, ways, ij, _, _, size = net

@@ -92,7 +92,7 @@ def _line_end(data: Bytes, at: int, stop: int) -> int:
 
 
 @numba.njit(cache=True, nogil=True)
-def _scan(data, at, stop, powers, points, hard, corners, counts, named):  # type: ignore[no-untyped-def]  # compiled
+def _scan(data, at, stop, powers, points, hard, corners, counts, named):
     """Read the lines of a stretch: how many points, hard numbers, corners, faces, names, and what it is.
 
     That is 1 for a clean stretch, 2 where a face counts points backward, 0 for anything else.

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
+from layup.files.reading import Json
 from layup.shape.surface import Finding
 
 DEEPEST = 500
@@ -126,7 +127,7 @@ def _check(path: Path, kind: str, name: str) -> None:
         raise _damaged(name, kind, str(problem)) from None
 
 
-def _check_table(table: dict[str, Any], size: int, name: str) -> None:
+def _check_table(table: Json, size: int, name: str) -> None:
     needed = [str(word) for word in table.get("extensionsRequired") or []]
     if any("draco" in word or "meshopt" in word for word in needed):
         raise SurfaceError(f"{name}: its mesh is compressed ({needed[0]})", "Export it without mesh compression")
@@ -154,7 +155,7 @@ def _check_table(table: dict[str, Any], size: int, name: str) -> None:
     _check_tree(nodes)
 
 
-def _check_others(table: dict[str, Any], path: Path, name: str) -> None:
+def _check_others(table: Json, path: Path, name: str) -> None:
     """Refuse a file whose numbers lie elsewhere than in its own folder: nobody named them."""
     home = path.parent.resolve()
     for row in table.get("buffers") or []:
@@ -170,7 +171,7 @@ def _check_others(table: dict[str, Any], path: Path, name: str) -> None:
                 raise SurfaceError(f"{name}: it is made of files of another folder", "Export it as one .glb file")
 
 
-def _check_tree(nodes: list[dict[str, Any]]) -> None:
+def _check_tree(nodes: list[Json]) -> None:
     """Refuse nodes that hold themselves: each has one parent at most, and the way up ends."""
     parent: dict[int, int] = {}
     for number, node in enumerate(nodes):

@@ -13,9 +13,12 @@ import errno
 import os
 import stat
 from pathlib import Path
+from typing import Any
 
 from layup.errors import SurfaceError, nearest
 
+Json = dict[str, Any]
+"""An object of JSON, or a table of TOML: what stands in it is for the reader to find out."""
 TEXT = 5_000_000
 """A part file or a refit file; the longest of ours has 6,000. [bytes]"""
 LONGEST = 100_000

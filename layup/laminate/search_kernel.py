@@ -18,7 +18,7 @@ WORTH_TWO_CORES = 5_000_000
 
 
 @njit(cache=True, inline="always")
-def _keeps(h, din, a, b, c, r, s, w, i, o):  # type: ignore[no-untyped-def]  # compiled
+def _keeps(h, din, a, b, c, r, s, w, i, o):
     for j in range(r.shape[0]):
         due = r[j] + s[j] * w
         if din[i, j] + c[o, j] + h * (b[o, j] + h * a[o, j]) < due - 1e-9 * abs(due):
@@ -27,7 +27,7 @@ def _keeps(h, din, a, b, c, r, s, w, i, o):  # type: ignore[no-untyped-def]  # c
 
 
 @njit(cache=True, inline="always")
-def _may_keep(h, din, pa, pb, pc, r, s, w, i, last):  # type: ignore[no-untyped-def]  # compiled
+def _may_keep(h, din, pa, pb, pc, r, s, w, i, last):
     for j in range(r.shape[0]):
         due = r[j] + s[j] * w
         if din[i, j] + pc[last, j] + h * (pb[last, j] + h * pa[last, j]) < due - 1e-9 * abs(due):
@@ -36,7 +36,7 @@ def _may_keep(h, din, pa, pb, pc, r, s, w, i, last):  # type: ignore[no-untyped-
 
 
 @njit(cache=True)
-def _lightest_of(  # type: ignore[no-untyped-def]  # compiled
+def _lightest_of(
     begin, stride, win, high, din, wout, a, b, c, pa, pb, pc, r, s, fixed, end, end_run, start, start_run, most, above,
     ceiling,
 ):  # fmt: skip
@@ -66,7 +66,7 @@ def _lightest_of(  # type: ignore[no-untyped-def]  # compiled
 
 
 @njit(cache=True, parallel=True)
-def lightest_large(  # type: ignore[no-untyped-def]  # compiled
+def lightest_large(
     win, high, din, wout, a, b, c, pa, pb, pc, r, s, fixed, end, end_run, start, start_run, most, above, ceiling
 ):
     """As `_lightest_of`, on all cores."""
@@ -96,9 +96,7 @@ def lightest(*arguments: Any) -> tuple[float, int]:
 
 
 @njit(cache=True)
-def _count(  # type: ignore[no-untyped-def]  # compiled
-    win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top
-):
+def _count(win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top):
     n = win.shape[0]
     counts = np.zeros(n, dtype=np.int64)
     for i in range(n):
@@ -113,9 +111,7 @@ def _count(  # type: ignore[no-untyped-def]  # compiled
 
 
 @njit(cache=True)
-def _fill(  # type: ignore[no-untyped-def]  # compiled
-    win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top, begin, stop, out
-):
+def _fill(win, high, din, wout, a, b, c, r, s, fixed, end, end_run, start, start_run, most, low, top, begin, stop, out):
     at = 0
     for i in range(begin, stop):
         first = np.searchsorted(wout, (low - fixed) / 2 - win[i], side="left")
@@ -151,9 +147,7 @@ def gather(*arguments: Any) -> Iterator[NDArray[np.int64]]:
 
 
 @njit(cache=True, parallel=True)
-def sweep(  # type: ignore[no-untyped-def]  # compiled
-    win, high, din, wout, a, b, c, r, s, fixed
-):
+def sweep(win, high, din, wout, a, b, c, r, s, fixed):
     """Every pair, nothing passed over: the lightest that keeps to all limits, and how many do."""
     n, m = win.shape[0], wout.shape[0]
     best = np.full(n, np.inf)

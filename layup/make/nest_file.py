@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from layup.errors import LayupError
-from layup.files.reading import TABLE, read_file
+from layup.files.reading import TABLE, Json, read_file
 from layup.files.writing import write_file
 from layup.make.nest import Nest, faults
 from layup.make.pieces import LONGEST, Piece, Placed, Roll
@@ -98,12 +98,12 @@ def _placed(*values: Any) -> None:
             raise ValueError("no place on a roll")
 
 
-def _read(path: Path) -> list[dict[str, Any]]:
-    listed: list[dict[str, Any]] = _whole(path)["fabrics"]
+def _read(path: Path) -> list[Json]:
+    listed: list[Json] = _whole(path)["fabrics"]
     return listed
 
 
-def _whole(path: Path) -> dict[str, Any]:
+def _whole(path: Path) -> Json:
     try:
         data = json.loads(read_file(path, TABLE))
         listed = data["fabrics"]
@@ -113,11 +113,11 @@ def _whole(path: Path) -> dict[str, Any]:
         raise LayupError(f'"{path}" holds no layouts. `layup cut PART --save` writes them') from None
     if not isinstance(listed, list):
         raise LayupError(f'"{path}" holds no layouts. `layup cut PART --save` writes them')
-    whole: dict[str, Any] = data
+    whole: Json = data
     return whole
 
 
-def how_it_was_cut(path: Path) -> dict[str, Any]:
+def how_it_was_cut(path: Path) -> Json:
     """What `cut` was told when it was stored, so that it is told the same when its layouts are looked for.
 
     Args:
@@ -170,7 +170,7 @@ def stored(path: Path) -> Callable[[str, tuple[Piece, ...], Roll, float], Nest |
     return find
 
 
-def _again(one: dict[str, Any], pieces: tuple[Piece, ...], roll: Roll, gap: float) -> Nest | None:
+def _again(one: Json, pieces: tuple[Piece, ...], roll: Roll, gap: float) -> Nest | None:
     kept = {entry["name"]: entry for entry in one["pieces"]}
     if set(kept) != {piece.name for piece in pieces} or abs(one["gap"] - gap) > 1e-6:
         return None

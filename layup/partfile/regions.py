@@ -15,7 +15,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,7 +153,7 @@ class Regions:
         away: Floats = (strip + self.opening @ across.T) * self.on
         return away
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> dict[str, object]:
         """For a record that outlives the mesh: located regions only. [m^2, m, -]"""
         return {
             "area": self.area.tolist(), "turn": self.turn.tolist(), "round": self.round.tolist(),

@@ -27,7 +27,7 @@ _RAYS = 2048
 
 
 @numba.njit(cache=True, nogil=True)
-def crossing(o, d, ax, ay, az, bx, by, bz, cx, cy, cz):  # type: ignore[no-untyped-def]  # compiled
+def crossing(o, d, ax, ay, az, bx, by, bz, cx, cy, cz):
     """How far along a ray from o in direction d the triangle abc is met; infinite where it is not.
 
     Source: Moeller and Trumbore, "Fast, minimum storage ray-triangle intersection", 1997, from memory.
@@ -86,7 +86,7 @@ def _list(
 
 
 @numba.njit(cache=True, nogil=True)
-def _walk(points, faces, low, high, origin, size, shape, begin, listed, rows, normal, far, reach, distance, hit):  # type: ignore[no-untyped-def]  # compiled
+def _walk(points, faces, low, high, origin, size, shape, begin, listed, rows, normal, far, reach, distance, hit):
     """First hits of the rays that go inward from the middle of faces `rows`."""
     cell = np.zeros(3, np.int64)
     step = np.zeros(3, np.int64)

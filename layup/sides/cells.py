@@ -27,7 +27,7 @@ AT_CREASE = 64
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _normals(points, faces, middle, start, stop, normal, area):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+def _normals(points, faces, middle, start, stop, normal, area):
     """Normals and areas of a block of faces; six times the signed volume they make with a point."""
     ox, oy, oz = middle[0], middle[1], middle[2]
     volume = 0.0

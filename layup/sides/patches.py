@@ -85,7 +85,7 @@ def patches(mate: Whole, marks: NDArray[np.uint8]) -> tuple[Whole, int]:
 
 
 @numba.njit(cache=True, nogil=True)
-def _nodes(rows, mate, marks, node_of, place, first, state, parent):  # type: ignore[no-untyped-def]  # compiled
+def _nodes(rows, mate, marks, node_of, place, first, state, parent):
     """Join nodes over the edges of faces that are no folds, where both faces are skin."""
     for f in rows:
         if state[f] != 1:

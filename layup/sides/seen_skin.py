@@ -38,7 +38,7 @@ _ONE_IN, _FEW, _MOST = 256, 16, 5_000  # of a patch one face in so many, at most
 
 
 @numba.njit(cache=True, nogil=True)
-def _unlike(rows, start, stop, cell, place, mate, marks, state, of_cell, mixed):  # type: ignore[no-untyped-def]  # compiled: the compiler finds its types
+def _unlike(rows, start, stop, cell, place, mate, marks, state, of_cell, mixed):
     """Mark the cells of faces that disagree with their cell or with a neighbour."""
     for row in range(start, stop):
         f = rows[row]

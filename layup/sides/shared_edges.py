@@ -102,7 +102,7 @@ def _pair(
 
 
 @numba.njit(cache=True, nogil=True)
-def _across(faces, more, start, stop, head, node, mate, further):  # type: ignore[no-untyped-def]  # compiled
+def _across(faces, more, start, stop, head, node, mate, further):
     """Partners of the edges of the second half (`more`) among those of the first; how many further faces."""
     count = start
     for i in range(start, stop):

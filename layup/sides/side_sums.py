@@ -51,7 +51,7 @@ def _bend(
 
 
 @numba.njit(cache=True, nogil=True)
-def _sums(points, faces, mate, normal, area, turned, side, start, stop, out, ends):  # type: ignore[no-untyped-def]  # compiled
+def _sums(points, faces, mate, normal, area, turned, side, start, stop, out, ends):
     """Add the sums up and list the half-edges at which a side ends from 3 start: how many."""
     count = 3 * start
     for f in range(start, stop):
@@ -125,7 +125,7 @@ def fans(shared: NDArray[np.int64]) -> list[NDArray[np.int64]]:
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _measure(points, faces, mate, side, wanted, shift, start, stop, sums, box):  # type: ignore[no-untyped-def]  # compiled
+def _measure(points, faces, mate, side, wanted, shift, start, stop, sums, box):
     """Moments about `shift`, box, free edge (sums 14) and count (sums 13) of the faces of the side wanted."""
     for f in range(start, stop):
         if side[f] != wanted:

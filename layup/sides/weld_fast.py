@@ -49,7 +49,7 @@ def _rehash(old: Words, new: Words, bits: int) -> None:
 
 
 @numba.njit(cache=True, nogil=True)
-def _number(words, zero, done, stop, table, bits, points, count, out):  # type: ignore[no-untyped-def]  # compiled
+def _number(words, zero, done, stop, table, bits, points, count, out):
     """Number the corners of triangles done to stop; ends early when the table is full.
 
     `words` are the coordinates as whole numbers (n, k, 3), `zero` is what -0.0 looks like.

@@ -11,11 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from layup.errors import Fault, FaultsError
+from layup.files.reading import Json
 from layup.laminate.process import Habit, Habits
 from layup.partfile.cautions import ALWAYS, DUST, LICENSED, RESIN, Caution, Where, cautions_of, see
 from layup.partfile.clashes import too_thick
@@ -142,7 +143,7 @@ class Prediction:
         """Mean mass over the area. [kg/m^2]"""
         return self.weighed.mass.mean / self.area
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> Json:
         """The stable form for scripts: SI units throughout; keys are only ever added."""
         return _as_json(self)
 
@@ -432,7 +433,7 @@ def source_record(citation: Citation) -> dict[str, str]:
     }
 
 
-def _as_json(prediction: Prediction) -> dict[str, Any]:
+def _as_json(prediction: Prediction) -> Json:
     job, weighed = prediction.job, prediction.weighed
     surface, replaced, gain = job.surface, prediction.replaced, prediction.saving
     whole = surface.whole
