@@ -17,7 +17,7 @@ import math
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 import numpy as np
@@ -27,6 +27,10 @@ from layup.files.drawing import Drawing, assemble, count_of
 from layup.files.reading import read_file
 from layup.shape.curves import Curve, Line2, arc, bezier
 from layup.shape.surface import Finding
+
+if TYPE_CHECKING:
+    from svgelements import PathSegment, Point, Shape, SVGElement
+
 
 LARGEST = 100_000_000
 """A file with more bytes is refused. [bytes]"""
@@ -167,11 +171,11 @@ def _pixels(text: str | None) -> float:
     return float(match[1]) if match else 0.0
 
 
-def _shapes(data: bytes) -> Iterator[tuple[Any, str]]:
+def _shapes(data: bytes) -> Iterator[tuple[Shape, str]]:
     """Every shape that is shown, in the order of the file, with its layer."""
     from svgelements import SVG, Shape
 
-    def walk(node: Any, layer: str, labelled: bool) -> Iterator[tuple[Any, str]]:
+    def walk(node: SVGElement, layer: str, labelled: bool) -> Iterator[tuple[Shape, str]]:
         for child in node:
             if isinstance(child, Shape):
                 yield child, layer
@@ -187,7 +191,7 @@ def _shapes(data: bytes) -> Iterator[tuple[Any, str]]:
     yield from walk(SVG.parse(io.BytesIO(data), reify=False, ppi=96.0), "", False)
 
 
-def _is_seen(shape: Any) -> bool:
+def _is_seen(shape: Shape) -> bool:
     """Whether a shape is shown: neither hidden, nor without both line and fill."""
     values = shape.values
     none = ("none", "transparent")
@@ -216,12 +220,12 @@ def _is_clipped(element: ElementTree.Element) -> bool:
     return any(word and word != "none" for word in given) or "clip-path:url" in style or "mask:url" in style
 
 
-def _curves(shape: Any, layer: str, sheet: _Sheet) -> Iterator[Curve]:
+def _curves(shape: Shape, layer: str, sheet: _Sheet) -> Iterator[Curve]:
     """One curve for each stretch of a shape between moves."""
     m = shape.transform
     turn = np.array([[m.a, m.b], [m.c, m.d]], dtype=np.float64)
     shift = np.array([m.e, m.f], dtype=np.float64)
-    run: list[Any] = []
+    run: list[PathSegment] = []
     for segment in shape.segments(transformed=False):
         kind = type(segment).__name__
         if kind == "Move":
@@ -238,7 +242,7 @@ def _curves(shape: Any, layer: str, sheet: _Sheet) -> Iterator[Curve]:
         yield _run(run, False, layer, sheet, turn, shift)
 
 
-def _run(run: list[Any], closed: bool, layer: str, sheet: _Sheet, turn: Line2, shift: Line2) -> Curve:
+def _run(run: list[PathSegment], closed: bool, layer: str, sheet: _Sheet, turn: Line2, shift: Line2) -> Curve:
     stretch = float(np.abs(turn).max()) or 1.0
 
     def points(sagitta: float) -> Line2:
@@ -249,7 +253,7 @@ def _run(run: list[Any], closed: bool, layer: str, sheet: _Sheet, turn: Line2, s
     return Curve(layer, points, closed)
 
 
-def _segment(segment: Any, sagitta: float) -> Line2:
+def _segment(segment: PathSegment, sagitta: float) -> Line2:
     """Points of one segment before its transform, both ends met."""
     kind = type(segment).__name__
     first, last = _xy(segment.start), _xy(segment.end)
@@ -263,7 +267,7 @@ def _segment(segment: Any, sagitta: float) -> Line2:
     return np.array([first, last])
 
 
-def _arc(segment: Any, sagitta: float) -> Line2:
+def _arc(segment: PathSegment, sagitta: float) -> Line2:
     centre, p, q, first = (_xy(v) for v in (segment.center, segment.prx, segment.pry, segment.start))
     u, v = (p[0] - centre[0], p[1] - centre[1]), (q[0] - centre[0], q[1] - centre[1])
     cross = u[0] * v[1] - u[1] * v[0]
@@ -279,7 +283,7 @@ def _arc(segment: Any, sagitta: float) -> Line2:
     return arc(centre, u, v, start, start + sweep, sagitta)
 
 
-def _xy(point: Any) -> tuple[float, float]:
+def _xy(point: Point) -> tuple[float, float]:
     return float(point.x), float(point.y)
 
 

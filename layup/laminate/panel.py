@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from scipy.sparse import csc_matrix
     from scipy.sparse.linalg import SuperLU
     from shapely import Polygon
+    from skfem import Basis
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -139,7 +140,7 @@ class Panel:
     unknowns: Ints = field(repr=False)
     count: int
     spread: csc_matrix = field(repr=False)
-    basis: Any = field(repr=False)
+    basis: Basis = field(repr=False)
 
     @property
     def nodes(self) -> int:
@@ -388,7 +389,7 @@ def build_panel(
     )
 
 
-def _held(mesh: PanelMesh, basis: Any, by_side: Mapping[str, str]) -> tuple[Ints, dict[int, Floats]]:
+def _held(mesh: PanelMesh, basis: Basis, by_side: Mapping[str, str]) -> tuple[Ints, dict[int, Floats]]:
     """Unknowns that the supports hold; of nodes that may turn across their edge alone, the way along it."""
     n, corner, middle = int(basis.N), np.asarray(basis.nodal_dofs[0]), np.asarray(basis.facet_dofs[0])
     facets = {tuple(sorted(pair)): number for number, pair in enumerate(basis.mesh.facets.T.tolist())}
