@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from layup.errors import EditError
 from layup.partfile import edit
-from layup.partfile.tables_text import blocks, header
+from layup.partfile.lines import blocks, header
 
 DOOR = """\
 # A door for the left side.

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from layup.errors import SurfaceError
 from layup.report import pointed
-from layup.report.seen_point import seen_point
+from layup.report.pointed import seen_point
 from layup.shape import flat
 from layup.shape.plan import parse_place
 from layup.sides.side import parse_side

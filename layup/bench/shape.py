@@ -331,8 +331,7 @@ def _tried(asked: Asked, make: Callable[[Asked, Sheet], bytes]) -> Response:
 
 
 def _side(asked: Asked, sheet: Sheet) -> bytes:
-    from layup.report.pointed import touching
-    from layup.report.seen_point import seen_point
+    from layup.report.pointed import seen_point, touching
     from layup.report.stage_buffer import packed_triangles, whole_box
     from layup.report.stage_words import finding_words
     from layup.report.thinned import thinned
@@ -395,7 +394,7 @@ def _zone(asked: Asked, sheet: Sheet) -> bytes:
 def _asked_zone(asked: Asked, sheet: Sheet, surface: Surface) -> tuple[dict[str, str], str, dict[str, object]]:
     """Keys of a zone as the part file has them, a name for it, and what else the page should know."""
     from layup.report import pointed
-    from layup.report.seen_point import seen_point
+    from layup.report.pointed import seen_point
 
     query, unit = asked.query, _unit(sheet)
     tool, reach, axis = query.get("tool", ""), query.get("reach", ""), query.get("axis", "")

@@ -8,8 +8,8 @@ from pathlib import Path
 from layup.choosing.layups import Layup
 from layup.errors import LayupError
 from layup.files.writing import files_named, may_write, write_file
+from layup.partfile.lines import blocks, header
 from layup.partfile.read import read_part
-from layup.partfile.tables_text import blocks, header
 
 
 def may_write_part(source: Path, out: Path, over: bool = False) -> None:

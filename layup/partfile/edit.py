@@ -20,7 +20,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from layup.errors import EditError
-from layup.partfile.tables_text import blocks, header
+from layup.partfile.lines import blocks, header
 
 ORDER = (
     "surface", "holes", "fasteners", "zone", "ply", "finish", "extra", "replaces", "made", "needs", "needs.local",

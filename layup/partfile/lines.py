@@ -1,4 +1,7 @@
-"""Find the line of a key in a TOML text, so that a fault can be shown where it stands.
+"""The text of a TOML file: the line of every key, and its tables with the remarks right above each.
+
+- Where does a key stand, so that a fault can be shown there?    `key_lines`
+- The head and the tables, to move, copy or take out whole?      `blocks`, `header`
 
 The standard library's reader gives no positions. `key_lines` walks the text once, following table heads, dotted keys,
 multi-line strings and arrays, and notes the line of every key it meets. Keys inside an inline table or array share the
@@ -9,10 +12,12 @@ from __future__ import annotations
 
 import re
 import tomllib
+from itertools import pairwise
 
 Path = tuple[str | int, ...]
 
 _HEAD = re.compile(r"^\s*(\[\[?)\s*(.*?)\s*\]\]?\s*(?:#.*)?$")
+_TABLE = re.compile(r"^\s*\[\[?[A-Za-z_.]+\]\]?\s*(#.*)?$")
 _BARE_OR_QUOTED = re.compile(r'\s*("(?:[^"\\]|\\.)*"|\'[^\']*\'|[A-Za-z0-9_-]+)\s*(\.|=|$)')
 
 
@@ -130,3 +135,36 @@ def syntax_place(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, str]:
     if match and match[1]:
         return int(match[1]), said
     return text.count("\n") + 1, said
+
+
+def blocks(text: str) -> list[str]:
+    r"""The head of the file and its tables, in order; joined they are the text again.
+
+    >>> blocks('title = "a"\n\n# the first\n[[ply]]\nangle = 0\n')
+    ['title = "a"\n\n', '# the first\n[[ply]]\nangle = 0\n']
+    """
+    lines = text.splitlines(keepends=True)
+    starts = [0]
+    state, depth = "", 0
+    for number, line in enumerate(lines):
+        if not state and depth <= 0 and _TABLE.match(line):
+            at = number
+            while at > 0 and lines[at - 1].lstrip().startswith("#"):
+                at -= 1
+            starts.append(at)
+            continue
+        state, depth = open_after(line, state, max(depth, 0))
+    bounds = [*dict.fromkeys(starts), len(lines)]
+    return ["".join(lines[a:b]) for a, b in pairwise(bounds)] or [""]
+
+
+def header(block: str) -> str:
+    r"""First line of a table that is no remark: `[[ply]]`; "" for the head of a file that begins with a key.
+
+    >>> header("# the first\n[[ply]]  # here\nangle = 0\n")
+    '[[ply]]'
+    """
+    for line in block.splitlines():
+        if line.strip() and not line.lstrip().startswith("#"):
+            return line.split("#")[0].strip()
+    return ""

@@ -1,12 +1,15 @@
-"""What was pointed at in a picture, in the part file's own words: a side, or the place of a zone.
+"""What was pointed at in a picture, and how the part file says it: a side, or the place of a zone.
 
+    The first point along the line of sight                seen_point(points, faces, at, toward)
     side = "touching (120 mm, 40 mm, 3 mm)"                touching(at)
     within = "60 mm of (120.5 mm, 0 mm, 30 mm)"            round_point(at, "60 mm")
     within = "30 mm of cut-out 2"                          near_edge("30 mm", edge_at(points, faces, at))
     between = "x 100 mm 350 mm"                            band(one, two)
     inside = [[0, 0], [80, 0], [80, 50]]                   outline(corners, "z")
 
-Places are rounded to a tenth of a millimetre or a hundredth of an inch; those that pick a side ten times finer.
+A picture may show fewer triangles than there are, so what was pointed at is looked for again on the whole mesh.
+Places in the part file are rounded to a tenth of a millimetre or a hundredth of an inch; those that pick a side ten
+times finer.
 """
 
 from __future__ import annotations
@@ -15,14 +18,16 @@ import json
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layup.errors import SurfaceError, UnitError
 from layup.shape.loops import free_loops
-from layup.shape.measure import Vector
-from layup.shape.nearest import to_segments
+from layup.shape.measure import Vector, vector
+from layup.shape.nearest import nearest_points, to_segments
 from layup.shape.topology import Faces, Points
 from layup.units import INCH, parse
 
+Floats = NDArray[np.float64]
 AXES = "xyz"
 _UNITS = {"mm": (1e-3, 1), "in": (INCH, 2)}  # length [m], decimals
 
@@ -156,3 +161,47 @@ def _reach(text: str, unit: str) -> str:
     if not 0.0 < size < 100.0:
         raise SurfaceError(f"{plain} is no distance for a zone", 'Write "60 mm" or "2.5 in"')
     return plain if any(c.isalpha() or c in "\"'" for c in plain) else f"{plain} {unit}"
+
+
+def seen_point(points: Points, faces: Faces, at: Vector, toward: Vector) -> tuple[Vector, int]:
+    """Where the line of sight through a point first meets the mesh; the nearest point of the mesh if it does not.
+
+    Args:
+        points: Shape (n, 3). [m]
+        faces: Shape (m, 3).
+        at: A point on the line of sight. [m]
+        toward: From there towards the eye, which is far away. [-]
+
+    Returns:
+        The point, and the face it lies on. [m, -]
+
+    Raises:
+        SurfaceError: The direction has no length, or a number is not finite.
+    """
+    eye, spot = np.array(toward, dtype=np.float64), np.array(at, dtype=np.float64)
+    size = float(np.linalg.norm(eye))
+    if not (0.0 < size < np.inf and np.isfinite(spot).all()):
+        raise SurfaceError("that is no point of the picture", "Click on the part")
+    eye /= size
+    right = np.cross(eye, np.eye(3)[int(np.argmin(np.abs(eye)))])
+    right /= np.linalg.norm(right)
+    flat = (points - spot) @ np.stack([right, np.cross(eye, right)]).T
+    corners = flat[faces]
+    rows = np.flatnonzero(((corners.min(axis=1) <= 0.0) & (corners.max(axis=1) >= 0.0)).all(axis=1))
+    a, b, c = (corners[rows, k] for k in range(3))
+    share = np.stack([_twice(b, c), _twice(c, a), _twice(a, b)], axis=1)
+    whole = share.sum(axis=1)
+    hit = (whole != 0.0) & (share * np.sign(whole)[:, None] >= 0.0).all(axis=1)
+    if not hit.any():
+        feet = nearest_points(points, faces, spot)
+        face = int(np.argmin(np.linalg.norm(feet - spot, axis=1)))
+        return vector(feet[face]), face
+    rows, share = rows[hit], share[hit] / whole[hit][:, None]
+    places = np.einsum("ij,ijk->ik", share, points[faces[rows]])
+    first = int(np.argmax(places @ eye))
+    return vector(places[first]), int(rows[first])
+
+
+def _twice(p: Floats, q: Floats) -> Floats:
+    """Twice the area of the triangles from the origin to p and q."""
+    return np.asarray(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0], dtype=np.float64)
