@@ -404,7 +404,7 @@ def read_table(path: Path, faults: list[Fault], *, shop: bool = False) -> list[R
                     reader.line_num,
                     cells[0].strip(),
                     f"{len(cells)} cells where {len(COLUMNS)} are due",
-                    'Put a value that holds a comma in quotes: "1,200 mm".',
+                    'Put a value that holds a comma in quotes: "12,5 mm".',
                 )
             )
             continue

@@ -5,7 +5,8 @@ What does a thing cost, per what?                    parse_price("48 EUR/m^2"), 
 How much hardener goes to one part of resin?         parse_ratio("100:27")
 How would one write a length, a pressure, ...?       example("length")
 
-A number is a decimal (`12.5`, `1,200`, `1e-3`), a fraction (`9/16`, `½`) or both (`2 1/2`, `1-1/8`).
+A number is a decimal (`12.5`, `12,5`, `1,234.5`, `1e-3`), a fraction (`9/16`, `½`) or both (`2 1/2`, `1-1/8`). `1,200`
+is refused: it may be 1.2 or 1200.
 A unit is a product and quotient of the names in `_ATOMS`; a name not among them goes to pint, with the
 dimension required. There are three compounds: pounds and ounces, feet and inches, hours and minutes. Nothing
 may be left over.
@@ -49,6 +50,7 @@ _NONE: Powers = (0, 0, 0, 0, 0)
 _MASS, _LENGTH, _TIME = (1, 0, 0, 0, 0), (0, 1, 0, 0, 0), (0, 0, 1, 0, 0)
 _KELVIN, _ANGLE = (0, 0, 0, 1, 0), (0, 0, 0, 0, 1)
 _AREAL, _PRESSURE, _FORCE, _DENSITY = (1, -2, 0, 0, 0), (1, -1, -2, 0, 0), (1, 1, -2, 0, 0), (1, -3, 0, 0, 0)
+_MOMENT, _TORQUE = (1, 1, 0, 0, 0), (1, 2, -2, 0, 0)
 _VOLUME, _SPEED, _FREQUENCY = (0, 3, 0, 0, 0), (0, 1, -1, 0, 0), (0, 0, -1, 0, 0)
 
 
@@ -78,8 +80,8 @@ _DUE: dict[str, _Due] = {
     "fraction": _Due(_NONE, "a fraction", ("%", "ppm"), '0.45 or "45 %"', ""),
     "speed": _Due(_SPEED, "a speed", ("km/h", "kt"), '"120 km/h" or "65 kt"', "m/s"),
     "force": _Due(_FORCE, "a force", ("N", "lbf"), '"500 N" or "112 lbf"', "N"),
-    "moment": _Due((1, 1, 0, 0, 0), "a moment", ("kg m", "lb in"), '"1.5 kg m" or "130 lb in"', "kg*m"),
-    "torque": _Due((1, 2, -2, 0, 0), "a torque or bending moment", ("N m", "lbf ft"), '"40 N m" or "30 lbf ft"', "N*m"),
+    "moment": _Due(_MOMENT, "a moment", ("kg m", "lb in"), '"1.5 kg m" or "130 lb in"', "kg*m"),
+    "torque": _Due(_TORQUE, "a torque or bending moment", ("N m", "lbf ft"), '"40 N m" or "30 lbf ft"', "N*m"),
     "frequency": _Due(_FREQUENCY, "a frequency", ("Hz", "rpm"), '"40 Hz" or "2400 rpm"', "1/s"),
     "thermal_expansion": _Due(
         (0, 0, 0, -1, 0), "a thermal expansion", ("um/m/K", "um/m/degF"), '"23e-6 /K" or "23 um/m/K"', "1/K"
@@ -170,6 +172,18 @@ _OUNCES = {
     "areal_weight": '. Woven cloth sold as "10 oz" is "10 oz/yd^2", mat sold as "1.5 oz" is "1.5 oz/ft^2"',
     "volume": '. Ounces of a liquid are "fl oz"',
 }
+# The same number in the unit that is meant where another kind of quantity was written: on a scale a force is in pounds.
+_MEANT: dict[str, dict[tuple[float, Powers], str]] = {
+    "force": {_ATOMS["lb"]: "lbf", _ATOMS["oz"]: "ozf", _ATOMS["kg"]: "kgf"},
+    "mass": {_ATOMS["lbf"]: "lb", _ATOMS["ozf"]: "oz", _ATOMS["kgf"]: "kg"},
+    "torque": {(LB * FOOT, _MOMENT): "lbf ft", (LB * INCH, _MOMENT): "lbf in", (1.0, _MOMENT): "kgf m"},
+    "moment": {(LB * G0 * FOOT, _TORQUE): "lb ft", (LB * G0 * INCH, _TORQUE): "lb in", (G0, _TORQUE): "kg m"},
+    "speed": {_ATOMS["kN"]: "kt"},
+    "pressure": {_ATOMS["in"]: "inHg", _ATOMS["mm"]: "mmHg"},
+    "areal_weight": {_ATOMS["g"]: "g/m^2", _ATOMS["kg"]: "kg/m^2", (1e-3, (1, -1, 0, 0, 0)): "g/m^2"},
+    "mass_per_length": {_ATOMS["g"]: "g/m"},
+    "density": {_ATOMS["kg"]: "kg/m^3"},
+}
 # Exact in SI, and hardly ever what a shop means.
 _SLIPS = {"Mm": '"mm"', "mPa": '"MPa"', "Mg": '"mg" or "kg"', "nm": '"um" or "mile"', "gr": '"g" or "grain"'}
 # Two units that are read together, and how many of the small one make a large one.
@@ -200,13 +214,14 @@ def example(dimension: str) -> str:
     return _due(dimension).example
 
 
-def parse(text: str | int | float, dimension: str, *, bare: str | None = None) -> float:
+def parse(text: str | int | float, dimension: str, *, bare: str | None = None, near: float | None = None) -> float:
     """The SI value of a quantity as a shop writes it.
 
     Args:
         text: `2 lb 13 oz`, `1 1/8 in`, `6' 2 1/2"`, `5.7 oz/yd^2`, `200 gsm`, `25 inHg`, `70 degF`.
         dimension: One of `DIMENSIONS`, the kind of quantity that is due.
         bare: The unit of a number that has none, where the caller knows it.
+        near: What is expected, if anything: a mass without a unit is then asked in units that come near. [SI]
     Returns:
         The value in SI units; a temperature in kelvin, a fraction as a number (0.45), and, the one exception
         to SI, an angle in degrees.
@@ -223,7 +238,7 @@ def parse(text: str | int | float, dimension: str, *, bare: str | None = None) -
     shown, number, unit = _read(text, due)
     unit = unit or bare or ""
     if not unit:
-        return _finite(_without_unit(number, shown, dimension, due), shown, due)
+        return _finite(_without_unit(number, shown, dimension, due, near), shown, due)
     if dimension == "temperature":
         return _temperature(number, unit, shown, due)
     compound = _compound(number, unit, shown)
@@ -305,7 +320,7 @@ def parse_ratio(text: str) -> float:
             f"{shown} is a ratio by volume, and what is weighed is another: take the ratio by weight from the can or "
             "its data sheet, parts of resin first, then a colon and parts of hardener"
         )
-    plain = re.sub(r"(?<=[0-9]),(?=[0-9]{1,2}(?![0-9]))", ".", plain)
+    plain = _decimal_points(plain)
     number = r"((?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))"
     share = re.fullmatch(rf"{number} *(?:%|percent|pct)", plain)
     if share is not None and float(share[1]) > 0.0:
@@ -313,11 +328,16 @@ def parse_ratio(text: str) -> float:
     match = re.fullmatch(rf"{number} *(?::|\bto\b) *{number}", plain)
     resin, hardener = (float(match[1]), float(match[2])) if match is not None else (0.0, 0.0)
     if not (resin > 0.0 and hardener > 0.0):
-        raise UnitError(
-            f"{shown} is not a mixing ratio: write it by weight as the can has it, parts of resin, a colon, parts of "
-            "hardener"
-        )
+        raise UnitError(f"{shown} is not a mixing ratio: {_as_the_can_prints(plain)}")
     return _finite(hardener / resin, shown)
+
+
+def _as_the_can_prints(plain: str) -> str:
+    """What to write for a ratio; no figure in it but the typed one, for a wrong one can burn or never harden."""
+    parts = "copy the can's, parts of resin first, a colon, then parts of hardener, all by weight"
+    if re.fullmatch(r"[0-9]+(\.[0-9]*)?|\.[0-9]+", plain) and float(plain) > 0.0:
+        return f'write "{plain} %" if it is the catalyst\'s share of the resin by weight; of a hardener {parts}'
+    return f"{parts}; of a catalyst its share of the resin by weight, in %"
 
 
 def _due(dimension: str) -> _Due:
@@ -349,6 +369,7 @@ def _read(text: str | int | float, due: _Due) -> tuple[str, float, str]:
     plain = _decimal_points(_plain(text))
     match = _QUANTITY.fullmatch(plain) if len(plain) <= LONGEST else None
     _no_decimal_comma(plain, shown)
+    _one_reading(plain, shown)
     if match is None:
         raise UnitError(f"{shown} cannot be read; {due.noun} is due: {due.example}")
     number = _value(match, shown) * (-1.0 if match["sign"] == "-" else 1.0)
@@ -374,6 +395,16 @@ def _no_decimal_comma(plain: str, shown: str) -> None:
             raise UnitError(f"{shown} has a comma that does not set off thousands: write {fixed}")
 
 
+def _one_reading(plain: str, shown: str) -> None:
+    """Refuses `1,950 kg`: 1.95 kg on one scale, 1950 kg in another book, and a guess is off a thousandfold."""
+    for figure in _FIGURE.findall(plain):
+        if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", figure):
+            pointed, whole = figure.replace(",", "."), figure.replace(",", "")
+            either = f"{_plain(plain.replace(figure, f'{float(pointed):g}'))} or {plain.replace(figure, whole)}"
+            ways = f"{_quote(plain.replace(figure, pointed))} or {_quote(plain.replace(figure, whole))}"
+            raise UnitError(f"{shown} may be {either}: write {ways}")
+
+
 def _value(match: re.Match[str], shown: str) -> float:
     """The number in the groups of `_VALUE`."""
     if match["decimal"] is not None:
@@ -395,12 +426,15 @@ def _finite(value: float, shown: str, due: _Due | None = None) -> float:
     raise UnitError(f"{shown} is not a finite number{tail}")
 
 
-def _without_unit(number: float, shown: str, dimension: str, due: _Due) -> float:
+def _without_unit(number: float, shown: str, dimension: str, due: _Due, near: float | None = None) -> float:
     if dimension == "angle" or (dimension == "fraction" and abs(number) <= 1.0):
         return number
     if dimension == "fraction":
         raise UnitError(f'{shown} is more than the whole: write "{number:.12g} %" or {number / 100:.12g}')
     first, second = due.units
+    if dimension == "mass" and near and number > 0.0:
+        ways = (("g", "kg"), ("oz", "lb"))
+        first, second = (min(way, key=lambda u: abs(math.log(number * _ATOMS[u][0] / near))) for way in ways)
     raise UnitError(f'{due.noun} needs its unit: write "{number:.12g} {first}" or "{number:.12g} {second}"')
 
 
@@ -494,6 +528,11 @@ def _factor(unit: str, dimension: str, due: _Due, shown: str) -> float:
     if powers == due.powers:
         raise UnitError(f"{shown} has a unit that is not used for {due.noun}: write {due.example}")
     found = next((d.noun for d in _DUE.values() if d.powers == powers), "another kind of quantity")
+    kin = ((f, unit) for (f, kind), unit in _MEANT.get(dimension, {}).items() if kind == powers)
+    meant = next((unit for f, unit in kin if math.isclose(f, factor)), None)
+    if meant is not None:
+        typed = shown[1:-1].strip()[: -len(unit)].strip()
+        raise UnitError(f"{shown} is {found}; {due.noun} is due: write {_quote(f'{typed} {meant}')}")
     hint = _OUNCES.get(dimension, "") if (factor, powers) == (OZ, _MASS) else ""
     raise UnitError(f"{shown} is {found}; {due.noun} is due: {due.example}{hint}")
 

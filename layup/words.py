@@ -143,13 +143,14 @@ def length_words(m: float, system: System) -> str:
     return _both(_inches(_finite(m)), _millimetres(m), system)
 
 
-def tape_words(m: float, system: System, up: bool = False) -> str:
+def tape_words(m: float, system: System, up: bool = False, down: bool = False) -> str:
     """A length as it is measured at the bench: to a sixteenth of an inch, or to a millimetre.
 
     Args:
         m: [m]
         system: "lb" (inches), "metric" or "both": each is rounded for itself.
         up: To the next mark of the tape and not to the nearest: what is cut off a roll is never short.
+        down: To the mark below: the most that is allowed.
 
     >>> tape_words(0.15, "lb"), tape_words(0.15, "lb", up=True)
     ('5 7/8 in', '5 15/16 in')
@@ -157,7 +158,7 @@ def tape_words(m: float, system: System, up: bool = False) -> str:
 
     def rounded(step: float) -> float:
         marks = m / step
-        return (math.ceil(round(marks, 6)) if up else round(marks)) * step
+        return (math.ceil(round(marks, 6)) if up else math.floor(round(marks, 6)) if down else round(marks)) * step
 
     return _both(_inches(rounded(INCH / 16)), _millimetres(rounded(1e-3)), system)
 

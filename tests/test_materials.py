@@ -54,6 +54,12 @@ def test_every_fabric_can_be_weighed_and_every_process_has_its_figures() -> None
             process.figure(figure)
 
 
+def test_the_guide_names_the_figure_that_is_used() -> None:
+    guide = (Path(__file__).parent.parent / "docs" / "materials.md").read_text(encoding="utf-8")
+    used = load_library().get("fibre", "E-glass").figure("density").printed.split()[0]
+    assert f"both stand in the table, and {used} is used" in guide
+
+
 def test_no_figure_stands_without_a_source() -> None:
     library = load_library()
     for material in library:

@@ -239,6 +239,20 @@ def test_an_equipment_list_from_csv_and_spreadsheet_agree(tmp_path: Path) -> Non
     assert 'listed = "3 lb 7 oz"' in as_entries(read_equipment(tmp_path / "e.csv"))
 
 
+def test_a_list_with_decimal_commas(tmp_path: Path) -> None:
+    """One reading is read, two are asked, and a comma that shifts the row is a fault and no arm of 62 m."""
+    file = tmp_path / "e.csv"
+    file.write_text("Bezeichnung;Gewicht (kg);Hebelarm (m)\nFunk;2,400;0,85\n", encoding="utf-8")
+    [radio] = read_equipment(file)
+    assert (radio.mass, radio.arm) == pytest.approx((2.4, 0.85))  # the arm shows what the comma is in this list
+    file.write_text("Bezeichnung\tGewicht (kg)\tHebelarm (m)\nFunk\t2,400\t1,250\n", encoding="utf-8")
+    with pytest.raises(FaultsError, match=r'"2.400 kg" or "2400 kg"'):
+        read_equipment(file)
+    file.write_text("item,weight (kg),arm (m)\nPump,2.4,0.9\nRadio,0,62,1\n")
+    with pytest.raises(FaultsError, match=r'line 3: Radio: 4 cells under 3 headings.*"12,5"'):
+        read_equipment(file)
+
+
 def test_pounds_and_ounces_in_two_columns(tmp_path: Path) -> None:
     (tmp_path / "e.csv").write_text("description,lb,oz,station in\nPump,3,7,28.5\nCap,,5 1/2,30\n")
     found = read_equipment(tmp_path / "e.csv")

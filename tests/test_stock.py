@@ -84,7 +84,7 @@ def test_a_whole_day_to_the_gram(hatch: Hatch, shelf: Path) -> None:
     # resin: the batches of both
     predictions = [predict(job) for job in jobs]
     mixed = [mix for one in predictions for mix in mixes(one.job, one.weighed)]
-    more, poured = of_mix(stock, mixed, "metric", dt.date(2026, 11, 29))
+    _more, poured = of_mix(stock, mixed, "metric", dt.date(2026, 11, 29))
     text, number = stock.booked((*takes, *poured), "the day")
     shelf.write_text(text, encoding="utf-8")
     after = read_stock(shelf, jobs[0].library)
@@ -94,7 +94,6 @@ def test_a_whole_day_to_the_gram(hatch: Hatch, shelf: Path) -> None:
         gone = sum(s.left(t) * sign for s, sign in ((stock, 1), (after, -1)) for t in s.things if t.label in labels)
         assert gone == approx(math.fsum(mix.total for mix in mixed if mix.resin == resin), abs=1e-3)
     assert any("R1" in line and "left on it" in line for line in said)
-    assert any("past its shelf life" in line for line in more)
     # undone: the very file of before
     shelf.write_text(after.undone(1), encoding="utf-8")
     again = read_stock(shelf)
@@ -125,6 +124,22 @@ def test_resin_that_does_not_reach_and_resin_of_no_known_age(hatch: Hatch, shelf
     assert [take.label for take in takes][:1] == ["E2"]  # the older first
     big = predict({**parts(hatch)[2], "ply": [{**GLASS, "count": 12}]})
     assert "ORDER" in " ".join(of_mix(stock, mixes(big.job, big.weighed), "metric")[0])
+
+
+def test_resin_past_its_shelf_life_is_told_apart_and_never_booked(hatch: Hatch, shelf: Path) -> None:
+    """E2 is past it: E1 alone must suffice, though both together would."""
+    one = predict(parts(hatch)[2])
+    found = mixes(one.job, one.weighed, ratio=0.3)
+    need = math.fsum(batch.resin or 0.0 for mix in found for batch in mix.batches)
+    day = dt.date(2026, 11, 29)
+    stock = read_stock(shelf, one.job.library)
+    said, takes = of_mix(stock, found, "metric", day)
+    assert [(take.label, take.amount) for take in takes] == [("E1", approx(need))]
+    assert "E2 (lot A7), 300 g, is 689 days past its shelf life: not counted and not taken" in " ".join(said)
+    shelf.write_text(LIST.replace("1.2 kg", f"{need * 900:.1f} g"), encoding="utf-8")
+    said, takes = of_mix(read_stock(shelf, one.job.library), found, "metric", day)
+    assert [take.label for take in takes] == ["E1"]
+    assert "ORDER" in said[0]
 
 
 def test_core_comes_off_the_smallest_sheet_that_holds_it(hatch: Hatch, shelf: Path) -> None:

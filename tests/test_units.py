@@ -1,4 +1,5 @@
 import math
+import re
 import subprocess
 import sys
 
@@ -29,7 +30,7 @@ READ = [
     ("3.6 lb", "mass", 3.6 * LB),  # legal, and not 3 lb 6 oz
     ("1.2 kg", "mass", 1.2),
     ("850 g", "mass", 0.85),
-    ("1,200 g", "mass", 1.2),
+    ("1,200.0 g", "mass", 1.2),
     ("1e-3 kg", "mass", 1e-3),
     ("+5 g", "mass", 5e-3),
     ("6' 2 1/2\"", "length", 74.5 * IN),
@@ -52,12 +53,11 @@ READ = [
     ("5 mil", "length", 0.005 * IN),
     ("5 thou", "length", 0.005 * IN),
     ("25 µm", "length", 25e-6),
-    ("1,200 mm", "length", 1.2),
     ("1,234,567.5 mm", "length", 1234.5675),
     ("22,5 mm", "length", 0.0225),  # a decimal comma has one meaning where three digits don't follow
     ("0,500 kg", "mass", 0.5),
     ("1234,567 mm", "length", 1.234567),
-    ("1,200 mm", "length", 1.2),
+    ("1,200,000 mm", "length", 1200.0),
     ("5.7 oz/yd^2", "areal_weight", 5.7 * OZ / 0.9144**2),
     ("5.7 oz/yd2", "areal_weight", 5.7 * OZ / 0.9144**2),
     ("5.7 oz/yd²", "areal_weight", 5.7 * OZ / 0.9144**2),
@@ -186,6 +186,15 @@ REFUSED = [
     ("70 deg", "temperature", '"70 degC" or "70 degF"'),
     ("-500 degC", "temperature", "below absolute zero"),
     ("1" * 300 + " mm", "length", "cannot be read"),
+    ("1,950 kg", "mass", 'may be 1.95 kg or 1950 kg: write "1.950 kg" or "1950 kg"'),
+    ("6,200 lb", "mass", 'may be 6.2 lb or 6200 lb: write "6.200 lb" or "6200 lb"'),
+    ("1 lb 2,125 oz", "mass", '"1 lb 2.125 oz"'),
+    ("-1,200 mm", "length", "may be -1.2 mm or -1200 mm"),
+    ("30 lb", "force", 'a force is due: write "30 lbf"'),
+    ("12 in lb", "torque", 'write "12 lbf in"'),
+    ("130 kN", "speed", 'write "130 kt"'),
+    ("25 in", "pressure", 'write "25 inHg"'),
+    ("200 g", "areal_weight", 'write "200 g/m^2"'),
 ]
 
 
@@ -208,6 +217,21 @@ def test_bare_number_where_the_caller_knows_the_unit():
     assert parse("1 in", "length", bare="mm") == pytest.approx(IN)
     with pytest.raises(UnitError, match="is a mass"):
         parse(25, "length", bare="oz")
+
+
+def test_a_mass_without_unit_is_asked_near_what_is_expected():
+    with pytest.raises(UnitError, match=r'"2\.9 kg" or "2\.9 lb"'):
+        parse("2,9", "mass", near=2.8)
+    with pytest.raises(UnitError, match='"90 g" or "90 oz"'):
+        parse("90", "mass", near=0.5)
+
+
+@pytest.mark.parametrize("said", ["1.5", "15 ml per kg", "100/27", "half"])
+def test_no_ratio_of_ours_stands_in_the_remedy(said):
+    """27 % of peroxide instead of 1.5 % can catch fire: only what was typed is repeated."""
+    with pytest.raises(UnitError, match="%") as caught:
+        parse_ratio(said)
+    assert not re.search(r"[0-9]", str(caught.value).replace(said, ""))
 
 
 def test_unknown_dimension_is_a_mistake_of_the_program():
@@ -372,5 +396,5 @@ def test_mixing_ratio(text, ratio):
 
 @pytest.mark.parametrize("text", ["0.27", "2:1 by volume", "0:1", "1:0", "-1:2", "a:b", "", "1:2:3"])
 def test_refused_ratio_shows_how(text):
-    with pytest.raises(UnitError, match=r"from the can|as the can has it"):
+    with pytest.raises(UnitError, match=r"from the can|all by weight"):
         parse_ratio(text)

@@ -22,7 +22,7 @@ from layup.errors import LayupError
 from layup.partfile.job import Job
 from layup.partfile.model import WHOLE, PlyEntry
 from layup.shape.measure import measure_triangles
-from layup.words import length_words, volume_words
+from layup.words import length_words, tape_words, volume_words
 
 if TYPE_CHECKING:
     from shapely import LineString, Polygon
@@ -66,7 +66,7 @@ class Scores:
 
     Attributes:
         lines: To cut. [m]
-        apart: Least distance between two of one way; 0 for a single line. [m]
+        apart: The most by which two of one way may lie apart where it bends most; 0 for a single line. [m]
         opened: Volume by which they open on the hollow's other side. [m^3]
         round: Radius to which it bends where it bends most. [m]
     """
@@ -122,7 +122,7 @@ def core_cut(
     if triangles is not None and flat is not None and core.word("form") != "core mat":  # which drapes
         scored = scores(triangles, flat, outline, thickness)
     if scored is not None:
-        apart = f", {length_words(scored.apart, 'both')} apart at least" if scored.apart else ""
+        apart = f", at most {tape_words(scored.apart, 'both', down=True)} apart" if scored.apart else ""
         notes.append(
             f"bends to a radius of {length_words(scored.round, 'both')}: score it part way through along the dotted "
             f"lines ({len(scored.lines)}{apart}), or take grid-scored or contour-cut sheet. Open scores hold up to "
@@ -210,7 +210,7 @@ def scores(triangles: Floats, flat: Floats, outline: Polygon, thickness: float) 
     if not len(angle):
         return None
     lines: list[LineString] = []
-    apart, opened, least = math.inf, 0.0, math.inf
+    several, opened, least = False, 0.0, math.inf
     tensor = np.einsum("n,ni,nj->ij", angle * length, way, way)
     _, axes = np.linalg.eigh(tensor)
     reach = 2.0 * float(np.hypot(*(np.array(outline.bounds[2:]) - outline.bounds[:2]))) + 1.0
@@ -237,15 +237,16 @@ def scores(triangles: Floats, flat: Floats, outline: Polygon, thickness: float) 
         if not bends.any():
             continue
         count = np.cumsum(np.where(bends, np.sqrt(curve / (8.0 * practice.SAG.value)), 0.0)) * step
-        total = max(round(float(count[-1])), 1)
+        total = max(math.ceil(round(float(count[-1]), 2)), 1)
         places = np.interp((np.arange(total) + 0.5) / total * count[-1], count, middle)
         for place in places:
             cut = shapely.LineString([place * across - reach * along, place * across + reach * along])
             lines += [part for part in shapely.get_parts(cut.intersection(outline)) if part.length > 5e-3]
-        apart = min(apart, float(np.diff(places).min()) if len(places) > 1 else math.inf)
+        several = several or len(places) > 1
         opened += float((curve * chord)[bends].sum()) * step * thickness**2 / 2.0
         least = min(least, 1.0 / float(curve[bends].max()))
-    return Scores(tuple(lines), 0.0 if math.isinf(apart) else apart, opened, least) if lines else None
+    apart = math.sqrt(8.0 * least * practice.SAG.value) if several else 0.0
+    return Scores(tuple(lines), apart, opened, least) if lines else None
 
 
 def _hinges(triangles: Floats, flat: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:

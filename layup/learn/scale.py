@@ -99,7 +99,10 @@ def typed_words(said: str, mass: float, system: System) -> str:
     >>> typed_words("9 1/8 oz", 0.25869, "both")
     '9 1/8 oz (259 g)'
     """
-    again = echo(said or f"{mass * 1e3:.1f} g")
+    try:
+        again = echo(said)
+    except LayupError:  # nothing was typed, or what older versions read in one of its two ways: 1,950 kg
+        again = echo(f"{mass * 1e3:.1f} g")
     metric = re.search(r"k?g\b|gram|kilo", again.said) is not None
     if system == ("metric" if metric else "lb"):
         return again.said

@@ -483,7 +483,8 @@ def _lot(lot: str) -> str:
 def of_mix(
     stock: Stock, mixes: Sequence[Mix], system: System, today: dt.date | None = None
 ) -> tuple[tuple[str, ...], tuple[Take, ...]]:
-    """What the resin on the shelf allows, how old it is, and what is taken of it, the oldest first.
+    """What the resin on the shelf allows, how old it is, and what is taken of it: what keeps least long first, and
+    nothing past its shelf life.
 
     Args:
         stock: The list.
@@ -506,8 +507,9 @@ def of_mix(
         wants = [("resin", math.fsum(resin) if known else math.fsum(mix.total for mix in own_mixes))]
         wants += [("hardener", math.fsum(hardener))] if known else []
         for kind, needed in wants:
-            lots = sorted(stock.of(kind, name), key=lambda t: t.until or dt.date.max)
-            if kind == "hardener" and not lots:
+            listed = sorted(stock.of(kind, name), key=lambda t: t.until or dt.date.max)
+            lots = [lot for lot in listed if lot.until is None or lot.until >= day]
+            if kind == "hardener" and not listed:
                 continue  # a builder who lists the resin alone has the hardener beside it
             there = [stock.left(lot) for lot in lots]
             have = math.fsum(there)
@@ -526,16 +528,21 @@ def of_mix(
                 open_ -= taken
                 takes.append(Take(lot.label, amount=taken))
                 said += _age(lot, day)
+            said += [_past(lot, stock.left(lot), day, system) for lot in listed if lot not in lots]
     return tuple(said), tuple(takes)
 
 
 def _age(lot: Thing, day: dt.date) -> list[str]:
     if lot.until is None:
         return [f"{lot.label}{_lot(lot.lot)}: its shelf life is not in the list: look at the can before it is mixed."]
-    over = (day - lot.until).days
-    if over > 0:
-        return [
-            f"{lot.label}{_lot(lot.lot)} is {over} days past its shelf life: not for a part that carries load, and a "
-            "trial cup must harden as the maker says before any of it is used."
-        ]
-    return [f"{lot.label}{_lot(lot.lot)} keeps {-over} days more: use it first."] if -over <= SOON else []
+    more = (lot.until - day).days
+    return [f"{lot.label}{_lot(lot.lot)} keeps {more} days more: use it first."] if more <= SOON else []
+
+
+def _past(lot: Thing, left: float, day: dt.date, system: System) -> str:
+    over = (day - lot.until).days if lot.until is not None else 0
+    return (
+        f"{lot.label}{_lot(lot.lot)}, {mass_both(left, system)}, is {over} day{'s' if over > 1 else ''} past its shelf "
+        "life: not counted and not taken. It is not for a part that carries load, and a trial cup must harden as the "
+        "maker says before any of it is used; then write its new last day under keeps."
+    )

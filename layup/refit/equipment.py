@@ -1,7 +1,8 @@
 """Read an equipment list that somebody else keeps: a CSV file or a spreadsheet, one item a row.
 
 The columns are found by their headings: the item (item, name, description, equipment), its weight (weight, mass, or
-two columns, lb and oz), its arm (arm, station). A figure carries its unit, `3 lb 7 oz`, or its heading does:
+two columns, lb and oz), its arm (arm, station), or the same in German, French or Spanish. A figure carries
+its unit, `3 lb 7 oz`, or its heading does:
 `weight (lb)`. A bare number with no unit in sight is a fault, not a guess.
 """
 
@@ -114,13 +115,37 @@ def _text_rows(path: Path) -> list[Row]:
         raise FaultsError([Fault(path.name, long, "", wrong, "Check the quotes in it.")])
     reader = csv.reader(text.splitlines(), delimiter=mark)
     rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
-    if mark != ";":
+    if mark == ",":
+        _no_shifted_figures(path.name, rows)
         return rows
-    # spreadsheets part columns by semicolons where the comma is the decimal sign: 1,234 kg is no ton there
+    if not any(_POINTED.match(cell) for _, cells in rows for cell in cells):
+        return rows
+    # one figure shows that the comma is this list's decimal sign: 1,234 kg is no ton there
     return [(line, [_DECIMAL.sub(r"\1.\2", cell) for cell in cells]) for line, cells in rows]
 
 
 _DECIMAL = re.compile(r"^([+\-−]?\d+),(\d+)(?=\s*[a-zA-Z]*$)")
+_POINTED = re.compile(r"[+\-−]?(?:0,\d+|\d{4,},\d+|\d+,(?:\d{1,2}|\d{4,}))(?=\s*[a-zA-Z]*$)")
+
+
+def _no_shifted_figures(file: str, rows: list[Row]) -> None:
+    """Refuses rows of more cells than there are headings: an unquoted decimal comma shifts all that follows it."""
+    at = next((at for at, (_, heads) in enumerate(rows[:30]) if _columns(heads)), len(rows) - 1)
+    heads = len(rows[at][1]) if rows else 0
+    remedy = 'Where the comma is a decimal sign, write a point, 12.5, or put the figure in quotes, "12,5".'
+    faults = [
+        Fault(
+            file,
+            line,
+            cells[0],
+            f"{len(cells)} cells under {heads} headings: figures stand under the wrong ones",
+            remedy,
+        )
+        for line, cells in rows[at + 1 :]
+        if any(cells[heads:])
+    ]
+    if faults:
+        raise FaultsError(faults)
 
 
 def _sheet_rows(path: Path) -> list[Row]:
@@ -166,27 +191,33 @@ def _cells(raw: bytes) -> list[Row]:
 
 
 _HEADINGS = {
-    "name": r"item|name|description|equipment|part",
-    "mass": r"weight|mass|wt",
+    "name": r"item|name|description|equipment|part|bezeichnung|benennung|gegenstand|teil|désignation|designation|"
+    r"article|équipement|equipement|descripción|descripcion|artículo|articulo|equipo",
+    "mass": r"weight|mass|wt|gewicht|masse|poids|peso|masa",
     "pounds": r"lbs?|pounds",
     "ounces": r"oz|ounces",
-    "arm": r"arm|station|sta",
+    "arm": r"arm|station|sta|hebelarm|bras|brazo",
 }
 
 
 def _heading(rows: list[Row], file: str) -> tuple[int, dict[str, int]]:
     """Row of the headings, and the column of each figure."""
     for at, (_, cells) in enumerate(rows[:30]):
-        columns: dict[str, int] = {}
-        for number, cell in enumerate(cells):
-            for key, pattern in _HEADINGS.items():
-                if key not in columns and re.match(rf"(?:{pattern})\b", cell.casefold()):
-                    columns[key] = number
-                    break
-        if "name" in columns and ("mass" in columns or "pounds" in columns):
+        if columns := _columns(cells):
             return at, columns
     remedy = "Head the columns: item, weight (lb), arm (in)."
     raise FaultsError([Fault(file, 1, "", "no row of headings with an item and its weight", remedy)])
+
+
+def _columns(cells: list[str]) -> dict[str, int]:
+    """The column of each figure in a row of headings; none where it is no such row."""
+    columns: dict[str, int] = {}
+    for number, cell in enumerate(cells):
+        for key, pattern in _HEADINGS.items():
+            if key not in columns and re.match(rf"(?:{pattern})\b", cell.casefold()):
+                columns[key] = number
+                break
+    return columns if "name" in columns and ("mass" in columns or "pounds" in columns) else {}
 
 
 def _cell(cells: list[str], column: int | None) -> str:
