@@ -236,10 +236,23 @@ class Library:
         if meant:
             return "It can mean " + " or ".join(f'"{one}"' for one in meant) + ": write which."
         for other in self.materials:
-            if other != kind and self.find(other, name):
-                return f'"{name}" is in the tables, but as a {other}.'
+            there = self.find(other, name) if other != kind else None
+            if there is not None:
+                return f'"{name}" is in the tables, but as a {other}.' + self._as_core(there, kind)
         found = nearest(name, self.names(kind))
         return found or f"`layup materials {kind}` lists what there is."
+
+    def _as_core(self, sheet: Material, kind: str) -> str:
+        """The rows by which a sheet, such as plywood, is laid up as a core."""
+        rows = sheet.rows_of("density")
+        if (kind, sheet.kind) != ("core", "sheet") or not rows:
+            return ""
+        name = f"{sheet.name} core"
+        density = row_words(name, "density", rows[0].value, rows[0].kind)
+        return (
+            f" As a core it takes a name of its own, in your table: {row_words(name, 'type', 'core')} and "
+            f"{density} and {name},bond_resin, with the resin that a face of it takes, weighed or guessed, in g/m^2."
+        )
 
     def matching(self, word: str) -> tuple[Material, ...]:
         """Materials that a word or several mean, the best match of each kind first; all for an empty text.

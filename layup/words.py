@@ -6,6 +6,7 @@ How long, how thick, how large?                    length_words, thickness_words
 What does it weigh per area?                       areal_weight_words
 How warm, how hard is the bag pressed?             temperature_words, pressure_words
 What share?                                        percent_words
+A number of three figures, without an exponent?    plain
 One system of a sentence that has both?            in_system
 Which way does a warp run?                         angle_words
 
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
 
@@ -310,6 +312,15 @@ def percent_words(fraction: float) -> str:
     '75.0 %'
     """
     return _signed(abs(_finite(fraction)) * 100, 1, fraction) + " %"
+
+
+def plain(value: float, digits: int) -> str:
+    """A number with so many figures that count, never with an exponent.
+
+    >>> plain(6666.7, 3), plain(0.25, 3), plain(1000.0, 3)
+    ('6670', '0.25', '1000')
+    """
+    return format(Decimal(f"{value:.{digits}g}"), "f")
 
 
 def angle_words(angle: float) -> str:

@@ -178,6 +178,11 @@ def test_a_ratio_upside_down_or_out_of_range_is_refused_with_both_readings(
         assert words in str(caught.value)
 
 
+def test_half_a_step_of_the_scale_is_shown_rounded_up() -> None:
+    """1.5 % of 300 g on a scale of whole grams is 5 g and no 4."""
+    assert [read_scale("1 g").words(resin * 0.015) for resin in (0.1, 0.3, 0.5)] == ["2 g", "5 g", "8 g"]
+
+
 def test_a_ratio_upside_down_in_the_shops_table_is_refused(hatch: Hatch, tmp_path: Path) -> None:
     head = "material,property,value,kind,source,at\n"
     row = '"epoxy, laminating",mix_ratio_by_weight,27:100,measured,shop,\n'

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from layup.commands.cli import main
 from layup.errors import FaultsError
 from layup.materials import load_library
-from layup.partfile.cautions import RULES, suggested
+from layup.partfile.cautions import RULES, cautions_of, see, suggested
 from layup.partfile.read import read_part
 from layup.weight.prediction import predict
 
@@ -148,6 +148,21 @@ def test_the_caution_that_belongs_there(
     assert f"write {next(iter(yes))} = " in asked[0]
     assert not [c for c in predict(hatch(**named, **no)).cautions if words in c]
     assert not [c for c in predict(hatch(ply=[SKIN])).cautions if words in c]
+
+
+@pytest.mark.parametrize(
+    ("title", "rule"),
+    [
+        ("Höhenruder", "control surface"), ("Querruder links", "control surface"), ("Gouverne", "control surface"),
+        ("Sitzschale", "seat"), ("Siège avant", "seat"), ("Asiento", "seat"), ("Deck hatch", "seat"),
+        ("Motorhaube", "engine"), ("Abdeckung", None), ("Deckel", None),
+    ],
+)  # fmt: skip
+def test_a_title_in_another_language_asks_alike(title: str, rule: str | None, hatch: Hatch) -> None:
+    job = read_part(hatch(title=title))
+    seen = see(job.part, job.library, None, 0.0, "both")
+    asked = [one.rule for one in cautions_of(seen) if "does not say" in one.words]
+    assert asked == ([rule] if rule else [])
 
 
 METAL = [{"name": "old", "sheet": "aluminium 2024-T3", "thickness": "0.032 in"}]

@@ -60,6 +60,15 @@ def test_the_guide_names_the_figure_that_is_used() -> None:
     assert f"both stand in the table, and {used} is used" in guide
 
 
+def test_plywood_as_a_core_is_answered_with_rows_that_work(tmp_path: Path) -> None:
+    said = load_library().hint("core", "okoume plywood")
+    rows = [said.split("in your table: ")[1].split(" and ")[0], said.split(" and ")[1]]
+    path = tmp_path / "shop.csv"
+    path.write_text("\n".join([",".join(COLUMNS), *rows]) + "\n", encoding="utf-8")
+    core = load_library([path]).get("core", "okoume plywood core")
+    assert core.figure("density").value == load_library().get("sheet", "okoume plywood").figure("density").value
+
+
 def test_no_figure_stands_without_a_source() -> None:
     library = load_library()
     for material in library:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -56,6 +57,12 @@ def test_a_good_file_is_read(tmp_path: Path) -> None:
     assert job.surface.whole.area == approx(0.6)
     assert job.zones["latch"].area == approx(0.06)
     assert [ply.angle for ply in job.part.plies()] == [45, 0]
+
+
+def test_a_gauge_that_shows_vacuum_below_nothing_is_read(tmp_path: Path) -> None:
+    text = 'vacuum = "-0,8 bar"\n' + GOOD.replace("vacuum = ", "altitude_was = ")
+    assert "vacuum =" not in GOOD
+    assert read_part(write(tmp_path, text)).part.vacuum == pytest.approx(80e3)
 
 
 def test_a_stack_stands_in_for_plies(tmp_path: Path) -> None:
@@ -115,6 +122,10 @@ thickness = "32 in"
         ("[surface]", "[surface", "brackets"),
         ("angle = 45", "angle = 45 degrees", "quotes"),
         ('process = "vacuum bag"', 'process = "vacuum bag"\nprocess = "wet"', "once"),
+        ("[[ply]]", '[ply]\nfabric = "carbon plain 200"\n\n[ply]', "this table stands twice"),
+        ('title = "Hatch"', 'title = "Hatch" here', "more stands behind the value"),
+        ('title = "Hatch"', 'title = "C:\\q"', "backslash"),
+        ('title = "Hatch"', "title = { a = 1", "brace"),
     ],
 )
 def test_a_line_that_is_not_toml_is_shown_with_its_remedy(tmp_path: Path, old: str, new: str, said: str) -> None:
@@ -122,6 +133,7 @@ def test_a_line_that_is_not_toml_is_shown_with_its_remedy(tmp_path: Path, old: s
     assert len(found) == 1
     assert found[0].startswith("line "), found
     assert said in found[0], found
+    assert not re.search("Expected|Cannot|statement|document|Invalid|Illegal|\\('", found[0])
 
 
 @pytest.mark.parametrize(

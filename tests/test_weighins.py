@@ -309,6 +309,19 @@ def test_a_second_weighing_of_a_piece_stands_in_place_of_the_first(hatch_file: P
     assert [w["entry"] for w in shop["weigh_ins"]] == [2]
 
 
+def test_a_metric_shop_reads_no_ounces(hatch_file: Path) -> None:
+    hatch_file.write_text('units = "metric"\n' + hatch_file.read_text(encoding="utf-8"), encoding="utf-8")
+    bare = run("weigh", hatch_file, "1,3", "--at", "trimmed")
+    assert '"1.3 kg" or "1.3 lb"' in bare.stderr
+    asked = run("weigh", hatch_file, "90", "kg", "--at", "trimmed")
+    assert "times what is expected" in asked.stdout + asked.stderr
+    assert not re.search(r"\b(lb|oz)\b", asked.stdout + asked.stderr)
+    assert run("weigh", hatch_file, "1,3", "kg", "--at", "trimmed", "--yes").exit_code == 0
+    for said in (run("shop", hatch_file.parent), run("shop", hatch_file.parent, "--history")):
+        assert said.exit_code == 0
+        assert not re.search(r"\b(lb|oz)\b", said.stdout), said.stdout
+
+
 def test_the_shop_command_tells_and_is_told(hatch_file: Path, tmp_path: Path) -> None:
     home = hatch_file.parent
     empty = run("shop", home)

@@ -102,14 +102,16 @@ def show_habits(folder: Path | None, shop: Path | None, units: System | None, as
     from layup.learn.calibrate import as_json as calibration_json
     from layup.learn.calibrate import calibrate
     from layup.learn.screen import shop_screen
+    from layup.learn.weighins import weighed_in
     from layup.weight import screen
 
     with _record(folder or shop) as store:
         calibration = calibrate(store)
+        units = units or weighed_in(store)
     if as_json:
         click.echo(json.dumps(calibration_json(calibration), indent=2, ensure_ascii=False))
     else:
-        screen.show(shop_screen(calibration, units or "both"))
+        screen.show(shop_screen(calibration, units))
 
 
 @command.command("picture")
@@ -140,14 +142,14 @@ def show_history(rows: int, out: Path | None, shop: Path | None, units: System |
     The lossless copy of the record is `layup shop export`.
     """
     from layup.learn.screen import history_screen
-    from layup.learn.weighins import newest
+    from layup.learn.weighins import newest, weighed_in
     from layup.weight import screen
 
     if out is not None:
         _write_history(out, shop, units or "metric", yes)
         return
     with _record(shop) as store:
-        screen.show(history_screen(newest(store, rows), units or "both"))
+        screen.show(history_screen(newest(store, rows), units or weighed_in(store)))
 
 
 def _write_history(out: Path, shop: Path | None, system: System, yes: bool) -> None:

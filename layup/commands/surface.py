@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -48,15 +49,19 @@ def command(
     FILE is a mesh (STL, OBJ, PLY, OFF, GLB, 3MF), a CAD solid (STEP), a flat drawing (DXF, SVG, CSV of points), or a
     CSV of stations with their widths or girths.
     """
+    from layup.errors import LayupError
     from layup.partfile.opened import look_at
     from layup.report.saving import save
     from layup.report.work_bar import WorkBar
 
     check_outputs([picture, page], yes, [file])
     with WorkBar(shown=not as_json) as bar:
-        surface = look_at(
-            file, unit=unit, side=side, body=body, pick=pick, gap=gap, face=face, fill=fill, told=bar.told
-        )
+        try:
+            surface = look_at(
+                file, unit=unit, side=side, body=body, pick=pick, gap=gap, face=face, fill=fill, told=bar.told
+            )
+        except LayupError as error:
+            raise LayupError(_as_options(str(error))) from None
     if picture is not None:
         from layup.report.surface_picture import draw_surface
 
@@ -72,6 +77,28 @@ def command(
     from layup.weight import screen
 
     screen.show(surface_screen(surface, units))
+
+
+def _as_options(said: str) -> str:
+    """What is said of a surface in a part file, for the command line: keys become options.
+
+    >>> _as_options('Add unit = "mm", or "in"; or side = "all"')
+    'Add --unit mm, or --unit in; or --side all'
+    """
+
+    def option(found: re.Match[str]) -> str:
+        values = re.findall(r'"([^"]*)"|([0-9]+)', found["values"])
+        written = [word if re.fullmatch(r"[\w.-]+", word) else f'"{word}"' for one in values for word in one if word]
+        joined = ["or " if "or" in gap else "" for gap in re.split(r'"[^"]*"|[0-9]+', found["values"])[1:-1]]
+        return "".join(
+            f"{', ' if at else ''}{gap}--{found['key']} {word}"
+            for at, (gap, word) in enumerate(zip(["", *joined], written, strict=True))
+        )
+
+    keys = "unit|side|body|pick|gap|face|fill"
+    value = r'(?:"[^"]*"|[0-9]+)'
+    said = re.sub(rf"\b(?P<key>{keys}) = (?P<values>{value}(?:,? (?:or )?{value})*)", option, said)
+    return said.replace("the part file says --", "you wrote --")
 
 
 def _print_json(surface: Surface) -> None:

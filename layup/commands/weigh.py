@@ -93,7 +93,7 @@ def command(
         click.echo(f"Entry {undo} is taken back, by a new entry. Undo that one, and it counts again.")
         return
     said, stage = " ".join(weight), stage_of(stage)
-    mass = _mass(said, stage)
+    mass = _mass(said, stage, None if coupon else part)
     around = circumstances(
         piece=piece,
         scale=scale or "",
@@ -112,10 +112,11 @@ def command(
     _note(part, folder, mass=mass, said=said, stage=stage, coupon=plate, around=around, yes=yes, units=units)
 
 
-def _mass(said: str, stage: str) -> float:
-    from layup.errors import LayupError, nearest
+def _mass(said: str, stage: str, part: Path | None) -> float:
+    from layup.errors import LayupError, UnitError, nearest
     from layup.learn.expected import STAGES
     from layup.learn.scale import echo
+    from layup.units import parse
 
     if stage not in STAGES:
         raise LayupError(
@@ -123,7 +124,26 @@ def _mass(said: str, stage: str) -> float:
         )
     if not said:
         raise LayupError("there is no weight. Write it behind the part: layup weigh door.toml 2 lb 13 oz --at trimmed")
-    return echo(said).mass
+    try:
+        return echo(said).mass
+    except UnitError:
+        due = _due(part, stage) if part is not None else None
+        if due is not None:
+            parse(said, "mass", near=due)  # which says it again, in units that come near
+        raise
+
+
+def _due(part: Path, stage: str) -> float | None:
+    """What is expected on the scale; None where that is not known. [kg]"""
+    from layup.errors import LayupError
+    from layup.learn.weighins import expected_at
+    from layup.weight.prediction import predict
+
+    try:
+        found = expected_at(predict(part), stage)
+    except LayupError:
+        return None
+    return found["mean"] if found else None
 
 
 def _note(

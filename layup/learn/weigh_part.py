@@ -32,7 +32,7 @@ from layup.learn.weighins import (
 )
 from layup.partfile.job import Job
 from layup.weight.prediction import Prediction
-from layup.words import mass_both
+from layup.words import in_system, mass_both
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,10 @@ class OnScale:
     known: bool
 
     def questions(self) -> tuple[str, ...]:
-        """What to ask before it is kept; none where it is believable."""
+        """What to ask before it is kept, in the part's units; none where it is believable."""
+        return tuple(in_system(one, self.prediction.job.part.units) for one in self._questions())
+
+    def _questions(self) -> tuple[str, ...]:
         elsewhere = {}
         for stage in STAGES:
             due = None if stage == self.stage else expected_at(self.prediction, stage)

@@ -13,12 +13,13 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import re
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from layup.errors import LayupError
+from layup.errors import LayupError, UnitError
 from layup.laminate.process import Habits
 from layup.learn.expected import STAGE_NAMES, STAGES, WHOLE_STAGES, Ground, expect, stage_mass, stage_of
 from layup.learn.payloads import must_hold
@@ -26,10 +27,10 @@ from layup.learn.schema import Payload
 from layup.learn.store import Entry, Store, register
 from layup.partfile.job import Job
 from layup.partfile.read import read_part
-from layup.units import LB, OZ, parse
+from layup.units import parse
 from layup.weight.prediction import Prediction, predict
 from layup.weight.regions import located
-from layup.words import mass_both
+from layup.words import System, mass_both
 
 KIND = "weigh-in"
 TABLE = "weighins"
@@ -415,6 +416,12 @@ def newest(store: Store, count: int) -> list[WeighIn]:
     return [from_entry(store.entry(row[0])) for row in reversed(rows)]
 
 
+def weighed_in(store: Store) -> System:
+    """The units a shop weighs in: of all its newest weigh-ins, or both where they differ or there are none."""
+    metric = {re.search(r"k?g\b|gram|kilo", one.said.casefold()) is not None for one in newest(store, 50) if one.said}
+    return "both" if len(metric) != 1 else "metric" if metric.pop() else "lb"
+
+
 def of_piece(store: Store, part: str, piece: str | None = None) -> list[WeighIn]:
     """The weigh-ins of one part that stand, of one piece or of all."""
     sql, values = "SELECT number FROM weighins WHERE stands = 1 AND part = ?", [part]
@@ -448,12 +455,12 @@ def questions(
     words = said.split()
     meant = []
     if len(words) == 2:
-        try:
-            number = float(words[0].replace(",", ""))
-        except ValueError:
-            number = 0.0
-        for unit, size in (("g", 1e-3), ("kg", 1.0), ("oz", OZ), ("lb", LB)):
-            if unit != words[1] and low <= number * size <= high:
+        for unit in ("g", "kg", "oz", "lb"):
+            try:
+                other = parse(f"{words[0]} {unit}", "mass")
+            except UnitError:
+                break
+            if unit != words[1] and low <= other <= high:
                 meant.append(f"{words[0]} {unit}")
     if not meant:
         fits = [(abs(math.log(mass / due)), name) for name, due in (elsewhere or {}).items() if due > 0]

@@ -13,6 +13,20 @@ from layup.spread import Z90
 from layup.words import System, mass_both, thickness_words
 
 
+def _all_but(deviations: float) -> str:
+    """How rare a stray of so many standard deviations is, in builds.
+
+    >>> _all_but(2.2), _all_but(0.5), _all_but(9.0)
+    ('97 builds in 100', '38 builds in 100', '999 builds in 1000')
+    """
+    rare = math.erfc(abs(deviations) / math.sqrt(2.0))
+    return (
+        f"{int(100 * (1 - rare))} builds in 100"
+        if rare >= 0.01
+        else f"{min(int(1000 * (1 - rare)), 999)} builds in 1000"
+    )
+
+
 def one_system(system: System) -> System:
     """One system of units, where both would be too long."""
     return "lb" if system == "both" else system
@@ -90,12 +104,9 @@ def explanation_words(said: Explanation, system: System) -> list[str]:
     elif said.too_much:
         lines.append("That is more than went into it: cloth, core and the resin that was mixed, less what was left.")
     elif not said.resin_alone and abs(said.needed) > FAR:
-        lines.append(
-            f"Resin alone can't do it: it would have to be {abs(said.needed):.1f} standard deviations off, "
-            "further than 99 shops in 100."
-        )
+        lines.append(f"Resin alone can't do it: it would have to be further off than in {_all_but(said.needed)}.")
     elif said.resin_alone:
-        lines.append(f"Resin alone could do it: it would be {abs(said.needed):.1f} standard deviations off.")
+        lines.append(f"Resin alone could do it: it would be further off than in {_all_but(said.needed)}.")
     if said.resin_kept is not None:
         word = "that is not enough for it" if not said.resin_alone and not said.usual else "so it may be"
         most = mass_both(said.resin_kept, one_system(system))

@@ -23,7 +23,7 @@ from layup.sources import Figure
 from layup.units import OZ, parse_ratio
 from layup.weight.plies import Layer
 from layup.weight.weigh import Weighed
-from layup.words import System, mass_both, scale_words, temperature_words, volume_words
+from layup.words import System, mass_both, plain, scale_words, temperature_words, volume_words
 
 MOST_POTS = 60
 LEAST_CUP, LARGEST_CUP = 20e-6, 50e-3
@@ -106,7 +106,7 @@ class Mix:
     ratio_error: float = 0.0
 
     def __repr__(self) -> str:
-        ratio = "ratio not known" if self.ratio is None else f"100 to {100 * self.ratio:.4g} by weight"
+        ratio = "ratio not known" if self.ratio is None else f"100 to {plain(100 * self.ratio, 4)} by weight"
         return f"Mix({self.resin!r}: {mass_both(self.total, 'both')}, batches: {len(self.batches)}, {ratio})"
 
 
@@ -424,8 +424,8 @@ def _by_the_can(
         known = f"100:{min(ratios) * 100:g} to 100:{max(ratios) * 100:g}"
         known = known if max(ratios) > min(ratios) else f"100:{max(ratios) * 100:g}"
         found.append(
-            f"100:{given * 100:.4g} is outside the {known} that is known of resins sold as {resin.name}: read the can "
-            "once more."
+            f"100:{plain(given * 100, 4)} is outside the {known} that is known of resins sold as {resin.name}: read "
+            "the can once more."
         )
     if printed is not None and not resin.rows_of("mix_ratio_by_weight")[0].shop:
         found.append(f"{printed.printed} is what one maker prints; the ratio on your can counts.")

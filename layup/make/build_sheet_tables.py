@@ -323,7 +323,7 @@ def amounts_head(mix: Mix, system: System) -> tuple[str, tuple[tuple[str, str, s
     def shown(kg: float) -> str:
         return f"{kg / unit:.{digits}f}" if mix.scale is None else mix.scale.words(kg).removesuffix(name)
 
-    rows = tuple((f"{r / unit:.3g}", shown(h), shown(r + h)) for r, h in listed)
+    rows = tuple((f"{r / unit:g}", shown(h), shown(r + h)) for r, h in listed)
     return "ounces" if ounces else "grams", rows
 
 
@@ -523,8 +523,7 @@ def cure_blocks(prediction: Prediction, bag: Bag, system: System) -> tuple[Block
     said = []
     if glass is not None:
         said.append(
-            f"Tg, where {resin.name} softens: about {_degrees(glass.printed)}; {_degrees(glass.at) or 'no remark'} "
-            f"({_standing(glass)})."
+            f"Tg, where {resin.name} softens: about {_degrees(glass.printed)}{_remark(glass.at)} ({_standing(glass)})."
             " A black part in the sun gets hotter than the air."
         )
     else:
@@ -548,8 +547,14 @@ def _degrees(text: str) -> str:
     return _TEMPERATURE.sub(both, text)
 
 
+def _remark(at: str) -> str:
+    """The remark on a figure, for a wall: whether a page of it was read is in the tables."""
+    said = "; ".join(part for part in at.split("; ") if part and part != "not read")
+    return f"; {_degrees(said)}" if said else ""
+
+
 def _standing(figure: Figure) -> str:
-    return "from memory" if figure.source == "memory" else figure.source.replace("-", " ")
+    return "a usual figure, from memory" if figure.source == "memory" else figure.source.replace("-", " ")
 
 
 def point_blocks(points: tuple[WeighPoint, ...], system: System) -> tuple[Block, ...]:

@@ -23,7 +23,7 @@ from layup.materials import Material, row_words
 from layup.partfile.clashes import cure_of
 from layup.sources import Figure, Source
 from layup.units import OZ, parse, parse_ratio
-from layup.words import mass_words
+from layup.words import mass_words, plain
 
 
 def _above_zero(**values: float) -> None:
@@ -99,7 +99,7 @@ def checked_ratio(resin: Material, ratio: float, where: str = "") -> float:
 
 
 def _parts(ratio: float) -> str:
-    return f"{ratio * 100:.3g}"
+    return plain(ratio * 100, 3)
 
 
 def _hundred(ratio: float) -> str:
@@ -170,7 +170,7 @@ class Scale:
     def words(self, kg: float) -> str:
         """A mass as this scale shows it: "134 g", "4 3/4 oz"."""
         unit, name = (OZ, "oz") if self.ounces else (1e-3, "g")
-        step, steps = self.step / unit, round(kg / self.step)
+        step, steps = self.step / unit, math.floor(round(kg / self.step, 6) + 0.5)  # a half is rounded up
         if self.ounces and step < 1 and abs(1 / step - round(1 / step)) < 1e-9 and round(1 / step) in (2, 4, 8, 16, 32):
             return mass_words(steps * self.step, step=step) if steps * step < 16 else f"{steps * step:g} oz"
         decimals = 0 if step >= 1 else 1 if step >= 0.1 else 2

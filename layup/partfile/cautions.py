@@ -123,10 +123,18 @@ class Seen:
 _METAL = r"alumini?um|steel|titanium|magnesium"
 _SURFACES = r"rudder|elevator|aileron|elevon|flaperon|stabilator|ruddervator|flap|trim tab|servo tab|control surface"
 _ENGINES = r"engine|cowl|cowling|exhaust|firewall|muffler|nacelle"
-_HOLDS = r"seat|belt|harness|headrest|floor|floorboard"
+_HOLDS = r"seat|belt|harness|headrest|floor|floorboard|deck|foredeck|walkway|wing ?walk"
 _AERIALS = r"aerial|antenna|transponder|radio|compass|GPS|GNSS|ELT|PLB|radome"
 _TANKS = r"fuel|petrol|gasoline|gas tank"
 _BATTERIES = r"lithium|lifepo4?|battery|batteries"
+# The same in German, French and Spanish, of the words that stand in titles.
+_SURFACES += r"|\w*ruder|wölbklappe|landeklappe|trimmklappe|gouverne|gouvernail|volet|timón|alerón|elevador"
+_ENGINES += r"|motorhaube|motorraum|triebwerk\w*|auspuff\w*|brandspant|capot|moteur|échappement|capó|cortafuegos"
+_HOLDS += r"|\w*sitz|sitz\w*|\w*gurt|kopfstütze|\w*lehne|boden|\w+boden|bodenplatte|siège|baquet|harnais|plancher"
+_HOLDS += r"|asiento|arnés|suelo|piso"
+_AERIALS += r"|antenne|antena|funk\w*"
+_TANKS += r"|kraftstoff\w*|treibstoff\w*|benzin\w*|carburant|essence|combustible|gasolina"
+_BATTERIES += r"|batterie|akku|batería"
 _PANES = r"polycarbonate|acrylic|float glass|PETG"
 
 

@@ -125,7 +125,9 @@ Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Vector = tuple[Number, Number, Number]
 
 
-def quantity(dimension: str, low: float, high: float, range_words: str) -> BeforeValidator:
+def quantity(
+    dimension: str, low: float, high: float, range_words: str, *, bare: str | None = None, gauge: bool = False
+) -> BeforeValidator:
     """A field that reads a quantity into its SI value.
 
     Args:
@@ -133,8 +135,10 @@ def quantity(dimension: str, low: float, high: float, range_words: str) -> Befor
         low: Least value that is believed. [SI]
         high: Largest. [SI]
         range_words: What a value outside is called in the message.
+        bare: The unit of a bare number, where the name of the key says it.
+        gauge: The sign is that of a gauge, and falls away: -0.8 bar of vacuum.
     """
-    return BeforeValidator(_reader(dimension, low, high, range_words))
+    return BeforeValidator(_reader(dimension, low, high, range_words, bare, gauge))
 
 
 def written(dimension: str, low: float, high: float, range_words: str) -> BeforeValidator:
@@ -183,16 +187,19 @@ def two_ways(text: str) -> str:
     )
 
 
-def _reader(dimension: str, low: float, high: float, range_words: str) -> Callable[[object], float]:
+def _reader(
+    dimension: str, low: float, high: float, range_words: str, bare: str | None = None, gauge: bool = False
+) -> Callable[[object], float]:
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             raise PydanticCustomError("quantity", 'a quantity in quotes is due, such as "25 mm"')
         if dimension == "angle" and isinstance(value, str) and _TWO_WAYS.search(value):
             raise PydanticCustomError("quantity", "{text}", {"text": two_ways(value)})
         try:
-            number = parse(value, dimension)
+            number = parse(value, dimension, bare=bare)
         except UnitError as error:
             raise PydanticCustomError("quantity", "{text}", {"text": str(error)}) from None
+        number = abs(number) if gauge else number
         if not low <= number <= high:
             text = f"{value} is negative" if number < 0 <= low else f"{value} is {range_words}"
             raise PydanticCustomError("quantity", "{text}", {"text": text})

@@ -127,11 +127,39 @@ def line_of(path: Path, lines: dict[Path, int]) -> int | None:
 _SYNTAX = re.compile(r"\(at line (\d+), column (\d+)\)|\(at end of document\)")
 
 
+_SAID = (  # the beginning of what the reader of TOML says, and the same for a person
+    ("Expected newline or end of document", "more stands behind the value than belongs there"),
+    ("Expected '=' after a key", "no equals sign stands behind the key"),
+    ("Expected ']", "the name of a table is not closed by its bracket"),
+    ("Cannot overwrite a value", "this key stands twice"),
+    ("Cannot declare", "this table stands twice"),
+    ("Cannot mutate", "this table is complete already"),
+    ("Duplicate inline table key", "a name in these braces stands twice"),
+    ("Cannot redefine", "this table stands twice"),
+    ("Invalid initial character for a key", "no line begins like this"),
+    ("Invalid statement", "no line begins like this"),
+    ("Invalid value", "this value is neither a number nor in quotes"),
+    ("Invalid hex value", "a backslash in the quotes begins something else"),
+    ("Unescaped '\\'", "a backslash in the quotes begins something else"),
+    ("Invalid date", "this is no date"),
+    ("Unclosed array", "a list is not closed"),
+    ("Unclosed inline table", "a brace is not closed"),
+    ("Unterminated string", "a quote is not closed"),
+    ('Expected "', "a quote is not closed"),
+    ("Illegal character", "a quote is not closed, or a letter can't stand here"),
+    ("Found invalid character", "a letter can't stand here"),
+)
+
+
+def _in_words(said: str) -> str:
+    return next((words for begin, words in _SAID if said.startswith(begin)), said)
+
+
 def syntax_place(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, str]:
-    """Line of a TOML syntax error and what the reader said, without its position."""
+    """Line of a TOML syntax error and what is wrong there, in words."""
     message = str(error)
     match = _SYNTAX.search(message)
-    said = _SYNTAX.sub("", message).strip().rstrip(":")
+    said = _in_words(_SYNTAX.sub("", message).strip().rstrip(":"))
     if match and match[1]:
         return int(match[1]), said
     return text.count("\n") + 1, said

@@ -33,7 +33,7 @@ Area = Annotated[float, quantity("area", 1e-6, 2000.0, "outside 1 mm^2 to 2000 m
 Mass = Annotated[float, quantity("mass", 0.0, 5000.0, "more than 5000 kg: check the unit")]
 MassPerLength = Annotated[float, quantity("mass_per_length", 0.0, 50.0, "more than 50 kg/m: check the unit")]
 ArealWeight = Annotated[float, quantity("areal_weight", 0.0, 60.0, "more than 60 kg/m^2: check the unit")]
-Vacuum = Annotated[float, quantity("pressure", 100.0, 110e3, "outside 0.1 to 110 kPa: no bag holds that")]
+Vacuum = Annotated[float, quantity("pressure", 100.0, 110e3, "outside 0.1 to 110 kPa: no bag holds that", gauge=True)]
 Altitude = Annotated[float, quantity("length", -500.0, 6000.0, "outside -500 to 6000 m: no shop is there")]
 Angle = Annotated[float, quantity("angle", -360.0, 360.0, "outside -360 to 360 degrees")]
 Slope = Annotated[float, quantity("angle", 5.0, 85.0, "outside 5 to 85 degrees: 30 is usual, a 45 is steep")]

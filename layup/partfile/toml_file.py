@@ -180,6 +180,8 @@ def _syntax_remedy(text: str, line: int) -> str:
         if value.count('"') % 2:
             return 'A quote is missing. An inch mark inside quotes is written in: "1 in".'
         return "Check the quotes and brackets; a key may stand only once in its table."
+    if there.startswith("[") and there.endswith("]") and lines[: line - 1].count(there):
+        return f"{there} may stand once; each of several is written [{there}]."
     if there.startswith("["):
         return "A table's name stands in brackets: [surface], or [[ply]] for each of several."
     return 'A line is a key, an equals sign and a value: process = "vacuum bag".'

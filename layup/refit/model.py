@@ -24,7 +24,7 @@ Chord = Annotated[float, quantity("length", 0.05, 50.0, "outside 50 mm to 50 m: 
 Volume = Annotated[Written, written("volume", 0.0, 100.0, "more than 100 m^3: check the unit")]
 Density = Annotated[Written, written("density", 1.0, 2.0e4, "outside 1 to 20,000 kg/m^3: check the unit")]
 Level = Annotated[float, quantity("fraction", 0.0, 1.0, "outside 0 to 100 %")]
-Time = Annotated[float, quantity("time", 0.0, 3.6e8, "more than 100,000 h: check the unit")]
+Hours = Annotated[float, quantity("time", 0.0, 3.6e8, "more than 100,000 h: check the unit", bare="h")]
 Decimals = Annotated[int, Field(ge=0, le=6, strict=True)]
 
 
@@ -367,7 +367,7 @@ class CandidateEntry(Entry):
     placed: Placing | None = None
     old_arm: Arm | None = None
     cost: Money | None = None
-    hours: Time | None = None
+    hours: Hours | None = None
     needs: list[Name] = []
     instead_of: list[Name] = []
 

@@ -10,7 +10,7 @@ from layup.errors import LayupError
 from layup.learn.weighins import questions
 from layup.refit.job import RefitJob
 from layup.refit.ledger import Ledger, Row
-from layup.words import mass_both
+from layup.words import in_system, mass_both
 
 
 def doubts(job: RefitJob, ledger: Ledger, row: Row, mass: float, said: str) -> tuple[str, ...]:
@@ -33,7 +33,7 @@ def doubts(job: RefitJob, ledger: Ledger, row: Row, mass: float, said: str) -> t
         if not found:
             return ()
         asked += found
-    return (f'"{row.item.name}": {asked[0]}',)
+    return (f'"{row.item.name}": {in_system(asked[0], job.refit.units)}',)
 
 
 def sound(ledger: Ledger) -> None:
