@@ -53,10 +53,15 @@ def prepare(asked: Asked) -> Response:
     return _page(asked, asked.desk.sheet(asked.file))
 
 
+def _usual(sheet: Sheet) -> dict[str, str]:
+    """What the fields hold before anything is typed: the paper that lies in the printers of a shop with these units."""
+    return {**ASKS, "paper": "letter" if sheet.system == "lb" else ASKS["paper"]}
+
+
 def _page(asked: Asked, sheet: Sheet, refused: str = "", wrong: str = "") -> Response:
     """The page; where a press was refused, with the reason beside that button and what was typed still in its field."""
     held = asked.desk.journal.typed(asked.file)
-    said = {key: asked.query.get(key, held.get(f"prepare-{key}", usual)) for key, usual in ASKS.items()}
+    said = {key: asked.query.get(key, held.get(f"prepare-{key}", usual)) for key, usual in _usual(sheet).items()}
     fields = {key: held.get(f"f-prepare-{key}", value) for key, value in said.items()}
     if refused:
         fields |= {key: asked.form.get(key, "") for key in ASKS}
@@ -191,7 +196,8 @@ def start(asked: Asked) -> Response:
         raise LayupError("the part has something to put right first: see its page")
     if what not in USES:
         raise LayupError("that is no work this page knows")
-    said = {key: asked.form.get(key, usual).strip() for key, usual in ASKS.items()}
+    usual = _usual(sheet)
+    said = {key: asked.form.get(key, one).strip() for key, one in usual.items()}
     try:
         _begin(asked, what, sheet, sheet.prediction, said)
     except LayupError as error:
@@ -199,8 +205,8 @@ def start(asked: Asked) -> Response:
     journal = asked.desk.journal
     held = journal.typed(asked.file)
     for key, value in said.items():
-        if value != held.get(f"prepare-{key}", ASKS[key]):
-            journal.type(asked.file, f"prepare-{key}", value if value != ASKS[key] else None)
+        if value != held.get(f"prepare-{key}", usual[key]):
+            journal.type(asked.file, f"prepare-{key}", value if value != usual[key] else None)
         journal.type(asked.file, f"f-prepare-{key}", None)
     return go("/prepare", file=asked.file)
 

@@ -30,7 +30,7 @@ from layup.shape.partition import free_edges_of
 from layup.shape.plan import Plan
 from layup.shape.progress import Told, nobody
 from layup.sides.mould import seen
-from layup.words import angle_words, area_words, length_words
+from layup.words import angle_words, area_words, length_words, tape_words
 
 if TYPE_CHECKING:
     from shapely import LineString, Polygon
@@ -408,7 +408,7 @@ def _slit(job: Job, entry: PlyEntry, net: Net, laid: Floats) -> list[_Laid]:
                 else f"does not lie flat in one piece: slit at {names}, {whole} in all. "
             )
             + (
-                "Lap each cut edge onto the dashed line of its own letter, " + length_words(overlap, "both") + " over"
+                "Lap each cut edge onto the dashed line of its own letter, " + tape_words(overlap, "both") + " over"
                 if entry.fabric is not None
                 else "Butt the edges of each letter and glue them"
             )
@@ -642,7 +642,7 @@ def _strips(
             notes = (
                 *notes,
                 f"{length_words(high - low, 'both')} across the warp, the roll has {length_words(usable, 'both')} "
-                f"to use: in {joined.count} strips that overlap by {length_words(overlap, 'metric')}",
+                f"to use: in {joined.count} strips that overlap by {tape_words(overlap, 'both')}",
             )
     made = []
     for shape in shapes:

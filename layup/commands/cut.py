@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import check_outputs, job_of, json_option, paper_option, units_option, yes_option
+from layup.commands.options import check_outputs, job_of, json_option, paper_of, paper_option, units_option, yes_option
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -72,7 +72,7 @@ def command(
     parts: tuple[Path, ...], units: System | None, as_json: bool, seconds: float, gap: str, edge: str,
     rolls: tuple[str, ...], defects: tuple[str, ...], used_files: tuple[Path, ...], face_down: bool, rough: bool,
     quarter_rings: bool, picture: Path | None, stock: Path | None, book: bool, copies: int, mirrored: str | None,
-    day: Path | None, paper: str, save: bool, yes: bool,
+    day: Path | None, paper: str | None, save: bool, yes: bool,
 ) -> None:  # fmt: skip
     """What length of each cloth do these PARTS need? Ctrl-C takes the best layout so far."""
     from layup.make.cut import cut
@@ -125,7 +125,7 @@ def command(
         if book:
             _book(listed, takes, ", ".join(dict.fromkeys(job.part.title for job in jobs)))
     if day is not None:
-        _day_sheet(jobs, result, listed=listed, said=said, day=day, paper=paper, system=system)
+        _day_sheet(jobs, result, listed=listed, said=said, day=day, paper=paper_of(paper, system), system=system)
     if as_json:
         from layup.make.as_json import cut_json
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 
 import click
 
-from layup.commands.options import ask, check_outputs, paper_option, shop_option, yes_option
+from layup.commands.options import ask, check_outputs, paper_of, paper_option, shop_option, yes_option
 
 if TYPE_CHECKING:
     from layup.learn.store import Store
@@ -312,7 +312,7 @@ def show_history(refit: Path, shop: Path | None, as_of: str | None) -> None:
 @yes_option
 def write_paper(
     refit: Path, out: Path, shop: Path | None, as_of: str | None, units: Kept | None, what: What | Literal["both"],
-    by: str, method: str, date: str, paper: str, yes: bool,
+    by: str, method: str, date: str, paper: str | None, yes: bool,
 ) -> None:  # fmt: skip
     """Write the papers to OUT, which ends in .pdf, .html, .csv or .xlsx, with a space for the signature."""
     from layup.learn.moments import day_of
@@ -327,7 +327,7 @@ def write_paper(
         alarm = alarms(loading, kept)
         made = papers(job, ledger, loading, alarm, kept, kinds, by=by, method=method, date=day_of(date),
                       drawn=out.suffix.casefold() != ".csv")  # fmt: skip
-        write_document(made, out, paper)
+        write_document(made, out, paper_of(paper, kept))
     click.echo(f"Written: {out}")
     for line in alarm:
         click.echo(line, err=True)

@@ -36,11 +36,18 @@ json_option = click.option("--json", "as_json", is_flag=True, help="SI figures f
 paper_option = click.option(
     "--paper",
     type=click.Choice(["A4", "Letter"], case_sensitive=False),
-    default="A4",
-    show_default=True,
-    help="Of a PDF.",
+    help="Of a PDF; else A4, or Letter where results print in pounds.",
 )
 yes_option = click.option("--yes", is_flag=True, help="Write over a file that is there already.")
+
+
+def paper_of(paper: str | None, system: str) -> str:
+    """The paper asked for, else what the printers of a shop hold that counts in these units.
+
+    >>> paper_of(None, "lb"), paper_of(None, "both"), paper_of("A4", "lb")
+    ('Letter', 'A4', 'A4')
+    """
+    return paper or ("Letter" if system == "lb" else "A4")
 
 
 def check_outputs(outputs: Iterable[Path | None], yes: bool, inputs: Iterable[Path | None]) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import check_outputs, job_of, json_option, units_option, yes_option
+from layup.commands.options import check_outputs, job_of, json_option, paper_of, units_option, yes_option
 
 if TYPE_CHECKING:
     from layup.cloth.pattern import FlatPly
@@ -29,15 +29,13 @@ _PAPERS: dict[str, Paper] = {"A4": "a4", "Letter": "letter", "roll": "roll"}
 @units_option
 @json_option
 @click.option("--dxf", type=_file, help="Write a drawing for a cutter.")
-@click.option("--dxf-unit", type=click.Choice(["mm", "in"]), default="mm", show_default=True, help="Its unit.")
+@click.option("--dxf-unit", type=click.Choice(["mm", "in"]), help="Its unit; else mm, or in for pounds.")
 @click.option("--svg", type=_file, help="Write a drawing in millimetres.")
 @click.option("--pdf", type=_file, help="Write full-size patterns to print.")
 @click.option(
     "--paper",
     type=click.Choice(list(_PAPERS), case_sensitive=False),
-    default="A4",
-    show_default=True,
-    help="Of the full-size patterns.",
+    help="Of the full-size patterns; else A4, or Letter where results print in pounds.",
 )
 @click.option("--roll-width", default="36 in", show_default=True, help="Of the plotter's paper, with --paper roll.")
 @click.option("--trim", help="Laid up beyond the edge and cut off later; else as the part file says.")
@@ -47,8 +45,8 @@ _PAPERS: dict[str, Paper] = {"A4": "a4", "Letter": "letter", "roll": "roll"}
 @yes_option
 @click.option("--no-splices", is_flag=True, help="Don't look for a splice where the cloth locks.")
 def command(
-    part: Path, units: System | None, as_json: bool, dxf: Path | None, dxf_unit: Unit, svg: Path | None,
-    pdf: Path | None, paper: str, roll_width: str, trim: str | None, holes: Path | None, holes_unit: str | None,
+    part: Path, units: System | None, as_json: bool, dxf: Path | None, dxf_unit: Unit | None, svg: Path | None,
+    pdf: Path | None, paper: str | None, roll_width: str, trim: str | None, holes: Path | None, holes_unit: str | None,
     picture: Path | None, yes: bool, no_splices: bool,
 ) -> None:  # fmt: skip
     """The flat pattern of every ply of this PART, and where a cloth locks on its shape."""
@@ -63,6 +61,7 @@ def command(
             right_ending(path, ending)  # before the work, not after it
     check_outputs([dxf, svg, pdf, picture], yes, [part, holes])
     job = job_of(part, as_json, units)
+    system: System = units or job.part.units
     refused: PatternError | None = None
     with WorkBar(shown=not as_json) as bar:
         try:
@@ -81,12 +80,12 @@ def command(
         job,
         plies,
         dxf=dxf,
-        dxf_unit=dxf_unit,
+        dxf_unit=dxf_unit or ("in" if system == "lb" else "mm"),
         svg=svg,
         pdf=pdf,
-        paper=paper,
+        paper=paper_of(paper, system),
         roll=parse(roll_width, "length"),
-        system=units or job.part.units,
+        system=system,
         without=without,
     )
     if picture is not None:
@@ -104,7 +103,7 @@ def command(
         from layup.cloth.patterns_screen import patterns_screen
         from layup.weight import screen
 
-        screen.show(patterns_screen(job, plies, splices, units or job.part.units))
+        screen.show(patterns_screen(job, plies, splices, system))
     if refused is not None:  # said last, where it is seen, and the status tells a script that plies are missing
         raise refused
 

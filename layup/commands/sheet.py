@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from layup.commands.options import Asked, about_part, check_outputs, mixing, paper_option, yes_option
+from layup.commands.options import Asked, about_part, check_outputs, mixing, paper_of, paper_option, yes_option
 
 if TYPE_CHECKING:
     from layup.make.mixing import Mixing
@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     help="Search so long for a short cut, where `layup cut --save` stored none.",
 )
 @yes_option
-def command(asked: Asked, mixed: Mixing, out: Path | None, html: bool, paper: str, seconds: float, yes: bool) -> None:
+def command(
+    asked: Asked, mixed: Mixing, out: Path | None, html: bool, paper: str | None, seconds: float, yes: bool
+) -> None:
     """Write the build sheet: plies, cloth, batches, bag, cure, weigh points, with boxes to write in."""
     from layup.make.build_sheet import build_sheet, prepare
     from layup.report.document_file import write_document
@@ -39,7 +41,8 @@ def command(asked: Asked, mixed: Mixing, out: Path | None, html: bool, paper: st
     check_outputs([path, tablet], yes, [asked.part])
     prediction = asked.prediction()
     bench = prepare(prediction, asked.part, seconds=seconds, **mixed)
-    sheet = build_sheet(bench, asked.system(prediction.job))
+    system = asked.system(prediction.job)
+    sheet, paper = build_sheet(bench, system), paper_of(paper, system)
     click.echo(f"Build sheet: {write_document(sheet, path, paper)}")
     if tablet is not None:
         click.echo(f"Build sheet: {write_document(sheet, tablet, paper)}")

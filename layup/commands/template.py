@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
 
-from layup.commands.options import check_outputs, paper_option, yes_option
+from layup.commands.options import check_outputs, paper_of, paper_option, yes_option
 
 
 @click.group("template", short_help="Turn a photograph of a paper template into an outline.")
@@ -23,7 +24,7 @@ def command() -> None:
 @paper_option
 @click.option("--sheets", type=click.IntRange(1, 4), default=2, show_default=True, help="How many different ones.")
 @yes_option
-def sheet(out: Path, paper: str, sheets: int, yes: bool) -> None:
+def sheet(out: Path, paper: str | None, sheets: int, yes: bool) -> None:
     """Write the sheets to OUT, a PDF to print at 100 %."""
     from layup.errors import LayupError
     from layup.files.photo_sheet import sheet_pdf
@@ -33,7 +34,7 @@ def sheet(out: Path, paper: str, sheets: int, yes: bool) -> None:
     from layup.files.writing import write_file
 
     check_outputs([out], yes, [])
-    data = sheet_pdf(paper, sheets)
+    data = sheet_pdf(paper_of(paper, os.environ.get("LAYUP_UNITS", "both")), sheets)
     write_file(out, data)
     pages = "one page" if sheets == 1 else f"{sheets} pages, all different"
     click.echo(f'{out}: {pages}. Print at 100 % ("actual size"), not "fit to page".')

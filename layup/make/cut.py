@@ -330,7 +330,7 @@ def _pieces(
     return pieces, (
         f"Ply {ply.number} is {length_words(wide, 'both')} across its warp and the roll has "
         f"{length_words(roll.usable, 'both')} to use, so it is cut in {strips} strips that overlap by "
-        f"{length_words(overlap, 'metric')}. The overlaps take {mass_both(doubled * aw, 'both')} of cloth; {counts}."
+        f"{tape_words(overlap, 'both')}. The overlaps take {mass_both(doubled * aw, 'both')} of cloth; {counts}."
     )
 
 
