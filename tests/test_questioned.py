@@ -232,3 +232,25 @@ def test_a_prepreg_part_that_replaces_a_wet_laminate(shop: Path) -> None:
     done = run("predict", "pre.toml")
     assert "mistake of its own" not in done.output
     assert done.exit_code == 0, done.output
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('rectangle = ["1 m", "600 mm"]', 'rectangle = ["0.62 mm", "0.38 mm"]', "Check the unit of [surface]"),
+        (
+            "[[ply]]",
+            '[[zone]]\nname = "edge"\nwithin = "60 cm of edge"\n[[ply]]\nzone = "edge"',
+            "covers the whole part",
+        ),
+        ("[[ply]]", '[[zone]]\nname = "edge"\nwithin = "60 mm of edge"\n[[ply]]\nzone = "edge"', ""),
+    ],
+)
+def test_a_unit_that_is_doubted_is_asked_above_the_figures(tmp_path: Path, old: str, new: str, said: str) -> None:
+    path = tmp_path / "hatch.toml"
+    path.write_text(PART.replace(old, new), encoding="utf-8")
+    out = run("predict", path).stdout
+    head = out.split("will weigh")[0]
+    assert ("Is that right?" in head) == bool(said), head
+    assert said in head
+    assert out.count("Is that right?") == bool(said)

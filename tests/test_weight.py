@@ -279,7 +279,7 @@ def test_figures_that_cant_be_meant_are_doubted(exact: Hatch) -> None:
     heavy = predict(exact(replaces=[{"name": "lid", "weighed": "2813 lb"}]))
     assert any("twenty times" in caution for caution in heavy.cautions)
     lead = predict(exact(extra=[{"name": "bead", "mass": "20 lb"}]))
-    assert any("check their units" in caution for caution in lead.cautions)
+    assert any("Check their units" in caution for caution in lead.cautions)
 
 
 def test_a_fillet_and_a_core_s_edge_weigh_by_their_section() -> None:

@@ -163,7 +163,7 @@ def _note(
     screen.show(weigh_in_screen(noted.weighed, noted.explanation, units or noted.prediction.job.part.units))
     next_hand: dict[str, tuple[Where, ...]] = {"demoulded": ("trim",), "trimmed": ("finish", "fit")}
     for words in noted.prediction.at_hand(*next_hand.get(stage, ())):
-        screen.show(f"  ! {words}")
+        screen.show(screen.caution_text(words))
     if noted.replaces is not None:
         click.echo(
             f"  It stands in place of entry {noted.replaces.entry.number}, the same piece at the same stage. "

@@ -48,6 +48,10 @@ from layup.words import area_words, mass_both
 if TYPE_CHECKING:
     import pandas as pd
 
+DOUBT = "Is that right?"
+"""So begins what asks for a unit or a zone on which the figures rest; it stands above them."""
+SMALLEST = 1e-4
+"""A part smaller than this is doubted: metres read as millimetres. [m^2]"""
 UNLIKELY = 20.0
 """Times the new part that an old one may weigh before its unit is doubted. [-]"""
 
@@ -88,7 +92,7 @@ class Prediction:
         saving: Old against new; None where the file names nothing.
         cost: Of the material.
         made: How much of the difference between weighed versions the process explains.
-        cautions: What a reader must know before acting on it.
+        cautions: What a reader must know before acting on it; doubts of units and zones first, each begun by `DOUBT`.
         citations: Every figure used, with its source.
         published: The weight by the published figures alone, where the shop's weigh-ins changed it.
         rules: Every rule of caution that the part triggers, and where the hand is.
@@ -265,6 +269,26 @@ def _made(job: Job) -> tuple[ProcessShare, ...]:
     return tuple(process_share(job, heavy, light) for heavy, light in pairwise(listed))
 
 
+def _doubts(job: Job, weighed: Weighed, replaced: Replaced | None) -> list[str]:
+    """Questions about the units and zones that the figures rest on."""
+    found = []
+    area = job.surface.whole.area
+    if area < SMALLEST:
+        found.append(f"{DOUBT} The whole part is {area * 1e6:.2g} mm². Check the unit of [surface].")
+    if replaced is not None and replaced.mass.mean > UNLIKELY * weighed.mass.mean:
+        found.append(
+            f"{DOUBT} The old part weighs more than twenty times the new one. Check the units of [[replaces]]."
+        )
+    if weighed.extra > weighed.mass.mean / 2:
+        found.append(f"{DOUBT} The extras weigh more than the laminate. Check their units.")
+    found += [
+        f'{DOUBT} Zone "{zone.name}" covers the whole part. Check its distance and its unit.'
+        for zone in job.part.zone
+        if (zone.within or zone.between) and job.zones[zone.name].area > 0.999 * area
+    ]
+    return found
+
+
 def _cautions(
     job: Job,
     weighed: Weighed,
@@ -272,7 +296,7 @@ def _cautions(
     replaced: Replaced | None,
     rules: tuple[Caution, ...],
 ) -> tuple[str, ...]:
-    found = list(weighed.process.notes)
+    found = [*_doubts(job, weighed, replaced), *weighed.process.notes]
     others = [a.resin_name for a in alternatives if a.resin_name != _resin(weighed)]
     if others:
         named = "; ".join(f"{a.process}: {a.resin_name}" for a in alternatives if a.resin_name != _resin(weighed))
@@ -290,10 +314,6 @@ def _cautions(
         found.append("Only the area is known: no centre of gravity and no inertia.")
     if any(layer.zone == "patch" for layer in weighed.layers):
         found.append("A patch given by its area is taken to balance where the whole surface does.")
-    if replaced is not None and replaced.mass.mean > UNLIKELY * weighed.mass.mean:
-        found.append("The old part weighs more than twenty times the new one: check the units of [[replaces]].")
-    if weighed.extra > weighed.mass.mean / 2:
-        found.append("The extras weigh more than the laminate: check their units.")
     dry = [y.name for y in weighed.layers if y.kind == "fabric" and not weighed.process.mixes and not _bought(job, y)]
     if dry:
         found.append(f"{dry[0]} does not say its resin content: taken as a prepreg of the usual fibre fraction.")

@@ -10,6 +10,7 @@ from itertools import groupby
 
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
+from rich.table import Table
 from rich.text import Text
 
 from layup.report.document import Grid
@@ -20,7 +21,7 @@ from layup.spread import Interval
 from layup.weight.compare import Alternative, ProcessShare
 from layup.weight.cost import Cost
 from layup.weight.plies import Layer
-from layup.weight.prediction import Prediction
+from layup.weight.prediction import DOUBT, Prediction
 from layup.words import (
     System,
     area_words,
@@ -57,6 +58,13 @@ def prediction_screen(prediction: Prediction, system: System, columns: int = PIP
     return Group(*parts)
 
 
+def caution_text(words: str, style: str = "") -> RenderableType:
+    """A caution behind its mark, all its lines under the first."""
+    table = Table.grid(padding=0)
+    table.add_row(Text("  ! "), Text(words, style=style))
+    return table
+
+
 def _mass(kg: float, system: System) -> str:
     return mass_both(kg, system)
 
@@ -69,7 +77,9 @@ def _span(interval: Interval, system: System) -> str:
 
 def _head(prediction: Prediction, system: System) -> RenderableType:
     weighed, gain = prediction.weighed, prediction.saving
-    lines = [Text(prediction.title, style="bold")]
+    lines: list[RenderableType] = [Text(prediction.title, style="bold")]
+    doubts = [one for one in prediction.cautions if one.startswith(DOUBT)]
+    lines += [caution_text(in_units(one, system), style="bold") for one in doubts]
     answer = Text("  will weigh  ")
     answer.append(_mass(weighed.mass.mean, system), style="bold")
     answer.append(f"   9 builds in 10: {_span(weighed.mass, system)}")
@@ -288,7 +298,8 @@ def _small_print(prediction: Prediction, system: System) -> Iterable[RenderableT
     for finding in prediction.job.surface.findings:
         yield Padding(Text(in_units(f"Surface: {finding.text}", system)), (0, 0, 0, 2))
     for caution in prediction.cautions:
-        yield Padding(Text(f"! {in_units(caution, system)}", style="dim"), (0, 0, 0, 2))
+        if not caution.startswith(DOUBT):  # which stands above the figures
+            yield Padding(Text(f"! {in_units(caution, system)}", style="dim"), (0, 0, 0, 2))
 
 
 def _money_text(cost: Cost) -> str:
