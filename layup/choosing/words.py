@@ -11,7 +11,7 @@ from layup.choosing.seek import NEAR
 from layup.choosing.steps import Step
 from layup.partfile.needs import USUAL_LOAD_FACTOR
 from layup.units import G0, INCH, LB
-from layup.words import System, areal_weight_words, length_words, mass_both, thickness_words
+from layup.words import System, areal_weight_words, length_words, mass_both, plain, thickness_words
 
 ADVICE = "Put a stiffer fabric, a core or more plies on the shelf, or ask for less."
 """What to do where nothing passes."""
@@ -68,7 +68,7 @@ def asked_words(choice: Choice, system: System = "metric") -> str:
     out: list[str] = []
 
     def force(newtons: float) -> str:
-        return f"{newtons / (LB * G0):.3g} lbf" if pounds else f"{newtons:.0f} N"
+        return f"{plain(newtons / (LB * G0), 3)} lbf" if pounds else f"{newtons:.0f} N"
 
     def most(limit: float | None) -> str:
         one: System = "lb" if pounds else "metric"
@@ -80,7 +80,7 @@ def asked_words(choice: Choice, system: System = "metric") -> str:
     if choice.old is not None and needs.in_plane and needs.in_plane != needs.stiffness:
         out.append(f'{_as_stiff(needs.in_plane)} the old "{choice.old.name}" in its own plane')
     if needs.pressure:
-        pressed = f"{needs.pressure * INCH**2 / (LB * G0):.3g} psi" if pounds else f"{needs.pressure:.0f} Pa"
+        pressed = f"{plain(needs.pressure * INCH**2 / (LB * G0), 3)} psi" if pounds else f"{needs.pressure:.0f} Pa"
         out.append(f"holds {pressed}{most(needs.deflection)}")
     if needs.speed:
         fast = f"{needs.speed * 3600 / 1852:.0f} kn" if pounds else f"{needs.speed * 3.6:.0f} km/h"
@@ -94,7 +94,7 @@ def asked_words(choice: Choice, system: System = "metric") -> str:
     if (section := needs.section) is not None:
         for key, size in (("torque", section.torque), ("moment", section.moment)):
             if size:
-                said = f"{size / (LB * G0 * INCH * 12):.3g} lbf ft" if pounds else f"{size:.3g} N m"
+                said = f"{plain(size / (LB * G0 * INCH * 12), 3)} lbf ft" if pounds else f"{plain(size, 3)} N m"
                 out.append(f"a {key} of {said} on the {section.shape}")
     if needs.frequency is not None:
         out.append(f"no slower than {needs.frequency:g} Hz")
@@ -268,7 +268,7 @@ def _count(number: int, one: str, many: str) -> str:
 
 def _times(value: float) -> str:
     """`1.24 times`, and more digits where it is next to once."""
-    return f"{_apart_from(value, 1.0, 2) if value < 10 else f'{value:.3g}'} times"
+    return f"{_apart_from(value, 1.0, 2) if value < 10 else f'{plain(value, 3)}'} times"
 
 
 def _apart_from(value: float, mark: float, digits: int) -> str:

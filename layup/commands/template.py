@@ -61,14 +61,14 @@ def read(
 
     from layup.files.read_photo import read_photo, write_outline
     from layup.units import FOOT
-    from layup.words import System, length_words, percent_words
+    from layup.words import System, length_words, percent_words, plain
 
     check_outputs([out, picture], yes, [photo])
     system = cast(System, units)
     found = read_photo(photo, bar=bar, bar_along=bar_along)
     wide, high = (float(v) for v in found.outline.max(axis=0))
     holes = f", less {len(found.holes)} cut-outs" if len(found.holes) > 1 else ", less 1 cut-out" if found.holes else ""
-    areas = {"lb": f"{found.area / FOOT**2:.4g} ft²", "metric": f"{found.area:.4g} m²"}
+    areas = {"lb": f"{plain(found.area / FOOT**2, 4)} ft²", "metric": f"{plain(found.area, 4)} m²"}
     areas["both"] = f"{areas['lb']} ({areas['metric']})"
     click.echo(f"{photo}: {areas[system]}{holes}")
     click.echo(f"  {length_words(wide, system)} by {length_words(high, system)}")

@@ -28,6 +28,7 @@ from layup.shape.flat import triangles_of
 from layup.shape.measure import FARTHEST, measure_triangles
 from layup.shape.surface import Finding, Surface
 from layup.units import parse
+from layup.words import plain
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -79,9 +80,9 @@ class Loop:
     def size(self) -> str:
         """Its box in words, or its diameter."""
         if self.circle:
-            return f"{self.circle[2] * 1e3:.4g} mm across, round"
+            return f"{plain(self.circle[2] * 1e3, 4)} mm across, round"
         wide, high = np.ptp(self.points, axis=0) * 1e3
-        return f"{wide:.4g} x {high:.4g} mm"
+        return f"{plain(wide, 4)} x {plain(high, 4)} mm"
 
     def __str__(self) -> str:
         return self.size + (f' on layer "{self.layer}"' if self.layer else "")
@@ -236,7 +237,7 @@ def assemble(
     if not loops:
         raise SurfaceError(
             f"{name}: no line in it closes ({count_of(len(open_), 'open line')}: {_open_words(open_)})",
-            f"Join the ends in the drawing; gaps up to {widest * factor * 1e3:.3g} mm are closed here",
+            f"Join the ends in the drawing; gaps up to {plain(widest * factor * 1e3, 3)} mm are closed here",
         )
     return Drawing(name, unit, tuple(loops), open_, tuple(notes))
 
@@ -270,7 +271,8 @@ def settle_unit(
     if factor is None and stated is None:
         why = f" ({reason})" if reason else ""
         raise SurfaceError(
-            f"{name}: no unit{why}. The drawing measures {spans[0]:.4g} x {spans[1]:.4g}: {readings(spans)}",
+            f"{name}: no unit{why}. The drawing measures {plain(spans[0], 4)} x {plain(spans[1], 4)}: "
+            f"{readings(spans)}",
             'Add unit = "mm", or "in", or "m"',
         )
     if factor is not None and stated is not None and abs(factor / stated - 1.0) > 1e-5:
@@ -291,18 +293,18 @@ def readings(spans: tuple[float, float]) -> str:
     >>> readings((620.0, 380.0))
     'in mm that is 620 x 380 mm, in inches 15.75 x 9.652 m (51.7 x 31.7 ft), in m 620 x 380 m'
     """
-    inch = f"{spans[0] / 12:.3g} x {spans[1] / 12:.3g} ft" if max(spans) >= 12 else ""
+    inch = f"{plain(spans[0] / 12, 3)} x {plain(spans[1] / 12, 3)} ft" if max(spans) >= 12 else ""
     feet = f" ({inch})" if inch else ""
     return f"in mm that is {_pair(spans, 1e-3)}, in inches {_pair(spans, 0.0254)}{feet}, in m {_pair(spans, 1.0)}"
 
 
 def _pair(spans: tuple[float, float], factor: float) -> str:
     a, b = spans[0] * factor, spans[1] * factor
-    return f"{a * 1e3:.4g} x {b * 1e3:.4g} mm" if max(a, b) < 1.0 else f"{a:.4g} x {b:.4g} m"
+    return f"{plain(a * 1e3, 4)} x {plain(b * 1e3, 4)} mm" if max(a, b) < 1.0 else f"{plain(a, 4)} x {plain(b, 4)} m"
 
 
 def _long(size: float) -> str:
-    return f"{size * 1e3:.3g} mm" if size < 1.0 else f"{size:.3g} m"
+    return f"{plain(size * 1e3, 3)} mm" if size < 1.0 else f"{plain(size, 3)} m"
 
 
 def _stripped(points: Line2, closed: bool, near: float) -> Line2:
@@ -347,8 +349,9 @@ def _open_words(open_: Sequence[Piece]) -> str:
         ends = piece.points[[0, -1]] * 1e3
         layer = f'on layer "{piece.layer}" ' if piece.layer else ""
         words.append(
-            f"{layer}from ({ends[0, 0]:.4g}, {ends[0, 1]:.4g}) to ({ends[1, 0]:.4g}, {ends[1, 1]:.4g}) mm, "
-            f"ends {float(np.hypot(*(ends[1] - ends[0]))):.3g} mm apart"
+            f"{layer}from ({plain(ends[0, 0], 4)}, {plain(ends[0, 1], 4)}) to "
+            f"({plain(ends[1, 0], 4)}, {plain(ends[1, 1], 4)}) mm, "
+            f"ends {plain(float(np.hypot(*(ends[1] - ends[0]))), 3)} mm apart"
         )
     more = f"; and {len(open_) - 3} more" if len(open_) > 3 else ""
     return "; ".join(words) + more
@@ -559,7 +562,7 @@ def _check_simple(loop: Loop, name: str) -> None:
         return
     reason = str(shapely.is_valid_reason(loop.polygon))
     where = reason[reason.find("[") + 1 : reason.find("]")].split() if "[" in reason else []
-    at = f" at ({', '.join(f'{float(v) * 1e3:.4g} mm' for v in where[:2])})" if len(where) >= 2 else ""
+    at = f" at ({', '.join(f'{plain(float(v) * 1e3, 4)} mm' for v in where[:2])})" if len(where) >= 2 else ""
     raise SurfaceError(
         f"{name}: the closed line {loop} crosses or touches itself{at}",
         "Put the points in order round the edge, or trim the lines where they cross",
@@ -732,7 +735,7 @@ def _check_crossing(drawing: Drawing, edges: Sequence[Loop], loops: Sequence[Loo
             at = shapely.intersection(edge.polygon.exterior, other.polygon.exterior).representative_point()
             raise SurfaceError(
                 f"{drawing.name}: the closed line {other} crosses the outline {edge} near "
-                f"({at.x * 1e3:.4g} mm, {at.y * 1e3:.4g} mm)",
+                f"({plain(at.x * 1e3, 4)} mm, {plain(at.y * 1e3, 4)} mm)",
                 "Draw that part of the edge in the outline itself, or move the line inside",
             )
 
@@ -745,7 +748,7 @@ def _outline_findings(outlines: Sequence[Outline]) -> list[Finding]:
         if part.cutouts:
             round_ = sum(loop.circle is not None for loop in part.cutouts)
             what = f"{count_of(len(part.cutouts), 'cut-out')} ({round_} round)"
-            cuts = Finding("cut-outs", len(part.cutouts), f"{what}, {taken:.4g} m^2 together", -taken)
+            cuts = Finding("cut-outs", len(part.cutouts), f"{what}, {plain(taken, 4)} m^2 together", -taken)
             notes += [Finding("outline", 1, text, part.edge.area), cuts]
         else:
             notes.append(Finding("outline", 1, text, part.edge.area))
@@ -769,7 +772,7 @@ def _sink_finding(rings: Sequence[tuple[Loop, Loop | None]]) -> Finding:
         "countersinks",
         len(rings),
         f"{count_of(len(rings), 'ring')} about a hole ({first}) taken as a countersink and not cut out; it would take "
-        f"{extra:.4g} m^2 more",
+        f"{plain(extra, 4)} m^2 more",
         0.0,
     )
 
@@ -789,7 +792,7 @@ def surface_of(drawing: Drawing, sorted_: Sorted) -> Surface:
         raise SurfaceError(f"{drawing.name}: the cut-outs leave nothing of the outline", "Check the cut-outs")
     twice = sum(loop.area for o in sorted_.outlines for loop in o.cutouts) - sum(c.area for c in cutouts)
     if twice > 1e-9 * part.area:
-        notes.append(Finding("overlap", 1, f"cut-outs overlap by {twice:.4g} m^2, taken off once", twice))
+        notes.append(Finding("overlap", 1, f"cut-outs overlap by {plain(twice, 4)} m^2, taken off once", twice))
     count = len(shapely.get_parts(part))
     if count > len(sorted_.outlines):
         notes.append(Finding("pieces", count, f"the cut-outs part the outline into {count} pieces"))

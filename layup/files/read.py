@@ -26,6 +26,7 @@ from layup.shape.scan import Scan, scan_triangles
 from layup.shape.surface import AS_DRAWN, Finding, Mesh, Surface
 from layup.sides.side import CHOICES, Side, parse_side
 from layup.units import parse
+from layup.words import plain
 
 if TYPE_CHECKING:
     from layup.files.read_scene import Scene
@@ -114,7 +115,7 @@ def read_surface(
     far = max((abs(v) for corner in box or () for v in corner), default=0.0)
     if not far < FARTHEST:
         raise SurfaceError(
-            f"{name}: a corner lies {far / 1e3:.3g} km from the origin: a damaged number, or a wrong unit",
+            f"{name}: a corner lies {plain(far / 1e3, 3)} km from the origin: a damaged number, or a wrong unit",
             "Check the unit, or export it again near the origin",
         )
     if not scan.measured.area > 0.0:
@@ -285,7 +286,7 @@ def _filled(shell: _Shell, widest: float | None, findings: list[Finding]) -> _Sh
     made, beside, left = lids(points, faces, widest)
     lid = measure_triangles(points[made]).area if len(made) else 0.0
     more = f"; {left} more, drawn across themselves, were left open" if left else ""
-    text = f"gaps up to {widest * 1e3:.4g} mm wide were filled as asked, {len(made):,} faces{more}"
+    text = f"gaps up to {plain(widest * 1e3, 4)} mm wide were filled as asked, {len(made):,} faces{more}"
     findings.append(Finding("filled", len(made), text, lid))
     if not len(made):
         return shell
@@ -390,7 +391,7 @@ def _closed_without_side(shell: _Shell, name: str, findings: list[Finding]) -> S
 
     mesh, whole = shell.joined, shell.whole
     assert mesh is not None
-    size = " x ".join(f"{(high - low) * 1e3:.4g}" for low, high in zip(*(whole.box or ()), strict=True))
+    size = " x ".join(f"{plain((high - low) * 1e3, 4)}" for low, high in zip(*(whole.box or ()), strict=True))
     rest = (
         f"; its box is {size} mm, all its faces together are {whole.area:.4g} m^2, and only one side of it is laid up"
     )
@@ -402,26 +403,26 @@ def _closed_without_side(shell: _Shell, name: str, findings: list[Finding]) -> S
         found = clashes(mesh, bodies)
         if found:
             return SurfaceError(f"{name}: {said(bodies, found)}{rest}", remedy(bodies))
-        sizes = ", ".join(f"{area:.4g}" for area in bodies.area[:6]) + (", ..." if len(bodies) > 6 else "")
+        sizes = ", ".join(f"{plain(area, 4)}" for area in bodies.area[:6]) + (", ..." if len(bodies) > 6 else "")
         what = f"{len(bodies)} closed bodies that don't touch ({sizes} m^2)"
         return SurfaceError(f"{name}: {what}{rest}", f"Say which side: {CHOICES}; or body = 1 for the largest alone")
     solid = Solid(mesh)
     kind = solid.kind
-    wall = "" if kind.thickness is None else f"{kind.thickness * 1e3:.3g} mm"
+    wall = "" if kind.thickness is None else f"{plain(kind.thickness * 1e3, 3)} mm"
     if kind.word != "sheet":
         what = "a closed solid" + (f" block, {wall} through" if kind.word == "block" and wall else "")
         if kind.word == "either":
             what = f"a closed solid, but no plain sheet: {'; '.join(kind.doubts[0])}"
         return SurfaceError(f"{name}: {what}{rest}", f'{solid.remedy()}; or side = "all" where every face is laid up')
     if shell.twins is not None:
-        what = f"two skins about {shell.twins.thickness * 1e3:.3g} mm apart, open round their rim"
+        what = f"two skins about {plain(shell.twins.thickness * 1e3, 3)} mm apart, open round their rim"
     else:
         what = f"a closed solid with two skins, its wall {wall} thick"
     if solid.flat:
-        line = f'the sheet is flat, either side is {max(kind.sizes):.4g} m^2: side = "outer" would do'
+        line = f'the sheet is flat, either side is {plain(max(kind.sizes), 4)} m^2: side = "outer" would do'
     else:
         outer, inner = (kind.sizes[n] for n in solid.outer_first())
-        line = f'most likely side = "outer" ({outer:.4g} m^2); "inner" is {inner:.4g} m^2'
+        line = f'most likely side = "outer" ({plain(outer, 4)} m^2); "inner" is {plain(inner, 4)} m^2'
     return SurfaceError(f"{name}: {what}{rest}", f"Say which: {CHOICES}. Here {line}")
 
 
@@ -437,7 +438,7 @@ def _no_area(scan: Scan) -> Finding:
 
 def _cracks(whole: Measured) -> Finding:
     length = whole.perimeter or 0.0
-    return Finding("cracks", 1, f"closed but for cracks with {length * 1e3:.3g} mm of edge; taken as closed")
+    return Finding("cracks", 1, f"closed but for cracks with {plain(length * 1e3, 3)} mm of edge; taken as closed")
 
 
 def _factor(unit: str, name: str) -> float:
@@ -465,7 +466,7 @@ def _scale(raw: _Raw, factor: float | None, unit: str | None, name: str) -> floa
 def _unit_missing(box: Box | None, name: str) -> SurfaceError:
     assert box is not None
     size = [high - low for low, high in zip(*box, strict=True)]
-    plain = " x ".join(f"{s:.4g}" for s in size)
+    plain = " x ".join(f"{plain(s, 4)}" for s in size)
     largest = max(size)
     readings = f"in mm that is {_metric(largest * 1e-3)} at most, in inches {_metric(largest * 0.0254)}"
     return SurfaceError(
@@ -481,7 +482,7 @@ def _metric(length: float) -> str:
 
 def _plain(value: float) -> str:
     """Four digits, and never a power of ten."""
-    return f"{value:,.0f}" if value >= 1000.0 else f"{value:.4g}"
+    return f"{value:,.0f}" if value >= 1000.0 else f"{plain(value, 4)}"
 
 
 def _feet(length: float) -> str:

@@ -32,6 +32,7 @@ from layup.files.drawing import Drawing, assemble
 from layup.files.reading import read_file
 from layup.shape.curves import Curve, Line2
 from layup.units import parse
+from layup.words import plain
 
 LARGEST = 50_000_000
 """A file with more bytes is refused. [bytes]"""
@@ -240,7 +241,7 @@ def read_points(path: str | Path, *, unit: str | None = None) -> Drawing:
         wide = max(abs(row.values[k] - table.rows[0].values[k]) for row in table.rows for k in ("x", "y"))
         if max(heights) - min(heights) > 1e-3 * wide:
             raise SurfaceError(
-                f"{name}: the points differ in z by {max(heights) - min(heights):.4g}: no flat outline",
+                f"{name}: the points differ in z by {plain(max(heights) - min(heights), 4)}: no flat outline",
                 "Give a mesh of the surface, or leave z out for the plan view",
             )
     loops: dict[tuple[str, int], list[Row]] = {}
@@ -284,6 +285,6 @@ def _check(points: Line2, rows: list[Row], word: str, name: str) -> None:
     near = np.flatnonzero(away <= away.min() + 1e-9 * float(np.ptp(points, axis=0).max()))[:2]
     sides = " and ".join(f"line {rows[k].line} to {rows[(k + 1) % len(rows)].line}" for k in near)
     raise SurfaceError(
-        f"{name}: {which} crosses or touches itself at ({at[0]:.6g}, {at[1]:.6g}), {sides}",
+        f"{name}: {which} crosses or touches itself at ({plain(at[0], 6)}, {plain(at[1], 6)}), {sides}",
         "Put the points in order round the edge; a blank line starts a new loop",
     )

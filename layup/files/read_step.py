@@ -33,6 +33,7 @@ from layup.shape.plan import parse_place
 from layup.shape.surface import Finding, Mesh, Surface
 from layup.shape.topology import free_edges, length_of, reweld
 from layup.units import parse
+from layup.words import plain
 
 CHORD = 0.05
 """Largest distance of a triangle from its face. [mm]"""
@@ -197,8 +198,8 @@ def _area_of(step: Step, number: int) -> float:
 
 def _face_words(step: Step, number: int) -> str:
     measured = measure_triangles(step.points[step.faces[step.number == number]]).scaled(step.unit or 1.0)
-    middle = ", ".join(f"{v * 1e3:.4g}" for v in measured.centroid or ())
-    return f"{number} ({step.kinds.get(number, 'curved')}, {measured.area:.4g} m^2, about ({middle}) mm)"
+    middle = ", ".join(f"{plain(v * 1e3, 4)}" for v in measured.centroid or ())
+    return f"{number} ({step.kinds.get(number, 'curved')}, {plain(measured.area, 4)} m^2, about ({middle}) mm)"
 
 
 def _touched(step: Step, place: NDArray[np.float64], name: str) -> int:
@@ -212,7 +213,7 @@ def _touched(step: Step, place: NDArray[np.float64], name: str) -> int:
     first = int(step.number[int(np.argmin(away))])
     if float(away.min()) > 0.02 * size:
         raise SurfaceError(
-            f"{name}: no face at {_place(place)}; face {first} is nearest, {float(away.min()) * 1e3:.4g} mm away",
+            f"{name}: no face at {_place(place)}; face {first} is nearest, {plain(float(away.min()) * 1e3, 4)} mm away",
             "Give a point on the face, read off in the CAD program",
         )
     tied = sorted(set(step.number[away <= float(away.min()) + 1e-5 * size].tolist()))
@@ -225,7 +226,7 @@ def _touched(step: Step, place: NDArray[np.float64], name: str) -> int:
 
 
 def _place(place: NDArray[np.float64]) -> str:
-    return f"({', '.join(f'{v * 1e3:.4g} mm' for v in place)})"
+    return f"({', '.join(f'{plain(v * 1e3, 4)} mm' for v in place)})"
 
 
 def _agree(unit: str, step: Step, name: str) -> None:

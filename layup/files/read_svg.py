@@ -27,6 +27,7 @@ from layup.files.drawing import Drawing, assemble, count_of
 from layup.files.reading import read_file
 from layup.shape.curves import Curve, Line2, arc, bezier
 from layup.shape.surface import Finding
+from layup.words import plain
 
 if TYPE_CHECKING:
     from svgelements import PathSegment, Point, Shape, SVGElement
@@ -122,7 +123,7 @@ class _Sheet:
             wide, high = wide or (high or 0.0) * ratio, high or (wide or 0.0) / ratio
         if not (0.0 < wide < np.inf and 0.0 < high < np.inf):
             raise SurfaceError(f"{name}: its sheet has no size", "Save it again with a width and height in mm")
-        sheet = f"{wide * 1e3:.4g} x {high * 1e3:.4g} mm"
+        sheet = f"{plain(wide * 1e3, 4)} x {plain(high * 1e3, 4)} mm"
         if self.box is None:
             self.unit = 0.0254 / 96.0  # CSS: one user unit is a pixel of 1/96 in
             self.wide, self.top = wide / self.unit, high / self.unit
@@ -136,7 +137,7 @@ class _Sheet:
             self.unit = max(across, down) if "slice" in rule else min(across, down)
         self.top = self.box[1] + self.box[3]
         self.reason = (
-            f"{self.unit * 1e3:.6g} mm, the file says so: its sheet is {sheet} and "
+            f"{plain(self.unit * 1e3, 6)} mm, the file says so: its sheet is {sheet} and "
             f"{self.box[2]:g} x {self.box[3]:g} units"
         )
 

@@ -36,6 +36,7 @@ from layup.errors import SurfaceError
 from layup.shape.flat import outline
 from layup.shape.measure import FARTHEST, Measured
 from layup.shape.surface import Finding, Surface
+from layup.words import plain
 
 Array = NDArray[np.float64]
 Rule = Literal["spline", "trapezoid"]
@@ -157,7 +158,7 @@ def from_widths(
     if len(inner) and not inner.min() > 0.0:
         at = float(line[1:-1][inner <= 0.0][0, 0])
         raise SurfaceError(
-            f"{name}: the width is 0 at station {at * 1e3:.4g} mm, between the ends", "Give each panel on its own"
+            f"{name}: the width is 0 at station {plain(at * 1e3, 4)} mm, between the ends", "Give each panel on its own"
         )
     upper = line * (1.0, 0.5)
     lower = upper[::-1] * (1.0, -1.0)
@@ -201,7 +202,7 @@ def from_girths(
     """
     if not 0.0 < turn <= 2.0 * math.pi + 1e-9:
         raise SurfaceError(
-            f"{name}: the tape goes round {math.degrees(turn):.4g} degrees", "Write an angle up to 360 deg"
+            f"{name}: the tape goes round {plain(math.degrees(turn), 4)} degrees", "Write an angle up to 360 deg"
         )
     found = integrate(stations, girths, turn=turn, along=along, rule=rule, reading=reading, name=name)
     whole = abs(turn - 2.0 * math.pi) < 1e-9 and along == "axis"
@@ -276,7 +277,7 @@ def _checked(stations: Sequence[float], sizes: Sequence[float], name: str) -> tu
 
 
 def _mm(value: float) -> str:
-    return f"{value * 1e3:.4g} mm"
+    return f"{plain(value * 1e3, 4)} mm"
 
 
 def _runs(x: Array) -> list[tuple[int, int]]:

@@ -14,7 +14,7 @@ from layup.learn.coupons import WORTH, CardCoupon, Value
 from layup.learn.versions import Division
 from layup.report.document import Grid
 from layup.report.document_text import grid_text
-from layup.words import MINUS, System, area_words, mass_both, mass_metric
+from layup.words import MINUS, System, area_words, mass_both, mass_metric, plain
 
 _SHARES = {
     "process": "process, resin and vacuum",
@@ -32,8 +32,8 @@ def _one(system: System) -> System:
 def coupon_screen(part: Path, title: str, value: Value, system: System) -> RenderableType:
     """The screen of `layup coupon`."""
     coupon = value.coupon
-    sides = " x ".join(f"{side * 1e3:.4g} mm" for side in value.sides)
-    shown = f"{value.resolution * 1e3:.4g} g"
+    sides = " x ".join(f"{plain(side * 1e3, 4)} mm" for side in value.sides)
+    shown = f"{plain(value.resolution * 1e3, 4)} g"
     grams = f"{mass_metric(coupon.p05)} to {mass_metric(coupon.p95)}"
     lines: list[RenderableType] = [
         Text(title, style="bold"),
@@ -71,7 +71,7 @@ def coupon_screen(part: Path, title: str, value: Value, system: System) -> Rende
 
 def card_screen(part: Path, card: Sequence[CardCoupon], sides: tuple[float, float]) -> RenderableType:
     """The card of `layup coupon --card`, to print and to lay on the bench."""
-    size = " x ".join(f"{side * 1e3:.4g} mm" for side in sides)
+    size = " x ".join(f"{plain(side * 1e3, 4)} mm" for side in sides)
     lines: list[RenderableType] = [
         Text(f"Two coupons of {card[0].fabric}, {size}", style="bold"),
         Text("  Lay them as the part will be laid: same process, same resin, same hand, on one flat plate."),

@@ -28,6 +28,7 @@ from layup.words import (
     area_words,
     mass_both,
     percent_words,
+    plain,
     pressure_words,
     scale_words,
     tape_words,
@@ -286,7 +287,7 @@ def ratio_words(mix: Mix) -> str:
     """A ratio as it is said: a catalyst in per cent of the resin, a hardener to a hundred of resin."""
     if mix.ratio is None:
         return "not known: see below"
-    return f"{mix.ratio * 100:.3g} %" if mix.cure == "peroxide" else f"100 : {mix.ratio * 100:.4g}"
+    return f"{plain(mix.ratio * 100, 3)} %" if mix.cure == "peroxide" else f"100 : {plain(mix.ratio * 100, 4)}"
 
 
 def volumes(mix: Mix, b: Batch, system: System) -> str:

@@ -38,6 +38,7 @@ from layup.shape.perforate import perforate, same
 from layup.shape.plan import Plan
 from layup.shape.surface import Finding, Surface
 from layup.shape.topology import length_of
+from layup.words import plain
 
 if TYPE_CHECKING:
     from shapely import Geometry
@@ -145,12 +146,12 @@ def _named(pattern: Pattern) -> Pattern:
         )
     for hole in pattern.holes:
         if not hole.diameter < 10.0:
-            raise HoleError("diameter", f"{hole} is {hole.diameter:.4g} m across", "Check the unit")
+            raise HoleError("diameter", f"{hole} is {plain(hole.diameter, 4)} m across", "Check the unit")
     return pattern
 
 
 def _mm(length: float) -> str:
-    return f"{length * 1e3:.4g} mm"
+    return f"{plain(length * 1e3, 4)} mm"
 
 
 def open_holes(
@@ -261,7 +262,7 @@ def _by_count(entries: Mapping[int, HolesEntry], surface: Surface, told: Told) -
             told(
                 number,
                 "",
-                f"{count} holes of {_mm(diameter)} are {taken:.4g} m^2, more than the part has",
+                f"{count} holes of {_mm(diameter)} are {plain(taken, 4)} m^2, more than the part has",
                 "Check the unit",
             )
             continue
@@ -271,7 +272,7 @@ def _by_count(entries: Mapping[int, HolesEntry], surface: Surface, told: Told) -
         removed = np.array([h.area for h in pattern.holes])
         flat = Plan.along((0, 0, 1))
         made[entry.name] = HoleSet(entry.name, pattern, flat, False, np.zeros((0, 3)), removed=removed, rim=pattern.rim)
-        text = f'{count} hole{"s" if count > 1 else ""} "{entry.name}" take {taken * 1e4:.4g} cm² away'
+        text = f'{count} hole{"s" if count > 1 else ""} "{entry.name}" take {plain(taken * 1e4, 4)} cm² away'
         notes.append(Finding("holes", count, text, -taken))
     if made:
         surface = Surface(surface.name, whole, None, side=surface.side, unit=surface.unit, findings=tuple(notes))
@@ -356,7 +357,7 @@ def fit(old: Floats, new: Floats) -> Fit:
         )
     if abs(stretch - 1.0) > _STRETCH:
         raise SurfaceError(
-            f"the matched points are {stretch:.4g} times as far apart on the new part as in the old pattern",
+            f"the matched points are {plain(stretch, 4)} times as far apart on the new part as in the old pattern",
             "Check the units of both, and that the same holes are matched",
         )
     turn = cmath.phase(straight)
@@ -366,7 +367,7 @@ def fit(old: Floats, new: Floats) -> Fit:
 
 
 def _rms(square: float, count: int) -> str:
-    return f"{math.sqrt(max(square, 0.0) / count) * 1e3:.3g} mm"
+    return f"{plain(math.sqrt(max(square, 0.0) / count) * 1e3, 3)} mm"
 
 
 @dataclass(frozen=True, eq=False)
@@ -714,7 +715,7 @@ def fastener_cautions(patterns: Sequence[OldPattern], surface: Surface) -> list[
                 f"{len(near)} of {len(old.pattern.holes)} holes too near an edge or each other by the rule of thumb"
             )
         if old.strays:
-            said.append(f"{len(old.strays)} matched points are more than {old.within * 1e3:.3g} mm off")
+            said.append(f"{len(old.strays)} matched points are more than {plain(old.within * 1e3, 3)} mm off")
         if said:
             found.append(f'Fasteners "{old.name}": {"; ".join(said)}. `layup holes` shows them.')
     return found

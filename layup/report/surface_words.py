@@ -13,7 +13,7 @@ import re
 
 from layup.shape.surface import Surface
 from layup.units import FOOT, INCH
-from layup.words import System, area_words, in_system, length_words
+from layup.words import System, area_words, in_system, length_words, plain
 
 _N = r"\d+(?:,\d{3})*(?:\.\d+)?(?:e[-+]?\d+)?"
 _SIGNED = rf"[-−]?{_N}"
@@ -59,10 +59,10 @@ def _said(match: re.Match[str]) -> str:
         values = [_value(word) * factor for word in re.findall(_SIGNED, numbers)]
         if len(values) == 1:
             return f"{first}{area_words(values[0], 'lb')}{match['more'] or ''}{last}"
-        said = re.sub(_SIGNED, lambda m: f"{_value(m[0]) * factor / FOOT**2:.4g}", numbers)
+        said = re.sub(_SIGNED, lambda m: f"{plain(_value(m[0]) * factor / FOOT**2, 4)}", numbers)
         return f"{first}{said}{match['more'] or ''}{last} ft²"
     if not re.fullmatch(_SIGNED, numbers):
-        said = re.sub(_SIGNED, lambda m: f"{_value(m[0]) * factor / INCH:.4g}", numbers)
+        said = re.sub(_SIGNED, lambda m: f"{plain(_value(m[0]) * factor / INCH, 4)}", numbers)
         return f"{first}{said}{match['more'] or ''}{last} in"
     return f"{first}{length_words(_value(numbers) * factor, 'lb')}{match['more'] or ''}{last}"
 

@@ -13,6 +13,7 @@ from layup.errors import SurfaceError
 from layup.shape.measure import FARTHEST, Measured, measure_triangles
 from layup.shape.surface import Finding, Mesh, Surface
 from layup.shape.topology import weld
+from layup.words import plain
 
 if TYPE_CHECKING:
     from shapely import Geometry, Polygon
@@ -131,7 +132,7 @@ def _polygon(points: Line, name: str) -> Polygon:
 
 
 def _mm(value: float) -> str:
-    return f"{value * 1e3:.4g} mm"
+    return f"{plain(value * 1e3, 4)} mm"
 
 
 _EACH = 50

@@ -25,6 +25,7 @@ from layup.shape.nearest import faces_near, nearest_points, on_segments, to_segm
 from layup.shape.refine import halve_edges, halve_once, insert_point, unique_edges
 from layup.shape.relax import Fans, Floats, edge_bends, edge_turns, fans, relax, shared_bend
 from layup.shape.topology import Faces, Numbers, Points, edge_keys, free_edges, length_of
+from layup.words import plain
 
 Mask = NDArray[np.bool_]
 
@@ -160,7 +161,7 @@ def near_edges(
     long = length_of(points, edges)
     if long > LONGEST * reach:
         raise SurfaceError(
-            f"{name}: {reach * 1e3:.3g} mm along {long:.4g} m of edge is too fine to be cut out",
+            f"{name}: {plain(reach * 1e3, 3)} mm along {plain(long, 4)} m of edge is too fine to be cut out",
             f"Write {long / LONGEST * 1e3:.2g} mm or more",
         )
     sheet = _Sheet.of(points, faces, edges, edge_curve(points, faces) if curve is None else curve)
@@ -315,7 +316,7 @@ _CHECK = "Check its coordinates against the box of the surface, and the unit"
 def _check_gap(gap: float, reach: float, name: str) -> None:
     if gap > reach:
         raise SurfaceError(
-            f"{name}: the point lies {gap * 1e3:.4g} mm off the surface, further than the zone reaches", _CHECK
+            f"{name}: the point lies {plain(gap * 1e3, 4)} mm off the surface, further than the zone reaches", _CHECK
         )
 
 

@@ -29,6 +29,7 @@ from layup.shape.clip import Soup
 from layup.shape.curves import circle, circle_of
 from layup.shape.plan import Plan
 from layup.shape.topology import Faces, Points, free_edges, normals
+from layup.words import plain
 
 if TYPE_CHECKING:
     from shapely import Geometry
@@ -63,7 +64,7 @@ class Hole:
         return math.pi * self.diameter**2 / 4.0
 
     def __str__(self) -> str:
-        return f"{self.name or 'hole'} at ({self.x * 1e3:.4g}, {self.y * 1e3:.4g}) mm"
+        return f"{self.name or 'hole'} at ({plain(self.x * 1e3, 4)}, {plain(self.y * 1e3, 4)}) mm"
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ class Pattern:
             if apart < (radii[a] + radii[b]) * (1.0 - 1e-9):
                 one, two = self.holes[a], self.holes[b]
                 raise SurfaceError(
-                    f"{one} and {two} run into each other: {apart * 1e3:.4g} mm from middle to middle",
+                    f"{one} and {two} run into each other: {plain(apart * 1e3, 4)} mm from middle to middle",
                     "Set them further apart, make them smaller, or take the doubled one out",
                 )
 
@@ -168,7 +169,7 @@ class TooNear:
         if self.other is None and self.distance < 0.0:
             where = "in an opening, {:.4g} mm from its edge" if self.opening else "{:.4g} mm outside the trim line"
             return f"{self.hole} lies " + where.format(-self.distance * 1e3)
-        return f"{self.hole}: {self.distance * 1e3:.4g} mm {what}, {self.needed * 1e3:.4g} mm needed"
+        return f"{self.hole}: {plain(self.distance * 1e3, 4)} mm {what}, {plain(self.needed * 1e3, 4)} mm needed"
 
 
 def row(start: Pair, end: Pair, count: int, diameter: float | Sequence[float]) -> Pattern:

@@ -36,6 +36,7 @@ from layup.shape.measure import Measured, measure_triangles, tensor, vector
 from layup.shape.plan import Plan
 from layup.shape.surface import Finding, Surface
 from layup.shape.topology import Faces, Points, edge_keys, free_edges, length_of, normals, pieces
+from layup.words import plain
 
 if TYPE_CHECKING:
     pass
@@ -278,7 +279,7 @@ def _check(pattern: Pattern, found: Discs, plan: Plan, points: Points) -> None:
             share = (skins - math.floor(skins)) * 100
             raise SurfaceError(
                 f"{hole}, {hole.diameter * 1e3:.4g} mm across, runs over the edge of the part or into another opening "
-                f"({share:.3g} % of it lies on the part)",
+                f"({plain(share, 3)} % of it lies on the part)",
                 "Move it, or make it smaller; what is open to the edge belongs in the outline",
             )
 
@@ -286,7 +287,7 @@ def _check(pattern: Pattern, found: Discs, plan: Plan, points: Points) -> None:
 def _notes(holes: HoleSet, found: Discs) -> list[Finding]:
     count = len(holes.pattern.holes)
     what = f'{count} hole{"s" if count > 1 else ""} "{holes.name}"'
-    notes = [Finding("holes", count, f"{what} take {holes.area * 1e4:.4g} cm² away", -holes.area)]
+    notes = [Finding("holes", count, f"{what} take {plain(holes.area * 1e4, 4)} cm² away", -holes.area)]
     slanted = int((found.least < SLANT).sum())
     if slanted:
         more = holes.area / holes.pattern.removed - 1.0

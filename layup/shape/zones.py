@@ -40,6 +40,7 @@ from layup.shape.geodesic import Curve, finer
 from layup.shape.measure import Measured, measure_triangles
 from layup.shape.overlay import overlay
 from layup.shape.topology import Faces, Points, normals
+from layup.words import plain
 
 if TYPE_CHECKING:
     from layup.shape.holes import HoleSet
@@ -275,5 +276,5 @@ def _name(spec: Spec) -> str:
 
 def _box_hint(points: Points) -> str:
     low, high = points.min(axis=0) * 1e3, points.max(axis=0) * 1e3
-    spans = ", ".join(f"{axis} {a:.4g} to {b:.4g} mm" for axis, a, b in zip("xyz", low, high, strict=True))
+    spans = ", ".join(f"{axis} {plain(a, 4)} to {plain(b, 4)} mm" for axis, a, b in zip("xyz", low, high, strict=True))
     return f"The surface spans {spans}"

@@ -27,6 +27,7 @@ from layup.sides.side_sums import fans, nearest_of
 from layup.sides.skin import FOLD, SMOOTH, Chosen
 from layup.sides.solid import Solid, chosen
 from layup.sides.welded import Welded
+from layup.words import plain
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -249,7 +250,7 @@ def pick(mesh: Welded, side: Side, name: str) -> Chosen:
         how = many if len(walls) > 1 else f"only body {min(asked) + 1} is touched, and taken"
         text = f"{len(bodies)} closed bodies that don't touch, {how}: {text}"
     if bodies.stray:
-        text += f"; {bodies.stray} stray closed pieces, {bodies.stray_area:.3g} m^2 in all, are left out"
+        text += f"; {bodies.stray} stray closed pieces, {plain(bodies.stray_area, 3)} m^2 in all, are left out"
     wall = walls[0]
     if len(walls) > 1:
         thin = [w for w in walls if w[0] is not None and w[1] is not None and w[2] is not None]
@@ -296,7 +297,7 @@ def said(bodies: Bodies, found: list[tuple[int, int, str]]) -> str:
 
 def remedy(bodies: Bodies) -> str:
     """What can be done about them."""
-    sizes = ", ".join(f"{n + 1}: {a:.4g} m^2" for n, a in enumerate(bodies.area[:_SHOWN]))
+    sizes = ", ".join(f"{n + 1}: {plain(a, 4)} m^2" for n, a in enumerate(bodies.area[:_SHOWN]))
     more = ", ..." if len(bodies) > _SHOWN else ""
     return (
         "Join them to one solid where the file was drawn, or name the one that is laid up: body = 1 "

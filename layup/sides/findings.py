@@ -20,6 +20,7 @@ from layup.shape.nearest import nearest_points
 from layup.shape.scan import MIX
 from layup.shape.surface import Finding
 from layup.shape.topology import Faces, Points, edge_keys, edges_of, normals, pieces, sums
+from layup.words import plain
 
 _LARGE, _SMALL = 12.0, 0.03  # a hand-made part is seldom longer or shorter than this [m]
 _STRAY = 0.02  # a piece with less than this share of the largest one's area is stray
@@ -54,7 +55,7 @@ def duplicates(points: Points, faces: Faces) -> tuple[NDArray[np.bool_], Finding
         return keep, None
     keep[drop] = False
     area = float(normals(points, faces[drop])[1].sum())
-    text = f"{len(drop):,} faces are in the file more than once ({area:.4g} m^2); each is counted once"
+    text = f"{len(drop):,} faces are in the file more than once ({plain(area, 4)} m^2); each is counted once"
     return keep, Finding("duplicate", len(drop), text, -area)
 
 
@@ -62,7 +63,7 @@ def winding_found(count: int, area: float) -> list[Finding]:
     """Faces that disagree with their neighbours in words; none of them means that there is a twist. [-, m^2]"""
     if not count:
         return [Finding("one-sided", 1, "the surface has a twist: it has no two sides to tell apart", 0.0)]
-    text = f"{count:,} faces ({area:.4g} m^2) look the other way than their neighbours; the area is the same"
+    text = f"{count:,} faces ({plain(area, 4)} m^2) look the other way than their neighbours; the area is the same"
     return [Finding("flipped", count, text, 0.0)]
 
 
@@ -176,7 +177,7 @@ def seams_found(count: int, length: float) -> list[Finding]:
     if not count:
         return []
     text = (
-        f"{count:,} edges with more than two faces, {length * 1e3:.4g} mm in all: a rib or a flange that was "
+        f"{count:,} edges with more than two faces, {plain(length * 1e3, 4)} mm in all: a rib or a flange that was "
         "left on, or faces inside the part; they count in the area"
     )
     return [Finding("seam", count, text, 0.0)]
@@ -189,7 +190,7 @@ def pieces_found(area: NDArray[np.float64]) -> list[Finding]:
     out = []
     large = int(np.count_nonzero(~small & ~flat))
     if large > 1:
-        sizes = ", ".join(f"{a:.4g}" for a in np.sort(area[~small & ~flat])[::-1][:_SHOWN])
+        sizes = ", ".join(f"{plain(a, 4)}" for a in np.sort(area[~small & ~flat])[::-1][:_SHOWN])
         more = ", ..." if large > _SHOWN else ""
         out.append(Finding("pieces", large, f"{large} pieces that don't touch ({sizes}{more} m^2); all count", 0.0))
     if small.any():
@@ -246,4 +247,4 @@ def _mm(length: float) -> str:
 
 
 def _at(place: Vector) -> str:
-    return "(" + ", ".join(f"{round(v * 1e3, 3) + 0.0:.4g}" for v in place) + ") mm"
+    return "(" + ", ".join(f"{plain(round(v * 1e3, 3) + 0.0, 4)}" for v in place) + ") mm"

@@ -31,6 +31,7 @@ from layup.sides.side import Side
 from layup.sides.side_sums import fans, measure_chosen, nearest_of, side_sums
 from layup.sides.skin import BACK, FOLD, REACHES, SMOOTH, Chosen, apart, choose, is_flat, is_thin
 from layup.sides.welded import Welded
+from layup.words import plain
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -163,9 +164,9 @@ class Solid:
             if knife > KNIFE * length:
                 own.append(f"its two sides meet in a knife edge along {knife * 1e3:,.4g} mm")
             if left > UNEXPLAINED * size:
-                own.append(f"{left:.3g} m^2 are neither a side nor within an edge of it")
+                own.append(f"{plain(left, 3)} m^2 are neither a side nor within an edge of it")
             if bare and rim > UNEXPLAINED * size:
-                own.append(f"its edges are {strip:.3g} m^2 where rim x wall makes {rim:.3g} m^2")
+                own.append(f"its edges are {plain(strip, 3)} m^2 where rim x wall makes {plain(rim, 3)} m^2")
             out.append(tuple(own))
         return tuple(out)
 
@@ -282,9 +283,9 @@ class Solid:
         kind = self.kind
         ribs = " and ribs" if kind.strip > 2.0 * kind.rim + UNEXPLAINED * size else ""
         return (
-            f"a closed solid with a wall of {(kind.thickness or 0.0) * 1e3:.3g} mm: its {side.words} is used, "
-            f"{size:.4g} m^2; the other side ({other:.4g} m^2) "
-            f"and its edges{ribs} ({kind.strip:.3g} m^2) are left out"
+            f"a closed solid with a wall of {plain((kind.thickness or 0.0) * 1e3, 3)} mm: its {side.words} is used, "
+            f"{plain(size, 4)} m^2; the other side ({plain(other, 4)} m^2) "
+            f"and its edges{ribs} ({plain(kind.strip, 3)} m^2) are left out"
         )
 
     def _in_doubt(self, side: Side, name: str, taken: int) -> Chosen:
@@ -298,7 +299,7 @@ class Solid:
         """A smooth face of a block; see `pick`."""
         kind = self.kind
         if side.kind in ("outer", "inner"):
-            depth = "" if kind.thickness is None else f", {kind.thickness * 1e3:.3g} mm through"
+            depth = "" if kind.thickness is None else f", {plain(kind.thickness * 1e3, 3)} mm through"
             raise SurfaceError(f"{name}: a solid block{depth}: it has no {side.kind} skin", self.remedy())
         label, count = self.seen.patch, self.seen.patches
         if side.kind == "touching":
@@ -321,9 +322,9 @@ class Solid:
         self.side = np.where(mask, np.int8(0), np.int8(-1))
         area = float(self.area[mask].sum())
         text = (
-            f"a closed solid block: of its {count} faces (parted at edges sharper than {side.crease or 40.0:.4g} "
+            f"a closed solid block: of its {count} faces (parted at edges sharper than {plain(side.crease or 40.0, 4)} "
             f"degrees) {'the one' if len(taken) == 1 else f'the {len(taken)}'} {side.text} "
-            f"{'is' if len(taken) == 1 else 'are'} used, {area:.4g} m^2, {area / self.total:.0%} of the whole"
+            f"{'is' if len(taken) == 1 else 'are'} used, {plain(area, 4)} m^2, {area / self.total:.0%} of the whole"
         )
         return self._chosen(0, self.area[mask] @ self.normal[mask], text)
 
@@ -361,7 +362,7 @@ class Solid:
         found = self.candidates()
         if not found:
             return 'Write side = "touching (x, y, z)" with a point of the face that is laid up'
-        lines = [f"{touching(one.at)} ({one.area:.4g} m^2, {looks(one.facing)})" for one in found]
+        lines = [f"{touching(one.at)} ({plain(one.area, 4)} m^2, {looks(one.facing)})" for one in found]
         return (
             "Name the face that is laid up by a point on it (a face ends at edges sharper than 40 degrees): "
             + " or ".join(lines)
