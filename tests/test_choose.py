@@ -1179,3 +1179,45 @@ def test_what_bounds_do_not_prove_is_counted_and_what_is_near_is_tried_on_the_fu
         sag = np.abs(bent[whole.basis.nodal_dofs[0], 0]).max()
         reserve = ply_reserve(one, 1.5 * kappa[None], "max stress")
         assert sag > 0.2 / 20 or reserve < 1
+
+
+@pytest.mark.parametrize("cores", ["", '{ core = "PVC foam 60", thickness = "5 mm" }'])
+def test_a_core_of_a_zone_gives_way(tmp_path, cores):
+    """It would lie bare on the new skin: the answer, its weight and the file written are without it, and say so."""
+    from layup.choosing.writeback import write_part
+    from layup.weight.prediction import predict
+
+    part = tmp_path / "lid.toml"
+    part.write_text(
+        f"""
+title = "Lid"
+process = "vacuum bag"
+resin = "epoxy, laminating"
+[surface]
+rectangle = ["400 mm", "300 mm"]
+[[zone]]
+name = "field"
+inside = [[30, 30], [370, 30], [370, 270], [30, 270]]
+unit = "mm"
+[[ply]]
+fabric = "carbon plain 200"
+[[ply]]
+core = "PVC foam 60"
+thickness = "3 mm"
+zone = "field"
+[[ply]]
+fabric = "carbon plain 200"
+[needs]
+hand_load = "60 N"
+hand_deflection = "20 mm"
+[shelf]
+fabrics = ["carbon plain 200"]
+cores = [{cores}]
+"""
+    )
+    choice = choose(part, wide=False)
+    assert "core gives way: PVC foam 60 in field" in choice.cautions[0]
+    again = predict(write_part(part, choice.best, tmp_path / "out.toml"))
+    assert again.mass.mean == approx(choice.best.mass.mean, rel=1e-9)
+    assert sum(layer.kind == "core" for layer in again.weighed.layers) <= bool(cores)
+    assert again.weighed.layers[-1].kind == "fabric"

@@ -243,6 +243,16 @@ def test_money_by_hand(exact: Hatch) -> None:
     assert cost.unpriced == ()
 
 
+def test_a_dry_cloth_stands_for_a_prepreg_without_a_price_for_its_resin(exact: Hatch) -> None:
+    part = exact(process="prepreg", resin=None, ply=[{"fabric": "test cloth"}])
+    cost = predict(part).cost
+    assert cost.amounts == {"EUR": approx(50.0)}
+    assert cost.unpriced == ("epoxy, prepreg, in the test cloth",)
+    assert cost.single is None
+    own = predict(part | {"ply": [{"fabric": "carbon plain 193 prepreg"}]}).cost
+    assert not [name for name in own.unpriced if name.startswith("epoxy")]
+
+
 def test_a_mapping_and_a_file_give_the_same(tmp_path: Path, hatch: Hatch) -> None:
     text = """title = "Hatch"
 process = "vacuum bag"

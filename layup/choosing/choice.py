@@ -31,6 +31,7 @@ from layup.choosing.shelf import (
     panel_shape,
     shelf_of,
     stock,
+    with_layup,
     zone_shape,
 )
 from layup.choosing.steps import Step, neighbours
@@ -44,6 +45,7 @@ from layup.laminate.search import Frame, ListedFrame
 from layup.laminate.shallow_shell import ShallowShell
 from layup.laminate.stiffness import bow
 from layup.partfile.job import Job
+from layup.partfile.model import WHOLE, PlyEntry
 from layup.partfile.needs import RULES, USUAL_LOAD_FACTOR, Needs, Rule, Shelf
 from layup.partfile.read import read_part
 from layup.sources import Citation, cite
@@ -158,6 +160,9 @@ def choose(
         job = replace(job, habits=habits)
     needs = with_their_holes(job, job.part.needs or Needs())
     shelf = shelf_of(job)
+    local = [p for p in job.part.plies() if p.core and (p.area is not None or p.zone not in (None, WHOLE))]
+    if local:  # under a new skin over the whole part it would lie bare on top
+        job = with_layup(job, job.part.process, [p for p in job.part.plies() if p not in local])
     benches, left_out = _with_figures(stock(job, needs, shelf), needs)
     flat, notes = _panel_of(job, needs)
     old = old_stiffness(job, flat) if needs.stiffness or needs.in_plane else None
@@ -251,9 +256,20 @@ def choose(
         flat=flat,
         by_panel=model is not None,
         notes=tuple(dict.fromkeys(notes)),
-        cautions=_cautions(job, needs, flat, old, shown),
+        cautions=(*_core_gives_way(local), *_cautions(job, needs, flat, old, shown)),
         citations=cite(figures, job.library.sources),
         seconds=time.perf_counter() - begin,
+    )
+
+
+def _core_gives_way(local: Sequence[PlyEntry]) -> tuple[str, ...]:
+    """What became of the cores that the part file lays in zones."""
+    if not local:
+        return ()
+    names = ", ".join(f"{p.core} {f'in {p.zone}' if p.area is None else 'on a patch'}" for p in local)
+    return (
+        f"The part file's own core gives way: {names}. A core is looked for over the whole part or not at all; what a "
+        "solid edge round it weighs and carries, ask layup predict of the part with its plies in zones.",
     )
 
 
@@ -602,7 +618,7 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
     if core is not None:
         said.append(
             "At its edges and before a joint the core ends in a ramp, at least "
-            f"{RAMP * core.thickness * 1e3:.0f} mm long, {RAMP:g} times its height (common practice, no source)."
+            f"{RAMP * core.thickness * 1e3:.3g} mm long, {RAMP:g} times its height (common practice, no source)."
         )
     kept = {place.zone for place in needs.local}
     if any((p.zone is not None or p.area is not None) and p.zone not in kept for p in job.part.plies()):

@@ -73,7 +73,9 @@ def with_plies(text: str, layup: Layup) -> str:
 
 
 def _replaced(block: str, zones: set[str]) -> bool:
-    """Whether a ply gives way: it lies over the whole surface, or in a zone that got plies of its own."""
+    """Whether a ply gives way: it is a core, lies over the whole surface, or in a zone that got plies of its own."""
+    if re.search(r"(?m)^\s*core\s*=", block):
+        return True
     zone = re.search(r'(?m)^\s*zone\s*=\s*["\']([^"\']*)["\']', block)
     if zone is not None:
         return zone[1] in zones or zone[1].casefold() == "whole"

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from layup.laminate.process import AS_BOUGHT
 from layup.materials import Material
 from layup.partfile.job import Job
 from layup.units import Price, parse_price
-from layup.weight.plies import roll_weight
+from layup.weight.plies import Layer, roll_weight
 from layup.weight.weigh import Weighed
 
 
@@ -83,10 +84,18 @@ def material_cost(job: Job, weighed: Weighed) -> Cost:
                 material = job.library.get("resin", name)
                 mass = weighed.resin_to_mix * resin / total
                 add(material, 0.0, mass, mass / material.figure("density").value)
+    elif not weighed.process.mixes:
+        # a dry cloth stands for the prepreg of it: its price pays for no resin
+        dry = [y for y in weighed.layers if y.take_up is not None and y.resin_name and not _bought_with_resin(y)]
+        unpriced += dict.fromkeys(f"{layer.resin_name}, in the {layer.name}" for layer in dry)
     amounts: dict[str, float] = {}
     for _, money, currency in lines:
         amounts[currency] = amounts.get(currency, 0.0) + money
     return Cost(amounts, tuple(lines), tuple(unpriced), tuple(no_width))
+
+
+def _bought_with_resin(layer: Layer) -> bool:
+    return bool(layer.take_up and layer.take_up.learns and layer.take_up.learns[0].endswith(AS_BOUGHT))
 
 
 def price_of(material: Material) -> Price | None:
