@@ -10,15 +10,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 from click.testing import CliRunner
 from pytest import approx
 
 from layup.commands.cli import main
 from layup.errors import LayupError, UnitError
-from layup.make.cut import Cut, cut
+from layup.make.cut import Cut, _notes, cut
 from layup.make.nest import faults
 from layup.make.nest_file import path_beside, stored, used, write_cut
 from layup.make.nest_picture import draw_cut
+from layup.make.plies_to_cut import ClothPly
 from layup.make.rolls import read_blocked, read_widths
 from layup.partfile.job import Job
 from layup.partfile.read import read_part
@@ -298,3 +300,20 @@ def test_a_layout_asks_on_which_side_the_mould_is(hatch: Hatch) -> None:
     assert "mould" in told()
     assert told().count("mould = ") == 1
     assert "mould = " not in told(mould="facing (0, 0, 1)")
+
+
+def test_cloth_that_the_weight_does_not_count_is_told(examples: Path) -> None:
+    """A pattern with a seventh more cloth than is weighed is told of; a twentieth, or a weight that counts it, is not."""
+    part = examples / "motor-glider" / "instrument-hood.toml"
+    told = "shears over the shape. Write drape = true"
+
+    def notes(share: float, text: str) -> list[str]:
+        job = read_part(part, part.parent, text=text)
+        piece = shapely.box(0, 0, share, 1)
+        ply = ClothPly(2, "carbon twill 200", 45.0, "whole", (piece,), 1.0, None, False, False, ())
+        return [note for note in _notes((job,), [((ply,), (), ())]) if told in note]
+
+    text = part.read_text(encoding="utf-8")
+    assert "up to 15 % more" in notes(1.15, text)[0]
+    assert not notes(1.05, text)
+    assert not notes(1.15, text.replace("[surface]\n", "[surface]\ndrape = true\n", 1))

@@ -391,6 +391,11 @@ def _money(price: Price | None, length: float, area: float, mass: float) -> tupl
     return price.amount * amount, price.currency
 
 
+MORE_CLOTH = 0.05
+"""Share of cloth in a pattern above what the weight counts from which it is told: below it lie the corners of the
+trimmed edge, and how high a ply lies over the surface that was drawn. [-]"""
+
+
 def _notes(
     jobs: tuple[Job, ...],
     found: Sequence[tuple[tuple[ClothPly, ...], tuple[CorePiece, ...], tuple[str, ...]]],
@@ -410,6 +415,15 @@ def _notes(
             notes.append(
                 f"{who}Ply {_numbers(rough)}: a rough outline, the shadow of the shape scaled to its true area; "
                 "good for the length to buy, not to cut by."
+            )
+        more = {p.number: sum(s.area for s in p.shapes) / p.area - 1 for p in plies if not (p.rough or p.guessed)}
+        much = [number for number, share in more.items() if share > MORE_CLOTH]
+        if much and job.surface.has_mesh and not job.part.surface.drape:
+            most = f"{max(more.values()) * 100:.0f} %"
+            notes.append(
+                f"{who}Ply {_numbers(much)}: cut by its pattern it is up to {most} more cloth "
+                "than the weight counts, for cloth shears over the shape. Write drape = true under [surface], and the "
+                "weight, the resin and what the scale should say count it."
             )
         by_note: dict[str, list[int]] = {}
         for ply in plies:
