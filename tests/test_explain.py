@@ -238,3 +238,16 @@ def test_versions_with_zones_of_their_own(hatch: Hatch) -> None:
     plain = _job(hatch)
     found = divide(("zoned", zoned, 1.1), ("plain", plain, 0.9))
     assert found.shares["plies"].mean > 0
+
+
+def test_the_core_of_a_zone_is_no_area(hatch: Hatch) -> None:
+    """A sandwich is weighed with its core between its skins; of equal surfaces the area makes no difference."""
+    skin, core = {"fabric": "carbon plain 200"}, {"core": "PVC foam 60", "thickness": "3 mm"}
+    field = [{"name": "field", "inside": [[0.1, 0.1], [0.9, 0.1], [0.9, 0.9], [0.1, 0.9]], "unit": "m"}]
+    cored = _job(hatch, zone=field, ply=[skin, core | {"zone": "field"}, skin])
+    solid = _job(hatch, ply=[skin | {"count": 2}])
+    heavy, light = layup.predict(cored).mass.mean, layup.predict(solid).mass.mean
+    found = divide(("cored", cored, heavy), ("solid", solid, light))
+    assert found.predicted.mean == approx(heavy - light)
+    assert found.shares["area"].mean == approx(0.0, abs=1e-9)
+    assert found.shares["core"].mean > 0

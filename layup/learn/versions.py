@@ -16,7 +16,7 @@ from math import factorial
 import numpy as np
 
 from layup.partfile.job import Job
-from layup.partfile.model import PlyEntry
+from layup.partfile.model import WHOLE, PlyEntry
 from layup.spread import Floats, Interval, interval
 from layup.weight.compare import ProcessShare, process_for, process_share
 from layup.weight.weigh import weigh_layup
@@ -101,8 +101,6 @@ def _drawn(heavy: Job, light: Job, taken: frozenset[str]) -> tuple[Floats, float
     """Mass of the heavier version with these things taken from the lighter one: drawn, and its mean. [kg]"""
     source = {thing: light if thing in taken else heavy for thing in THINGS}
     place = source["area"]
-    plies = [p for p in source["plies"].part.plies() if p.fabric is not None]
-    cores = [p for p in source["core"].part.plies() if p.core is not None]
     process = source["process"].part
     finish = source["finish"].part
     part = place.part.model_copy(
@@ -111,7 +109,7 @@ def _drawn(heavy: Job, light: Job, taken: frozenset[str]) -> tuple[Floats, float
             "resin": process.resin,
             "vacuum": process.vacuum,
             "altitude": process.altitude,
-            "ply": [_placed(p, place) for p in (*plies, *cores)],
+            "ply": _stacked(source["plies"], source["core"], place),
             "stack": None,
             "fabric": None,
             "finish": [f.model_copy(update={"zone": f.zone if f.zone in place.zones else None}) for f in finish.finish],
@@ -123,6 +121,26 @@ def _drawn(heavy: Job, light: Job, taken: frozenset[str]) -> tuple[Floats, float
     return weighed.drawn, weighed.mass.mean
 
 
-def _placed(ply: PlyEntry, place: Job) -> PlyEntry:
-    """A ply on another version's surface: a zone that is not there becomes the whole."""
-    return ply if ply.zone is None or ply.zone in place.zones else ply.model_copy(update={"zone": None})
+def _stacked(cloth: Job, cored: Job, place: Job) -> list[PlyEntry]:
+    """The plies of one version with the cores of another where they lie between its own, on a third one's surface."""
+    fabric = [_placed(p, cloth, place) for p in _singly(cloth) if p.fabric is not None]
+    listed = _singly(cored)
+    below = np.cumsum([p.fabric is not None for p in listed])
+    found = list(fabric)
+    for number in reversed([n for n, p in enumerate(listed) if p.core is not None]):
+        at = round(float(below[number]) / max(int(below[-1]), 1) * len(fabric))
+        found.insert(at, _placed(listed[number], cored, place))
+    return found
+
+
+def _singly(job: Job) -> list[PlyEntry]:
+    """The layup, a line for each ply."""
+    return [p.model_copy(update={"count": 1}) for p in job.part.plies() for _ in range(p.count)]
+
+
+def _placed(ply: PlyEntry, own: Job, place: Job) -> PlyEntry:
+    """A ply on another version's surface: of a zone that is not there, its share of the whole."""
+    if ply.zone is None or ply.zone == WHOLE or ply.zone in place.zones:
+        return ply
+    share = own.zones[ply.zone].area / own.surface.whole.area
+    return ply.model_copy(update={"zone": None, "area": share * place.surface.whole.area})

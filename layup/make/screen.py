@@ -39,7 +39,8 @@ def cut_told(cut: Cut, system: System) -> list[Block]:
     """What terminal and page say of a cut, beside its picture."""
     blocks = list(cut_tables(cut, system))
     if cut.prices:
-        blocks.append(Words((f"together {money_words(cut.prices)}",)))
+        cores = "; layup predict says what the cores cost" if any(cut.cores) else ""
+        blocks.append(Words((f"cloth together {money_words(cut.prices)}{cores}",)))
     blocks += ways_asked(cut.jobs)
     if cut.stopped:
         blocks.append(Words(("Stopped: these are the best layouts so far.",)))
