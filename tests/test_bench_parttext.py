@@ -123,6 +123,15 @@ def test_numbers_lists_switches_and_words() -> None:
     assert data["shelf"]["fabrics"] == ["carbon plain 200"]
 
 
+def test_directions_and_points_are_typed_without_brackets() -> None:
+    text = edit.put(DOOR, ("surface", "warp"), "0, 1, 0")
+    text = edit.add(text, "zone", {"name": "a", "inside": "0, 0; 80, 0; 80, 50.5", "along": "0, 0, -1", "unit": "mm"})
+    data = tomllib.loads(text)
+    assert data["surface"]["warp"] == [0, 1, 0]
+    assert (data["zone"][-1]["inside"], data["zone"][-1]["along"]) == ([[0, 0], [80, 0], [80, 50.5]], [0, 0, -1])
+    assert tomllib.loads(edit.put(DOOR, ("surface", "along"), "skin"))["surface"]["along"] == "skin"
+
+
 def test_a_stack_written_out() -> None:
     short = 'title = "a"\nstack = "[0/45]"\nfabric = "carbon plain 200"\n\n[surface]\narea = "1 m^2"\n'
     data = tomllib.loads(edit.write_out(short, [("carbon plain 200", 0.0), ("carbon plain 200", 45.0)]))

@@ -159,6 +159,8 @@ def as_typed(value: object) -> str:
     if isinstance(value, list):
         if all(isinstance(v, str) for v in value):
             return ", ".join(value)
+        if all(isinstance(v, int | float) for v in value):
+            return ", ".join(json.dumps(v) for v in value)
         return json.dumps(value, ensure_ascii=False)
     return str(value)
 

@@ -81,7 +81,7 @@ def blocks(shown: Iterable[Block | Section], system: System) -> Markup:
         block = in_system(to_read(block), system)
         if isinstance(block, Words):
             block = replace(block, lines=tuple(signs(plain(line)) for line in block.lines))
-        return block_html(block)
+        return signs(block_html(block))
 
     return Markup().join(
         Markup(said(one))

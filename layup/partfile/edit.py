@@ -39,6 +39,10 @@ SWITCHES = ("drape", "symmetric", "solid", "staggered", "control_surface", "hold
 LISTS = ("start", "at", "first", "centre", "pitch", "rectangle", "or", "and", "not", "fabrics", "processes",
          "materials", "angles", "cut", "drop_rules", "keep_rules", "near", "hand")  # fmt: skip
 """Keys that may hold several, written with commas between."""
+VECTORS = ("warp", "along", "forward", "up")
+"""Keys that hold a direction, three numbers with commas between."""
+ROWS = ("inside", "outline", "stations", "girths")
+"""Keys that may hold points or measures, two or three numbers each, a semicolon between."""
 SIDES = ("supports", "aboard", "section", "stiffeners", "match")
 """Keys that may be a table in one line: { left = "clamped" }."""
 
@@ -354,6 +358,12 @@ def _written(name: str, value: str) -> str:
         return value
     if value.startswith(("{", "[") if name in SIDES else "[") and _is_value(value):
         return value
+    numbers = [[n.strip() for n in row.split(",")] for row in value.split(";")]
+    if all(_NUMBER.fullmatch(n) for row in numbers for n in row):
+        if name in VECTORS and len(numbers) == 1 and len(numbers[0]) == 3:
+            return f"[{', '.join(numbers[0])}]"
+        if name in ROWS and len(numbers) > 1:
+            return "[" + ", ".join(f"[{', '.join(row)}]" for row in numbers) + "]"
     if name in LISTS:
         entries = [entry.strip() for entry in value.split(",") if entry.strip()]
         if name == "angles":

@@ -45,7 +45,7 @@ document.addEventListener("click", async event => {
   history.pushState(null, "", link.getAttribute("href"));
   await refresh();
   const point = document.getElementById("point");
-  point?.scrollIntoView({ block: "start", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
+  point?.scrollIntoView({ block: "start" });   // at once: on a slow tablet a long glide shows an empty page on its way
   point?.focus({ preventScroll: true });
 });
 addEventListener("popstate", refresh);
