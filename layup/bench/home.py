@@ -145,6 +145,8 @@ def _total(rows: list[Json]) -> str:
     systems = {row["system"] for row in rows if row["saved"] is not None}
     total = sum(gains)
     words = mass_both(abs(total), systems.pop() if len(systems) == 1 else "both")
+    if len(gains) == 1:
+        return f"1 part {'saves' if total >= 0 else 'adds'} {words}"
     return f"{len(gains)} parts together {'save' if total >= 0 else 'add'} {words}"
 
 
