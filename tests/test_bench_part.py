@@ -555,6 +555,14 @@ def test_an_edit_sends_what_is_new_and_less_than_ten_kilobytes(page: Page) -> No
         {"table": "ply", "op": "add", "set.cloth": "carbon plain 200", "set.angle": "0"},
         {"table": "ply", "number": "1", "op": "down"},
         {"table": "", "set.process": "infusion"},
+        {"table": "", "ticks.near": "1", "tick.near.fuel": "on"},
+        {
+            "table": "replaces",
+            "number": "0",
+            "stiff.x.pitch": "120 mm",
+            "stiff.x.height": "15 mm",
+            "stiff.x.thickness": "1 mm",
+        },
         {"table": "ply", "number": "0", "set.angle": "90/45"},
     ):
         told = {"X-Marks": ",".join(f"{name}={mark}" for name, mark in now.items())}

@@ -431,6 +431,8 @@ def add_item(asked: Asked) -> Response:
     name = asked.form.get("name", "").strip()
     given = {key: asked.form.get(f"set.{kind}.{key}", "").strip() for key in ASKED[table][kind]}
     given = {key: decimal_point(value) if key in QUANTITIES else value for key, value in given.items()}
+    if given.get("fabric"):  # as typed into a field that searches
+        given["fabric"] = resolved(asked.desk.library(asked.desk.sheet(asked.file)), given["fabric"])[1]
     lacking = [key for key, value in given.items() if not value and key not in MAY_LACK]
     if not name or lacking:
         wanted = [*([] if name else ["Name"]), *(labels.label(key, table) for key in lacking)]

@@ -39,6 +39,7 @@ def test_a_process_is_pressed_and_undone(look: Open, bench: Bench) -> None:
     wait_for(lambda: page.locator("#mass").inner_text().startswith(said))
     assert page.locator("#way-4").get_attribute("aria-pressed") == "true"
     assert "process prepreg" in page.inner_text(".last")
+    assert "process prepreg" in page.locator("#told").text_content()  # what a screen reader says: the change alone
     page.locator("#undo").click()
     wait_for(lambda: bench.text(DOOR) == text)
     wait_for(lambda: page.inner_text("#mass") == before)

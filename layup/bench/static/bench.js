@@ -70,16 +70,18 @@ export function swap(text, moved = key => key, sent = new Map()) {
     region(place)?.setAttribute("tabindex", "-1");
     region(place)?.focus({ preventScroll: true });
   }
+  const change = region("bar")?.querySelector(".last")?.innerText || "", told = document.getElementById("told");
+  if (told.textContent !== change) told.textContent = change;       // the change alone, not the whole bar
   prepare();
   document.dispatchEvent(new CustomEvent("bench:swapped", { detail: { fresh } }));
 }
 
-/** Where an entry stands after another was moved, doubled or taken out; -1 for the one that is gone. */
+/** Where an entry stands after another was moved, doubled or taken out; "gone" for the one that is. */
 function renumbered(data) {
   const table = data.get("table"), n = +data.get("number"), op = data.get("op");
   const to = { up: n - 1, down: n + 1, move: +data.get("to") }[op];
   const where = at => to !== undefined ? (at === n ? to : at > n && at <= to ? at - 1 : at < n && at >= to ? at + 1 : at)
-    : op === "copy" && at > n ? at + 1 : op === "drop" && at > n ? at - 1 : op === "drop" && at === n ? -1 : at;
+    : op === "copy" && at > n ? at + 1 : op === "drop" && at > n ? at - 1 : op === "drop" && at === n ? "gone" : at;
   for (const edit of queue) {             // what was pressed meanwhile means the entry it stood on
     if (!table || edit.data === data || edit.data.get("table") !== table || !edit.data.has("number")) continue;
     edit.data.set("number", where(+edit.data.get("number")));
@@ -117,7 +119,7 @@ export function send(form, button, more = {}) {
 }
 
 async function sendNow({ form, which, button, name, data, sent }) {
-  if (data.get("number") === "-1") return;
+  if (data.get("number") === "gone") return;
   if (data.has("base")) data.set("base", version);
   document.body.classList.add("working");
   try {

@@ -1,16 +1,19 @@
 // The refit: an item is weighed in its own row, a search is looked at again until it ends, and what is typed for a file that is
 // not there yet is kept all the same.
-import { refresh, root } from "./bench.js";
+import { refresh, root, tell } from "./bench.js";
 
 // "Weigh it" opens the item's own row: its first field waits for the figure.
 document.addEventListener("toggle", event => {
   if (event.target.matches?.(".weigh-row details[open]") && document.activeElement === event.target.querySelector("summary")) event.target.querySelector("input:not([type=hidden])").focus();
 }, true);
 
-let looking = null;
+let looking = null, waited = false;
 function look() {
   clearTimeout(looking);
-  if (document.querySelector("[data-waits]")) looking = setTimeout(() => refresh().catch(() => {}).then(look), 700);
+  const waits = document.querySelector("[data-waits]");
+  if (waits) looking = setTimeout(() => refresh().catch(() => {}).then(look), 700);
+  if (waited && !waits && document.getElementById("choice")) tell("The search has ended.");
+  waited = !!waits;
 }
 document.addEventListener("bench:swapped", look);
 look();
