@@ -201,6 +201,8 @@ def serve(folder: Path, port: int | None, open_browser: bool, say: Callable[[str
     """
     import uvicorn
 
+    from layup.bench.home import ready
+
     if not folder.is_dir():
         raise LayupError(f'there is no folder "{folder}". Name the folder that holds your part files')
     few_arenas()
@@ -217,6 +219,7 @@ def serve(folder: Path, port: int | None, open_browser: bool, say: Callable[[str
             signal.signal(getattr(signal, name), signal.default_int_handler)
     say(f"The bench page: {address}")
     say("Open that whole address on this machine. It is saved as you go; Ctrl-C here ends it.")
+    threading.Thread(target=ready, daemon=True).start()
     if open_browser:
         threading.Timer(0.4, webbrowser.open, (address,)).start()
     try:

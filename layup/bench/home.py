@@ -31,6 +31,16 @@ _PICTURES: Kept[bytes] = Kept(300)
 _DRAWING = threading.Lock()
 
 
+def ready() -> None:
+    """What the first visit would pay for otherwise: the tables read, the templates of the shelf made."""
+    from layup.bench.rendering import environment
+    from layup.materials import load_library
+
+    load_library()
+    for name in ("home.html", "home_card.html"):
+        environment().get_template(name)
+
+
 def home(asked: Asked) -> Response:
     """The shelf: every part at once by its name; what each weighs is filled in afterwards."""
     return _page(asked)

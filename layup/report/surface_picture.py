@@ -110,9 +110,11 @@ def _draw(axes: Axes, surface: Surface) -> list[Artist]:
 def eye(surface: Surface) -> tuple[float, float]:
     """Azimuth and elevation of an eye that sees the front of the surface. [deg]"""
     turn, rise = view_of(surface)
+    if not len(surface.left_out[1]):
+        return turn, rise
     unit, area = normals(surface.vertices, surface.faces)
     way = area @ unit / max(float(area.sum()), 1e-30)
-    if np.linalg.norm(way) < 0.2 or not len(surface.left_out[1]):
+    if np.linalg.norm(way) < 0.2:
         return turn, rise
     choices = [(turn + quarter, sign * rise) for sign in (1.0, -1.0) for quarter in (0.0, 90.0, 180.0, 270.0)]
     seen = [float(project(way, view)[1]) for view in choices]

@@ -47,16 +47,16 @@ def free_loops(points: Points, faces: Faces) -> tuple[Loop, ...]:
     edges, owner = edges_of(faces)
     keys = edge_keys(edges)
     order = np.argsort(keys, kind="stable")
-    start = np.flatnonzero(np.r_[True, keys[order][1:] != keys[order][:-1]])
+    keys = keys[order]
+    new = keys[1:] != keys[:-1]
+    start = np.flatnonzero(np.r_[True, new])
     count = np.diff(np.r_[start, len(keys)])
     rows = order[start[count == 1]]
     if not len(rows):
         return ()
-    free, owner = edges[rows], owner[rows]
-    shared = np.flatnonzero(keys[order][1:] == keys[order][:-1])
-    all_owner = edges_of(faces)[1]
-    _, piece = pieces(len(faces), np.column_stack([all_owner[order[shared]], all_owner[order[shared + 1]]]))
-    return loops_of(points, free, piece[owner])
+    shared = np.flatnonzero(~new)
+    _, piece = pieces(len(faces), np.column_stack([owner[order[shared]], owner[order[shared + 1]]]))
+    return loops_of(points, edges[rows], piece[owner[rows]])
 
 
 def loops_of(points: Points, free: Faces, body: NDArray[np.int64]) -> tuple[Loop, ...]:

@@ -17,5 +17,7 @@ async function fill(card) {
 }
 const tops = new Map(waiting.map(card => [card, card.getBoundingClientRect().top > innerHeight ? 1 : 0]));
 waiting.sort((a, b) => tops.get(a) - tops.get(b));
+// The empty shelf is painted first; a window that is not looked at paints nothing, and fills all the same.
+await new Promise(done => { requestAnimationFrame(() => setTimeout(done)); setTimeout(done, 400); });
 for (const card of waiting) await fill(card);
 document.documentElement.dataset.shelf = "full";
