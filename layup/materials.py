@@ -463,15 +463,8 @@ def _kind_of(name: str, rows: list[Row], merged: dict[str, dict[str, Material]],
     if said is not None:
         if said.value in KINDS_OF_MATERIAL:
             return said.value
-        faults.append(
-            Fault(
-                said.file,
-                said.line,
-                name,
-                f'type "{said.value}" is no kind of material',
-                "Write one of: " + ", ".join(KINDS_OF_MATERIAL) + ".",
-            )
-        )
+        wrong, remedy = f'type "{said.value}" is no kind of material', f"Write one of: {', '.join(KINDS_OF_MATERIAL)}."
+        faults.append(Fault(said.file, said.line, name, wrong, remedy))
         return None
     known = [kind for kind, named in merged.items() if any(_same(n) == _same(name) for n in named)]
     if len(known) == 1:
@@ -479,56 +472,36 @@ def _kind_of(name: str, rows: list[Row], merged: dict[str, dict[str, Material]],
     told = kind_from_properties({row.property for row in rows})
     if told is not None:
         return told
-    faults.append(
-        Fault(
-            rows[0].file,
-            rows[0].line,
-            name,
-            "cannot tell what kind of material this is",
-            f"Add a row: {name},type,fabric,measured,shop, (or " + ", ".join(list(KINDS_OF_MATERIAL)[2:]) + ").",
-        )
-    )
+    remedy = f"Add a row: {name},type,fabric,measured,shop, (or {', '.join(list(KINDS_OF_MATERIAL)[2:])})."
+    faults.append(Fault(rows[0].file, rows[0].line, name, "cannot tell what kind of material this is", remedy))
     return None
 
 
 def _check_row(row: Row, kind: str, faults: list[Fault]) -> bool:
     """Check one row of a shop's table; a fault is added and False returned where it can't be used."""
-    place = f"{row.material}, {row.property}"
     plain, _ = split_form(row.property)
     known = KINDS_OF_MATERIAL[kind]
+
+    def refused(wrong: str, remedy: str = "") -> bool:
+        faults.append(Fault(row.file, row.line, f"{row.material}, {row.property}", wrong, remedy))
+        return False
+
     if plain not in known:
-        remedy = nearest(plain, known) or "Known: " + ", ".join(known) + "."
-        faults.append(Fault(row.file, row.line, place, f"a {kind} has no such property", remedy))
-        return False
+        return refused(f"a {kind} has no such property", nearest(plain, known) or f"Known: {', '.join(known)}.")
     if row.kind not in ROW_KINDS:
-        remedy = "Write one of: " + ", ".join(ROW_KINDS) + "."
-        faults.append(Fault(row.file, row.line, place, f'kind "{row.kind}" is not known', remedy))
-        return False
+        return refused(f'kind "{row.kind}" is not known', f"Write one of: {', '.join(ROW_KINDS)}.")
     if row.kind == "absent":
         return True
     if plain == "form" and kind == "fabric" and row.value not in FORMS:
-        faults.append(
-            Fault(
-                row.file,
-                row.line,
-                place,
-                f'"{row.value}" is no form of reinforcement',
-                "Write one of: " + ", ".join(FORMS) + ".",
-            )
-        )
-        return False
+        return refused(f'"{row.value}" is no form of reinforcement', f"Write one of: {', '.join(FORMS)}.")
     if known[plain] == "word":
         return True
     try:
         figure = read_figure(row, kind)
     except UnitError as error:
-        faults.append(Fault(row.file, row.line, place, str(error).rstrip(".")))
-        return False
+        return refused(str(error).rstrip("."))
     wrong = _absurd(kind, plain, known[plain], figure, row.property)
-    if wrong:
-        faults.append(Fault(row.file, row.line, place, wrong, "Check the figure and its unit."))
-        return False
-    return True
+    return refused(wrong, "Check the figure and its unit.") if wrong else True
 
 
 _SANE = {

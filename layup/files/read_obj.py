@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
 from layup.files.read_scene import Clean, Grouped, Scene
+from layup.files.reading import is_number
 from layup.shape.polygons import triangulate
 from layup.shape.progress import Told, nobody
 
@@ -103,7 +104,7 @@ def _points(lines: list[bytes], at: NDArray[np.int64], name: str) -> NDArray[np.
         raise ValueError
     except ValueError:
         for i, row in zip(at, rows, strict=True):
-            if len(row) < 3 or not all(_is_number(word) for word in row):
+            if len(row) < 3 or not all(is_number(word) for word in row):
                 raise _fault(name, int(i), lines[i], "is not a point of three numbers") from None
         raise
 
@@ -143,11 +144,3 @@ def _faces(
 def _fault(name: str, row: int, line: bytes, wrong: str) -> SurfaceError:
     shown = line[:40].decode("utf-8", "replace").strip()
     return SurfaceError(f'{name}: line {row + 1:,}: "{shown}" {wrong}', _REMEDY)
-
-
-def _is_number(word: bytes) -> bool:
-    try:
-        float(word)
-    except ValueError:
-        return False
-    return True

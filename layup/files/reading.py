@@ -184,3 +184,12 @@ def _decodes(first: bytes) -> bool:
 def _words(kind: str) -> str:
     an = "an" if kind in ("stl", "obj", "off") else "a"
     return f"{an} {kind.upper()} file"
+
+
+def is_number(word: bytes) -> bool:
+    """Whether a word of a text file is a number."""
+    try:
+        float(word)
+    except ValueError:
+        return False
+    return True

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from layup.errors import SurfaceError
+from layup.files.reading import is_number
 from layup.shape.scan import Scan, scan_triangles
 
 RECORD = np.dtype(
@@ -142,17 +143,9 @@ def _facets(text: bytes, done: int, name: str) -> NDArray[np.float64]:
     for facet in range(whole + 1):
         one = words[21 * facet : 21 * facet + 21]
         right = len(one) == 21 and all(one[column] == word for column, word in _WORDS.items())
-        if not right or not all(_is_number(one[column]) for column in _NUMBERS):
+        if not right or not all(is_number(one[column]) for column in _NUMBERS):
             shown = b" ".join(one)[:60].decode("ascii", "replace")
             raise SurfaceError(
                 f'{name}: facet {done + facet + 1:,} can\'t be read: "{shown} ..."', "Copy or export it again"
             )
     raise SurfaceError(f"{name}: damaged near facet {done + whole + 1:,}", "Copy or export it again")
-
-
-def _is_number(word: bytes) -> bool:
-    try:
-        float(word)
-    except ValueError:
-        return False
-    return True

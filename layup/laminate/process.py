@@ -345,31 +345,21 @@ class Process:
         elif fibre_fraction is not None or resin_content is not None:
             shop_spread, learns = 0.0, ()
         if resin_content is not None:
-            ratio = resin_content / (1 - resin_content) * bled
+            ratio, least = resin_content / (1 - resin_content) * bled, 0.0
             v_f = fibre_fraction_from_take_up(ratio, fibre_density, resin_density, v_v)
-            take_up = TakeUp(
-                fibre_fraction=v_f,
-                void_fraction=v_v,
-                ratio=ratio,
-                shop_spread=shop_spread,
-                part_spread=parts.value,
-                pressure_spread=0.0,
-                figures=figures,
-                learns=learns,
-            )
-            return self._by_habit(take_up, fibre_density, resin_density, fabric)
-        if fibre_fraction is not None:
-            v_f = fibre_fraction
         else:
-            v_f, ln_spread, own = self.fibre_fraction(form, areal_weight, backing)
-            # d ln r / d ln V_f = -(1 - V_v) / (1 - V_f - V_v)
-            pressure_spread = ln_spread * (1 - v_v) / (1 - v_f - v_v)
-            figures = (*own, *figures)
-        if v_f >= 1 - v_v:
-            raise RangeError(f"a fibre volume fraction of {v_f:g} with {v_v:g} of voids leaves no room for resin")
-        ratio = resin_areal_weight(1.0, fibre_density, resin_density, v_f, v_v)
-        packed = max(v_f, min(self.ceiling(form), 1 - v_v))
-        least = resin_areal_weight(1.0, fibre_density, resin_density, packed, v_v) / ratio
+            if fibre_fraction is not None:
+                v_f = fibre_fraction
+            else:
+                v_f, ln_spread, own = self.fibre_fraction(form, areal_weight, backing)
+                # d ln r / d ln V_f = -(1 - V_v) / (1 - V_f - V_v)
+                pressure_spread = ln_spread * (1 - v_v) / (1 - v_f - v_v)
+                figures = (*own, *figures)
+            if v_f >= 1 - v_v:
+                raise RangeError(f"a fibre volume fraction of {v_f:g} with {v_v:g} of voids leaves no room for resin")
+            ratio = resin_areal_weight(1.0, fibre_density, resin_density, v_f, v_v)
+            packed = max(v_f, min(self.ceiling(form), 1 - v_v))
+            least = resin_areal_weight(1.0, fibre_density, resin_density, packed, v_v) / ratio
         take_up = TakeUp(
             fibre_fraction=v_f,
             void_fraction=v_v,
