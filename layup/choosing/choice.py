@@ -301,8 +301,9 @@ def _sound_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick)
 def _harder(needs: Needs, times: float) -> Needs:
     """The same needs with loads so many times as great, and deflections so much less."""
     change = {"load_factor": (needs.load_factor or USUAL_LOAD_FACTOR) * times}
-    change |= {key: value / times for key in ("deflection", "hand_deflection")
-               if (value := getattr(needs, key)) is not None}  # fmt: skip
+    change |= {
+        key: value / times for key in ("deflection", "hand_deflection") if (value := getattr(needs, key)) is not None
+    }
     return needs.model_copy(update=change) if times > 1 else needs
 
 

@@ -272,8 +272,11 @@ class CurvedPanel:
         load = pressure * axes[:, :, 2] + np.array(weight)
         out = np.zeros(5 * len(self.points))
         for k in range(3):
-            np.add.at(out, self._numbers[:, 6 * k : 6 * k + 6],
-                      np.einsum("iq,mq,mq->mi", _quadratic()[0], load[:, :, k], area))  # fmt: skip
+            np.add.at(
+                out,
+                self._numbers[:, 6 * k : 6 * k + 6],
+                np.einsum("iq,mq,mq->mi", _quadratic()[0], load[:, :, k], area),
+            )
         return out
 
     def moved(self, load: Floats, d: Floats, a: Floats, shear: float | None = None) -> Floats:
