@@ -69,12 +69,7 @@ class Bar:
 
 
 def bar_of(desk: Desk, sheet: Sheet) -> Bar:
-    """The bar of a part.
-
-    Args:
-        desk: What every part comes to.
-        sheet: The part file as it stands.
-    """
+    """The bar of a part."""
     shown = sheet.prediction or desk.last_good(sheet)
     first = sheet.faults[0] if sheet.faults else None
     why = ""

@@ -58,12 +58,7 @@ _TONES = ("carbon", "glass", "aramid")
 
 
 def offered(library: Library, sheet: Sheet) -> list[tuple[str, str]]:
-    """Every cloth and core, and the words beside it: of this part first, then the shop's own, then all others.
-
-    Args:
-        library: With the shop's tables over it.
-        sheet: The part.
-    """
+    """Every cloth and core, and the words beside it: of this part first, then the shop's own, then all others."""
     laid = [str(e.get("fabric") or e.get("core")) for e in sheet.entries("ply")]
     recent = list(dict.fromkeys(reversed(laid)))
     found = [(name, "fabric") for name in library.names("fabric")] + [(name, "core") for name in library.names("core")]

@@ -200,11 +200,7 @@ def inside(path: Path, root: Path) -> bool:
 
 
 def files_of(data: object) -> list[tuple[tuple[str | int, ...], str]]:
-    """Every text of a part file that names a file, with its path of keys.
-
-    Args:
-        data: The part file's tables.
-    """
+    """Every text of a part file that names a file, with its path of keys."""
     found: list[tuple[tuple[str | int, ...], str]] = []
 
     def look(held: object, path: tuple[str | int, ...], named: bool) -> None:

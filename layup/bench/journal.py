@@ -136,13 +136,6 @@ class Journal:
     def write(self, file: Path, name: str, before: str, after: str, words: str) -> None:
         """Note a change, then make it: the file on the disk holds either the old text or the new one.
 
-        Args:
-            file: The part file.
-            name: As requests name it.
-            before: What stands in it.
-            after: What shall stand in it.
-            words: What was done, as a person says it.
-
         Raises:
             LayupError: The disk is full or the file can't be written; it holds what it held.
         """

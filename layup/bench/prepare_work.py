@@ -94,12 +94,6 @@ def cloth(
 def shapes(part: str, text: str, paper: str, *, tell: Tell) -> dict[str, object]:
     """Every ply flat, its shear on the surface, splices, and the drawings to cut by, as `layup patterns` makes them.
 
-    Args:
-        part: Path of the part file.
-        text: What stands in it.
-        paper: "a4" or "letter".
-        tell: Says how far it is.
-
     Returns:
         What `layup patterns` shows, as sections, the shear as PNG, its JSON, and the files by their endings.
     """

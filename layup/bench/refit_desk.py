@@ -67,11 +67,6 @@ def refit_sheet(asked: Asked, name: str) -> RefitSheet:
 def try_text(asked: Asked, path: Path, text: str) -> tuple[RefitJob | None, tuple[Fault, ...]]:
     """What a text would be as this refit file; nothing is written.
 
-    Args:
-        asked: The request.
-        path: Where the refit file lies, or would.
-        text: Of it.
-
     Returns:
         The job, or what is wrong with it.
     """

@@ -15,11 +15,7 @@ MOST = 4000
 
 
 def thumbnail(surface: Surface) -> bytes:
-    """The surface as the page's turning picture first shows it, as PNG.
-
-    Args:
-        surface: With a mesh.
-    """
+    """The surface as the page's turning picture first shows it, as PNG."""
     import numpy as np
     from PIL import Image, ImageColor, ImageDraw
 

@@ -195,9 +195,6 @@ class Checker:
     def disproves(self, batch: Batch) -> NDArray[np.bool_]:
         """Which stacks are proved to fail on the whole panel, in how far it gives or in its first ply.
 
-        Args:
-            batch: The stacks.
-
         Returns:
             (n,); those that are not may fail all the same.
         """
@@ -699,9 +696,6 @@ class Checker:
 
     def blocked(self, batch: Batch) -> tuple[str, ...]:
         """What can't be checked of these stacks, for a person.
-
-        Args:
-            batch: The stacks.
 
         Returns:
             One sentence a figure that is missing.

@@ -49,9 +49,6 @@ class Standing:
 def standing(choice: Choice) -> Standing | None:
     """The part as it stands, beside a choice made for it.
 
-    Args:
-        choice: The choice.
-
     Returns:
         How it stands; None where the part has no plies to weigh.
     """

@@ -279,11 +279,6 @@ def proved(search: Search, frames: Sequence[Frame], tick: Tick) -> Search:
     The greatest deflection is never less than the mean: with that alone as a limit nothing is passed over on a
     measurement. It lets more stacks through to the checks, so it is given up after `MOST_PROVED`.
 
-    Args:
-        search: With its checker.
-        frames: The space.
-        tick: Told how it goes on.
-
     Returns:
         The same with what was found out; another where it missed a lighter one.
     """
@@ -309,10 +304,6 @@ def proved(search: Search, frames: Sequence[Frame], tick: Tick) -> Search:
 
 def first_guess(checker: Checker, frames: Sequence[Frame]) -> Found | None:
     """The lightest passing stack of one ply alone, or of one ply under the surface ply: quick, and not proven.
-
-    Args:
-        checker: The checks.
-        frames: The space.
 
     Returns:
         The stack; None where no such stack passes.

@@ -267,9 +267,6 @@ class Added:
 def adds(prediction: Prediction) -> tuple[Added, ...]:
     """What a coat more, a ply more, or a trim line missed adds.
 
-    Args:
-        prediction: Of the part as written.
-
     Returns:
         Coats of the tables' paints, primers and gel coats, one ply more all over, two millimetres left at the edge.
     """

@@ -49,12 +49,7 @@ def write_part(source: Path, layup: Layup, out: Path) -> Path:
 
 
 def with_plies(text: str, layup: Layup) -> str:
-    """The text of a part file with its plies over the whole surface, and its process, replaced.
-
-    Args:
-        text: The part file.
-        layup: The layup.
-    """
+    """The text of a part file with its plies over the whole surface, and its process, replaced."""
     kept: list[str] = []
     zones = {zone for zone, _ in layup.local}
     place: int | None = None

@@ -34,12 +34,7 @@ _KEPT: WeakKeyDictionary[Surface, dict[Hashable, float]] = WeakKeyDictionary()
 
 
 def lap_of(job: Job, entry: PlyEntry) -> float:
-    """Area of cloth that lies double in a ply. [m^2]
-
-    Args:
-        job: The part file, read.
-        entry: The ply; a core has none.
-    """
+    """Area of cloth that lies double in a ply. [m^2]"""
     if entry.overlap is not None and entry.seam is not None:
         return entry.overlap * entry.seam
     if entry.fabric is None or entry.area is not None or not job.surface.has_mesh:

@@ -75,12 +75,7 @@ def patterns_told(job: Job, plies: Sequence[FlatPly], splices: Found, system: Sy
 
 
 def lap_lines(job: Job, plies: Sequence[FlatPly]) -> list[str]:
-    """What the laps of slit plies weigh, and where the prediction does not count them, what to write; a line a ply.
-
-    Args:
-        job: The part file, read.
-        plies: Its patterns.
-    """
+    """What the laps of slit plies weigh, and where the prediction does not count them, what to write; a line a ply."""
     lines, first = [], 1
     for entry in job.part.plies():
         own = [ply for ply in plies if ply.number == first and ply.letters]

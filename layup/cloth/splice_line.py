@@ -137,10 +137,6 @@ def propose(job: Job, entry: PlyEntry) -> Splice | None:
 def splices_of(job: Job, told: Told = nobody) -> list[tuple[int, Splice | None]]:
     """For each ply of a part that locks, the cut that takes most of it away.
 
-    Args:
-        job: The part.
-        told: What is being looked at.
-
     Returns:
         Number of the ply and its splice, None where no single one is worth it.
     """

@@ -71,10 +71,6 @@ def placed(plies: Sequence[FlatPly]) -> list[tuple[FlatPly, Strokes, tuple[float
 def right_ending(path: str | Path, ending: str) -> Path:
     """The path, if its name says what is written.
 
-    Args:
-        path: Where to.
-        ending: ".dxf", ".svg" or ".pdf".
-
     Raises:
         LayupError: The name ends otherwise: another program would take the file for something else.
 

@@ -228,11 +228,7 @@ def pdf_bytes(
 
 
 def once(plies: Sequence[FlatPly]) -> tuple[FlatPly, ...]:
-    """Pieces of one cloth, angle and outline once, with the numbers of all of them.
-
-    Args:
-        plies: In laying order.
-    """
+    """Pieces of one cloth, angle and outline once, with the numbers of all of them."""
     import shapely
 
     kinds: list[FlatPly] = []

@@ -168,11 +168,7 @@ def _scan(data, at, stop, powers, points, hard, corners, counts, named):
 
 
 def quick_obj(data: bytes) -> Clean | None:
-    """Points, faces and names of a clean OBJ file; None where it has to be read word by word.
-
-    Args:
-        data: The whole file.
-    """
+    """Points, faces and names of a clean OBJ file; None where it has to be read word by word."""
     text = np.frombuffer(data, dtype=np.uint8)
     middle = data.find(b"\n", len(data) // 2) + 1
     parts = [0, middle, len(data)] if len(data) > _LEAST and 0 < middle < len(data) else [0, len(data)]

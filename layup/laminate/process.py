@@ -397,9 +397,6 @@ class Process:
     def bond(self, core: Material) -> FaceResin:
         """The resin that bonds one covered face of a core.
 
-        Args:
-            core: In the tables.
-
         Returns:
             The bond with its spread; nothing where no table gives a bond for this core.
         """

@@ -100,11 +100,6 @@ class Ground:
 def stage_mass(job: Job, weighed: Weighed, stage: str) -> float | None:
     """Expected mass at a stage; None where nothing says what to expect.
 
-    Args:
-        job: The part.
-        weighed: Its prediction.
-        stage: One of `STAGES`.
-
     Returns:
         The mass. [kg]
 

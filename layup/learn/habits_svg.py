@@ -18,11 +18,7 @@ STEPS = (0.1, 0.25, 0.5, 1.0, 2.0)
 
 
 def habits_svg(calibration: Calibration) -> str:
-    """The drawing as SVG text; "" where no weigh-in counts.
-
-    Args:
-        calibration: What the weigh-ins say.
-    """
+    """The drawing as SVG text; "" where no weigh-in counts."""
     groups = calibration.groups
     if not groups:
         return ""

@@ -142,12 +142,7 @@ _KINDS: dict[str, type[_Payload]] = {
 
 
 def odd(kind: str, payload: object) -> str:
-    """What is wrong with a payload, in words; empty where it holds, or where the kind is not known here.
-
-    Args:
-        kind: Of the entry.
-        payload: What it holds.
-    """
+    """What is wrong with a payload, in words; empty where it holds, or where the kind is not known here."""
     model = _KINDS.get(kind)
     if not isinstance(payload, dict):
         return "it holds no names and values"

@@ -224,10 +224,6 @@ def between_shops(
 def pool(store: Store, folder: Path) -> Entry:
     """Begin with what other shops share: every take-up file of a folder.
 
-    Args:
-        store: The shop's record.
-        folder: Where their files lie.
-
     Returns:
         The entry; undo it, and the published figures are the start again.
 

@@ -116,10 +116,6 @@ class _Flat:
 def bag(job: Job, weighed: Weighed) -> Bag:
     """What the bag of a part takes.
 
-    Args:
-        job: The part file, read.
-        weighed: Its weight in its own process.
-
     Returns:
         The bag; for a process without one, the release alone.
     """

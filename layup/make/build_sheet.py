@@ -106,12 +106,7 @@ def prepare(
 
 
 def build_sheet(bench: Bench, system: System) -> Document:
-    """Lay the bench out as a sheet.
-
-    Args:
-        bench: As `prepare` gives it.
-        system: "lb", "metric" or "both".
-    """
+    """Lay the bench out as a sheet."""
     prediction = bench.prediction
     weighed = prediction.weighed
     resins = ", ".join(dict.fromkeys(layer.resin_name for layer in weighed.layers if layer.kind == "fabric"))

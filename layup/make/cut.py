@@ -438,10 +438,6 @@ def _notes(
 def openings_notes(job: Job, plies: Sequence[ClothPly]) -> list[str]:
     """Whether the cloth is cut out at the openings of the part, and what that does to its dry weight.
 
-    Args:
-        job: The part file, read.
-        plies: Its cloth.
-
     Returns:
         Sentences; none for a part without openings.
     """

@@ -36,10 +36,6 @@ def known_ratio(resin: Material, sources: Mapping[str, Source]) -> Figure | None
     """The ratio of a resin by weight, where somebody who has the can, or makes it, gave it.
 
     A row from memory, or of another resin of its kind, is no ratio to mix by: a wrong one never cures, or burns.
-
-    Args:
-        resin: Of the tables.
-        sources: That its rows cite.
     Returns:
         The figure of the shop's own table, or one read at the resin's maker; None where there is neither.
     Raises:

@@ -35,10 +35,6 @@ def path_beside(part: Path) -> Path:
 def write_cut(cut: Cut, path: Path) -> None:
     """Store every layout of a cut.
 
-    Args:
-        cut: What is cut.
-        path: The file.
-
     Raises:
         LayupError: It can't be written.
     """
@@ -120,9 +116,6 @@ def _whole(path: Path) -> Json:
 def how_it_was_cut(path: Path) -> Json:
     """What `cut` was told when it was stored, so that it is told the same when its layouts are looked for.
 
-    Args:
-        path: A file that `write_cut` wrote.
-
     Returns:
         Arguments of `cut`: gap, edge, widths, blocked, quarter_rings, face_down.
 
@@ -148,9 +141,6 @@ def how_it_was_cut(path: Path) -> Json:
 
 def stored(path: Path) -> Callable[[str, tuple[Piece, ...], Roll, float], Nest | None]:
     """A finder of stored layouts.
-
-    Args:
-        path: A file that `write_cut` wrote.
 
     Returns:
         A function of fabric, pieces, roll and gap: the stored layout if it still holds for them, else None.
@@ -191,9 +181,6 @@ def _again(one: Json, pieces: tuple[Piece, ...], roll: Roll, gap: float) -> Nest
 
 def used(path: Path) -> dict[str, tuple[Polygon, ...]]:
     """What a stored cut took out of each roll.
-
-    Args:
-        path: A file that `write_cut` wrote.
 
     Returns:
         Outlines by fabric, in the frame of the roll, what was blocked then included. [m]

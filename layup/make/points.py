@@ -39,10 +39,6 @@ class WeighPoint:
 def weigh_points(job: Job, weighed: Weighed) -> tuple[WeighPoint, ...]:
     """The weigh points of a part, in order.
 
-    Args:
-        job: The part file, read.
-        weighed: Its weight in its own process.
-
     Returns:
         Dry cloth, core where there is one, resin mixed, left in cups, wet laminate, bag materials, demoulded, trimmed,
         finished; those that the process has.

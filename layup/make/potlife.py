@@ -56,9 +56,6 @@ class PotLife:
 
 def pot_life_of(resin: Material) -> PotLife:
     """Read the pot life of a resin, with the mass and temperature that stand beside it.
-
-    Args:
-        resin: From the tables.
     Returns:
         The pot life.
     Raises:

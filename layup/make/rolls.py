@@ -59,9 +59,6 @@ def read_widths(rolls: Iterable[str]) -> dict[str, float]:
 def read_paid(used_files: Iterable[Path]) -> dict[str, float]:
     """Length of each roll that stored cuts took, by cloth. [m]
 
-    Args:
-        used_files: Stored cuts.
-
     Raises:
         LayupError: A file that holds no layouts.
     """

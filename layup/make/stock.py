@@ -398,11 +398,6 @@ def yards(m: float, system: System) -> str:
 def of_cut(stock: Stock, cut: Cut, system: System) -> tuple[tuple[str, ...], tuple[Take, ...]]:
     """What a cut made with the stock's shelf takes, what is left, and what to order.
 
-    Args:
-        stock: The list.
-        cut: Made with `stock.shelf()`.
-        system: Of the words.
-
     Returns:
         Sentences for a person, and the takes to book.
     """

@@ -18,9 +18,6 @@ PATIENCE = 5.0
 def culprit(name: str) -> str:
     """Leave the tables and keys of a part file out one by one, until reading it no longer makes the mistake.
 
-    Args:
-        name: Path of the part file.
-
     Returns:
         "door.toml, line 12, ply 2: ", or empty where reading the file makes no mistake or no one table is behind it.
     """

@@ -396,11 +396,7 @@ def at_hand(part: Part, library: Library, *where: Where) -> tuple[str, ...]:
 
 
 def suggested(names: Iterable[str]) -> tuple[Caution, ...]:
-    """What the names of a refit's items call for: control surfaces, batteries, fuel, seats; each rule once.
-
-    Args:
-        names: Of the items.
-    """
+    """What the names of a refit's items call for: control surfaces, batteries, fuel, seats; each rule once."""
     listed = list(names)
     found = []
     for rule, pattern in _BY_NAME.items():
@@ -416,11 +412,7 @@ def _source_of(name: str) -> str:
 
 
 def cautions_of(seen: Seen) -> tuple[Caution, ...]:
-    """Every rule that this part triggers, in the order of the table.
-
-    Args:
-        seen: As `see` gives it.
-    """
+    """Every rule that this part triggers, in the order of the table."""
     found = []
     for rule in RULES:
         more = rule.when(seen)

@@ -414,10 +414,6 @@ class OldPattern:
 def lay_over(entry: FastenersEntry, folder: Path) -> OldPattern:
     """Read an old pattern and bring it to where the new part has it.
 
-    Args:
-        entry: The table of the part file.
-        folder: Where its file lies.
-
     Raises:
         HoleError: it can't be read, a matched hole is not in it, or it does not fit.
     """

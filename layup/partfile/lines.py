@@ -67,9 +67,6 @@ def open_after(text: str, state: str, depth: int) -> tuple[str, int]:
 def key_lines(text: str) -> dict[Path, int]:
     r"""Line numbers (from 1) of all keys and tables of a TOML text.
 
-    Args:
-        text: The file's text.
-
     Returns:
         Lines by path: `("ply", 1, "angle")` is the key `angle` of the second `[[ply]]`; elements of an array written
         over several lines have their own line.

@@ -80,10 +80,6 @@ class Consolidation:
 def consolidate(entry: ConsolidationEntry, predictions: Mapping[str, Prediction]) -> Consolidation:
     """Weigh both assemblies of a `[[consolidation]]`.
 
-    Args:
-        entry: As written.
-        predictions: Of the part files it names.
-
     Returns:
         Both, piece by piece.
 

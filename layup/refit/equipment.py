@@ -81,11 +81,7 @@ def read_equipment(path: Path) -> tuple[Listed, ...]:
 
 
 def as_entries(listed: Iterable[Listed]) -> str:
-    """Items of a list as `[[removed]]` tables, to copy into a refit file and cut down to what comes out.
-
-    Args:
-        listed: Items.
-    """
+    """Items of a list as `[[removed]]` tables, to copy into a refit file and cut down to what comes out."""
     lines = []
     for entry in listed:
         lines += ["[[removed]]", f"name = {_quoted(entry.name)}", f"listed = {_quoted(entry.mass_text)}"]

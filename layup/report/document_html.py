@@ -50,11 +50,7 @@ tr.total td { font-weight: bold; border-top: 2px solid var(--line); }
 
 
 def html_text(documents: Sequence[Document]) -> str:
-    """Papers as one HTML page that needs nothing else.
-
-    Args:
-        documents: What to show, one after the other.
-    """
+    """Papers as one HTML page that needs nothing else."""
     first = documents[0]
     title = escape(f"{first.title}, {first.kind[:1].lower()}{first.kind[1:]}")
     body = "\n".join(_article(document) for document in documents)

@@ -10,12 +10,7 @@ from layup.words import MINUS, System, area_words, length_words
 
 
 def fact_words(surface: Surface, system: System) -> list[tuple[str, str]]:
-    """The surface in a few words: what, and how much.
-
-    Args:
-        surface: With a mesh or only an area.
-        system: Of the units.
-    """
+    """The surface in a few words: what, and how much."""
     whole = surface.whole
     out = [("Area", area_words(whole.area, system))]
     if whole.box is not None:

@@ -36,11 +36,7 @@ class Marks:
 
 
 def marks_of(surface: Surface) -> Marks:
-    """Free edges, cut-outs with their numbers, and edges with more than two faces.
-
-    Args:
-        surface: With a mesh.
-    """
+    """Free edges, cut-outs with their numbers, and edges with more than two faces."""
     points, faces = surface.vertices, surface.faces
     loops = free_loops(points, faces)
     holes = [loop for loop in loops if not loop.outer]

@@ -165,10 +165,6 @@ def seen(surface: Surface, mould: str | None) -> Seen:
     Layers grow from the mould towards that person. Nothing is taken from the file here, as `lies` does for an area:
     a ply of the wrong hand is scrap, so where `mould` does not say it the paper asks.
 
-    Args:
-        surface: With a mesh.
-        mould: As the part file says it.
-
     Raises:
         SurfaceError: a mould that can't be read, or a surface known only by its area.
     """

@@ -49,11 +49,6 @@ def process_for(job: Job, name: str, *, own: bool) -> Process:
 def compare_processes(job: Job, own: Weighed, replaced: Replaced | None) -> tuple[Alternative, ...]:
     """The part in the four standard processes, and in its own if that is another.
 
-    Args:
-        job: The part file, read.
-        own: Its weight in its own process.
-        replaced: What it replaces, weighed.
-
     Returns:
         The alternatives in the order wet, vacuum bag, infusion, prepreg, the shop's own last.
     """
@@ -94,12 +89,7 @@ def partly_weighed(alternatives: Sequence[Alternative]) -> str:
 
 
 def unfit(job: Job, weighed: Weighed) -> str:
-    """What melts, floods or is crushed in a process that a part is compared in; empty where nothing is.
-
-    Args:
-        job: The part file, read.
-        weighed: Its weight in that process.
-    """
+    """What melts, floods or is crushed in a process that a part is compared in; empty where nothing is."""
     process = weighed.process
     resins = {layer.resin_name for layer in weighed.layers}
     for layer in weighed.layers:
@@ -159,14 +149,7 @@ class Saving:
 
 
 def saving(job: Job, weighed: Weighed, replaced: Replaced, cost: Cost) -> Saving:
-    """The saving of the part as it is against what it replaces.
-
-    Args:
-        job: The part file, read.
-        weighed: The new part.
-        replaced: The old part.
-        cost: Of the new part's material.
-    """
+    """The saving of the part as it is against what it replaces."""
     mean = replaced.mass.mean - weighed.mass.mean
     mass = interval(replaced.drawn - weighed.drawn, mean)
     old_moment = replaced.moment()

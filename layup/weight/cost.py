@@ -38,12 +38,7 @@ class Cost:
 
 
 def material_cost(job: Job, weighed: Weighed) -> Cost:
-    """Cost of cloth and core laid and of resin mixed; overlaps and what is cut away later count, offcuts don't.
-
-    Args:
-        job: The part file, read.
-        weighed: Its weight in one process.
-    """
+    """Cost of cloth and core laid and of resin mixed; overlaps and what is cut away later count, offcuts don't."""
     areas: dict[tuple[str, str], float] = {}
     volumes: dict[tuple[str, str], float] = {}
     masses: dict[tuple[str, str], float] = {}
