@@ -21,6 +21,7 @@ from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.learn.store import open_store
 from layup.refit.balance import Balance
+from layup.refit.envelope_picture import FOOT, HIGH, envelope_svg
 from layup.refit.items import Item, around, from_payload
 from layup.refit.job import RefitJob
 from layup.refit.ledger import Ledger, enter, history, read_ledger, running, weigh
@@ -235,6 +236,20 @@ def test_inside_but_not_surely() -> None:
     assert loading is not None
     assert loading.all_inside
     assert loading.unsure == (0,)
+
+
+@pytest.mark.parametrize("least", ["1100 lb", None])
+def test_the_limits_are_closed_below_only_by_a_least_weight(least: str | None) -> None:
+    """Where none is given, the drawing's box runs out of its frame: no line that the lightest case lies on."""
+    limits = {"most": "1600 lb", "forward": "70 in", "aft": "86 in"} | ({"least": least} if least else {})
+    one = job(limits=limits)
+    ledger = read_ledger(one, None)
+    loading = load_cases(one, ledger)
+    assert loading is not None
+    svg = envelope_svg(ledger, loading, "lb", ["case"] * len(loading.names))
+    box = svg.split('class="limits"')[1].split('"')[3]
+    lowest = max(float(y) for y in re.findall(r" ([0-9.]+)", box))
+    assert (lowest > HIGH - FOOT) == (least is None)
 
 
 def test_load_case_spread_against_drawing_it() -> None:

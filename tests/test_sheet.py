@@ -22,7 +22,7 @@ from layup.make.build_sheet import Bench, build_sheet, prepare
 from layup.make.build_sheet_tables import force_words
 from layup.make.nest_file import path_beside, write_cut
 from layup.partfile.read import read_part
-from layup.report.document import TICK, WRITE, Document, Facts, Grid, Words
+from layup.report.document import TICK, WRITE, Document, Facts, Grid, Section, Words
 from layup.report.document_file import PAPERS, write_document
 from layup.report.document_html import html_text
 from layup.report.document_pdf import pdf_bytes
@@ -203,6 +203,19 @@ def test_long_names_and_many_plies_are_not_cut_off(hatch: Hatch) -> None:
         assert flat_text(words) in text, words
     html = html_text([sheet])
     assert "<&>" not in html
+
+
+def test_what_adds_up_to_a_sum_stays_on_its_page() -> None:
+    """Load cases item by item: wherever the page ends, no case is parted from its sum."""
+    own = ("seats", "fuel", "bags", "oil", "sum")
+    rows = [(f"case {case}: {what}", "1") for case in range(24) for what in own]
+    grid = Grid(("aboard", "weight"), tuple(rows), totals=frozenset(range(4, 120, 5)))
+    sheet = Document("Report", "Cases", (("date", "today"),), (Section("Cases", (grid,)),))
+    listed = pages(pdf_bytes([sheet], *PAPERS["A4"]))
+    assert len(listed) > 1
+    for page in listed:
+        found = re.findall(r"case (\d+): (\w+)", page)
+        assert [what for _, what in found] == [*own] * (len(found) // 5)
 
 
 def test_a_stored_cut_is_the_one_on_the_sheet(hatch: Hatch, examples: Path, tmp_path: Path) -> None:

@@ -119,11 +119,12 @@ def _limits(axes: Axes, loading: Loading, length: float, mass: float) -> None:
     envelope = loading.envelope
     low = min(float(np.min(loading.checked.mass)), envelope.least or float(np.min(loading.checked.mass)))
     span = envelope.most - low
-    corners = [(x / length, max(m, low - 0.08 * span) / mass) for x, m in envelope.outline()]
+    foot = low - (0.08 if envelope.least else 2.0) * span  # without a least weight the limits run out of the picture
+    corners = [(x / length, max(m, foot) / mass) for x, m in envelope.outline()]
     xs, ys = [c[0] for c in corners], [c[1] for c in corners]
     axes.fill(xs, ys, facecolor=palette.PALE, edgecolor="none", zorder=0)
     axes.plot([*xs, xs[0]], [*ys, ys[0]], color=palette.INK, lw=2.0, zorder=2)
-    middle = (max(ys) + min(ys)) / 2
+    middle = (max(ys) + max(min(ys), low / mass)) / 2
     ahead, behind = loading.envelope.limits_at(np.array([middle * mass]))
     x0, x1 = float(ahead[0]) / length, float(behind[0]) / length
     quiet: Any = {"color": palette.QUIET, "fontsize": 10, "textcoords": "offset points"}
@@ -223,11 +224,13 @@ def envelope_svg(ledger: Ledger, loading: Loading, kept: Kept, said: Sequence[st
         heavy = s.mass - empty.mass + start.mass
         before.append(((s.moment - empty.moment + start.moment) / heavy / length, heavy / mass))
     low = min(m for _, m in (*now, *before))
-    corners = [(x / length, max(m / mass, low)) for x, m in loading.envelope.outline()]
-    every = np.array([*now, *before, *corners])
+    outline = [(x / length, m / mass) for x, m in loading.envelope.outline()]
+    every = np.array([*now, *before, *((x, max(m, low)) for x, m in outline)])
     (x0, y0), (x1, y1) = every.min(axis=0), every.max(axis=0)
     dx, dy = (x1 - x0) * 0.07 or 1.0, (y1 - y0) * 0.09 or 1.0
     x0, x1, y0, y1 = x0 - dx, x1 + dx, y0 - dy, y1 + dy
+    # without a least weight the limits run out of the picture: no line that a case could lie on
+    corners = [(x, max(m, low if loading.envelope.least else y0 - 2 * dy)) for x, m in outline]
 
     def at(point: tuple[float, float]) -> tuple[float, float]:
         across = LEFT + (point[0] - x0) / (x1 - x0) * (WIDE - LEFT - RIGHT)
@@ -251,7 +254,9 @@ def envelope_svg(ledger: Ledger, loading: Loading, kept: Kept, said: Sequence[st
         f'{names[0]} →</text><text class="tick" x="8" y="{TOP - 12}">↑ weight, {names[1]}</text>'
     )
     shape = "L".join(f"{x:.1f} {y:.1f}" for x, y in map(at, corners))
-    out.append(f'<path class="limits" d="M{shape}Z"/>')
+    frame = f'x="{LEFT}" y="0" width="{WIDE - LEFT - RIGHT}" height="{HIGH - FOOT}"'
+    out.append(f'<clipPath id="frame"><rect {frame}/></clipPath>')
+    out.append(f'<path class="limits" clip-path="url(#frame)" d="M{shape}Z"/>')
     placed: list[tuple[float, float]] = []
     for case, (here, was) in enumerate(zip(now, before, strict=True)):
         (x, y), (u, v), spread = at(here), at(was), loading.cg[case]

@@ -35,6 +35,7 @@ _BANNER = 9 * _MM  # of the alarm at the top of every page
 _LINE, _THIN = 1.1, 0.4
 _GREY = 0.42  # of secondary text: dark enough for a grey printer
 _PALE = 0.92
+_TOGETHER = 12  # rows of a sum that are not parted by the end of a page
 _OPENS = "opens"  # key under which the heading of a section keeps its words
 _SPLIT = 5  # rows from which a table may go on on the next page
 _BODY, _SMALL, _HEAD = 8.3, 7.4, 7.0  # of tables, of sentences, of headings of columns [pt]
@@ -411,6 +412,10 @@ def _grid(grid: Grid, width: float) -> Table:
         ("TOPPADDING", (0, 0), (-1, 0), 1.0),
         ("BOTTOMPADDING", (0, 0), (-1, 0), 2.0),
     ]
+    ends = sorted(grid.totals)
+    for first, last in zip([-1, *ends], ends, strict=False):
+        if last - first <= _TOGETHER:  # what adds up to a sum stays on its page
+            style.append(("NOSPLIT", (0, first + 2), (-1, last + 1)))
     style += [("ALIGN", (i, n), (i, n), "CENTER") for i, n in ticks]
     style += [("LINEABOVE", (0, n + 1), (-1, n + 1), _LINE, black) for n in grid.totals]
     style += [("BACKGROUND", (0, n + 1), (-1, n + 1), HexColor(palette.OLD)) for n in grid.bad]
