@@ -27,7 +27,15 @@ from layup.choosing.screen import _reserve, choice_screen, refinement_words
 from layup.choosing.seek import batch_of, first_guess, frames_of, lightest
 from layup.choosing.shelf import old_stiffness, shelf_of, stock
 from layup.choosing.strength_checks import ply_reserve
-from layup.choosing.words import asked_words, failing_words, lead_words, less_words, proof_words, saving_words
+from layup.choosing.words import (
+    asked_words,
+    failing_words,
+    lead_words,
+    less_words,
+    proof_words,
+    saving_words,
+    unsettled_words,
+)
 from layup.commands.cli import main
 from layup.errors import LayupError
 from layup.laminate.panel import matrix_of, terms_of
@@ -253,7 +261,7 @@ def test_explain_says_how_far_a_finer_mesh_moves_the_figures(loaded):
     """Measured: the mean deflection by 1.4 %, others of the whole panel under 1 %; what is read at one place more."""
     checker, batch = loaded.searches.checker, loaded.best.found.batch
     before = checker.assess(batch)
-    after, times = checker.refined(batch, before)
+    after, times, unsettled = checker.refined(batch, before)
     assert times > 1
     moved = {kind.name: float(new / old - 1) for kind, old, new in
              zip(before.kinds, before.values[0], after.values[0], strict=True) if old and new != old}  # fmt: skip
@@ -265,7 +273,17 @@ def test_explain_says_how_far_a_finer_mesh_moves_the_figures(loaded):
     assert 0 < max(abs(v) for v in moved.values()) < 0.08
     half = checker.finer(batch, times / 2)
     read = [k for k, kind in enumerate(after.kinds) if kind.measured and kind.strength]
-    assert after.reserves[0][read] == approx(half.reserves[0][read], rel=WITHIN) or times == MOST_TIMES
+    moved_last = {after.kinds[k].name: after.reserves[0][k] / half.reserves[0][k] - 1 for k in read}
+    assert unsettled == approx({name: v for name, v in moved_last.items() if abs(v) > WITHIN})
+    assert not unsettled or times == MOST_TIMES
+    shown = dict(zip(after.kinds, after.reserves[0], strict=True))  # what is printed is what the finer mesh reads
+    held = loaded.best.found.assessment
+    for kind, reserve in zip(held.kinds, held.reserves[0], strict=True):
+        if kind in shown and kind.measured and kind.strength:
+            assert reserve == approx(shown[kind], rel=1e-9), kind.name
+    said = unsettled_words(SimpleNamespace(searches=SimpleNamespace(unsettled={"first ply": -0.023}), best=loaded.best))
+    assert "first ply by -2.3%" in said
+    assert (unsettled_words(loaded) == "") == (not unsettled)
     assert checker.refined(batch, before, under=0.5)[1] == 1  # what is far from its limit is left as it is
     assert f"On a mesh of {times:g} times as many triangles" in refinement_words(loaded, loaded.best)
 

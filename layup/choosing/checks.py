@@ -378,7 +378,9 @@ class Checker:
         drawn = PanelModel.draw(fine, model.loads, [self.layups(batch)[0]], pushed)
         return replace(self, model=drawn, worst=()).assess(batch)
 
-    def refined(self, batch: Batch, held: Assessment, under: float = np.inf) -> tuple[Assessment, float]:
+    def refined(
+        self, batch: Batch, held: Assessment, under: float = np.inf
+    ) -> tuple[Assessment, float, dict[str, float]]:
         """The first stack's figures read on finer meshes, until none of those asked for moves by more than `WITHIN`.
 
         Args:
@@ -387,20 +389,23 @@ class Checker:
             under: Strengths are asked for whose reserve is under this. [-]
 
         Returns:
-            The figures, and on how many times as many triangles.
+            The figures; on how many times as many triangles; and by what share those reserves moved at the last
+            doubling that had not settled by then.
         """
-        times = 1.0
+        times, moved = 1.0, np.empty(0)
         if self.model is None or not self.needs.pressed:
-            return held, times
+            return held, times, {}
         asked = [
             k for k, kind in enumerate(held.kinds) if kind.measured and kind.strength and held.reserves[0][k] < under
         ]
         while asked and times < MOST_TIMES:
             times *= 2
             last, held = held, self.finer(batch, times)
-            if np.allclose(held.reserves[0][asked], last.reserves[0][asked], rtol=WITHIN):
+            moved = held.reserves[0][asked] / last.reserves[0][asked] - 1
+            if (np.abs(moved) <= WITHIN).all():
                 break
-        return held, times
+        names = [held.kinds[k].name for k in asked]
+        return held, times, {n: float(v) for n, v in zip(names, moved, strict=False) if abs(v) > WITHIN}
 
     def on_surface(self, batch: Batch) -> Assessment:
         """What the first stack does on its own surface, and past small deflections: checks beside those of `assess`.

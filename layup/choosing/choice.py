@@ -62,7 +62,8 @@ SAGS = ("deflection", "stays a flat panel")
 RAMP = 3.0
 """Length over height of a core's chamfer at which skins still follow it (common practice, no source: 3 to 20). [-]"""
 MAY_DECIDE = 1.1
-"""Reserve under which a strength is read again on finer meshes; the search's own was seen to be 8 % off at most. [-]"""
+"""Reserve under which a strength is read again on finer meshes even where only the lightest is asked for; the search's
+own was seen to be 8 % off at most. [-]"""
 MOST_TURNS = 6
 """Searches after which a panel that keeps failing on its own surface is given up. [-]"""
 EVEN = 1000.0
@@ -187,7 +188,12 @@ def choose(
     checker = Checker.of(needs, old, model, _mixes(benches), shell, None if flat is None else flat.points)
     frames = frames_of(benches, needs, shelf.solid)
     notes.append(_tried(frames))
-    search = _sound_on_its_surface(checker, frames, lambda looked, w: told("looking for the lightest", looked, w))
+    search = _sound_on_its_surface(
+        checker=checker,
+        frames=frames,
+        tick=lambda looked, w: told("looking for the lightest", looked, w),
+        under=np.inf if wide else MAY_DECIDE,
+    )
     if search.found is None and not search.ended:
         raise KeyboardInterrupt  # stopped, and not even a first guess passes: that nothing does is not known
     checker = search.checker
@@ -273,8 +279,11 @@ def _core_gives_way(local: Sequence[PlyEntry]) -> tuple[str, ...]:
     )
 
 
-def _sound_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick) -> Search:
-    """The lightest, again until it passes on finer meshes, on its own surface and past small deflections too."""
+def _sound_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick, under: float = MAY_DECIDE) -> Search:
+    """The lightest, again until it passes on finer meshes, on its own surface and past small deflections too.
+
+    Strengths with a reserve under `under` are read on finer meshes.
+    """
     search, more, asked = Search(checker), 1.0, checker.needs
     for turn in range(MOST_TURNS):
         search = proved(lightest(checker, frames, tick), frames, tick)
@@ -283,7 +292,7 @@ def _sound_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick)
             return search
         found = search.found
         plain = replace(search.checker, needs=asked, curve_factor=1.0)
-        held = plain.refined(found.batch, plain.assess(found.batch), under=MAY_DECIDE)[0]
+        held, _, search.unsettled = plain.refined(found.batch, plain.assess(found.batch), under)
         held = held.beside(plain.on_surface(found.batch))
         search.found = replace(found, assessment=held)
         if held.passed[0]:

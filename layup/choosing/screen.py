@@ -9,7 +9,7 @@ from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from layup.choosing.checks import MOST_TIMES, WITHIN
+from layup.choosing.checks import WITHIN
 from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup
 from layup.choosing.steps import Step
@@ -25,6 +25,7 @@ from layup.choosing.words import (
     proof_words,
     rules_words,
     saving_words,
+    unsettled_words,
     value_words,
     verdict_words,
 )
@@ -83,7 +84,11 @@ def _answer(choice: Choice, best: Layup, system: System) -> list[RenderableType]
     name, reserve = best.governs
     if math.isfinite(reserve):
         out.append(Text(f"  governed by: {name} (reserve {_reserve(reserve)})"))
-    out += [Padding(Text(said), (0, 0, 0, 2)) for said in (less_words(choice), rules_words(choice, system)) if said]
+    out += [
+        Padding(Text(said), (0, 0, 0, 2))
+        for said in (unsettled_words(choice), less_words(choice), rules_words(choice, system))
+        if said
+    ]
     saved = saving_words(choice, best, system)
     if saved:
         out.append(Padding(Text(saved), (0, 0, 0, 2)))
@@ -176,7 +181,7 @@ def refinement_words(choice: Choice, layup: Layup) -> str:
     if checker.model is None or layup.local:
         return ""
     before = checker.assess(layup.found.batch)
-    after, times = checker.refined(layup.found.batch, before)
+    after, times, unsettled = checker.refined(layup.found.batch, before)
     if times == 1:
         after, times = checker.finer(layup.found.batch, 2), 2.0
     pairs = zip(before.kinds, before.values[0].tolist(), after.values[0].tolist(), strict=True)
@@ -186,7 +191,7 @@ def refinement_words(choice: Choice, layup: Layup) -> str:
     worst = max(moved, key=lambda name: abs(moved[name]))
     said = f"On a mesh of {times:g} times as many triangles the figures of the panel move by "
     said += f"{abs(moved[worst]):.1%} at most ({worst}: {moved[worst]:+.1%})"
-    said += f"; the last doubling moved the strengths by less than {WITHIN:.0%}." if times < MOST_TIMES else "."
+    said += "." if unsettled else f"; the last doubling moved the strengths by less than {WITHIN:.0%}."
     over = sorted((name for name in moved if abs(moved[name]) > WITHIN), key=lambda name: -abs(moved[name]))
     if over:
         rest = f" and {len(over) - 3} more" if len(over) > 3 else ""

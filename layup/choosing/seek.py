@@ -106,6 +106,7 @@ class Search:
         turned: Answers that failed on finer meshes or on their own surface, after which it was searched again under
             greater loads.
         grown: Stacks checked on the full model because they failed the small one by little.
+        unsettled: Strengths of the answer that the finest mesh still moved by more than a hundredth, and by what share.
         limits: Limits found, for the next search of the same checks.
         checker: With the panel model as it grew.
     """
@@ -122,6 +123,7 @@ class Search:
     measured: int = 0
     turned: int = 0
     grown: int = 0
+    unsettled: dict[str, float] = field(default_factory=dict)
     limits: list[Limit] = field(default_factory=list)
 
     @property

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from layup.choosing.checks import MOST_TIMES
 from layup.choosing.choice import ALL_RULES, Choice
 from layup.choosing.layups import Layup
 from layup.choosing.seek import NEAR
@@ -115,6 +116,15 @@ def less_words(choice: Choice) -> str:
     near = max(less, key=lambda s: (not s.breaks, s.reserve))
     what = f"breaks {near.breaks}" if near.breaks else f"fails {near.governs} ({reserve_words(near.reserve)})"
     return f"{near.change[0].upper()}{near.change[1:]} it {what}."
+
+
+def unsettled_words(choice: Choice) -> str:
+    """Which reserves the finest mesh still moved, and by how much; empty where all of them stand."""
+    moved = sorted(choice.searches.unsettled.items(), key=lambda item: -abs(item[1]))
+    if not moved or choice.best is None or choice.best.local:
+        return ""
+    parts = ", ".join(f"{name} by {share:+.1%}" for name, share in moved)
+    return f"Not yet still on the finest mesh, {MOST_TIMES:g} times as many triangles: the reserve of {parts}."
 
 
 def rules_words(choice: Choice, system: System) -> str:

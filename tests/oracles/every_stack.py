@@ -90,8 +90,8 @@ def searched(part: dict[str, object]) -> tuple[Sequence[Frame], Search]:
     """The space of a brief, and how the search of it went."""
     plain = choosing._sound_on_its_surface
 
-    def listen(checker, frames, tick):  # type: ignore[no-untyped-def]
-        raise Searched(frames, plain(checker, frames, tick))
+    def listen(checker, frames, tick, under):  # type: ignore[no-untyped-def]
+        raise Searched(frames, plain(checker, frames, tick, under))
 
     choosing._sound_on_its_surface = listen
     try:
