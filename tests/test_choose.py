@@ -581,7 +581,10 @@ def test_a_curved_part_is_as_stiff_as_the_curved_old_one(hatch, tmp_path):
              "cores": [{"core": "PVC foam 60", "thickness": "5 mm"}]}  # fmt: skip
     thin = {"in_plane_stiffness": "not asked", "drop_rules": ["two plies"]}
     asked = {"replaces": [SHEET], "needs": thin, "shelf": shelf}
-    curved = choose(hatch(surface={"mesh": str(tmp_path / "curved.stl"), "unit": "m"}, **asked), wide=False)
+    curved = choose(hatch(surface={"mesh": str(tmp_path / "curved.stl"), "unit": "m"}, **asked))
+    own = "stiffness on its own surface, against the old part"  # of what is listed beside it too
+    assert curved.others
+    assert all(own in {k.name for k in y.found.assessment.kinds} for y in curved.others)
     flat = choose(hatch(surface={"rectangle": ["300 mm", "200 mm"]}, **asked), wide=False)
     assert curved.best.found.areal_weight > 1.5 * flat.best.found.areal_weight
     names = [k.name for k in curved.best.found.assessment.kinds]

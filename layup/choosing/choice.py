@@ -38,7 +38,7 @@ from layup.choosing.steps import Step, neighbours
 from layup.errors import LayupError
 from layup.laminate.atmosphere import density_at
 from layup.laminate.panel import ACROSS_SPAN, PanelLoad, build_panel, sharp_corners
-from layup.laminate.panel_model import PanelModel, spread_layups
+from layup.laminate.panel_model import Limit, PanelModel, spread_layups
 from layup.laminate.panel_zones import ZonedModel
 from layup.laminate.process import Habits
 from layup.laminate.search import Frame, ListedFrame
@@ -197,6 +197,7 @@ def choose(
     if search.found is None and not search.ended:
         raise KeyboardInterrupt  # stopped, and not even a first guess passes: that nothing does is not known
     checker = search.checker
+    plain, curved = replace(checker, needs=needs, curve_factor=1.0), checker.shell is not None and not needs.local
     figures = [f for bench in benches for f in bench.figures] + list(old.figures if old else ())
     figures += conditions.figures(job) if needs.loaded or needs.joined else []
     notes += [note for bench in benches for note in bench.notes]
@@ -220,7 +221,16 @@ def choose(
                 told(SPREAD, 0, 0.0)
                 notes.insert(0, _price_of_spread(best, _in_the_average(job, needs, shelf, checker, flat, told)))
                 rules = _price_of_rules(job, shelf, checker, flat, best, told)
-            more = others(job=job, checker=checker, frames=frames, benches=benches, best=best, search=search, told=told)
+            more = others(
+                job=job,
+                checker=plain if curved else checker,
+                frames=frames,
+                benches=benches,
+                best=best,
+                search=search,
+                told=told,
+                seek=_sound if curved else lightest,
+            )
         stopped = best is not None and not search.ended  # the best so far is wanted, and nothing more
         patched = (
             None
@@ -235,7 +245,7 @@ def choose(
             best, steps, ended = patched
             proven = ended and proven and not needs.loaded  # each zone's stress is the small model's alone
         elif best is not None:
-            steps = neighbours(job, checker, best, benches)
+            steps = neighbours(job, plain if curved else checker, best, benches)
     except KeyboardInterrupt:
         if best is None:
             raise
@@ -305,6 +315,11 @@ def _sound_on_its_surface(checker: Checker, frames: Sequence[Frame], tick: Tick,
         checker = replace(checker, needs=_harder(asked, more))
     search.found, search.nearest = None, search.found
     return search
+
+
+def _sound(checker: Checker, frames: Sequence[Frame], tick: Tick, known: Sequence[Limit]) -> Search:
+    """The lightest of some frames that passes on its own surface too; limits that are known are found again."""
+    return _sound_on_its_surface(checker, frames, tick)
 
 
 def _harder(needs: Needs, times: float) -> Needs:
@@ -426,9 +441,12 @@ def _unchecked(job: Job, needs: Needs, flat: Flat | None, checker: Checker, show
             text += f"By finite elements of that surface it is {times:.3g} times as stiff as the old part, curved alike"
             text += ", less than asked. " if times < needs.stiffness else ". "
         text += (
-            "What loads do is checked twice, as if it were flat and on that surface, edges free to slide; the layups "
-            "listed beside the answer are checked flat alone. Core shear on the surface, and dents in it, are not."
+            "What loads do is checked as if it were flat alone, for it may have local plies. "
+            if needs.local
+            else "What loads do is checked twice, as if it were flat and on that surface, edges free to slide; so it "
+            "is for the layups listed beside the answer. "
         )
+        text += "Core shear on the surface, and dents in it, are not checked."
         said.append(text)
     if needs.tube is not None:
         said.append("Of the tube its flattening as it bends, crushing where it is held, holes and joints. Not checked.")

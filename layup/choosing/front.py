@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from layup.choosing.checks import Checker
 from layup.choosing.layups import Layup, Tell, layup_of
-from layup.choosing.seek import Search, frames_of, lightest
+from layup.choosing.seek import Search, Tick, frames_of
 from layup.choosing.shelf import Bench
 from layup.laminate.panel_model import Limit
 from layup.laminate.search import Frame
 from layup.partfile.job import Job
 from layup.partfile.needs import Needs
 
+Seek = Callable[[Checker, Sequence[Frame], Tick, Sequence[Limit]], Search]
+"""Finds the lightest of some frames; told limits that are known already."""
 STIFFER = (1.5, 2.0, 3.0)
 """How many times stiffer than asked the front looks."""
 
@@ -28,15 +30,16 @@ def others(
     best: Layup,
     search: Search,
     told: Tell,
+    seek: Seek,
 ) -> list[Layup]:
-    """The lightest under one restriction each; and the lightest that are so many times stiffer."""
+    """The lightest under one restriction each, as `seek` finds it; and the lightest that are so many times stiffer."""
     found: list[Layup] = []
     seen = {(best.process, best.found.stack, _core_key(best))}
 
     def look(label: str, chosen: Sequence[Frame], own: Checker, known: Sequence[Limit] = ()) -> None:
         if not chosen:
             return
-        result = lightest(own, chosen, lambda looked, w: told(label, looked, w), known)
+        result = seek(own, chosen, lambda looked, w: told(label, looked, w), known)
         if not result.ended:  # stopped: a guess is no lightest
             raise KeyboardInterrupt
         if result.found is not None:

@@ -56,6 +56,9 @@ def neighbours(job: Job, checker: Checker, best: Layup, benches: Sequence[Bench]
 
     def add(change: str, b: Bench, c: CoreChoice | None, s: Sequence[int]) -> None:
         least, result, one = judge(b, c, s)
+        if checker.shell is not None and result.passed[0]:  # curved: on its own surface too
+            result = result.beside(checker.on_surface(one))
+            least = float(result.least[0])
         at = int(np.argmin(result.reserves[0])) if result.kinds else -1
         name = result.kinds[at].name if at >= 0 else "nothing"
         breaks = broken_rule(b, s, checker.needs)
