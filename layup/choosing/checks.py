@@ -381,7 +381,7 @@ class Checker:
     def refined(
         self, batch: Batch, held: Assessment, under: float = np.inf
     ) -> tuple[Assessment, float, dict[str, float]]:
-        """The first stack's figures read on finer meshes, until none of those asked for moves by more than `WITHIN`.
+        """The first stack's figures read on finer meshes, until two doublings move none of those asked for by `WITHIN`.
 
         Args:
             batch: The stack.
@@ -398,12 +398,12 @@ class Checker:
         asked = [
             k for k, kind in enumerate(held.kinds) if kind.measured and kind.strength and held.reserves[0][k] < under
         ]
-        while asked and times < MOST_TIMES:
+        settled = 0
+        while asked and times < MOST_TIMES and settled < 2:  # one step alone may stand still by chance
             times *= 2
             last, held = held, self.finer(batch, times)
             moved = held.reserves[0][asked] / last.reserves[0][asked] - 1
-            if (np.abs(moved) <= WITHIN).all():
-                break
+            settled = settled + 1 if (np.abs(moved) <= WITHIN).all() else 0
         names = [held.kinds[k].name for k in asked]
         return held, times, {n: float(v) for n, v in zip(names, moved, strict=False) if abs(v) > WITHIN}
 

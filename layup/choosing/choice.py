@@ -35,7 +35,7 @@ from layup.choosing.shelf import (
     zone_shape,
 )
 from layup.choosing.steps import Step, neighbours
-from layup.errors import LayupError
+from layup.errors import LayupError, SurfaceError
 from layup.laminate.atmosphere import density_at
 from layup.laminate.panel import ACROSS_SPAN, PanelLoad, build_panel, sharp_corners
 from layup.laminate.panel_model import Limit, PanelModel, spread_layups
@@ -64,6 +64,8 @@ RAMP = 3.0
 MAY_DECIDE = 1.1
 """Reserve under which a strength is read again on finer meshes even where only the lightest is asked for; the search's
 own was seen to be 8 % off at most. [-]"""
+MATTERS = 3.0
+"""Reserve under which one is read on finer meshes until it moves by less than a hundredth. [-]"""
 MOST_TURNS = 6
 """Searches after which a panel that keeps failing on its own surface is given up. [-]"""
 EVEN = 1000.0
@@ -192,7 +194,7 @@ def choose(
         checker=checker,
         frames=frames,
         tick=lambda looked, w: told("looking for the lightest", looked, w),
-        under=np.inf if wide else MAY_DECIDE,
+        under=MATTERS if wide else MAY_DECIDE,
     )
     if search.found is None and not search.ended:
         raise KeyboardInterrupt  # stopped, and not even a first guess passes: that nothing does is not known
@@ -440,14 +442,19 @@ def _unchecked(job: Job, needs: Needs, flat: Flat | None, checker: Checker, show
         if times is not None:
             text += f"By finite elements of that surface it is {times:.3g} times as stiff as the old part, curved alike"
             text += ", less than asked. " if times < needs.stiffness else ". "
-        text += (
-            "What loads do is checked as if it were flat alone, for it may have local plies. "
-            if needs.local
-            else "What loads do is checked twice, as if it were flat and on that surface, edges free to slide; so it "
-            "is for the layups listed beside the answer. "
+        if needs.loaded:
+            text += (
+                "What loads do is checked as if it were flat alone, for it may have local plies. "
+                if needs.local
+                else "What loads do is checked twice, as if it were flat and on that surface, edges free to slide; so "
+                "it is for the layups listed beside the answer. "
+            ) + "Core shear on the surface, and dents in it, are not checked."
+        said.append(text.strip())
+    if flat is None and job.surface.has_mesh and needs.tube is None:
+        said.append(
+            "It is too curved to be taken as a panel: strips cut both ways, and the sheet in its own plane, are "
+            "compared with the old part, and nothing else is."
         )
-        text += "Core shear on the surface, and dents in it, are not checked."
-        said.append(text)
     if needs.tube is not None:
         said.append("Of the tube its flattening as it bends, crushing where it is held, holes and joints. Not checked.")
     elif needs.section is not None:
@@ -530,8 +537,13 @@ def _with_local_plies(
 
 
 def _panel_of(job: Job, needs: Needs) -> tuple[Flat | None, list[str]]:
-    flat = None if needs.tube else panel_shape(job)
-    notes = []
+    notes: list[str] = []
+    try:
+        flat = None if needs.tube else panel_shape(job)
+    except SurfaceError:  # of one shape, what has as much A and D as the old part is as stiff
+        if needs.loaded or needs.frequency is not None or not (needs.stiffness and needs.in_plane):
+            raise
+        return None, notes
     if flat is None:
         if (needs.loaded and needs.tube is None) or needs.frequency is not None:
             raise LayupError(
@@ -633,10 +645,11 @@ def _cautions(job: Job, needs: Needs, flat: Flat | None, old: OldPart | None, sh
         result = shown.found.assessment
         sag = [v for k, v in zip(result.kinds, result.values[0], strict=True) if k.name.startswith(SAGS)]
         if sag and max(sag) > 0.5 * shown.thickness:
+            ends = "on its own surface" if flat.curved else "large deflection"
             said.append(
                 f"It gives {max(sag) / shown.thickness:.1f} times its thickness by the straight-line answer, which "
-                "ends at half of it. The rows that end in large deflection, or on its own surface, say what it does "
-                "past that, its edges free to slide. It pulls them inwards, which nothing here asks of their fasteners."
+                f"holds to half of it. The rows that end in {ends} say what it does past that, its edges free to "
+                "slide. It pulls them inwards, which nothing here asks of their fasteners."
             )
     if shown is not None and shown.local:
         said.append(

@@ -552,7 +552,7 @@ def panel_shape(job: Job) -> Flat | None:
     if flat.rise > 0.25 * flat.span:
         raise SurfaceError(
             f"the surface rises {flat.rise * 1e3:.0f} mm over {flat.span * 1e3:.0f} mm: too curved to be taken flat",
-            "Leave out pressure, hand_load, frequency and the like, or give a flat piece of it a part file of its own",
+            "Ask for stiffness alone, in bending and in its own plane, or give a flatter piece a part file of its own",
         )
     return flat
 

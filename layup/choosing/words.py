@@ -73,13 +73,13 @@ def asked_words(choice: Choice, system: System = "metric") -> str:
 
     def most(limit: float | None) -> str:
         one: System = "lb" if pounds else "metric"
-        return "" if limit is None else f", giving at most {length_words(limit, one)}"
+        return "" if limit is None else f" and gives at most {length_words(limit, one)}"
 
     if choice.old is not None and needs.stiffness:
         plane = " and in its own plane" if needs.in_plane == needs.stiffness else ""
-        out.append(f'{_as_stiff(needs.stiffness)} the old "{choice.old.name}" bent{plane}')
+        out.append(f'{_as_stiff(needs.stiffness, f"in bending{plane}")} the old "{choice.old.name}"')
     if choice.old is not None and needs.in_plane and needs.in_plane != needs.stiffness:
-        out.append(f'{_as_stiff(needs.in_plane)} the old "{choice.old.name}" in its own plane')
+        out.append(f'{_as_stiff(needs.in_plane, "in its own plane")} the old "{choice.old.name}"')
     if needs.pressure:
         pressed = f"{plain(needs.pressure * INCH**2 / (LB * G0), 3)} psi" if pounds else f"{needs.pressure:.0f} Pa"
         out.append(f"holds {pressed}{most(needs.deflection)}")
@@ -98,14 +98,14 @@ def asked_words(choice: Choice, system: System = "metric") -> str:
                 said = f"{plain(size / (LB * G0 * INCH * 12), 3)} lbf ft" if pounds else f"{plain(size, 3)} N m"
                 out.append(f"a {key} of {said} on the {section.shape}")
     if needs.frequency is not None:
-        out.append(f"no slower than {needs.frequency:g} Hz")
+        out.append(f"its lowest natural frequency at least {needs.frequency:g} Hz")
     factor = needs.load_factor or USUAL_LOAD_FACTOR
     loads = f"; loads times {factor:g} for strength and buckling" if needs.loaded else ""
-    return f"Asked: {', '.join(out)}{loads}." if out else ""
+    return f"Asked: {'; '.join(out)}{loads}." if out else ""
 
 
-def _as_stiff(times: float) -> str:
-    return "as stiff as" if times == 1 else f"{times:g} times as stiff as"
+def _as_stiff(times: float, how: str) -> str:
+    return f"as stiff {how} as" if times == 1 else f"{times:g} times as stiff {how} as"
 
 
 def less_words(choice: Choice) -> str:
@@ -123,8 +123,8 @@ def unsettled_words(choice: Choice) -> str:
     moved = sorted(choice.searches.unsettled.items(), key=lambda item: -abs(item[1]))
     if not moved or choice.best is None or choice.best.local:
         return ""
-    parts = ", ".join(f"{name} by {share:+.1%}" for name, share in moved)
-    return f"Not yet still on the finest mesh, {MOST_TIMES:g} times as many triangles: the reserve of {parts}."
+    parts = "; ".join(f"{name} by {share:+.1%}" for name, share in moved)
+    return f"Still moving on the finest mesh, {MOST_TIMES:g} times as many triangles, are the reserves of {parts}."
 
 
 def rules_words(choice: Choice, system: System) -> str:
@@ -259,7 +259,7 @@ class LayupWords(NamedTuple):
 def layup_words(layup: Layup, by_panel: bool, system: System) -> LayupWords:
     """A layup in words; `stiff` is how far the panel gives under `PRESS`, or the stiffness of a strip."""
     one: System = "lb" if system == "lb" else "metric"
-    stiff = length_words(layup.stiffness, one) if by_panel else value_words(layup.stiffness, "N m", one)
+    stiff = value_words(layup.stiffness, "m" if by_panel else "N m", one)
     mass, thick = mass_both(layup.mass.mean, system), thickness_words(layup.thickness, system)
     return LayupWords(layup.label, mass, thick, money_words(layup), stiff, f"{layup.process}: {layup.words}")
 
