@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from layup.choosing.batch import CORE, Batch, d_of
-from layup.choosing.choice import MATTERS, Choice
+from layup.choosing.choice import Choice
 from layup.choosing.layups import Layup, layup_of, stiffness_of
 from layup.choosing.seek import Found
 from layup.choosing.shelf import Bench, stock
@@ -72,7 +72,7 @@ def _judged(choice: Choice) -> Layup:
     Raises:
         LayupError: They can't be judged as one stack, or a figure is missing.
     """
-    job, checker = choice.job, replace(choice.searches.checker, needs=choice.needs, curve_factor=1.0)
+    job, checker = choice.job, choice.searches.checker
     plies = [p for p in job.part.plies() if p.zone in (None, "whole") and p.area is None]
     written = [p for p in plies for _ in range(p.count)]
     cores = [k for k, p in enumerate(written) if p.core]
@@ -87,10 +87,7 @@ def _judged(choice: Choice) -> Layup:
     batch = Batch(bench, core, np.array([stack]), d[None], bench.areal_weight(core, np.array([stack])))
     if checker.model is not None:
         checker = replace(checker, model=checker.model.with_layup(checker.layups(batch)[0]))
-    held = checker.assess(batch)
-    if not choice.needs.local:  # as the lightest is judged
-        held = checker.refined(batch, held, MATTERS)[0].beside(checker.on_surface(batch))
-    found = Found(batch, held)
+    found = Found(batch, checker.assess(batch))
     layup = layup_of(job, checker, found, "as it stands", stiffness=stiffness_of(checker, batch))
     lines = _lines(written, core.thickness if core else 0.0)
     return replace(layup, lines=tuple(lines), entries=tuple(plies))
