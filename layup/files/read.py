@@ -466,11 +466,11 @@ def _scale(raw: _Raw, factor: float | None, unit: str | None, name: str) -> floa
 def _unit_missing(box: Box | None, name: str) -> SurfaceError:
     assert box is not None
     size = [high - low for low, high in zip(*box, strict=True)]
-    plain = " x ".join(f"{plain(s, 4)}" for s in size)
+    shown = " x ".join(plain(s, 4) for s in size)
     largest = max(size)
     readings = f"in mm that is {_metric(largest * 1e-3)} at most, in inches {_metric(largest * 0.0254)}"
     return SurfaceError(
-        f"{name}: no unit. The box of {name} measures {plain}: {readings} "
+        f"{name}: no unit. The box of {name} measures {shown}: {readings} "
         f"({_feet(largest * 0.0254)}), in m {_metric(largest)} ({_feet(largest)})",
         'Add unit = "mm", or "in", or "m"',
     )
