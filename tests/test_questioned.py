@@ -73,7 +73,7 @@ def test_a_trim_in_a_part_file(shop: Path) -> None:
         refused(run("predict", "odd.toml"), "line 1", "trim")
 
 
-@pytest.mark.parametrize("vacuum", ["-20 inHg", "0 inHg", "0 kPa", "-0.8 bar"])
+@pytest.mark.parametrize("vacuum", ["-40 inHg", "0 inHg", "0 kPa", "-1.8 bar"])
 def test_a_vacuum_that_no_bag_holds(shop: Path, vacuum: str) -> None:
     (shop / "odd.toml").write_text(f'vacuum = "{vacuum}"\n{PART}')
     refused(run("predict", "odd.toml"), "line 1", "vacuum")
