@@ -458,14 +458,15 @@ def with_trim(shape: Polygon, lines: Floats, trim: float) -> Polygon:
         return shape
     runs = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(list(lines)), directed=True))
     closed = [shapely.Polygon(run) for run in runs if run.is_closed]
-    openings = [ring for ring in closed if not ring.covers(shape.representative_point())]
+    round_it = [ring.covers(shape.representative_point()) for ring in closed]
+    openings = [ring for ring, outer in zip(closed, round_it, strict=True) if not outer]
     lost = sum(hole.area for hole in openings)
     if lost < FRAME * (lost + shape.area):
-        strips, openings = list(openings), []
+        strips = list(openings)
     else:
         strips = [hole.difference(hole.buffer(-trim, join_style="mitre", mitre_limit=2.0)) for hole in openings]
-    for ring in closed if trim else []:
-        if ring not in openings and ring not in strips:
+    for ring, outer in zip(closed, round_it, strict=True):
+        if outer and trim:
             strips.append(ring.buffer(trim, join_style="mitre", mitre_limit=2.0).difference(ring))
     for run in runs if trim else []:
         if run.is_closed:
